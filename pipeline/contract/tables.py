@@ -1,0 +1,339 @@
+"""What comes out: the marts, column by column, with type, unit and meaning.
+
+DuckDB column comments, axis titles, the reference page and the check that a run kept its promises all
+derive from this one dictionary. Types are DuckDB's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Column:
+    name: str
+    type: str
+    meaning: str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """One output table: `schema.name`, its key, and what one row is (its grain)."""
+
+    schema: str
+    name: str
+    key: tuple[str, ...]
+    grain: str
+    columns: tuple[Column, ...]
+
+    @property
+    def full_name(self) -> str:
+        return f"{self.schema}.{self.name}"
+
+    @property
+    def column_names(self) -> tuple[str, ...]:
+        return tuple(c.name for c in self.columns)
+
+
+def _text(name: str, meaning: str) -> Column:
+    return Column(name, "VARCHAR", meaning)
+
+
+def _count(name: str, meaning: str) -> Column:
+    return Column(name, "BIGINT", meaning)
+
+
+def _number(name: str, meaning: str, unit: str = "") -> Column:
+    return Column(name, "DOUBLE", meaning, unit)
+
+
+def _flag(name: str, meaning: str) -> Column:
+    return Column(name, "BOOLEAN", meaning)
+
+
+TRACE_RESULT = Table(
+    "mart",
+    "trace_result",
+    ("trace_id",),
+    "one accepted trace, judged",
+    (
+        _text("trace_id", "recording"),
+        _text("job_id", "job it was recorded in"),
+        _text("vehicle_id", "vehicle"),
+        _text("stage", "before_repair, after_repair or routine"),
+        _text("verdict", "what the recording proves"),
+        _number("leak_diameter_mm", "effective diameter of the sharp-edged orifice with the same flow", "mm"),
+        _number("leak_diameter_low_mm", "lower bound of the diameter", "mm"),
+        _number("leak_diameter_high_mm", "upper bound of the diameter", "mm"),
+        _text("leak_censoring", "none; left: smaller than the upper bound; right: larger than the lower bound"),
+        _number("vapor_volume_l", "vapor space the pressure was held in", "l"),
+        _number("vapor_rise_pa_s", "pressure rise with vent and purge shut, before any draw", "Pa/s"),
+        _number("rest_pressure_pa", "median pressure with the vent open", "Pa"),
+        _number("rest_sensor_v", "median sensor output with the vent open", "V"),
+        _number("peak_vacuum_pa", "deepest vacuum, as a positive number", "Pa"),
+        _number("draw_rate_pa_s", "rate at which vacuum built at the start of the draw", "Pa/s"),
+        _number("hold_s", "length of the longest hold", "s"),
+        _number("quality", "how much of what a judgement needs the recording holds, 0 to 1"),
+        _text("evidence", "what a technician would say, with the numbers"),
+        Column("suspects", "VARCHAR[]", "components to look at, likeliest first"),
+        _number("discharge_coefficient", "discharge coefficient that the diameter rests on"),
+        _count("n_samples", "accepted samples"),
+    ),
+)
+
+REPAIR_CHECK = Table(
+    "mart",
+    "repair_check",
+    ("job_id",),
+    "one repair",
+    (
+        _text("job_id", "repair"),
+        _text("shop_id", "shop"),
+        _text("vehicle_id", "vehicle"),
+        _text("component", "component repaired"),
+        _text("action", "what was done"),
+        _text("before_trace_id", "last judged trace before the repair"),
+        _text("after_trace_id", "last judged trace after the repair"),
+        _text("before_verdict", "verdict before"),
+        _text("after_verdict", "verdict after"),
+        _number("before_diameter_mm", "diameter before", "mm"),
+        _number("before_diameter_low_mm", "its lower bound", "mm"),
+        _number("before_diameter_high_mm", "its upper bound", "mm"),
+        _number("after_diameter_mm", "diameter after", "mm"),
+        _number("after_diameter_low_mm", "its lower bound", "mm"),
+        _number("after_diameter_high_mm", "its upper bound", "mm"),
+        _text("verified", "proved, not_proved, disproved or no_trace"),
+        _text("evidence_agrees", "does the before-trace support the component: yes, no or cannot_say"),
+    ),
+)
+
+FAILURE_RATE = Table(
+    "mart",
+    "failure_rate",
+    ("make", "model", "component"),
+    "one component of one model",
+    (
+        _text("make", "make"),
+        _text("model", "model"),
+        _text("component", "component"),
+        _count("n_failures", "repairs opened inside the window"),
+        _count("n_comebacks", "those of them that are a comeback on the same component"),
+        _count("n_vehicles", "vehicles of the model in the register"),
+        _number("vehicle_years", "exposure inside the window", "vehicle-years"),
+        _number("vehicle_km", "distance between the first and the last odometer reading inside the window", "km"),
+        _count("n_vehicles_km", "vehicles whose distance is known"),
+        _number("rate_per_1000_vehicle_years", "failures per 1000 vehicle-years"),
+        _number("low", "exact Poisson (Garwood) lower bound of the rate"),
+        _number("high", "exact Poisson (Garwood) upper bound of the rate"),
+        _number("shrunk_rate", "gamma-Poisson empirical-Bayes rate per 1000 vehicle-years"),
+        _number("shrunk_low", "its lower bound"),
+        _number("shrunk_high", "its upper bound"),
+        _number("rate_ratio", "rate against the rest of the fleet, same component"),
+        _number("p_value", "exact conditional binomial test of that ratio, two-sided"),
+        _number("q_value", "Benjamini-Hochberg over every model and component tested"),
+        _flag("is_recurring", "q_value < 0.05 and rate_ratio > 1"),
+        _count("n_failures_km", "failures of those vehicles between their two readings"),
+        _number("rate_per_million_km", "failures per million km, over vehicles whose distance is known"),
+        _number("low_per_million_km", "its exact lower bound"),
+        _number("high_per_million_km", "its exact upper bound"),
+    ),
+)
+
+FIRST_TIME_FIX = Table(
+    "mart",
+    "first_time_fix",
+    ("by", "group"),
+    "one group of repairs",
+    (
+        _text("by", "all, shop, technician, model, component, verified or evidence"),
+        _text("group", "the group"),
+        _count("n_repairs", "repairs closed inside the window"),
+        _count("n_comebacks", "repairs that came back within the follow-up window"),
+        _count("n_followed", "repairs seen for the whole follow-up window"),
+        _number("first_time_fix", "Kaplan-Meier share without a comeback at the end of the follow-up window"),
+        _number("low", "its lower bound (Greenwood, log-log)"),
+        _number("high", "its upper bound (Greenwood, log-log)"),
+        _number("first_time_fix_naive", "share without a comeback among the followed only"),
+        _number("expected", "first-time fix of the same mix of models and components"),
+        _number("n_comebacks_expected", "comebacks expected of that mix over the same follow-up"),
+        _text("funnel", "where the group lies against its funnel limits"),
+        _number("funnel_low", "lower 95 % funnel limit of first-time fix"),
+        _number("funnel_high", "upper 95 % funnel limit of first-time fix"),
+        _number("funnel_beyond_low", "lower 99.8 % funnel limit"),
+        _number("funnel_beyond_high", "upper 99.8 % funnel limit"),
+    ),
+)
+
+LEAK_SIZE = Table(
+    "mart",
+    "leak_size",
+    ("by", "group"),
+    "one group of traces that judge a leak",
+    (
+        _text("by", "all, model, component, trouble_code or stage"),
+        _text("group", "the group"),
+        _count("n_traces", "traces that hold, leak or leak grossly, with a diameter or a bound"),
+        _count("n_below_detection", "of these, too tight to tell (left-censored)"),
+        _count("n_too_large", "of these, too large to tell (right-censored)"),
+        _number("median_mm", "median effective diameter (nonparametric)", "mm"),
+        _number("median_low_mm", "its lower bound", "mm"),
+        _number("median_high_mm", "its upper bound", "mm"),
+        _number("share_over_0_5_mm", "share larger than 0.5 mm"),
+        _number("share_over_0_5_low", "its lower bound"),
+        _number("share_over_0_5_high", "its upper bound"),
+        _number("share_over_1_0_mm", "share larger than 1.0 mm"),
+        _number("share_over_1_0_low", "its lower bound"),
+        _number("share_over_1_0_high", "its upper bound"),
+        _number("lognormal_median_mm", "median of the censored lognormal fit", "mm"),
+        _number("lognormal_sigma", "standard deviation of ln(diameter) of that fit"),
+        _text("reason", "why a number is missing"),
+    ),
+)
+
+LEAK_SIZE_CURVE = Table(
+    "mart",
+    "leak_size_curve",
+    ("by", "group", "diameter_mm"),
+    "one step of one group's distribution",
+    (
+        _text("by", "as in leak_size"),
+        _text("group", "as in leak_size"),
+        _number("diameter_mm", "upper end of the innermost interval that carries mass", "mm"),
+        _number("interval_low_mm", "its lower end", "mm"),
+        _number("share_at_most", "share of leaks at most so large (nonparametric)"),
+        _number("low", "pointwise lower bound"),
+        _number("high", "pointwise upper bound"),
+        _number("lognormal_share", "the same share by the censored lognormal fit"),
+    ),
+)
+
+INSPECTION_REPORT = Table(
+    "mart",
+    "inspection_report",
+    ("model_year", "vehicle_type", "item"),
+    "one item of 40 CFR 51.366(a)(2) for one model year and vehicle type",
+    (
+        Column("model_year", "INTEGER", "model year"),
+        _text("vehicle_type", "vehicle type, as registered"),
+        _text("item", "the rule's own number, for example (a)(2)(xi)"),
+        _text("meaning", "what the item counts"),
+        _count("n", "test cycles counted"),
+        _count("of", "test cycles the item could have counted"),
+        _text("of_what", "what `of` counts"),
+        _number("percent", "100 n / of", "%"),
+        _number("low_percent", "its Wilson lower bound", "%"),
+        _number("high_percent", "its Wilson upper bound", "%"),
+    ),
+)
+
+READINESS = Table(
+    "mart",
+    "readiness",
+    ("make", "model", "monitor"),
+    "one monitor of one model",
+    (
+        _text("make", "make"),
+        _text("model", "model"),
+        _text("monitor", "monitor (SAE J1979 service 01 PID 01)"),
+        _count("n_inspections", "inspections in which the monitor applies and its state is known"),
+        _count("n_not_ready", "of these, not complete"),
+        _number("not_ready_rate", "share not complete"),
+        _number("low", "its Wilson lower bound"),
+        _number("high", "its Wilson upper bound"),
+    ),
+)
+
+STATION_LOOK = Table(
+    "mart",
+    "station_look",
+    ("station_id", "measure"),
+    "one measure of one inspection station: a reason to look, never an accusation",
+    (
+        _text("station_id", "inspection station"),
+        _text("measure", "initial_failure, not_ready or repeated_record"),
+        _count("n", "inspections counted"),
+        _count("of", "inspections that could have been counted"),
+        _number("share", "n / of"),
+        _number("low", "its Wilson lower bound"),
+        _number("high", "its Wilson upper bound"),
+        _number("expected", "count expected for the station's mix of model years"),
+        _number("ratio", "n / expected"),
+        _number("p_value", "how often an ordinary station would be so far off, over-dispersion allowed for"),
+        _number("q_value", "Benjamini-Hochberg over all stations and measures"),
+        _flag("stands_out", "q_value < 0.01"),
+    ),
+)
+
+#: The marts that a run fills, in the order in which they are made.
+MARTS: tuple[Table, ...] = (
+    TRACE_RESULT,
+    REPAIR_CHECK,
+    FAILURE_RATE,
+    FIRST_TIME_FIX,
+    LEAK_SIZE,
+    LEAK_SIZE_CURVE,
+    INSPECTION_REPORT,
+    READINESS,
+    STATION_LOOK,
+)
+
+QUARANTINE_RECORDS = Table(
+    "quarantine",
+    "records",
+    ("file", "row", "rule", "column"),
+    "one rule broken by one record",
+    (
+        _text("file", "file, relative to the lake"),
+        _count("row", "record number in the file; the first record is 1"),
+        _text("kind", "record kind"),
+        _text("rule", "rule that was broken"),
+        _text("column", "field that broke it"),
+        _text("value", "its value, as it came"),
+        _text("reason", "a sentence"),
+        _text("raw", "the record as it came, JSON"),
+        _text("source_id", "source"),
+    ),
+)
+
+AUDIT_FILES = Table(
+    "audit",
+    "files",
+    ("file",),
+    "one file of the lake, now or earlier",
+    (
+        _text("file", "file, relative to the lake"),
+        _text("source_id", "source"),
+        _text("kind", "record kind"),
+        _text("sha256", "hash of the content that was read"),
+        _count("n_read", "records read"),
+        _count("n_accepted", "records accepted"),
+        _count("n_quarantined", "records that broke a rule"),
+        _count("n_duplicate", "records that say again what another record says"),
+        Column("ingested_at", "TIMESTAMP WITH TIME ZONE", "when this content was read"),
+        _text("status", "read, kept (unchanged), vanished (rows kept) or unreadable (earlier rows kept)"),
+        _text("problem", "what is wrong with the file as a whole"),
+        _text("form_sha256", "hash of the source's settings the file was read by"),
+    ),
+)
+
+AUDIT_RUNS = Table(
+    "audit",
+    "runs",
+    ("run_id",),
+    "one run",
+    (
+        _text("run_id", "run"),
+        Column("started_at", "TIMESTAMP WITH TIME ZONE", "when it started"),
+        Column("finished_at", "TIMESTAMP WITH TIME ZONE", "when it finished"),
+        _text("lake", "lake that was read"),
+        _text("settings", "settings, JSON"),
+        _text("versions", "versions of evapfleet, Python and the libraries, JSON"),
+        _text("row_counts", "rows of every table, JSON"),
+        _text("durations_s", "seconds by step, JSON"),
+        _text("skipped", "what was skipped and why, JSON list"),
+        Column("window_from_on", "DATE", "first day of the window"),
+        Column("window_to_on", "DATE", "last day of the window"),
+        Column("inspection_window_to_on", "DATE", "day of the latest inspection"),
+    ),
+)
