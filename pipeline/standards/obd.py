@@ -56,9 +56,9 @@ Ignition = Literal["spark", "compression"]
 class MonitorStatus:
     """What service 01 PID 01 says: lamp, number of codes, and the state of each monitor.
 
-    `supported` and `not_ready` hold names of `contract.vocabulary.MONITORS`; a monitor that is not supported is
-    never in `not_ready`. `unassigned` keeps the bits that mean nothing (reserved ones, and "not complete" of a
-    monitor that is not supported), so that the four bytes can be written again as they came.
+    `supported` and `not_ready` hold names of `contract.vocabulary.MONITORS`; a monitor that is not
+    supported is never in `not_ready`. `unassigned` keeps the bits that mean nothing (reserved ones, and
+    "not complete" of a monitor that is not supported), so that the four bytes can be written as they came.
     """
 
     mil_on: bool
@@ -133,9 +133,8 @@ def encode_monitor_status(status: MonitorStatus) -> bytes:
     rows = _LAYOUTS[status.ignition]
     strange = set(status.supported) - {row[0] for row in rows} | set(status.not_ready) - set(status.supported)
     if strange:
-        raise ValueError(
-            f"{', '.join(sorted(strange))}: no such supported monitor on {status.ignition} ignition."
-        )
+        names = ", ".join(sorted(strange))
+        raise ValueError(f"{names}: no such supported monitor on {status.ignition} ignition.")
     data = [status.mil_on << 7 | status.trouble_code_count, 8 * (status.ignition == "compression"), 0, 0]
     for monitor, byte, bit, late_byte, late_bit in rows:
         data[byte] |= (monitor in status.supported) << bit
@@ -154,7 +153,7 @@ def decode_monitor_status_columns(texts: Sequence[str | None]) -> MonitorColumns
     none = (None, None, None, None, None, None)
     rows = [none if text is None else decoded[text] for text in texts]
     columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in none]
-    return MonitorColumns(*columns)  # type: ignore[arg-type]
+    return MonitorColumns(*columns)
 
 
 def _status_or_reason(text: str) -> tuple[object, ...]:

@@ -1,4 +1,4 @@
-"""Bytes as exporters write them: with or without blanks, either case, 0x, an answer header, a CAN identifier."""
+"""Bytes as exporters write them: blanks or none, either case, 0x, an answer header, a CAN identifier."""
 
 from __future__ import annotations
 
@@ -12,11 +12,12 @@ _ANSWER = 0x40
 def parse_bytes(
     text: str, service: int | None = None, pid: int | None = None, length: int | None = None
 ) -> bytes:
-    """Read bytes from any usual spelling: blanks or none, either case, 0x, an answer header, a CAN identifier.
+    """Read bytes from any usual spelling: blanks or none, either case, 0x, answer header, CAN identifier.
 
     Parameters
     ----------
-    text : such as "82076504", "82 07 65 04", "0x82,0x07,0x65,0x04", "41 01 82 07 65 04", "7E8 06 41 01 82 07 65 04"
+    text : such as "82076504", "82 07 65 04", "0x82,0x07,0x65,0x04", "41 01 82 07 65 04",
+        "7E8 06 41 01 82 07 65 04"
     service, pid : where given, a header (40 hex + service, pid) before the data is taken off
     length : [byte] number of data bytes that must remain
 

@@ -54,8 +54,8 @@ def decode_response(text: str) -> dict[str, float]:
 
     Returns
     -------
-    name with unit -> value. Where an answer carries both PID 32 and PID 54, the tank pressure is that of PID 32
-    (steps of 0.25 Pa against 1 Pa).
+    name with unit -> value. Where an answer carries both PID 32 and PID 54, the tank pressure is that of
+    PID 32 (steps of 0.25 Pa against 1 Pa).
 
     Raises
     ------
@@ -79,8 +79,8 @@ def decode_response_columns(texts: Sequence[str | None]) -> tuple[dict[str, np.n
 
     Returns
     -------
-    (name with unit -> float array of shape (n,), nan where the cell lacks it; reason per cell, None where read).
-    Cells of equal length with the same parameters at the same places are decoded as one block.
+    (name with unit -> float array of shape (n,), nan where the cell lacks it; reason per cell, None where
+    read). Cells of equal length with the same parameters at the same places are decoded as one block.
     """
     columns = {name: np.full(len(texts), np.nan) for name in VALUE_NAMES}
     reasons: list[str | None] = [None] * len(texts)

@@ -52,7 +52,7 @@ def is_evap_code(code: str) -> bool:
 
 def has_evap_code(lists: Iterable[Iterable[str] | None]) -> np.ndarray:
     """Say for each record's list of codes whether it holds an EVAP code; None counts as an empty list."""
-    return np.array([bool(codes) and any(map(is_evap_code, codes)) for codes in lists], dtype=bool)
+    return np.array([any(map(is_evap_code, codes or ())) for codes in lists], dtype=bool)
 
 
 def family(code: str) -> str | None:

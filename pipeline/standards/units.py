@@ -71,14 +71,14 @@ _SPELLINGS: dict[str, dict[str, str]] = {
     "pressure": {
         "in.h2o": "inH2O", "inchh2o": "inH2O", "inwc": "inH2O", "inwg": "inH2O", "inaq": "inH2O",
         "inh2o(4c)": "inH2O_4C", "inh2o@4c": "inH2O_4C", "inh2o(60f)": "inH2O_60F", "inh2o@60f": "inH2O_60F",
-        "in.hg": "inHg", "inchhg": "inHg", "millibar": "mbar", "pascal": "Pa", "lbf/in2": "psi", "psig": "psi",
-        "psia": "psi_abs", "kpaa": "kPa_abs", "mbara": "mbar_abs", "bara": "bar_abs",
+        "in.hg": "inHg", "inchhg": "inHg", "millibar": "mbar", "pascal": "Pa", "lbf/in2": "psi",
+        "psig": "psi", "psia": "psi_abs", "kpaa": "kPa_abs", "mbara": "mbar_abs", "bara": "bar_abs",
     },
     "temperature": {"degc": "C", "celsius": "C", "kelvin": "K", "degf": "F", "fahrenheit": "F"},
     "distance": {"mile": "mi", "miles": "mi", "kilometers": "km", "meters": "m", "feet": "ft"},
     "volume": {
-        "liter": "l", "liters": "l", "cm3": "ml", "gal_us": "gal", "usgal": "gal", "gallon": "gal", "gallons": "gal",
-        "impgal": "gal_imp",
+        "liter": "l", "liters": "l", "cm3": "ml", "gal_us": "gal", "usgal": "gal", "gallon": "gal",
+        "gallons": "gal", "impgal": "gal_imp",
     },
     "mass": {"lbs": "lb", "pound": "lb", "pounds": "lb", "tonne": "t"},
     "time": {

@@ -88,9 +88,9 @@ def vin_model_year(vin: str) -> int | None:
 
     Returns
     -------
-    1980 to 2009 where position 7 is a digit, 2010 to 2039 where it is a letter; None where position 10 holds
-    none of the year codes (I, O, Q, U, Z and 0) or the length is not 17. Holds for cars, multipurpose vehicles
-    and trucks of at most 4536 kg; heavier vehicles do not tell the two cycles apart by position 7.
+    1980 to 2009 where position 7 is a digit, 2010 to 2039 where it is a letter; None where position 10
+    holds no year code (I, O, Q, U, Z, 0) or the length is not 17. Holds for cars, multipurpose vehicles and
+    trucks of at most 4536 kg; heavier vehicles do not tell the two cycles apart by position 7.
 
     Source: 49 CFR 565.15(d)(1).
     """
