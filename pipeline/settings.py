@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict, dataclass
 from datetime import date
 
@@ -30,6 +31,9 @@ class Settings:
     max_refused_share: float = 0.5
     """A run stops when more than this share of a file is refused: a wrong delimiter or mapping is likelier
     than so many wrong records."""
+
+    def as_json(self) -> str:
+        return json.dumps(self.as_dict(), sort_keys=True)
 
     def as_dict(self) -> dict[str, object]:
         return {k: (v.isoformat() if isinstance(v, date) else v) for k, v in asdict(self).items()}

@@ -1,0 +1,149 @@
+"""Let the lake as a whole judge what was staged: uniqueness and references; fill `core` with the accepted."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.contract.fields import ALL_KINDS
+from pipeline.errors import DataStopsRun
+from pipeline.settings import Settings
+from pipeline.standards.inspection_rule import judge_visit
+from pipeline.standards.obd import decode_monitor_status_columns
+from pipeline.steps.stage import REGISTER_KINDS
+from pipeline.validate.across import accepted_frames, admit
+from pipeline.warehouse.store import Warehouse, kind_columns
+
+MORE_INSPECTION_COLUMNS = (
+    ("monitors_supported", "VARCHAR[]"),
+    ("judged_base", "VARCHAR"),
+    ("judged_clause", "VARCHAR"),
+)
+
+
+def admit_registers(warehouse: Warehouse, settings: Settings) -> pl.DataFrame:
+    """Fill core.vehicles, jobs, traces and inspections; return (trace_id, why__) of refused trace headers.
+
+    Raises
+    ------
+    DataStopsRun : records of a kind were read and not one could be accepted.
+    """
+    warehouse.create("stage.lake_problems", [(n, "VARCHAR") for n in _PROBLEM_TEXTS] + [("row", "BIGINT")])
+    warehouse.create("stage.duplicates", [("file", "VARCHAR"), ("row", "BIGINT")])
+    accepted = accepted_frames()
+    for name in REGISTER_KINDS:
+        kind = ALL_KINDS[name]
+        staged = warehouse.table(f"stage.{name}")
+        if name == "traces":
+            staged = _explicit_headers_first(staged)
+        sound = staged.filter(pl.col("is_sound")).drop("is_sound")
+        admission = admit(kind, sound, accepted)
+        accepted[name] = admission.accepted.drop("raw")
+        _keep_problems(warehouse, staged, admission.problems)
+        warehouse.append("stage.duplicates", admission.duplicates)
+        if staged.height and not admission.accepted.height:
+            _nothing_accepted(warehouse, name, staged.height)
+    _fill_core(warehouse, accepted, settings)
+    return _refused_headers(warehouse)
+
+
+_PROBLEM_TEXTS = ("file", "kind", "rule", "column", "value", "reason", "raw", "source_id")
+
+
+def _keep_problems(warehouse: Warehouse, staged: pl.DataFrame, problems: pl.DataFrame) -> None:
+    origin = staged.select("file", "row", "raw", "source_id")
+    warehouse.append("stage.lake_problems", problems.join(origin, on=["file", "row"], how="left"))
+
+
+def _explicit_headers_first(traces: pl.DataFrame) -> pl.DataFrame:
+    """Leave out a header made from a file's name where a record of its own tells of the same recording."""
+    explicit = traces.filter(pl.col("row") > 0)["trace_id"].drop_nulls().unique()
+    told = pl.col("trace_id").is_in(explicit.implode()).fill_null(False)
+    return traces.filter(~((pl.col("row") == 0) & told))
+
+
+def _nothing_accepted(warehouse: Warehouse, kind: str, n: int) -> None:
+    top = warehouse.query(
+        "select reason, count(*) as n from (select reason, kind from stage.problems union all by name"
+        " select reason, kind from stage.lake_problems) where kind = ? group by reason order by n desc, reason"
+        " limit 3",
+        [kind],
+    )
+    reasons = "; ".join(f"{reason} ({count})" for reason, count in top.iter_rows())
+    raise DataStopsRun(
+        f"none of {n} records of {kind} could be accepted, so the run stops",
+        f"most often: {reasons}",
+        "mend the files or the source.toml, then run again; `evapfleet check LAKE` shows every reason",
+    )
+
+
+def _fill_core(warehouse: Warehouse, accepted: dict[str, pl.DataFrame], settings: Settings) -> None:
+    for name in REGISTER_KINDS:
+        more = MORE_INSPECTION_COLUMNS if name == "inspections" else ()
+        warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name], *more))
+    for name in ("vehicles", "jobs", "traces"):
+        warehouse.append(f"core.{name}", _core_columns(name, accepted[name]))
+    inspections = _core_columns("inspections", accepted["inspections"])
+    if inspections.height:
+        warehouse.append("core.inspections", judged_inspections(inspections, accepted["vehicles"], settings))
+
+
+def _core_columns(name: str, frame: pl.DataFrame) -> pl.DataFrame:
+    own = [*ALL_KINDS[name].names, "source_id", "file", "row"]
+    return frame.select([column for column in own if column in frame.columns])
+
+
+def judged_inspections(inspections: pl.DataFrame, vehicles: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    """Decode the monitor bytes and judge each inspection by itself (40 CFR 85.2222, 85.2207).
+
+    Where a record carries bytes they stand, whatever its other columns say: they are what the vehicle sent.
+    """
+    decoded = decode_monitor_status_columns(inspections["monitor_status_hex"].to_list())
+    has_bytes = pl.col("monitor_status_hex").is_not_null()
+    lists = {
+        name: pl.Series(name, decoded[name], dtype=pl.List(pl.String)) for name in ("supported", "not_ready")
+    }
+    frame = inspections.with_columns(
+        bytes_mil=pl.Series(decoded["mil_on"], dtype=pl.Boolean),
+        bytes_codes=pl.Series(decoded["trouble_code_count"], dtype=pl.Int64),
+        monitors_supported=lists["supported"],
+        bytes_not_ready=lists["not_ready"],
+    ).with_columns(
+        mil_on=pl.when(has_bytes).then("bytes_mil").otherwise("mil_on"),
+        trouble_code_count=pl.when(has_bytes).then("bytes_codes").otherwise("trouble_code_count"),
+        monitors_not_ready=pl.when(has_bytes).then("bytes_not_ready").otherwise("monitors_not_ready"),
+    )
+    return _with_judgement(frame, vehicles, settings).drop("bytes_mil", "bytes_codes", "bytes_not_ready")
+
+
+def _with_judgement(frame: pl.DataFrame, vehicles: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    years = vehicles.select("vehicle_id", "model_year")
+    frame = frame.join(years, on="vehicle_id", how="left", maintain_order="left")
+    codes = pl.coalesce("trouble_code_count", pl.col("trouble_codes").list.len().cast(pl.Int64))
+    frame = frame.with_columns(
+        n_codes__=codes, n_not_ready__=pl.col("monitors_not_ready").list.len().cast(pl.Int64)
+    )
+    results, clauses = judge_visit(
+        model_year=frame["model_year"].to_list(),
+        n_not_ready=frame["n_not_ready__"].to_list(),
+        mil_on=frame["mil_on"].to_list(),
+        n_codes=frame["n_codes__"].to_list(),
+        bulb_check=frame["bulb_check"].to_list(),
+        connector=frame["connector"].to_list(),
+        settings=settings,
+    )
+    return frame.with_columns(
+        judged_base=pl.Series(list(results), dtype=pl.String),
+        judged_clause=pl.Series(list(clauses), dtype=pl.String),
+    ).drop("model_year", "n_codes__", "n_not_ready__")
+
+
+def _refused_headers(warehouse: Warehouse) -> pl.DataFrame:
+    """Return the trace ids that were not accepted, each with a half sentence on why."""
+    return warehouse.query(
+        "with problem as (select file, row, reason from stage.problems where kind = 'traces' union all"
+        " select file, row, reason from stage.lake_problems where kind = 'traces')"
+        " select t.trace_id, '; its header was refused: ' || min(p.reason) as why__"
+        " from stage.traces t join problem p using (file, row)"
+        " where t.trace_id is not null and t.trace_id not in (select trace_id from core.traces)"
+        " group by t.trace_id"
+    )

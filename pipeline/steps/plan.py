@@ -1,0 +1,125 @@
+"""What has to be read: files that are new, that changed, or whose source's settings changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.errors import EvapfleetError
+from pipeline.lake.find import LakeFile, Stock, take_stock
+from pipeline.settings import Settings
+from pipeline.steps.folder import OutFolder
+from pipeline.steps.stage import STAGE_FORM
+from pipeline.steps.versions import versions
+from pipeline.warehouse.store import open_warehouse
+
+
+@dataclass
+class Plan:
+    """The work of one run, and what it has to say about it.
+
+    `to_read` and `kept` part the files that are there; `vanished` are files of earlier runs that are gone
+    (their lines of `stage.files`). `skipped` collects what was left out and why. `tell` shows a line of
+    progress.
+    """
+
+    lake: Path
+    out: OutFolder
+    settings: Settings
+    stock: Stock
+    to_read: list[LakeFile]
+    kept: list[LakeFile]
+    known: pl.DataFrame
+    vanished: pl.DataFrame
+    previous: Path | None
+    is_same_program: bool
+    tell: Callable[[str], None]
+    started_at: datetime = field(default_factory=lambda: datetime.now(UTC))
+    skipped: list[str] = field(default_factory=list)
+    durations_s: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def has_news(self) -> bool:
+        """Say whether anything asks for a new computation."""
+        gone = self.vanished.filter(pl.col("status") != "vanished").height
+        back = {f.file for f in self.kept} & set(
+            self.known.filter(pl.col("status") == "vanished")["file"].to_list()
+        )
+        return bool(self.to_read or gone or back or not self.is_same_program)
+
+
+def make_plan(
+    lake: Path, out: OutFolder, settings: Settings, tell: Callable[[str], None] = lambda line: None
+) -> Plan:
+    """Compare the lake with what the previous run staged. Reads only.
+
+    Raises
+    ------
+    WrongUsage, DataStopsRun : as `pipeline.lake.find.take_stock`.
+    """
+    stock = take_stock(lake)
+    known, is_same_program = _known_files(out.warehouse, settings, lake)
+    before = {row["file"]: row for row in known.iter_rows(named=True)}
+    to_read, kept = [], []
+    for file in stock.files:
+        line = before.get(file.file)
+        same = line is not None and (line["sha256"], line["form_sha256"], line["kind"]) == (
+            file.sha256,
+            file.form_sha256,
+            file.kind,
+        )
+        (kept if same else to_read).append(file)
+    here = [file.file for file in stock.files]
+    plan = Plan(
+        lake=lake,
+        out=out,
+        settings=settings,
+        stock=stock,
+        to_read=to_read,
+        kept=kept,
+        known=known,
+        vanished=known.filter(~pl.col("file").is_in(here)),
+        previous=out.warehouse if known.height else None,
+        is_same_program=is_same_program,
+        tell=tell,
+    )
+    plan.skipped += [f"{name}: not read, its name is that of no record kind" for name in stock.unclaimed]
+    plan.skipped += [
+        f"{file}: it is gone from the lake; its rows are kept" for file in plan.vanished["file"].to_list()
+    ]
+    return plan
+
+
+def _known_files(warehouse: Path, settings: Settings, lake: Path) -> tuple[pl.DataFrame, bool]:
+    """Return the staged files of the previous run, and whether the same program made it with these settings."""
+    nothing = pl.DataFrame(
+        schema={
+            "file": pl.String,
+            "source_id": pl.String,
+            "kind": pl.String,
+            "sha256": pl.String,
+            "form_sha256": pl.String,
+            "ingested_at": pl.Datetime("us", "UTC"),
+            "status": pl.String,
+            "problem": pl.String,
+        }
+    )
+    if not warehouse.exists():
+        return nothing, False
+    try:
+        with open_warehouse(warehouse) as previous:
+            last = previous.query("select * from audit.runs order by started_at desc limit 1")
+            made_by = pl.Series([last["versions"][0]]).str.json_decode(pl.Struct({"stage_form": pl.Int64}))
+            if made_by[0]["stage_form"] != STAGE_FORM or last["lake"][0] != str(lake.resolve()):
+                return nothing, False
+            is_same = last["versions"][0] == versions() and last["settings"][0] == settings.as_json()
+            return previous.table("stage.files"), is_same
+    except EvapfleetError:
+        raise
+    except Exception:
+        # Not a warehouse of ours, or one of an older form: everything is read again.
+        return nothing, False

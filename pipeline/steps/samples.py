@@ -1,0 +1,194 @@
+"""Read the samples, judge them chunk by chunk, and keep the accepted as Parquet in our units."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.contract.fields import SAMPLES
+from pipeline.errors import FileUnreadable
+from pipeline.lake.find import LakeFile
+from pipeline.lake.reading import Reading
+from pipeline.steps.plan import Plan
+from pipeline.steps.refusals import Tally
+from pipeline.steps.registers import line_of, note_unreadable, raw_of
+from pipeline.steps.stage import forget, put_file
+from pipeline.validate.recordings import PART_SCHEMA, SamplesDoor
+from pipeline.warehouse.store import Warehouse, quoted
+
+SAMPLE_TABLES = ("stage.sample_parts", "stage.sample_files")
+KEPT_COLUMNS = (*SAMPLES.names, "is_pressure_derived", "source_id", "file", "row")
+
+
+@dataclass
+class _Intake:
+    """What the reading of sample files yields; staged only when it is known which files were readable."""
+
+    plan: Plan
+    door: SamplesDoor
+    tally: Tally
+    problems: list[pl.DataFrame] = field(default_factory=list)
+    counts: list[pl.DataFrame] = field(default_factory=list)
+    parquet: list[pl.DataFrame] = field(default_factory=list)
+    unreadable: dict[str, FileUnreadable] = field(default_factory=dict)
+
+
+def read_sample_files(plan: Plan, warehouse: Warehouse, refused: pl.DataFrame, tally: Tally) -> None:
+    """Read new samples, and those whose recordings have since been accepted or refused.
+
+    Parameters
+    ----------
+    refused : (trace_id, why__) of trace headers that were not accepted.
+    """
+    files = _files_to_read(plan, warehouse)
+    names = [file.file for file in files]
+    headers = warehouse.query(
+        "select t.trace_id, v.make, v.model, t.barometric_kpa from core.traces t"
+        " join core.vehicles v using (vehicle_id)"
+    )
+    earlier = warehouse.table("stage.sample_parts").filter(~pl.col("file").is_in(names))
+    door = SamplesDoor(headers.select("trace_id"), refused, earlier.select(list(PART_SCHEMA)))
+    intake = _Intake(plan, door, tally)
+    for source_id in sorted({file.source_id for file in files}):
+        _read_source(intake, source_id, [f for f in files if f.source_id == source_id], headers)
+    _stage(warehouse, intake, files)
+    make_samples_view(warehouse, plan.out.samples)
+
+
+def _files_to_read(plan: Plan, warehouse: Warehouse) -> list[LakeFile]:
+    changed = warehouse.query(
+        "select distinct file from stage.sample_parts where is_known <>"
+        " (trace_id in (select trace_id from core.traces))"
+    )["file"].to_list()
+    again = [file for file in plan.kept if file.kind == "samples" and file.file in set(changed)]
+    new = [file for file in plan.to_read if file.kind == "samples"]
+    return sorted(again + new, key=lambda file: file.file)
+
+
+def _read_source(intake: _Intake, source_id: str, files: list[LakeFile], headers: pl.DataFrame) -> None:
+    from pipeline.lake.read_samples import is_one_recording, read_samples
+
+    form = intake.plan.stock.forms[source_id]
+    intake.plan.tell(f"reading {len(files)} sample files of {source_id}")
+
+    def on_unreadable(file: LakeFile, problem: FileUnreadable) -> None:
+        intake.unreadable[file.file] = problem
+
+    for reading in read_samples(files, form, headers, on_unreadable=on_unreadable):
+        for file in reading.records["file"].unique().to_list():
+            intake.tally.hint(file, reading.hint)
+            if is_one_recording(file, form):
+                intake.tally.pools[file] = f"{source_id}: its recordings together"
+        _take_chunk(intake, reading)
+
+
+def _take_chunk(intake: _Intake, reading: Reading) -> None:
+    accepted, problems, duplicates = intake.door.judge(reading.records, reading.misread)
+    intake.tally.count(reading.records, problems)
+    intake.problems.append(_with_raw(reading, problems))
+    intake.counts.append(_counts(reading.records, problems, duplicates))
+    intake.parquet.append(_write_parquet(intake.plan.out.samples, accepted))
+
+
+def _with_raw(reading: Reading, problems: pl.DataFrame) -> pl.DataFrame:
+    at = reading.records.select("file", "row", "source_id").with_row_index("at__")
+    bad = at.join(problems.select("file", "row").unique(), on=["file", "row"], how="semi")
+    bad = bad.with_columns(raw=raw_of(reading.text[bad["at__"]])).drop("at__")
+    return problems.join(bad, on=["file", "row"], how="left")
+
+
+def _counts(records: pl.DataFrame, problems: pl.DataFrame, duplicates: pl.DataFrame) -> pl.DataFrame:
+    read = records.group_by("file").agg(n_read=pl.len())
+    bad = problems.group_by("file").agg(n_quarantined=pl.col("row").n_unique())
+    again = duplicates.group_by("file").agg(n_duplicate=pl.len())
+    counts = read.join(bad, on="file", how="left").join(again, on="file", how="left")
+    numbers = pl.col("n_read", "n_quarantined", "n_duplicate").fill_null(0).cast(pl.Int64)
+    return counts.with_columns(numbers).with_columns(
+        n_accepted=pl.col("n_read") - pl.col("n_quarantined") - pl.col("n_duplicate")
+    )
+
+
+def _write_parquet(folder: Path, accepted: pl.DataFrame) -> pl.DataFrame:
+    """Write one chunk as Parquet, sorted by recording and time, under a name made from its content.
+
+    Returns (file, parquet): which files of the lake it holds.
+    """
+    if accepted.height == 0:
+        return pl.DataFrame(schema={"file": pl.String, "parquet": pl.String})
+    kept = accepted.select(KEPT_COLUMNS).sort("trace_id", "t_s")
+    name = f"{hashlib.sha256(kept.hash_rows(seed=11).to_numpy().tobytes()).hexdigest()[:24]}.parquet"
+    if not (folder / name).exists():
+        kept.write_parquet(folder / f"{name}.part", compression="zstd")
+        (folder / f"{name}.part").rename(folder / name)
+    return kept.select("file").unique().sort("file").with_columns(parquet=pl.lit(name))
+
+
+def _stage(warehouse: Warehouse, intake: _Intake, files: list[LakeFile]) -> None:
+    """Replace what the stage holds of the files that could be read; report the others."""
+    for file in files:
+        if file.file in intake.unreadable:
+            note_unreadable(intake.plan, warehouse, file, intake.unreadable[file.file])
+    read = [file for file in files if file.file not in intake.unreadable]
+    names = [file.file for file in read]
+    _drop_old_rows(intake.plan.out.samples, warehouse, names)
+    forget(warehouse, names, ("stage.files",))
+    for file in read:
+        put_file(warehouse, line_of(file), "read", intake.tally.hints.get(file.file), intake.plan.started_at)
+    mine = pl.col("file").is_in(names)
+    for table, frames in (("stage.problems", intake.problems), ("stage.sample_parquet", intake.parquet)):
+        for frame in frames:
+            warehouse.append(table, frame.filter(mine))
+    if intake.counts:
+        counts = pl.concat(intake.counts).filter(mine).group_by("file").sum().sort("file")
+        warehouse.append("stage.sample_files", counts)
+    _stage_parts(warehouse, intake.door.parts.filter(mine))
+
+
+def _stage_parts(warehouse: Warehouse, parts: pl.DataFrame) -> None:
+    whole = parts.group_by("file", "trace_id", maintain_order=True).agg(
+        pl.col("n_samples").sum(),
+        pl.col("t_first_s").min(),
+        pl.col("t_last_s").max(),
+        pl.col("fingerprint").sum(),
+        pl.col("is_known").first(),
+    )
+    warehouse.append("stage.sample_parts", whole)
+
+
+def _drop_old_rows(folder: Path, warehouse: Warehouse, files: list[str]) -> None:
+    """Take the rows that these files held so far out of the stage and of the Parquet they share."""
+    touched = warehouse.query(
+        "select distinct parquet from stage.sample_parquet where file in (select unnest(?::varchar[]))"
+        " order by parquet",
+        [files],
+    )["parquet"].to_list()
+    for name in touched:
+        rest = pl.read_parquet(folder / name).filter(~pl.col("file").is_in(files))
+        warehouse.con.execute("delete from stage.sample_parquet where parquet = ?", [name])
+        warehouse.append("stage.sample_parquet", _write_parquet(folder, rest))
+    forget(warehouse, files, SAMPLE_TABLES)
+    warehouse.con.execute(
+        "delete from stage.problems where row > 0 and kind = 'samples'"
+        " and file in (select unnest(?::varchar[]))",
+        [files],
+    )
+
+
+def make_samples_view(warehouse: Warehouse, folder: Path) -> None:
+    """Make core.samples a view over the Parquet files that belong to this warehouse."""
+    names = warehouse.query("select distinct parquet from stage.sample_parquet order by parquet")["parquet"]
+    if len(names):
+        paths = ", ".join(quoted(str(folder / name)) for name in names)
+        body = f"select * from read_parquet([{paths}])"
+    else:
+        empty = (
+            "null::varchar as trace_id, null::double as t_s, null::double as tank_pressure_pa,"
+            " null::double as sensor_v, null::double as purge_duty_pct, null::boolean as is_vent_closed,"
+            " null::double as engine_rpm, null::boolean as is_pressure_derived, null::varchar as source_id,"
+            " null::varchar as file, null::bigint as row"
+        )
+        body = f"select {empty} where false"
+    warehouse.con.execute(f"create or replace view core.samples as {body}")

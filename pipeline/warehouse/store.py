@@ -1,0 +1,141 @@
+"""Open a warehouse, read and write its tables. The only room that opens a database.
+
+A run builds a new file beside the old one and puts it in place in one step when it has succeeded
+(`pipeline.warehouse.swap`), so a reader never sees half a run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import duckdb
+import polars as pl
+
+from pipeline.contract.fields import Kind
+from pipeline.contract.tables import Column, Table
+from pipeline.errors import OurFault, Transient
+
+SCHEMAS = ("stage", "core", "quarantine", "audit", "mart")
+
+#: type of a contract field -> DuckDB type
+DUCKDB_TYPES = {
+    "text": "VARCHAR",
+    "integer": "BIGINT",
+    "number": "DOUBLE",
+    "boolean": "BOOLEAN",
+    "date": "DATE",
+    "time": "TIMESTAMP WITH TIME ZONE",
+    "text_list": "VARCHAR[]",
+    "check_list": "VARCHAR[]",
+}
+
+
+def quoted(text: str) -> str:
+    """Return `text` as an SQL string literal."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def named(name: str) -> str:
+    """Return `schema.table` or a column name as quoted SQL identifiers."""
+    return ".".join('"' + part.replace('"', '""') + '"' for part in name.split("."))
+
+
+class Warehouse:
+    """One open DuckDB file. Times are UTC."""
+
+    def __init__(self, con: duckdb.DuckDBPyConnection) -> None:
+        self.con = con
+        con.execute("set TimeZone = 'UTC'")
+        con.execute("set preserve_insertion_order = true")
+
+    def table(self, name: str) -> pl.DataFrame:
+        """Return a table or view whole, as it is ordered. Reads only."""
+        return self.query(f"select * from {named(name)}")
+
+    def query(self, sql: str, parameters: list[object] | None = None) -> pl.DataFrame:
+        """Return what one SELECT yields. Reads only."""
+        arrow = self.con.sql(sql, params=parameters or []).to_arrow_table()
+        return pl.DataFrame(pl.from_arrow(arrow))
+
+    def has(self, name: str) -> bool:
+        """Say whether a table or view of that name is there."""
+        schema, table = name.split(".")
+        found = self.con.execute(
+            "select count(*) from information_schema.tables"
+            " where table_catalog = current_database() and table_schema = ? and table_name = ?",
+            [schema, table],
+        ).fetchall()
+        return found[0][0] > 0
+
+    def create(self, name: str, columns: list[tuple[str, str]]) -> None:
+        """Create an empty table; `columns` are (name, DuckDB type). Replaces one table whole."""
+        body = ", ".join(f"{named(column)} {type_}" for column, type_ in columns)
+        self.con.execute(f"create or replace table {named(name)} ({body})")
+
+    def append(self, name: str, frame: pl.DataFrame) -> None:
+        """Append rows to a table, matched by column name; columns the frame lacks are null."""
+        if frame.height == 0:
+            return
+        columns = ", ".join(named(column) for column in frame.columns)
+        self.con.register("incoming", frame)
+        try:
+            self.con.execute(f"insert into {named(name)} ({columns}) select {columns} from incoming")
+        finally:
+            self.con.unregister("incoming")
+
+    def write(self, table: Table, frame: pl.DataFrame) -> None:
+        """Write an output table of the contract: its columns, its order, its comments. Replaces it whole."""
+        missing = [c for c in table.column_names if c not in frame.columns]
+        if missing:
+            raise OurFault(
+                f"the frame for {table.full_name} lacks {', '.join(missing)}",
+                table.full_name,
+                "report this: a table of the contract was not filled",
+            )
+        self.create(table.full_name, [(c.name, c.type) for c in table.columns])
+        self.append(table.full_name, frame.select(table.column_names))
+        self.comment(table.full_name, table.grain, table.columns)
+
+    def comment(self, name: str, grain: str, columns: tuple[Column, ...]) -> None:
+        """Write meaning and unit of a table and its columns into the database's own comments."""
+        self.con.execute(f"comment on table {named(name)} is {quoted(grain)}")
+        for column in columns:
+            text = f"{column.meaning} [{column.unit}]" if column.unit else column.meaning
+            self.con.execute(f"comment on column {named(name)}.{named(column.name)} is {quoted(text)}")
+
+    def close(self) -> None:
+        self.con.close()
+
+
+def kind_columns(kind: Kind, *more: tuple[str, str]) -> list[tuple[str, str]]:
+    """Return the (name, type) pairs of a core table of one record kind."""
+    fields = [(field.name, DUCKDB_TYPES[field.type]) for field in kind.fields]
+    return [*fields, *more, ("source_id", "VARCHAR"), ("file", "VARCHAR"), ("row", "BIGINT")]
+
+
+@contextmanager
+def open_warehouse(path: Path, *, read_only: bool = True) -> Iterator[Warehouse]:
+    """Open the warehouse at `path`; the schemas are made when it is opened for writing.
+
+    Raises
+    ------
+    Transient : another process holds the file.
+    """
+    try:
+        con = duckdb.connect(str(path), read_only=read_only)
+    except duckdb.IOException as problem:
+        raise Transient(
+            f"the warehouse cannot be opened: {str(problem).splitlines()[0]}",
+            str(path),
+            "close the program that holds it, then try again",
+        ) from problem
+    warehouse = Warehouse(con)
+    try:
+        if not read_only:
+            for schema in SCHEMAS:
+                con.execute(f"create schema if not exists {schema}")
+        yield warehouse
+    finally:
+        warehouse.close()
