@@ -50,9 +50,10 @@ class Judgement:
 
 def _numbers(values: Any) -> np.ndarray:
     """Take numbers or booleans with None, nan or NaT as float64 with nan."""
-    return np.array(
-        [np.nan if v is None else float(v) for v in np.atleast_1d(np.asarray(values, dtype=object))]
-    )
+    given = np.atleast_1d(values if isinstance(values, np.ndarray) else np.asarray(values, dtype=object))
+    if given.dtype != object:
+        return given.astype(float)
+    return np.array([np.nan if v is None else float(v) for v in given])
 
 
 def _words(values: Any, n: int) -> np.ndarray:

@@ -1,8 +1,8 @@
 """The inspection programs' pressure (integrity) test (14 inches of water, 8 after two minutes) and cap limit.
 
 Source: the 14 / 8 / 2-minute numbers are those of 40 CFR 51.357 as published in 57 FR 52950 (1992), from
-memory; a manufacturer bulletin of 2000 that quotes EPA guidance says "loses more than 6 from a stabilized 14 +/- 1".
-The two wordings differ at the boundary, so the wording and the tolerance are parameters. Fuel cap:
+memory; a manufacturer bulletin of 2000 that quotes EPA guidance says "loses more than 6 from a stabilized
+14 +/- 1". The two wordings differ at the boundary, so the wording and the tolerance are parameters. Fuel cap:
 40 CFR 1066.985(d)(10), read in a public mirror of the eCFR.
 """
 

@@ -74,7 +74,7 @@ _SPELLINGS: dict[str, dict[str, str]] = {
         "in.hg": "inHg", "inchhg": "inHg", "millibar": "mbar", "pascal": "Pa", "lbf/in2": "psi",
         "psig": "psi", "psia": "psi_abs", "kpaa": "kPa_abs", "mbara": "mbar_abs", "bara": "bar_abs",
     },
-    "temperature": {"degc": "C", "celsius": "C", "kelvin": "K", "degf": "F", "fahrenheit": "F"},
+    "temperature": {"celsius": "C", "kelvin": "K", "fahrenheit": "F"},
     "distance": {"mile": "mi", "miles": "mi", "kilometers": "km", "meters": "m", "feet": "ft"},
     "volume": {
         "liter": "l", "liters": "l", "cm3": "ml", "gal_us": "gal", "usgal": "gal", "gallon": "gal",
@@ -92,8 +92,8 @@ _SPELLINGS: dict[str, dict[str, str]] = {
 
 def _plain(unit: str) -> str:
     """Reduce a spelling to what tells units apart: lower case, no spaces, no degree sign, ASCII digits."""
-    text = unit.strip().lower().replace("₂", "2").replace("³", "3").replace("°", "deg").replace(" ", "")
-    return text.replace("deg4", "4").replace("deg60", "60").replace("-abs", "_abs").replace("(abs)", "_abs")
+    text = unit.strip().lower().replace("₂", "2").replace("³", "3").replace("°", "").replace(" ", "")
+    return text.replace("deg", "").replace("-abs", "_abs").replace("(abs)", "_abs")
 
 
 def canonical_unit(quantity: str, unit: str | None) -> str:
@@ -107,8 +107,6 @@ def canonical_unit(quantity: str, unit: str | None) -> str:
         raise WrongUsage(f"There is no quantity {quantity!r}.", "units", f"Use one of: {', '.join(UNITS)}.")
     wanted = _plain(unit or "")
     known = {_plain(u): u for u in UNITS[quantity]} | _SPELLINGS[quantity]
-    if quantity == "temperature":
-        known |= {f"deg{u}": u.upper() for u in "ckf"}
     if quantity == "pressure" and wanted.endswith("abs") and wanted not in known:
         wanted = wanted.removesuffix("abs").rstrip("_") + "_abs"
     if wanted not in known:
