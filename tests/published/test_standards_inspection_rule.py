@@ -21,6 +21,7 @@ TABLE = [
     (2010, 0, False, 2, "ok", "pass", "(d)(2)"),
     (2010, 0, False, 0, "dark", "fail", "(d)(4)"),
     (2010, 0, True, 0, "ok", None, "(xix)"),
+    (2010, 1, False, 0, "ok", "pass", "(c)(2)"),
 ]
 
 
