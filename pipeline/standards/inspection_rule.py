@@ -7,8 +7,7 @@ said; here every supported monitor counts. Other programs have other rules; they
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -40,8 +39,7 @@ _RESULT = {
 }
 
 
-@dataclass(frozen=True)
-class Judgement:
+class Judgement(NamedTuple):
     """`result`: pass, fail, return or None (cannot be judged); `clause`: why; both of shape (n,)."""
 
     result: np.ndarray
