@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
-from datetime import date
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, fields
+from datetime import date, datetime
+from typing import Any
+
+from pipeline.errors import WrongUsage
 
 
 @dataclass(frozen=True)
@@ -32,8 +36,71 @@ class Settings:
     """A run stops when more than this share of a file is refused: a wrong delimiter or mapping is likelier
     than so many wrong records."""
 
+    @classmethod
+    def from_dict(cls, given: dict[str, Any], where: str = "settings") -> Settings:
+        """Build settings from plain values; dates may be ISO text.
+
+        Raises
+        ------
+        WrongUsage : every unknown name and every value out of its range, collected.
+        """
+        known = {f.name: f for f in fields(cls)}
+        wrong = [f"{name} is not a setting" for name in given if name not in known]
+        values = {name: _read(name, value, wrong) for name, value in given.items() if name in known}
+        wrong += [
+            f"{name} must be {asked}" for name, asked, ok in _LIMITS if name in values and not ok(values)
+        ]
+        if wrong:
+            raise WrongUsage("; ".join(wrong), where, f"the settings are: {', '.join(known)}")
+        return cls(**values)
+
     def as_json(self) -> str:
         return json.dumps(self.as_dict(), sort_keys=True)
 
     def as_dict(self) -> dict[str, object]:
         return {k: (v.isoformat() if isinstance(v, date) else v) for k, v in asdict(self).items()}
+
+
+def _read(name: str, value: Any, wrong: list[str]) -> Any:
+    """Return the value in the setting's own type; what cannot be read is added to `wrong`."""
+    try:
+        if name in ("from_on", "to_on"):
+            return _day(value)
+        if isinstance(value, bool):
+            raise TypeError
+        if name in ("level", "discharge_coefficient", "max_refused_share"):
+            return float(value)
+        if int(value) != float(value):
+            raise ValueError
+        return int(value)
+    except (TypeError, ValueError):
+        wrong.append(f"{name} cannot be {value!r}")
+        return None
+
+
+def _day(value: Any) -> date | None:
+    if isinstance(value, datetime):
+        raise TypeError
+    return value if value is None or isinstance(value, date) else date.fromisoformat(str(value))
+
+
+def _between(name: str, low: float, high: float) -> Callable[[dict[str, Any]], bool]:
+    return lambda values: values[name] is None or low < values[name] <= high
+
+
+_LIMITS: tuple[tuple[str, str, Callable[[dict[str, Any]], bool]], ...] = (
+    ("level", "above 0.5 and at most 0.999", _between("level", 0.5, 0.999)),
+    ("follow_up_days", "1 to 3650", _between("follow_up_days", 0, 3650)),
+    ("cycle_gap_days", "1 to 3650", _between("cycle_gap_days", 0, 3650)),
+    ("discharge_coefficient", "above 0.3 and at most 1", _between("discharge_coefficient", 0.3, 1.0)),
+    ("max_not_ready_1996_2000", "0 to 11", _between("max_not_ready_1996_2000", -1, 11)),
+    ("max_not_ready_2001_on", "0 to 11", _between("max_not_ready_2001_on", -1, 11)),
+    ("max_refused_share", "above 0 and at most 1", _between("max_refused_share", 0, 1)),
+    (
+        "to_on",
+        "not before from_on",
+        lambda values: (
+            not (values["to_on"] and values.get("from_on") and values["to_on"] < values["from_on"])
+        ),
+    ),
+)

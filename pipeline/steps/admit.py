@@ -21,12 +21,7 @@ MORE_INSPECTION_COLUMNS = (
 
 
 def admit_registers(warehouse: Warehouse, settings: Settings) -> pl.DataFrame:
-    """Fill core.vehicles, jobs, traces and inspections; return (trace_id, why__) of refused trace headers.
-
-    Raises
-    ------
-    DataStopsRun : records of a kind were read and not one could be accepted.
-    """
+    """Fill core.vehicles, jobs, traces and inspections; return (trace_id, why__) of refused trace headers."""
     warehouse.create("stage.lake_problems", [(n, "VARCHAR") for n in _PROBLEM_TEXTS] + [("row", "BIGINT")])
     warehouse.create("stage.duplicates", [("file", "VARCHAR"), ("row", "BIGINT")])
     accepted = accepted_frames()
@@ -40,8 +35,6 @@ def admit_registers(warehouse: Warehouse, settings: Settings) -> pl.DataFrame:
         accepted[name] = admission.accepted.drop("raw")
         _keep_problems(warehouse, staged, admission.problems)
         warehouse.append("stage.duplicates", admission.duplicates)
-        if staged.height and not admission.accepted.height:
-            _nothing_accepted(warehouse, name, staged.height)
     _fill_core(warehouse, accepted, settings)
     return _refused_headers(warehouse)
 
@@ -61,19 +54,33 @@ def _explicit_headers_first(traces: pl.DataFrame) -> pl.DataFrame:
     return traces.filter(~((pl.col("row") == 0) & told))
 
 
-def _nothing_accepted(warehouse: Warehouse, kind: str, n: int) -> None:
+def stop_if_a_kind_is_empty(warehouse: Warehouse) -> None:
+    """Stop when records of a kind were read and not one could be accepted.
+
+    Raises
+    ------
+    DataStopsRun : with the commonest reasons.
+    """
+    for kind in REGISTER_KINDS:
+        n_read = warehouse.query(f"select count(*) as n from stage.{kind} where row > 0")["n"][0]
+        n_accepted = warehouse.query(f"select count(*) as n from core.{kind}")["n"][0]
+        if n_read and not n_accepted:
+            raise DataStopsRun(
+                f"none of {n_read} records of {kind} could be accepted, so the run stops",
+                f"most often: {_commonest_reasons(warehouse, kind)}",
+                "mend the files or the source.toml, then run again; `evapfleet check LAKE` shows every reason",
+            )
+
+
+def _commonest_reasons(warehouse: Warehouse, kind: str) -> str:
     top = warehouse.query(
-        "select reason, count(*) as n from (select reason, kind from stage.problems union all by name"
-        " select reason, kind from stage.lake_problems) where kind = ? group by reason order by n desc, reason"
-        " limit 3",
+        "with problem as (select reason, kind from stage.problems"
+        " union all select reason, kind from stage.lake_problems)"
+        " select reason, count(*) as n from problem where kind = ?"
+        " group by reason order by n desc, reason limit 3",
         [kind],
     )
-    reasons = "; ".join(f"{reason} ({count})" for reason, count in top.iter_rows())
-    raise DataStopsRun(
-        f"none of {n} records of {kind} could be accepted, so the run stops",
-        f"most often: {reasons}",
-        "mend the files or the source.toml, then run again; `evapfleet check LAKE` shows every reason",
-    )
+    return "; ".join(f"{reason} ({count})" for reason, count in top.iter_rows())
 
 
 def _fill_core(warehouse: Warehouse, accepted: dict[str, pl.DataFrame], settings: Settings) -> None:

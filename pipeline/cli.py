@@ -1,0 +1,277 @@
+"""The command: parse, call, say what came of it, exit with the right status.
+
+Heavy imports stand inside the verbs, so that `--help` answers at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pipeline.errors import EvapfleetError, OurFault, WrongUsage
+from pipeline.settings import Settings
+
+if TYPE_CHECKING:
+    import polars as pl
+
+EXAMPLE = "\b\nExample:\n  "
+
+LAKE = click.argument("lake", type=click.Path(path_type=Path))
+OUT = click.option(
+    "--out", type=click.Path(path_type=Path), default=Path("out"), show_default=True, help="Folder to fill."
+)
+
+
+def _settings_options(command: Callable[..., None]) -> Callable[..., None]:
+    day = click.DateTime(["%Y-%m-%d"])
+    for option in (
+        click.option("--settings", type=click.Path(path_type=Path), help="TOML file with settings."),
+        click.option("--to", "to_on", type=day, help="Last day of the window (default: the latest job)."),
+        click.option("--from", "from_on", type=day, help="First day of the window (default: the first job)."),
+    ):
+        command = option(command)
+    return command
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.option("--debug", is_flag=True, help="Show the traceback of an error.")
+@click.version_option(package_name="evapfleet")
+@click.pass_context
+def cli(context: click.Context, debug: bool) -> None:
+    """From exported EVAP job, trace and inspection records to fleet statistics and dashboards.
+
+    Exit status: 0 done; 1 the data failed a rule that stops a run; 2 wrong usage or settings; 3 our own fault.
+    """
+    context.obj = {"debug": debug}
+
+
+@cli.command(epilog=EXAMPLE + "evapfleet run sample_lake --out out")
+@LAKE
+@OUT
+@_settings_options
+def run(
+    lake: Path, out: Path, from_on: datetime | None, to_on: datetime | None, settings: Path | None
+) -> None:
+    """Read LAKE, judge, measure, count, estimate, and publish.
+
+    Only new or changed files are read again. The previous result stands until this run has succeeded.
+    """
+    lake, chosen = _lake(lake), _settings(settings, from_on, to_on)
+    with _progress() as tell:
+        tell("starting (a temporary Prefect server takes some seconds)")
+        from pipeline.flows import run_lake
+
+        result = run_lake(lake, out, chosen, tell)
+    for note in result.notes:
+        click.echo(f"note: {note}", err=True)
+    click.echo(
+        f"{result.n_read:,} records in {result.n_files:,} files: {result.n_accepted:,} accepted,"
+        f" {result.n_quarantined:,} quarantined, {result.n_duplicate:,} duplicates;"
+        f" {result.n_read_files:,} files read this time"
+    )
+    click.echo(f"tables: {out / 'warehouse.duckdb'} and {out / 'tables'}")
+    click.echo(f"open:   {(out / 'site' / 'index.html').resolve()}")
+
+
+@cli.command(epilog=EXAMPLE + "evapfleet check sample_lake")
+@LAKE
+@_settings_options
+def check(lake: Path, from_on: datetime | None, to_on: datetime | None, settings: Path | None) -> None:
+    """Validate LAKE only: what would be accepted, what not, and why. Writes nothing."""
+    from pipeline.steps.check import check_lake
+
+    lake, chosen = _lake(lake), _settings(settings, from_on, to_on)
+    with _progress() as tell:
+        report = check_lake(lake, chosen, tell)
+    click.echo(_as_text(report.files))
+    click.echo(_as_text(report.reasons) if report.reasons.height else "every record keeps every rule")
+    for note in report.notes:
+        click.echo(f"note: {note}", err=True)
+    if report.stop:
+        raise report.stop
+    click.echo("a run would accept this lake")
+
+
+@cli.command(epilog=EXAMPLE + "evapfleet publish out")
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+def publish(folder: Path) -> None:
+    """Write pages and tables anew from the warehouse in DIR."""
+    _warehouse(folder)
+    from pipeline.steps.publish import publish_again
+
+    publish_again(folder)
+    click.echo(f"open:   {(folder / 'site' / 'index.html').resolve()}")
+
+
+@cli.command(epilog=EXAMPLE + "evapfleet explain out TRACE_ID --picture trace.png")
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.argument("trace_id")
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    help="Where the picture goes: .png, .svg or .html (default: DIR/explained/TRACE_ID.png).",
+)
+def explain(folder: Path, trace_id: str, picture: Path | None) -> None:
+    """Show one trace in words and as a picture: phases, fit, verdict, evidence."""
+    warehouse = _warehouse(folder)
+    from pipeline.steps.explain import explain_in_words_and_picture
+
+    words, path = explain_in_words_and_picture(
+        warehouse, trace_id, picture or _picture_path(folder, trace_id)
+    )
+    click.echo(words)
+    click.echo(f"picture: {path}")
+
+
+@cli.command(epilog=EXAMPLE + "evapfleet simulate /tmp/lake --vehicles 500 --seed 7")
+@LAKE
+@click.option("--vehicles", type=click.IntRange(min=1), required=True, help="Vehicles in the register.")
+@click.option("--seed", type=click.IntRange(min=0), required=True, help="The same seed gives the same lake.")
+def simulate(lake: Path, vehicles: int, seed: int) -> None:
+    """Write a lake with known truth to LAKE; the truth goes to LAKE/.truth/ and is never read by `run`."""
+    if lake.exists() and any(lake.iterdir()):
+        raise WrongUsage("the folder is not empty", str(lake), "name a new folder")
+    from pipeline.simulate.lake import simulate_lake
+
+    simulate_lake(lake, vehicles, seed)
+    click.echo(f"lake:  {lake}\ntruth: {lake / '.truth'}")
+
+
+@cli.command(epilog=EXAMPLE + 'evapfleet schedule /data/lake --out /data/out --cron "0 5 * * *"')
+@LAKE
+@OUT
+@click.option("--cron", required=True, help='When to run, for example "0 5 * * *" for every day at five.')
+@_settings_options
+def schedule(
+    lake: Path,
+    out: Path,
+    cron: str,
+    from_on: datetime | None,
+    to_on: datetime | None,
+    settings: Path | None,
+) -> None:
+    """Serve the job from a Prefect server (PREFECT_API_URL), until stopped."""
+    lake, chosen = _lake(lake), _settings(settings, from_on, to_on)
+    if not os.environ.get("PREFECT_API_URL"):
+        raise WrongUsage(
+            "a schedule needs a Prefect server, and none is named",
+            "PREFECT_API_URL",
+            "start one with `prefect server start` and set PREFECT_API_URL to the address it prints",
+        )
+    from pipeline.flows import serve
+
+    serve(lake, out, chosen, cron)
+
+
+def _lake(lake: Path) -> Path:
+    """Return the lake; the word `sample_lake` means the one that came with evapfleet where none is here."""
+    if str(lake).startswith("s3:"):
+        raise WrongUsage(
+            "only local folders can be read in this version", str(lake), "copy or mount the lake to a folder"
+        )
+    if str(lake) == "sample_lake" and not lake.exists():
+        from pipeline.resources import carried
+
+        lake = carried("sample_lake")
+        click.echo(f"note: reading the sample lake that came with evapfleet: {lake}", err=True)
+    if not lake.is_dir():
+        what = "the lake is not a folder" if lake.exists() else "there is no such folder"
+        raise WrongUsage(what, str(lake), "name the folder that holds one folder for each source")
+    return lake
+
+
+def _settings(file: Path | None, from_on: datetime | None, to_on: datetime | None) -> Settings:
+    given: dict[str, Any] = {}
+    if file:
+        import tomllib
+
+        try:
+            given = tomllib.loads(file.read_text(encoding="utf-8"))
+        except OSError as problem:
+            raise WrongUsage(
+                f"the settings cannot be read: {problem.strerror}", str(file), "name a file"
+            ) from None
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+            raise WrongUsage(f"the settings are not TOML: {problem}", str(file), "mend that line") from None
+    days = {"from_on": from_on, "to_on": to_on}
+    given |= {name: day.date() for name, day in days.items() if day}
+    return Settings.from_dict(given, str(file) if file else "--from and --to")
+
+
+def _warehouse(folder: Path) -> Path:
+    path = folder / "warehouse.duckdb"
+    if not path.is_file():
+        raise WrongUsage(
+            "there is no warehouse", str(path), "name the folder that `evapfleet run --out` filled"
+        )
+    return path
+
+
+def _picture_path(folder: Path, trace_id: str) -> Path:
+    safe = "".join(c if c.isalnum() or c in "-_." else "_" for c in trace_id)
+    return folder / "explained" / f"{safe}.png"
+
+
+def _as_text(frame: pl.DataFrame) -> str:
+    import polars as pl
+
+    with pl.Config(
+        tbl_rows=200,
+        tbl_cols=20,
+        fmt_str_lengths=110,
+        tbl_width_chars=200,
+        tbl_hide_dataframe_shape=True,
+        tbl_hide_column_data_types=True,
+        tbl_formatting="NOTHING",
+        tbl_cell_numeric_alignment="RIGHT",
+    ):
+        return str(frame)
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str], None]]:
+    """Show the step at work: one moving line on a terminal, a quiet line each without one."""
+    if not sys.stderr.isatty():
+        yield lambda line: click.echo(line, err=True)
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("") as status:
+        yield lambda line: status.update(line)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command; every error leaves with its status and without a traceback (unless --debug)."""
+    wants_traceback = "--debug" in (arguments if arguments is not None else sys.argv)
+    try:
+        cli.main(args=arguments, prog_name="evapfleet", standalone_mode=False)
+    except click.exceptions.Abort:
+        sys.exit(130)
+    except click.ClickException as problem:
+        problem.show()
+        sys.exit(2)
+    except click.exceptions.Exit as done:
+        sys.exit(done.exit_code)
+    except EvapfleetError as problem:
+        _leave(problem, wants_traceback)
+    except Exception as problem:
+        text = f"{type(problem).__name__}: {problem}"
+        _leave(
+            OurFault(f"an error of our own: {text}", todo="run again with --debug and report it"),
+            wants_traceback,
+        )
+
+
+def _leave(problem: EvapfleetError, wants_traceback: bool) -> None:
+    if wants_traceback:
+        traceback.print_exc()
+    click.echo(f"evapfleet: {problem.as_text()}", err=True)
+    sys.exit(problem.exit_status)

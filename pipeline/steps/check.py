@@ -1,0 +1,44 @@
+"""Validate a lake and write nothing: what would be accepted, what not, and why."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.errors import DataStopsRun
+from pipeline.settings import Settings
+from pipeline.steps.folder import building_in
+from pipeline.steps.plan import make_plan
+from pipeline.steps.run import read_and_judge
+from pipeline.warehouse.store import open_warehouse
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """Counts by file, reasons by rule with an example each, and what would stop a run (None: nothing)."""
+
+    files: pl.DataFrame
+    reasons: pl.DataFrame
+    notes: list[str]
+    stop: DataStopsRun | None
+
+
+def check_lake(lake: Path, settings: Settings, tell: Callable[[str], None]) -> CheckReport:
+    """Judge every record of a lake in a folder that is deleted afterwards."""
+    with tempfile.TemporaryDirectory(prefix="evapfleet-check-") as folder, building_in(Path(folder)) as out:
+        plan = make_plan(lake, out, settings, tell)
+        stop = read_and_judge(plan, is_stopping=False)
+        with open_warehouse(out.next_warehouse) as warehouse:
+            files = warehouse.query(
+                "select file, kind, n_read, n_accepted, n_quarantined, n_duplicate, problem from audit.files"
+                " order by file"
+            )
+            reasons = warehouse.query(
+                'select source_id, kind, rule, "column", count(distinct (file, row)) as n_records,'
+                " min(reason) as example from quarantine.records group by all order by n_records desc, all"
+            )
+        return CheckReport(files, reasons, plan.skipped, stop)

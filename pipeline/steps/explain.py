@@ -1,0 +1,57 @@
+"""One trace in words and as a picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.errors import WrongUsage
+from pipeline.settings import Settings
+from pipeline.steps.measure import one_trace
+from pipeline.warehouse.store import Warehouse, open_warehouse
+
+PICTURE_FORMS = (".png", ".svg", ".html")
+
+
+def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tuple[str, Path]:
+    """Return the words and where the picture was written.
+
+    Raises
+    ------
+    WrongUsage : no such trace, or a picture form that cannot be written.
+    """
+    from pipeline.traces.explain import explain_trace
+    from reports.charts.trace import save_trace
+
+    if picture.suffix.lower() not in PICTURE_FORMS:
+        raise WrongUsage(
+            f"a picture cannot be written as {picture.suffix or 'a file without an ending'}",
+            str(picture),
+            f"end its name with one of {', '.join(PICTURE_FORMS)}",
+        )
+    with open_warehouse(path) as warehouse:
+        samples, header = one_trace(warehouse, trace_id)
+        if not header.height:
+            raise _no_such_trace(warehouse, trace_id)
+        settings = _settings_of_last_run(warehouse)
+    explanation = explain_trace(samples, header, settings)
+    picture.parent.mkdir(parents=True, exist_ok=True)
+    save_trace(explanation, picture)
+    return "\n".join(explanation.sentences), picture
+
+
+def _no_such_trace(warehouse: Warehouse, trace_id: str) -> WrongUsage:
+    near = warehouse.query(
+        "select trace_id from core.traces order by levenshtein(trace_id, ?), trace_id limit 5", [trace_id]
+    )["trace_id"].to_list()
+    return WrongUsage(
+        "no accepted trace has this id",
+        trace_id,
+        f"the nearest ids are: {', '.join(near)}" if near else "this warehouse holds no traces",
+    )
+
+
+def _settings_of_last_run(warehouse: Warehouse) -> Settings:
+    import json
+
+    last = warehouse.query("select settings from audit.runs order by started_at desc limit 1")["settings"][0]
+    return Settings.from_dict(json.loads(last))

@@ -1,0 +1,70 @@
+"""Run the SQL models, the estimates on top of them, and the checks that a run must pass."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.contract.tables import MARTS
+from pipeline.errors import DataStopsRun
+from pipeline.estimates import estimate_all
+from pipeline.resources import carried
+from pipeline.settings import Settings
+from pipeline.standards.trouble_codes import EVAP_CODES
+from pipeline.warehouse.models import load_models, run_checks, run_models
+from pipeline.warehouse.store import Warehouse
+
+
+def prepare(warehouse: Warehouse, settings: Settings) -> None:
+    """Fill what the models read beside the records: the window and the settings, the EVAP codes."""
+    warehouse.create(
+        "core.setting",
+        [
+            ("from_on", "DATE"),
+            ("to_on", "DATE"),
+            ("inspection_to_on", "DATE"),
+            ("level", "DOUBLE"),
+            ("follow_up_days", "INTEGER"),
+            ("cycle_gap_days", "INTEGER"),
+        ],
+    )
+    warehouse.con.execute(
+        "insert into core.setting select coalesce(?::date, min(opened_at)::date),"
+        " coalesce(?::date, max(opened_at)::date), (select max(inspected_at)::date from core.inspections),"
+        " ?, ?, ? from core.jobs",
+        [
+            settings.from_on,
+            settings.to_on,
+            settings.level,
+            settings.follow_up_days,
+            settings.cycle_gap_days,
+        ],
+    )
+    warehouse.create("core.evap_code", [("trouble_code", "VARCHAR")])
+    warehouse.append("core.evap_code", pl.DataFrame({"trouble_code": sorted(EVAP_CODES)}))
+
+
+def model(warehouse: Warehouse, settings: Settings) -> None:
+    """Fill every mart. Replaces each table whole."""
+    run_models(warehouse.con, load_models(carried("sql")))
+    estimates = estimate_all(warehouse.table, settings)
+    for table in MARTS:
+        if table.full_name in estimates:
+            warehouse.write(table, estimates[table.full_name])
+
+
+def check(warehouse: Warehouse) -> list[str]:
+    """Run the checks of sql/check; return the warnings.
+
+    Raises
+    ------
+    DataStopsRun : a check marked `fail` found rows that break it.
+    """
+    results = run_checks(warehouse.con, load_models(carried("sql") / "check"))
+    broken = [r for r in results if r.level == "fail" and r.n_broken]
+    if broken:
+        raise DataStopsRun(
+            "the tables contradict each other, so the run stops",
+            "; ".join(f"{r.name}: {r.n_broken} rows, first {r.example}" for r in broken),
+            "report this with the lake's `evapfleet check` output; the previous warehouse is untouched",
+        )
+    return [f"{r.name}: {r.n_broken} rows, first {r.example}" for r in results if r.n_broken]
