@@ -8,13 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from pipeline.standards.obd_bytes import parse_bytes
 from pipeline.standards.obd_values import decode_response, decode_response_columns
 
 __all__ = [
-    "MonitorColumns",
+    "MONITOR_COLUMNS",
     "MonitorStatus",
     "decode_monitor_status",
     "decode_monitor_status_columns",
@@ -69,16 +69,8 @@ class MonitorStatus:
     unassigned: bytes = bytes(4)
 
 
-@dataclass(frozen=True)
-class MonitorColumns:
-    """The same, column by column, one entry per record; `reason` says why a record could not be decoded."""
-
-    mil_on: list[bool | None]
-    trouble_code_count: list[int | None]
-    supported: list[tuple[str, ...] | None]
-    not_ready: list[tuple[str, ...] | None]
-    ignition: list[str | None]
-    reason: list[str | None]
+#: columns of `decode_monitor_status_columns`; `reason` says why a record could not be decoded
+MONITOR_COLUMNS = ("mil_on", "trouble_code_count", "supported", "not_ready", "ignition", "reason")
 
 
 def _layout(ignition: Ignition) -> list[tuple[str, int, int, int, int]]:
@@ -142,18 +134,21 @@ def encode_monitor_status(status: MonitorStatus) -> bytes:
     return bytes(a ^ b for a, b in zip(data, status.unassigned, strict=True))
 
 
-def decode_monitor_status_columns(texts: Sequence[str | None]) -> MonitorColumns:
+def decode_monitor_status_columns(texts: Sequence[str | None]) -> dict[str, list[Any]]:
     """Decode the monitor status of many records; each distinct text is decoded once.
 
     Parameters
     ----------
     texts : shape (n,), in any spelling that `parse_bytes` reads; None stays None in every column.
+
+    Returns
+    -------
+    column name (`MONITOR_COLUMNS`) -> list of shape (n,); monitors are tuples of names.
     """
     decoded = {text: _status_or_reason(text) for text in set(texts) if text is not None}
-    none = (None, None, None, None, None, None)
-    rows = [none if text is None else decoded[text] for text in texts]
-    columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in none]
-    return MonitorColumns(*columns)
+    nothing = (None,) * len(MONITOR_COLUMNS)
+    rows = [nothing if text is None else decoded[text] for text in texts]
+    return {name: [row[i] for row in rows] for i, name in enumerate(MONITOR_COLUMNS)}
 
 
 def _status_or_reason(text: str) -> tuple[object, ...]:

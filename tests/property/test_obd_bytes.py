@@ -39,7 +39,7 @@ def test_any_other_length_is_refused(data):
 @given(st.one_of(st.text(max_size=30), st.text("0123456789abcdefABCDEFx :;,|-7E841", max_size=40)))
 def test_any_text_gives_a_decoding_or_a_reason(text):
     columns = decode_monitor_status_columns([text])
-    assert (columns.mil_on[0] is None) == (columns.reason[0] is not None)
+    assert (columns["mil_on"][0] is None) == (columns["reason"][0] is not None)
     values, reasons = decode_response_columns([text])
     assert bool(values) == (reasons[0] is None)
 

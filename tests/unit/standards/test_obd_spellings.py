@@ -88,15 +88,15 @@ def test_a_status_that_no_bytes_can_say_is_refused(status, says):
 def test_columns_of_monitor_status_equal_one_by_one_and_keep_order():
     texts = ["82 07 65 04", None, "zz", "00076500", "82 07 65 04"]
     columns = decode_monitor_status_columns(texts)
-    assert columns.mil_on == [True, None, None, False, True]
-    assert columns.trouble_code_count == [2, None, None, 0, 2]
-    assert columns.not_ready == [("evap",), None, None, (), ("evap",)]
-    assert columns.ignition == ["spark", None, None, "spark", "spark"]
-    assert [r is None for r in columns.reason] == [True, True, False, True, True]
+    assert columns["mil_on"] == [True, None, None, False, True]
+    assert columns["trouble_code_count"] == [2, None, None, 0, 2]
+    assert columns["not_ready"] == [("evap",), None, None, (), ("evap",)]
+    assert columns["ignition"] == ["spark", None, None, "spark", "spark"]
+    assert [r is None for r in columns["reason"]] == [True, True, False, True, True]
 
 
 def test_no_records_give_empty_columns():
-    assert decode_monitor_status_columns([]).mil_on == []
+    assert decode_monitor_status_columns([])["mil_on"] == []
     assert decode_response_columns([]) == ({}, [])
 
 
