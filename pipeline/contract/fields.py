@@ -61,13 +61,15 @@ VEHICLES = Kind(
         _field("vin", "text", "vehicle identification number; its check digit is verified (49 CFR 565.15)"),
         _field("make", "text", "make", req=True),
         _field("model", "text", "model", req=True),
-        _field("model_year", "integer", "model year", "year", req=True, low=1950, high=2050),
+        _field("model_year", "integer", "model year", req=True, low=1950, high=2050),
         _field("fuel_tank_l", "number", "nominal fuel tank volume", "l", low=1, high=2000),
         _field("in_service_on", "date", "first day in service", req=True),
         _field("out_of_service_on", "date", "last day in service; empty while in service"),
         _field("fleet_id", "text", "fleet the vehicle belongs to"),
         _field("vehicle_type", "text", "type as the inspection program classes it"),
-        _field("gross_vehicle_weight_kg", "number", "gross vehicle weight rating", "kg", low=50, high=100_000),
+        _field(
+            "gross_vehicle_weight_kg", "number", "gross vehicle weight rating", "kg", low=50, high=100_000
+        ),
         _field("odometer_km", "number", "odometer reading", "km", low=0, high=5_000_000),
         _field("odometer_on", "date", "day of that odometer reading"),
         _field("inspection_due_on", "date", "day the next inspection is due"),
@@ -154,7 +156,9 @@ INSPECTIONS = Kind(
         _field("bulb_check", "text", "lamp at key-on, engine off", values=words.BULB_CHECKS),
         _field("connector", "text", "diagnostic connector", values=words.CONNECTORS),
         _field("warmups_since_clear", "integer", "warm-ups since codes were cleared", low=0, high=255),
-        _field("distance_since_clear_km", "number", "distance since codes were cleared", "km", low=0, high=65_535),
+        _field(
+            "distance_since_clear_km", "number", "distance since codes were cleared", "km", low=0, high=65_535
+        ),
         _field("test_result", "text", "result as the station recorded it", values=words.TEST_RESULTS),
         _field("cap_test_result", "text", "fuel cap test", values=words.CAP_RESULTS),
         _field("waived", "boolean", "a waiver was given"),

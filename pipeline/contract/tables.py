@@ -66,7 +66,9 @@ TRACE_RESULT = Table(
         _number("leak_diameter_mm", "effective diameter of the sharp-edged orifice with the same flow", "mm"),
         _number("leak_diameter_low_mm", "lower bound of the diameter", "mm"),
         _number("leak_diameter_high_mm", "upper bound of the diameter", "mm"),
-        _text("leak_censoring", "none; left: smaller than the upper bound; right: larger than the lower bound"),
+        _text(
+            "leak_censoring", "none; left: smaller than the upper bound; right: larger than the lower bound"
+        ),
         _number("vapor_volume_l", "vapor space the pressure was held in", "l"),
         _number("vapor_rise_pa_s", "pressure rise with vent and purge shut, before any draw", "Pa/s"),
         _number("rest_pressure_pa", "median pressure with the vent open", "Pa"),
@@ -121,7 +123,9 @@ FAILURE_RATE = Table(
         _count("n_comebacks", "those of them that are a comeback on the same component"),
         _count("n_vehicles", "vehicles of the model in the register"),
         _number("vehicle_years", "exposure inside the window", "vehicle-years"),
-        _number("vehicle_km", "distance between the first and the last odometer reading inside the window", "km"),
+        _number(
+            "vehicle_km", "distance between the first and the last odometer reading inside the window", "km"
+        ),
         _count("n_vehicles_km", "vehicles whose distance is known"),
         _number("rate_per_1000_vehicle_years", "failures per 1000 vehicle-years"),
         _number("low", "exact Poisson (Garwood) lower bound of the rate"),

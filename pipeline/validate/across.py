@@ -10,8 +10,9 @@ import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS, Kind
 from pipeline.contract.rules import REFERENCES
-from pipeline.validate.door import lake_problems, no_problems
+from pipeline.validate.door import lake_problems
 from pipeline.validate.facts import fact
+from pipeline.validate.problems import no_problems
 
 
 class Admission:

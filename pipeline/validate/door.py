@@ -13,25 +13,11 @@ import polars as pl
 from pipeline.contract.fields import Kind
 from pipeline.errors import OurFault
 from pipeline.validate.facts import READER_RULES, record_facts
+from pipeline.validate.problems import PROBLEM_SCHEMA, no_problems
 from pipeline.validate.reasons import with_reasons
 
 if TYPE_CHECKING:
     import great_expectations as gx
-
-#: one line for each rule broken by each record
-PROBLEM_SCHEMA = {
-    "file": pl.String,
-    "row": pl.Int64,
-    "kind": pl.String,
-    "rule": pl.String,
-    "column": pl.String,
-    "value": pl.String,
-    "reason": pl.String,
-}
-
-
-def no_problems() -> pl.DataFrame:
-    return pl.DataFrame(schema=PROBLEM_SCHEMA)
 
 
 def record_problems(kind: Kind, records: pl.DataFrame, misread: pl.DataFrame) -> pl.DataFrame:
@@ -58,9 +44,9 @@ def record_problems(kind: Kind, records: pl.DataFrame, misread: pl.DataFrame) ->
     found = with_reasons(kind, records, by_suite).join(
         misread.select("file", "row", "column"), on=["file", "row", "column"], how="anti"
     )
-    reported = misread.with_columns(kind=pl.lit(kind.name)).select(PROBLEM_SCHEMA)
+    reported = misread.with_columns(kind=pl.lit(kind.name)).select(list(PROBLEM_SCHEMA))
     _same_records(broken, records, misread)
-    return pl.concat([reported, found.select(PROBLEM_SCHEMA)]).sort("file", "row", "rule", "column")
+    return pl.concat([reported, found.select(list(PROBLEM_SCHEMA))]).sort("file", "row", "rule", "column")
 
 
 def lake_problems(kind: Kind, frame: pl.DataFrame) -> pl.DataFrame:
@@ -73,7 +59,9 @@ def lake_problems(kind: Kind, frame: pl.DataFrame) -> pl.DataFrame:
     from pipeline.validate.suites import lake_suite
 
     broken = _judge(frame, lake_suite(kind))
-    return with_reasons(kind, frame, broken).select(PROBLEM_SCHEMA).sort("file", "row", "rule", "column")
+    return (
+        with_reasons(kind, frame, broken).select(list(PROBLEM_SCHEMA)).sort("file", "row", "rule", "column")
+    )
 
 
 def _judge(frame: pl.DataFrame, suite: gx.ExpectationSuite) -> pl.DataFrame:

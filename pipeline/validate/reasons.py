@@ -6,6 +6,7 @@ import polars as pl
 
 from pipeline.contract.fields import Kind
 from pipeline.contract.rules import IN_ORDER, REFERENCES
+from pipeline.validate.problems import no_problems
 
 
 def with_reasons(kind: Kind, records: pl.DataFrame, broken: pl.DataFrame) -> pl.DataFrame:
@@ -14,15 +15,11 @@ def with_reasons(kind: Kind, records: pl.DataFrame, broken: pl.DataFrame) -> pl.
         _lines(kind, records, rule, column, part["index"])
         for (rule, column), part in sorted(broken.group_by("rule", "column"), key=lambda item: item[0])
     ]
-    return (
-        pl.concat(parts)
-        if parts
-        else _lines(kind, records.clear(), "unique", "", pl.Series([], dtype=pl.Int64))
-    )
+    return pl.concat([no_problems(), *parts])
 
 
 def _lines(kind: Kind, records: pl.DataFrame, rule: str, column: str, index: pl.Series) -> pl.DataFrame:
-    rows = records[index.cast(pl.UInt32)] if len(index) else records.clear()
+    rows = records[index.cast(pl.UInt32)]
     value = _value(rows, kind, column)
     return rows.select("file", "row").with_columns(
         kind=pl.lit(kind.name),
@@ -38,12 +35,14 @@ def _value(rows: pl.DataFrame, kind: Kind, column: str) -> pl.Series:
     values = rows[name]
     if values.dtype == pl.List(pl.String):
         return values.list.join(" ")
+    if isinstance(values.dtype, pl.Datetime):
+        return values.dt.to_string("%Y-%m-%dT%H:%M:%SZ")
     return values.cast(pl.String)
 
 
 def _reason(kind: Kind, rows: pl.DataFrame, rule: str, column: str) -> pl.Series:
     said = pl.col("value__").fill_null("nothing")
-    return rows.select(_sentence(kind, rows, rule, column, said).alias("reason")).to_series()
+    return rows.with_columns(reason__=_sentence(kind, rows, rule, column, said))["reason__"]
 
 
 def _sentence(kind: Kind, rows: pl.DataFrame, rule: str, column: str, said: pl.Expr) -> pl.Expr:
@@ -60,7 +59,7 @@ def _sentence(kind: Kind, rows: pl.DataFrame, rule: str, column: str, said: pl.E
     if rule == "trouble_code_form":
         return pl.format("{} holds what is not a trouble code: P, C, B or U, then four digits", said)
     if rule == "time_order":
-        return _order_sentence(kind, column, said)
+        return _order_sentence(kind, rows, column, said)
     if rule == "reference":
         ref = next(r for r in REFERENCES if r.kind == kind.name and r.column == column)
         if "why__" in rows.columns:
@@ -83,8 +82,10 @@ def _vocabulary_sentence(kind: Kind, column: str, said: pl.Expr) -> pl.Expr:
     return pl.format(f"{column} says {{}}; the contract knows: {choices}", said)
 
 
-def _order_sentence(kind: Kind, column: str, said: pl.Expr) -> pl.Expr:
+def _order_sentence(kind: Kind, rows: pl.DataFrame, column: str, said: pl.Expr) -> pl.Expr:
     if kind.name == "samples":
         return pl.format("t_s {} s does not come after the sample before it; time must increase", said)
     order = next(o for o in IN_ORDER if o.kind == kind.name and o.later == column)
-    return pl.format(f"{order.later} {{}} comes before {order.earlier} {{}}", said, pl.col(order.earlier))
+    return pl.format(
+        f"{order.later} {{}} comes before {order.earlier} {{}}", said, _value(rows, kind, order.earlier)
+    )

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from pipeline.contract.fields import SAMPLES
-from pipeline.validate.door import PROBLEM_SCHEMA, lake_problems, no_problems, record_problems
+from pipeline.validate.door import lake_problems, record_problems
 from pipeline.validate.facts import fact
+from pipeline.validate.problems import PROBLEM_SCHEMA, no_problems
 
 PART_SCHEMA = {
     "file": pl.String,
@@ -52,7 +53,7 @@ class SamplesDoor:
             records.columns
         )
         self._remember(sound, kept)
-        return kept, pl.concat([by_record, by_lake]).select(PROBLEM_SCHEMA), duplicates
+        return kept, pl.concat([by_record, by_lake]).select(list(PROBLEM_SCHEMA)), duplicates
 
     def _with_facts(self, sound: pl.DataFrame) -> pl.DataFrame:
         known = self.trace_ids.with_columns(pl.lit(True).alias(fact("reference", "trace_id")))
@@ -111,7 +112,7 @@ def _with_time_facts(frame: pl.DataFrame, earlier: pl.DataFrame) -> pl.DataFrame
     """Mark samples that do not come after the one before, and those that repeat a sample word for word."""
     joined = frame.join(earlier, on="trace_id", how="left", maintain_order="left")
     before = pl.max_horizontal(pl.col("t_s").cum_max().shift(1).over("trace_id"), pl.col("earlier_t__"))
-    values = [n for n in SAMPLES.names]
+    values = list(SAMPLES.names)
     is_repeat = ~pl.struct(values).is_first_distinct()
     return joined.with_columns(
         is_repeat__=is_repeat,
