@@ -10,9 +10,10 @@ import logging
 import os
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 
-def quiet_prefect(out: Path | None = None) -> None:
+def quiet_prefect() -> None:
     """Set Prefect's switches before it is imported: no telemetry, no banner, patience at start-up."""
     os.environ.setdefault("DO_NOT_TRACK", "1")
     os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
@@ -30,56 +31,25 @@ from prefect import flow, task
 from prefect.cache_policies import NO_CACHE
 
 from pipeline.settings import Settings
-from pipeline.steps import run as steps
-from pipeline.steps.folder import building_in
-from pipeline.steps.plan import Plan, make_plan
+from pipeline.steps.road import Outcome, whole_road
 
 Tell = Callable[[str], None]
 
 
-@task(name="take stock of the lake", cache_policy=NO_CACHE, persist_result=False)
-def take_stock(plan_of: Callable[[], Plan]) -> Plan:
-    return plan_of()
-
-
-@task(name="read and judge", cache_policy=NO_CACHE, persist_result=False)
-def read_and_judge(plan: Plan) -> None:
-    steps.read_and_judge(plan)
-
-
-@task(name="measure", cache_policy=NO_CACHE, persist_result=False)
-def measure(plan: Plan) -> None:
-    steps.measure_recordings(plan)
-
-
-@task(name="model", cache_policy=NO_CACHE, persist_result=False)
-def model(plan: Plan) -> None:
-    steps.model_tables(plan)
-
-
-@task(name="publish", cache_policy=NO_CACHE, persist_result=False)
-def publish(plan: Plan) -> None:
-    steps.publish_site(plan)
+def _as_task(name: str, step: Callable[..., Any]) -> Callable[..., Any]:
+    """Make a step a Prefect task: seen on the server, neither cached nor stored."""
+    return task(step, name=name, cache_policy=NO_CACHE, persist_result=False)
 
 
 @flow(name="evapfleet run", validate_parameters=False, persist_result=False)
-def run_lake(lake: Path, out: Path, settings: Settings, tell: Tell = print) -> steps.Outcome:
+def run_lake(lake: Path, out: Path, settings: Settings, tell: Tell = print) -> Outcome:
     """Lake to dashboards. The previous result stands until this one has succeeded.
 
     Raises
     ------
     EvapfleetError : with what, where and what to do.
     """
-    with building_in(out) as folder:
-        plan = take_stock(lambda: make_plan(lake, folder, settings, tell))
-        if not plan.has_news:
-            steps.keep_as_is(plan)
-            return steps.outcome(plan)
-        read_and_judge(plan)
-        measure(plan)
-        model(plan)
-        publish(plan)
-        return steps.outcome(plan)
+    return whole_road(lake, out, settings, tell, _as_task)
 
 
 @flow(name="evapfleet scheduled run", validate_parameters=False, persist_result=False)

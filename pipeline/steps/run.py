@@ -1,11 +1,10 @@
-"""The steps of a run as plain functions, in the order in which `pipeline.flows` calls them."""
+"""The steps of a run as plain functions; `pipeline.steps.road` calls them in their order."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 
 import polars as pl
 
@@ -18,19 +17,6 @@ from pipeline.steps.registers import read_registers
 from pipeline.steps.samples import make_samples_view, read_sample_files
 from pipeline.steps.stage import carry_over, create_stage
 from pipeline.warehouse.store import Warehouse, open_warehouse
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What a run tells its user."""
-
-    n_files: int
-    n_read_files: int
-    n_read: int
-    n_accepted: int
-    n_quarantined: int
-    n_duplicate: int
-    notes: list[str]
 
 
 @contextmanager
@@ -146,22 +132,3 @@ def keep_as_is(plan: Plan) -> None:
         if not plan.out.site.exists() or not plan.out.tables.exists():
             publish.publish(warehouse, plan.out.building)
     plan.out.put_in_place()
-
-
-def outcome(plan: Plan) -> Outcome:
-    """Return what to tell the user. Reads the warehouse in place."""
-    with open_warehouse(plan.out.warehouse) as warehouse:
-        files = warehouse.table("audit.files")
-    return outcome_of(plan, files)
-
-
-def outcome_of(plan: Plan, files: pl.DataFrame) -> Outcome:
-    return Outcome(
-        n_files=files.height,
-        n_read_files=len(plan.to_read),
-        n_read=files["n_read"].sum(),
-        n_accepted=files["n_accepted"].sum(),
-        n_quarantined=files["n_quarantined"].sum(),
-        n_duplicate=files["n_duplicate"].sum(),
-        notes=plan.skipped,
-    )

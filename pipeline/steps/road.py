@@ -1,0 +1,72 @@
+"""The whole road, top to bottom: from a lake of exported records to dashboards."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipeline.settings import Settings
+from pipeline.steps import run
+from pipeline.steps.folder import building_in
+from pipeline.steps.plan import Plan, make_plan
+from pipeline.warehouse.store import open_warehouse
+
+AsTask = Callable[[str, Callable[..., Any]], Callable[..., Any]]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a run tells its user."""
+
+    n_files: int
+    n_read_files: int
+    n_read: int
+    n_accepted: int
+    n_quarantined: int
+    n_duplicate: int
+    notes: list[str]
+
+
+def _as_is(name: str, step: Callable[..., Any]) -> Callable[..., Any]:
+    return step
+
+
+def whole_road(
+    lake: Path, out: Path, settings: Settings, tell: Callable[[str], None], as_task: AsTask = _as_is
+) -> Outcome:
+    """Run every step; the previous result stands until the last one has succeeded.
+
+    Parameters
+    ----------
+    as_task : wraps a step, as `pipeline.flows` does to make it a Prefect task; by default a plain call.
+
+    Raises
+    ------
+    EvapfleetError : with what, where and what to do.
+    """
+    with building_in(out) as folder:
+        plan = as_task("take stock", make_plan)(lake, folder, settings, tell)
+        if plan.has_news:
+            as_task("read and judge", run.read_and_judge)(plan)
+            as_task("measure", run.measure_recordings)(plan)
+            as_task("model", run.model_tables)(plan)
+            as_task("publish", run.publish_site)(plan)
+        else:
+            as_task("keep", run.keep_as_is)(plan)
+        return _outcome(plan)
+
+
+def _outcome(plan: Plan) -> Outcome:
+    with open_warehouse(plan.out.warehouse) as warehouse:
+        files = warehouse.table("audit.files")
+    return Outcome(
+        n_files=files.height,
+        n_read_files=len(plan.to_read),
+        n_read=files["n_read"].sum(),
+        n_accepted=files["n_accepted"].sum(),
+        n_quarantined=files["n_quarantined"].sum(),
+        n_duplicate=files["n_duplicate"].sum(),
+        notes=plan.skipped,
+    )
