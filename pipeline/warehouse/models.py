@@ -127,7 +127,7 @@ def run_models(con: duckdb.DuckDBPyConnection, models: Iterable[Model]) -> list[
     for model in in_reading_order(models):
         _require_one_select(con, model)
         con.execute(f"create schema if not exists {model.schema}")
-        _execute(con, f"create or replace table {model.full_name} as {model.sql}", model)
+        _make_table(con, model)
         made.append(model.full_name)
     return made
 
@@ -147,13 +147,13 @@ def _run_check(con: duckdb.DuckDBPyConnection, check: Model) -> CheckResult:
     if level not in LEVELS or not judges:
         raise OurFault("a check needs level (fail or warn) and judges in its header", _place(check))
     _require_one_select(con, check)
-    judged = _execute(con, judges, check).fetchall()
-    broken = pl.DataFrame(pl.from_arrow(_execute(con, check.sql, check).to_arrow_table()))
+    judged = _rows(con, judges, check)
+    broken = _rows(con, check.sql, check)
     return CheckResult(
         name=check.name,
         level=level,
         why=check.header["why"],
-        n_judged=int(judged[0][0] or 0),
+        n_judged=int(judged.item()),
         n_broken=broken.height,
         rows=broken.head(N_EXAMPLES),
     )
@@ -194,9 +194,16 @@ def _require_one_select(con: duckdb.DuckDBPyConnection, model: Model) -> None:
         raise OurFault("an SQL file must hold one SELECT and nothing else", _place(model))
 
 
-def _execute(con: duckdb.DuckDBPyConnection, sql: str, model: Model) -> duckdb.DuckDBPyConnection:
+def _make_table(con: duckdb.DuckDBPyConnection, model: Model) -> None:
     try:
-        return con.execute(sql)
+        con.execute(f"create or replace table {model.full_name} as {model.sql}").fetchall()
+    except duckdb.Error as problem:
+        raise _refused(model, problem) from problem
+
+
+def _rows(con: duckdb.DuckDBPyConnection, select: str, model: Model) -> pl.DataFrame:
+    try:
+        return pl.DataFrame(pl.from_arrow(con.sql(select).to_arrow_table()))
     except duckdb.Error as problem:
         raise _refused(model, problem) from problem
 

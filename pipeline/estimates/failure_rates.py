@@ -1,0 +1,86 @@
+"""How often does each component of each model fail, and is that unlike the rest of the fleet?"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.contract.tables import FAILURE_RATE
+from pipeline.estimates.table_shape import as_table
+from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_test
+from pipeline.statistics.intervals import rate_interval
+from pipeline.statistics.shrinkage import gamma_poisson
+
+DAYS_PER_YEAR = 365.25
+#: A rate is called recurring below this false-discovery rate (contract, "is_recurring").
+RECURRING_Q = 0.05
+
+
+def failure_rates(counts: pl.DataFrame, level: float) -> pl.DataFrame:
+    """Turn counts and exposure into rates with bounds, shrunk rates and the test against the rest.
+
+    Parameters
+    ----------
+    counts : rows of `mart.failure_count`: make, model, component, n_failures, n_comebacks, n_vehicles,
+        exposure_days [days], vehicle_km [km], n_vehicles_km, n_failures_km.
+    level : level of the intervals, 0..1.
+
+    Returns
+    -------
+    `mart.failure_rate`. The rest of the fleet is every other model with exposure; a model without exposure
+    has counts and no rate. `rate_ratio` is null where the rest has no exposure or no failures; such a model
+    is still tested, and recurring when it alone fails too often to be chance.
+    """
+    frame = counts.with_columns(vehicle_years=pl.col("exposure_days") / DAYS_PER_YEAR)
+    frame = _with_rates(frame, level)
+    frame = _with_shrunk_rates(frame, level)
+    frame = _with_comparison(frame)
+    return as_table(frame, FAILURE_RATE)
+
+
+def _with_rates(frame: pl.DataFrame, level: float) -> pl.DataFrame:
+    by_time = rate_interval(frame["n_failures"].to_numpy(), frame["vehicle_years"].to_numpy() / 1000, level)
+    by_distance = rate_interval(_floats(frame["n_failures_km"]), _floats(frame["vehicle_km"]) / 1e6, level)
+    return frame.with_columns(
+        rate_per_1000_vehicle_years=by_time.value,
+        low=by_time.low,
+        high=by_time.high,
+        rate_per_million_km=by_distance.value,
+        low_per_million_km=by_distance.low,
+        high_per_million_km=by_distance.high,
+    )
+
+
+def _with_shrunk_rates(frame: pl.DataFrame, level: float) -> pl.DataFrame:
+    shrunk = gamma_poisson(
+        frame["n_failures"].to_numpy(),
+        frame["vehicle_years"].to_numpy() / 1000,
+        frame["component"].to_numpy(),
+        level,
+    )
+    return frame.with_columns(shrunk_rate=shrunk.mean, shrunk_low=shrunk.low, shrunk_high=shrunk.high)
+
+
+def _with_comparison(frame: pl.DataFrame) -> pl.DataFrame:
+    exposed = pl.col("exposure_days") > 0
+    rest_failures = pl.col("n_failures").filter(exposed).sum().over("component") - pl.col("n_failures")
+    rest_days = pl.col("exposure_days").filter(exposed).sum().over("component") - pl.col("exposure_days")
+    frame = frame.with_columns(
+        rest_failures=pl.when(exposed).then(rest_failures), rest_days=pl.when(exposed).then(rest_days)
+    )
+    x, t = _floats(frame["n_failures"]), _floats(frame["exposure_days"])
+    x_rest, t_rest = _floats(frame["rest_failures"]), _floats(frame["rest_days"])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = (x / t) / (x_rest / t_rest)
+    p_value = conditional_rate_test(x, t, x_rest, t_rest)
+    q_value = benjamini_hochberg(p_value)
+    return frame.with_columns(
+        rate_ratio=np.where(np.isfinite(ratio), ratio, np.nan),
+        p_value=p_value,
+        q_value=q_value,
+        is_recurring=(q_value < RECURRING_Q) & (ratio > 1),
+    )
+
+
+def _floats(column: pl.Series) -> np.ndarray:
+    return column.cast(pl.Float64).fill_null(np.nan).to_numpy()

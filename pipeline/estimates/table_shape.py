@@ -1,0 +1,30 @@
+"""Give a frame the shape that the contract promises: its columns, their order and types, rows by key."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from pipeline.contract.tables import Table
+
+POLARS_TYPES: dict[str, pl.DataType] = {
+    "VARCHAR": pl.String(),
+    "BIGINT": pl.Int64(),
+    "INTEGER": pl.Int32(),
+    "DOUBLE": pl.Float64(),
+    "BOOLEAN": pl.Boolean(),
+}
+
+
+def as_table(frame: pl.DataFrame, table: Table, order_by: Sequence[str] | None = None) -> pl.DataFrame:
+    """Return the columns of `table` in its order and types; a number that is not one becomes null.
+
+    Parameters
+    ----------
+    frame : has every column of `table`; others are dropped.
+    order_by : columns of `frame` to order rows by, nulls last; the table's key unless given.
+    """
+    ordered = frame.sort(order_by or table.key, nulls_last=True)
+    columns = [pl.col(c.name).cast(POLARS_TYPES[c.type]) for c in table.columns]
+    return ordered.select(columns).with_columns(pl.col(pl.Float64).fill_nan(None))

@@ -1,0 +1,41 @@
+-- grain: one row that breaks the check
+-- key: table_name, key_text
+-- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look
+-- units: none
+-- leaves out: nothing
+-- why: one row for one key in every table of the contract
+-- level: fail
+-- judges: select count(*) from core.vehicles
+
+with keys as (
+    select 'core.vehicles' as table_name, coalesce(cast(vehicle_id as varchar), '') as key_text from core.vehicles
+    union all
+    select 'core.jobs' as table_name, coalesce(cast(job_id as varchar), '') as key_text from core.jobs
+    union all
+    select 'core.traces' as table_name, coalesce(cast(trace_id as varchar), '') as key_text from core.traces
+    union all
+    select 'core.inspections' as table_name, coalesce(cast(inspection_id as varchar), '') as key_text from core.inspections
+    union all
+    select 'mart.trace_result' as table_name, coalesce(cast(trace_id as varchar), '') as key_text from mart.trace_result
+    union all
+    select 'mart.repair_check' as table_name, coalesce(cast(job_id as varchar), '') as key_text from mart.repair_check
+    union all
+    select 'mart.failure_rate' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') as key_text from mart.failure_rate
+    union all
+    select 'mart.first_time_fix' as table_name, coalesce(cast("by" as varchar), '') || '|' || coalesce(cast("group" as varchar), '') as key_text from mart.first_time_fix
+    union all
+    select 'mart.leak_size' as table_name, coalesce(cast("by" as varchar), '') || '|' || coalesce(cast("group" as varchar), '') as key_text from mart.leak_size
+    union all
+    select 'mart.leak_size_curve' as table_name, coalesce(cast("by" as varchar), '') || '|' || coalesce(cast("group" as varchar), '') || '|' || coalesce(cast(diameter_mm as varchar), '') as key_text from mart.leak_size_curve
+    union all
+    select 'mart.inspection_report' as table_name, coalesce(cast(model_year as varchar), '') || '|' || coalesce(cast(vehicle_type as varchar), '') || '|' || coalesce(cast(item as varchar), '') as key_text from mart.inspection_report
+    union all
+    select 'mart.readiness' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(monitor as varchar), '') as key_text from mart.readiness
+    union all
+    select 'mart.station_look' as table_name, coalesce(cast(station_id as varchar), '') || '|' || coalesce(cast(measure as varchar), '') as key_text from mart.station_look
+)
+
+select table_name, key_text, count(*) as n_rows
+from keys
+group by table_name, key_text
+having count(*) > 1
