@@ -1,0 +1,191 @@
+"""Bad input: a clear message, the right exit status, and nothing of the previous run lost."""
+
+from __future__ import annotations
+
+import hashlib
+import random
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.warehouse.store import open_warehouse
+from tests.end_to_end.conftest import Evapfleet
+from tests.end_to_end.small_lake import JOBS, write_small_lake
+
+
+def _fingerprint(out: Path) -> dict[str, str]:
+    files = [p for p in out.rglob("*") if p.is_file() and p.name != ".lock"]
+    return {str(p.relative_to(out)): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
+
+
+@pytest.fixture()
+def done(tmp_path: Path, evapfleet: Evapfleet) -> tuple[Path, Path, Path]:
+    """Return lake, source folder and output folder of a run that succeeded."""
+    lake, out = tmp_path / "lake", tmp_path / "out"
+    source = write_small_lake(lake)
+    said = evapfleet("run", lake, "--out", out)
+    assert said.status == 0, said.err
+    return lake, source, out
+
+
+def test_a_missing_folder_is_wrong_usage(tmp_path: Path, evapfleet: Evapfleet) -> None:
+    """No such lake: status 2, the path is named."""
+    said = evapfleet("run", tmp_path / "nowhere", "--out", tmp_path / "out")
+    assert said.status == 2
+    assert "no such folder" in said.err
+    assert "nowhere" in said.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_empty_lake_stops_the_run(tmp_path: Path, evapfleet: Evapfleet) -> None:
+    """Nothing to read: status 1, and no warehouse is made."""
+    (tmp_path / "lake").mkdir()
+    said = evapfleet("run", tmp_path / "lake", "--out", tmp_path / "out")
+    assert said.status == 1
+    assert "to do" in said.err
+    assert not (tmp_path / "out" / "warehouse.duckdb").exists()
+
+
+def test_a_lake_of_nonsense_stops_the_run(tmp_path: Path, evapfleet: Evapfleet) -> None:
+    """Random bytes under the right names: status 1, no traceback, no warehouse."""
+    source = tmp_path / "lake" / "noise"
+    source.mkdir(parents=True)
+    noise = random.Random(3)
+    for name in ("vehicles.csv", "jobs.parquet", "traces.jsonl", "samples.csv.gz", "inspections.csv"):
+        (source / name).write_bytes(noise.randbytes(4000))
+    said = evapfleet("run", tmp_path / "lake", "--out", tmp_path / "out")
+    assert said.status == 1
+    assert "Traceback" not in said.err
+    assert "to do" in said.err
+    assert not (tmp_path / "out" / "warehouse.duckdb").exists()
+
+
+def test_a_wrong_delimiter_stops_the_run_and_says_so(
+    done: tuple[Path, Path, Path], evapfleet: Evapfleet
+) -> None:
+    """A file in one column: status 1, the delimiter is named, the previous result is untouched."""
+    lake, source, out = done
+    before = _fingerprint(out)
+    (source / "jobs.csv").write_text(JOBS.replace(",", "|"), encoding="utf-8")
+    said = evapfleet("run", lake, "--out", out)
+    assert said.status == 1
+    assert "jobs.csv" in said.err
+    assert "delimiter" in said.err
+    assert _fingerprint(out) == before
+
+
+def test_a_parquet_cut_in_half_is_reported_and_its_earlier_rows_stay(
+    done: tuple[Path, Path, Path], evapfleet: Evapfleet
+) -> None:
+    """An unreadable file does not stop the others; what was read of it earlier stays."""
+    lake, source, out = done
+    whole = (source / "samples.parquet").read_bytes()
+    (source / "samples.parquet").write_bytes(whole[: len(whole) // 2])
+    (source / "jobs.csv").write_text(JOBS.replace("J4,south", "J4,north"), encoding="utf-8")
+    said = evapfleet("run", lake, "--out", out)
+    assert said.status == 0, said.err
+    assert "samples.parquet" in said.err
+    with open_warehouse(out / "warehouse.duckdb") as warehouse:
+        assert warehouse.table("core.samples").height == 360
+        jobs = warehouse.table("core.jobs")
+        files = warehouse.table("audit.files")
+    assert jobs.filter(pl.col("job_id") == "J4")["shop_id"].to_list() == ["north"]
+    status = dict(files.select("file", "status").iter_rows())
+    assert status["own/samples.parquet"] == "unreadable"
+    assert status["own/jobs.csv"] == "read"
+
+
+def test_a_unit_nobody_knows_is_refused_with_the_choices(
+    done: tuple[Path, Path, Path], evapfleet: Evapfleet
+) -> None:
+    """An unknown unit in source.toml: status 2, the choices are named, the previous result is untouched."""
+    lake, source, out = done
+    before = _fingerprint(out)
+    (source / "source.toml").write_text('[samples.units]\ntank_pressure = "furlong"\n', encoding="utf-8")
+    said = evapfleet("run", lake, "--out", out)
+    assert said.status == 2
+    assert "furlong" in said.err
+    assert "inH2O" in said.err
+    assert _fingerprint(out) == before
+
+
+def test_a_pressure_column_without_a_unit_is_refused_with_the_choices(
+    done: tuple[Path, Path, Path], evapfleet: Evapfleet
+) -> None:
+    """`tank_pressure` alone could be anything: the file is reported, the choices are named, others go on."""
+    lake, source, out = done
+    frame = pl.read_parquet(source / "samples.parquet").rename({"tank_pressure_pa": "tank_pressure"})
+    frame.write_parquet(source / "samples.parquet")
+    said = evapfleet("run", lake, "--out", out)
+    assert said.status == 0, said.err
+    assert "inH2O" in said.err
+    with open_warehouse(out / "warehouse.duckdb") as warehouse:
+        assert warehouse.table("core.samples").height == 360
+
+
+def test_broken_toml_is_wrong_settings(done: tuple[Path, Path, Path], evapfleet: Evapfleet) -> None:
+    """A source.toml that is not TOML: status 2, the file is named."""
+    lake, source, out = done
+    (source / "source.toml").write_text("[jobs\n", encoding="utf-8")
+    said = evapfleet("run", lake, "--out", out)
+    assert said.status == 2
+    assert "source.toml" in said.err
+
+
+def test_check_says_what_a_run_would_refuse_and_writes_nothing(
+    done: tuple[Path, Path, Path], evapfleet: Evapfleet
+) -> None:
+    """`check` shows every rule broken, ends as a run would, and leaves no file behind."""
+    lake, source, out = done
+    before, lake_before = _fingerprint(out), _fingerprint(lake)
+    assert evapfleet("check", lake).status == 0
+    assert _fingerprint(lake) == lake_before
+    (source / "jobs.csv").write_text(JOBS.replace(",", "|"), encoding="utf-8")
+    said = evapfleet("check", lake)
+    assert said.status == 1
+    assert "required" in said.out
+    assert _fingerprint(out) == before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("publish", "nowhere"), "there is no warehouse"),
+        (("explain", "nowhere", "R1"), "there is no warehouse"),
+        (("run",), "Missing argument"),
+        (("fly",), "No such command"),
+        (("run", "s3://lake"), "only local folders"),
+        (("run", "{lake}", "--settings", "{lake}/none.toml"), "cannot be read"),
+        (("run", "{lake}", "--from", "2024-01-01", "--to", "2023-01-01"), "not before from_on"),
+    ],
+)
+def test_wrong_usage_is_status_2(
+    arguments: tuple[str, ...], told: str, tmp_path: Path, evapfleet: Evapfleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Wrong usage: status 2 and a sentence, no traceback."""
+    monkeypatch.chdir(tmp_path)
+    lake = tmp_path / "lake"
+    write_small_lake(lake)
+    said = evapfleet(*(a.format(lake=lake) for a in arguments))
+    assert said.status == 2
+    assert told in said.err
+    assert "Traceback" not in said.err
+
+
+def test_explain_names_the_nearest_ids(done: tuple[Path, Path, Path], evapfleet: Evapfleet) -> None:
+    """A trace id that is not there: status 2 and the ids that come nearest."""
+    _, _, out = done
+    said = evapfleet("explain", out, "R9")
+    assert said.status == 2
+    assert "R1" in said.err
+
+
+def test_unknown_settings_are_all_named_at_once(tmp_path: Path, evapfleet: Evapfleet) -> None:
+    """Every wrong line of a settings file is told in one message."""
+    write_small_lake(tmp_path / "lake")
+    (tmp_path / "mine.toml").write_text('follow_up = 90\nlevel = 7\ncycle_gap_days = "x"\n', encoding="utf-8")
+    said = evapfleet("run", tmp_path / "lake", "--settings", tmp_path / "mine.toml")
+    assert said.status == 2
+    for word in ("follow_up is not a setting", "level must be", "cycle_gap_days cannot be"):
+        assert word in said.err

@@ -1,0 +1,120 @@
+"""What was read is remembered: nothing is read twice, a changed file replaces its own rows, a vanished file
+keeps them, and it does not matter in which run a file came."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import polars as pl
+from polars.testing import assert_frame_equal
+
+from pipeline.contract.tables import MARTS
+from pipeline.settings import Settings
+from pipeline.steps.road import Outcome, whole_road
+from pipeline.warehouse.store import open_warehouse
+from tests.end_to_end.small_lake import INSPECTIONS, JOBS, VEHICLES, write_small_lake
+
+CORE = ("core.vehicles", "core.jobs", "core.traces", "core.samples", "core.inspections", "quarantine.records")
+TABLES = (*CORE, *(table.full_name for table in MARTS))
+
+
+def _run(lake: Path, out: Path) -> Outcome:
+    return whole_road(lake, out, Settings(), lambda line: None)
+
+
+def _tables(out: Path) -> dict[str, pl.DataFrame]:
+    with open_warehouse(out / "warehouse.duckdb") as warehouse:
+        return {name: warehouse.table(name) for name in TABLES}
+
+
+def _same(left: Path, right: Path) -> None:
+    mine, theirs = _tables(left), _tables(right)
+    for name in TABLES:
+        by = [c for c, t in mine[name].schema.items() if t != pl.List(pl.String)]
+        assert_frame_equal(mine[name].sort(by), theirs[name].sort(by), check_exact=True)
+
+
+def test_a_second_run_reads_nothing_and_changes_nothing(tmp_path: Path) -> None:
+    """Nothing new: no file is read, every table stands."""
+    write_small_lake(tmp_path / "lake")
+    first = _run(tmp_path / "lake", tmp_path / "out")
+    before = _tables(tmp_path / "out")
+    second = _run(tmp_path / "lake", tmp_path / "out")
+    assert (first.n_read_files, second.n_read_files) == (5, 0)
+    for name, frame in _tables(tmp_path / "out").items():
+        assert_frame_equal(frame, before[name])
+
+
+def test_a_changed_file_replaces_its_own_rows_only(tmp_path: Path) -> None:
+    """One file changes: it alone is read, and the result is that of reading all anew."""
+    source = write_small_lake(tmp_path / "lake")
+    _run(tmp_path / "lake", tmp_path / "out")
+    (source / "jobs.csv").write_text(JOBS.replace("purge_valve,replaced", "canister,replaced"), encoding="utf-8")
+    assert _run(tmp_path / "lake", tmp_path / "out").n_read_files == 1
+    _run(tmp_path / "lake", tmp_path / "anew")
+    _same(tmp_path / "out", tmp_path / "anew")
+
+
+def test_a_vanished_file_keeps_its_rows_and_is_reported(tmp_path: Path) -> None:
+    """A file that is gone keeps its rows; the run says so."""
+    source = write_small_lake(tmp_path / "lake")
+    _run(tmp_path / "lake", tmp_path / "out")
+    (source / "inspections.csv").unlink()
+    told = _run(tmp_path / "lake", tmp_path / "out")
+    assert any("inspections.csv" in note and "gone" in note for note in told.notes)
+    with open_warehouse(tmp_path / "out" / "warehouse.duckdb") as warehouse:
+        assert warehouse.table("core.inspections").height == 3
+        files = warehouse.table("audit.files")
+    status = dict(files.select("file", "status").iter_rows())
+    assert status["own/inspections.csv"] == "vanished"
+
+
+def test_a_missing_vehicle_that_comes_later_lets_its_records_in(tmp_path: Path) -> None:
+    """Jobs, recordings, samples and inspections of an unknown vehicle are quarantined, and are accepted
+    once the register names it, whatever the order of the runs."""
+    source = write_small_lake(tmp_path / "lake")
+    without = "".join(line for line in VEHICLES.splitlines(keepends=True) if not line.startswith("V1"))
+    (source / "vehicles.csv").write_text(without, encoding="utf-8")
+    _run(tmp_path / "lake", tmp_path / "out")
+    early = _tables(tmp_path / "out")
+    assert early["core.samples"].height == 0
+    assert early["quarantine.records"].filter(pl.col("kind") == "samples").height == 360
+    assert early["quarantine.records"].filter(pl.col("kind") == "jobs")["rule"].to_list() == ["reference"] * 2
+    (source / "vehicles.csv").write_text(VEHICLES, encoding="utf-8")
+    _run(tmp_path / "lake", tmp_path / "out")
+    _run(tmp_path / "lake", tmp_path / "anew")
+    _same(tmp_path / "out", tmp_path / "anew")
+    assert _tables(tmp_path / "out")["core.samples"].height == 360
+
+
+def test_a_file_in_two_copies_counts_once(tmp_path: Path) -> None:
+    """The same export twice: every record of the second copy is a duplicate, and no number changes."""
+    source = write_small_lake(tmp_path / "lake")
+    _run(tmp_path / "lake", tmp_path / "once")
+    for name, copy in (("inspections.csv", "inspections_2.csv"), ("samples.parquet", "samples_2.parquet")):
+        (source / copy).write_bytes((source / name).read_bytes())
+    _run(tmp_path / "lake", tmp_path / "twice")
+    _same(tmp_path / "once", tmp_path / "twice")
+    with open_warehouse(tmp_path / "twice" / "warehouse.duckdb") as warehouse:
+        files = warehouse.table("audit.files")
+    counts = {row["file"]: (row["n_accepted"], row["n_duplicate"]) for row in files.iter_rows(named=True)}
+    assert counts["own/inspections_2.csv"] == (0, 3)
+    assert counts["own/samples_2.parquet"] == (0, 360)
+
+
+def test_every_record_is_accounted_for(tmp_path: Path) -> None:
+    """n_read = n_accepted + n_quarantined + n_duplicate in each file, and the quarantine agrees."""
+    source = write_small_lake(tmp_path / "lake")
+    dirty = INSPECTIONS + "I3,V3,S2,2023-06-01T10:00:00Z,00076504,ok,ok,pass\nI4,V9,S2,2023-06-01T10:00:00Z,,,,\n"
+    (source / "inspections.csv").write_text(dirty, encoding="utf-8")
+    _run(tmp_path / "lake", tmp_path / "out")
+    with open_warehouse(tmp_path / "out" / "warehouse.duckdb") as warehouse:
+        files = warehouse.table("audit.files")
+        held = warehouse.query(
+            "select file, count(distinct row) as n from quarantine.records group by file order by file"
+        )
+    total = files["n_accepted"] + files["n_quarantined"] + files["n_duplicate"]
+    assert files["n_read"].to_list() == total.to_list()
+    line = files.filter(pl.col("file") == "own/inspections.csv").row(0, named=True)
+    assert (line["n_read"], line["n_accepted"], line["n_quarantined"], line["n_duplicate"]) == (5, 3, 1, 1)
+    assert dict(held.iter_rows()) == {"own/inspections.csv": 1}
