@@ -38,7 +38,9 @@ def conditional_rate_test(
     >>> round(float(conditional_rate_test([60], [51477.5], [30], [54308.7])[0]), 9)
     0.000675183
     """
-    arrays = np.broadcast_arrays(*(np.atleast_1d(np.asarray(a, float)) for a in (x, exposure, x_rest, exposure_rest)))
+    arrays = np.broadcast_arrays(
+        *(np.atleast_1d(np.asarray(a, float)) for a in (x, exposure, x_rest, exposure_rest))
+    )
     k, t, k_rest, t_rest = arrays
     usable = (t > 0) & (t_rest > 0) & np.isfinite(t + t_rest) & (k >= 0) & (k_rest >= 0) & (k + k_rest > 0)
     usable &= (np.floor(k) == k) & (np.floor(k_rest) == k_rest)

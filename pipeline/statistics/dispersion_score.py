@@ -53,7 +53,9 @@ def log_likelihood(dispersion: Floats, x: Floats, mu: Floats) -> Floats:
     a = 1.0 / f
     mixed = special.gammaln(x + a) - special.gammaln(a) + x * np.log(f) - (x + a) * np.log1p(f * mu)
     # ln Gamma(x + a) - ln Gamma(a) cancels for large a; there the rising product is summed by its integral.
-    near_poisson = _log_rising(dispersion, x) - x * np.log1p(dispersion * mu) - mu * _log1p_ratio(dispersion * mu)
+    near_poisson = (
+        _log_rising(dispersion, x) - x * np.log1p(dispersion * mu) - mu * _log1p_ratio(dispersion * mu)
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(dispersion > _SMALL, mixed, near_poisson) + np.where(x > 0, x * np.log(mu), 0.0)
 
@@ -78,7 +80,9 @@ def _log_rising(f: Floats, x: Floats) -> Floats:
     integral = x * ((1 + u) * _log1p_ratio(u) - 1.0)
     total = integral - 0.5 * np.log1p(u)
     for k, b in enumerate(_BERNOULLI, start=1):
-        total = total + b / (2 * k - 1) * np.where(f <= _SMALL, f, 0.0) ** (2 * k - 1) * (end ** (2 * k - 1) - 1.0)
+        total = total + b / (2 * k - 1) * np.where(f <= _SMALL, f, 0.0) ** (2 * k - 1) * (
+            end ** (2 * k - 1) - 1.0
+        )
     return total
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -27,7 +28,7 @@ class Grouping:
         """Sum `values` over the rows of each group (exact for counts below 2**53)."""
         member = self.codes >= 0
         weights = np.broadcast_to(np.asarray(values, float), self.codes.shape)
-        return np.bincount(self.codes[member], weights[member], minlength=self.n_groups)
+        return np.bincount(self.codes[member], weights[member], minlength=self.n_groups).astype(float)
 
 
 def group_rows(groups: ArrayLike | None, n_rows: int) -> Grouping:
@@ -82,6 +83,6 @@ def running_product(values: Floats, starts: Codes) -> Floats:
 
 def _accumulate(operation: np.ufunc, values: Floats, starts: Codes) -> Floats:
     out = np.empty(len(values))
-    for first, end in zip(starts[:-1], starts[1:], strict=True):
+    for first, end in pairwise(starts):
         operation.accumulate(values[first:end], out=out[first:end])
     return out

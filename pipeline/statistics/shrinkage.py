@@ -84,8 +84,11 @@ def gamma_poisson(
         _pooled(x[used], t[used], rows, level),
         _posterior(x[used], t[used], shape[rows.codes], rate[rows.codes], level),
     )
-    reason = np.where(np.isnan(dispersion), NO_FAILURES, np.where(pooled, NO_OVER_DISPERSION, "")).astype(object)
-    return GammaPoisson(grouping.labels, shape, rate, *posterior, reason)
+    reason = np.where(np.isnan(dispersion), NO_FAILURES, np.where(pooled, NO_OVER_DISPERSION, "")).astype(
+        object
+    )
+    mean_rate, low, high = posterior
+    return GammaPoisson(grouping.labels, shape, rate, mean_rate, low, high, reason)
 
 
 def _posterior(x: Floats, t: Floats, shape: Floats, rate: Floats, level: float) -> Floats:
@@ -117,16 +120,23 @@ def _fit(x: Floats, t: Floats, rows: Grouping) -> tuple[Floats, Floats]:
             return _profile_score(trial, x, t, rows, pooled)[group]
 
         root = elementwise.find_root(
-            score, (low[which], high[which]), args=(which,), tolerances={"xrtol": 1e-15, "fatol": 0.0, "frtol": 0.0}
+            score,
+            (low[which], high[which]),
+            args=(which,),
+            tolerances={"xrtol": 1e-15, "fatol": 0.0, "frtol": 0.0},
         )
         dispersion[which] = np.exp(root.x)
     mean = _mean_rate(dispersion, x, t, rows, pooled)
-    better = _profile_likelihood(dispersion, x, t, rows, mean) > _profile_likelihood(0 * pooled, x, t, rows, pooled)
+    better = _profile_likelihood(dispersion, x, t, rows, mean) > _profile_likelihood(
+        0 * pooled, x, t, rows, pooled
+    )
     dispersion = np.where(np.isnan(pooled), np.nan, np.where(better, dispersion, 0.0))
     return dispersion, np.where(dispersion > 0, mean, pooled)
 
 
-def _bracket(x: Floats, t: Floats, rows: Grouping, pooled: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+def _bracket(
+    x: Floats, t: Floats, rows: Grouping, pooled: Floats
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Grid interval around each group's best interior maximum, and whether there is one.
 
     The profile may have several maxima when exposures differ, hence the grid and not one climb.
@@ -142,7 +152,7 @@ def _bracket(x: Floats, t: Floats, rows: Grouping, pooled: Floats) -> tuple[Floa
     is_peak = (score[:-1] > 0) & (score[1:] <= 0)
     height = np.where(is_peak, np.maximum(value[:-1], value[1:]), -np.inf)
     best = np.argmax(height, axis=0)
-    return _LOG_DISPERSION[best], _LOG_DISPERSION[best + 1], is_peak.any(axis=0)
+    return _LOG_DISPERSION[best], _LOG_DISPERSION[best + 1], np.asarray(is_peak.any(axis=0))
 
 
 def _profile_score(dispersion: Floats, x: Floats, t: Floats, rows: Grouping, start: Floats) -> Floats:

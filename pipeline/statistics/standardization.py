@@ -1,0 +1,167 @@
+"""What would an ordinary group have had with the same mix of work? Indirect standardization."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pipeline.statistics.grouping import Codes, Floats, Grouping, group_rows
+from pipeline.statistics.intervals import Estimate, poisson_interval
+from pipeline.statistics.survival import cumulative_hazard, kaplan_meier
+
+
+@dataclass(frozen=True)
+class Standardized:
+    """Observed and expected of each group of `groups`, for the group's own mix of strata.
+
+    `n` units [1], `observed` and `expected` events [1], `expected_survival` 0..1: mean over the units of
+    their stratum's share without the event at the horizon.
+    """
+
+    groups: NDArray[Any]
+    n: Floats
+    observed: Floats
+    expected: Floats
+    expected_survival: Floats
+
+
+def standardize_survival(
+    time: ArrayLike, event: ArrayLike, strata: ArrayLike, groups: ArrayLike, horizon: float
+) -> Standardized:
+    """Compare groups by events within a horizon, given each unit's stratum and follow-up.
+
+    Parameters
+    ----------
+    time : (n,) follow-up [any one unit], >= 0.
+    event : (n,) True where it ended with the event; an event at exactly the horizon counts, later ones do not.
+    strata : (n,) label of what makes units alike in their risk.
+    groups : (n,) label of what is compared.
+    horizon : end of follow-up [unit of `time`].
+
+    Returns
+    -------
+    Standardized : per group. A unit without time, event, stratum or group is left out. Over all groups
+        together expected equals observed.
+
+    Notes
+    -----
+    Expected events of a unit: Nelson-Aalen cumulative hazard of its stratum at its own follow-up (cut at the
+    horizon); expected survival: Kaplan-Meier of its stratum at the horizon. The strata's curves come from all
+    units, the group's own included.
+    Source: N. Breslow, N. Day, Statistical Methods in Cancer Research II (1987) section 2.3; P. Andersen et
+    al., Statistical Models Based on Counting Processes (1993) section IV.1.
+
+    >>> fit = standardize_survival([5, 90, 90, 90], [1, 0, 1, 0], ["s"] * 4, ["a", "a", "b", "b"], 90)
+    >>> fit.observed.tolist(), fit.expected.round(4).tolist(), fit.expected_survival.round(4).tolist()
+    ([1.0, 1.0], [0.8333, 1.1667], [0.5, 0.5])
+    """
+    end, flag = np.broadcast_arrays(np.asarray(time, float), np.asarray(event, float))
+    by_group, by_stratum = group_rows(groups, len(end)), group_rows(strata, len(end))
+    used = (end >= 0) & np.isfinite(flag) & (by_group.codes >= 0) & (by_stratum.codes >= 0)
+    stratum, group = by_stratum.codes[used], Grouping(by_group.labels, by_group.codes[used])
+    cut = np.minimum(end[used], horizon)
+    happened = (flag[used] != 0) & (end[used] <= horizon)
+    hazard = cumulative_hazard(cut, happened, stratum)
+    survival = kaplan_meier(cut, happened, stratum, at=horizon).survival
+    n = group.total(np.ones(len(cut)))
+    rank = np.searchsorted(hazard.table.labels, stratum)
+    return Standardized(
+        by_group.labels,
+        n,
+        group.total(happened),
+        group.total(hazard.at(stratum, cut)),
+        _mean(survival[rank] if len(rank) else cut, group, n),
+    )
+
+
+def expected_counts(
+    counts: ArrayLike,
+    exposure: ArrayLike,
+    strata: ArrayLike,
+    groups: ArrayLike,
+    reference: tuple[ArrayLike, ArrayLike, ArrayLike] | None = None,
+) -> Standardized:
+    """Compare groups by counts over exposure, given each row's stratum.
+
+    Parameters
+    ----------
+    counts : (n,) events [1], >= 0.
+    exposure : (n,) [any one unit; trials, years, vehicles], >= 0.
+    strata, groups : (n,) labels.
+    reference : (labels of strata, events, exposure) of a standard population; None: all rows together.
+
+    Returns
+    -------
+    Standardized : per group; `n` is its exposure; `expected_survival` is 1 - expected/exposure where the events
+        are shares of the exposure, NaN where that lies outside 0..1. A stratum that the reference lacks
+        makes the group's expectation NaN: unknown is not 0.
+
+    Notes
+    -----
+    Expected = sum over strata of the reference's rate times the group's exposure.
+    Source: S. Selvin, Statistical Analysis of Epidemiologic Data (2004), indirect adjustment.
+
+    >>> expected_counts([3, 1], [10, 10], ["s", "s"], ["a", "b"]).expected.tolist()
+    [2.0, 2.0]
+    """
+    x, t = np.broadcast_arrays(np.asarray(counts, float), np.asarray(exposure, float))
+    by_group, by_stratum = group_rows(groups, len(x)), group_rows(strata, len(x))
+    used = (x >= 0) & (t >= 0) & (by_group.codes >= 0) & (by_stratum.codes >= 0)
+    group = Grouping(by_group.labels, by_group.codes[used])
+    rate = _reference_rate(x[used], t[used], Grouping(by_stratum.labels, by_stratum.codes[used]), reference)
+    expected = np.where(t[used] > 0, rate * t[used], 0.0)
+    n, total = group.total(t[used]), group.total(expected)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        without = np.where(n > 0, 1.0 - total / n, np.nan)
+    share = np.where((without >= 0) & (without <= 1), without, np.nan)
+    return Standardized(by_group.labels, n, group.total(x[used]), total, share)
+
+
+def standardized_ratio(observed: ArrayLike, expected: ArrayLike, level: float = 0.95) -> Estimate:
+    """Divide observed by expected, with exact Poisson bounds of the observed count.
+
+    Parameters
+    ----------
+    observed : (n,) events [1].
+    expected : (n,) events [1], > 0; anything else gives NaN.
+    level : confidence level, 0..1.
+
+    Returns
+    -------
+    Estimate : (n,) ratio [1] with bounds; the expectation is taken as known.
+
+    >>> [round(float(v[0]), 6) for v in standardized_ratio([10], [5.0])]
+    [2.0, 0.959078, 3.678071]
+    """
+    e = np.atleast_1d(np.asarray(expected, float))
+    e = np.where((e > 0) & np.isfinite(e), e, np.nan)
+    low, high = poisson_interval(observed, level)
+    return Estimate(np.asarray(observed, float) / e, low / e, high / e)
+
+
+def _reference_rate(
+    x: Floats, t: Floats, strata: Grouping, reference: tuple[ArrayLike, ArrayLike, ArrayLike] | None
+) -> Floats:
+    """Rate of the reference for each row's stratum."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        if reference is None:
+            return (strata.total(x) / strata.total(t))[strata.codes]
+        labels, events, exposure = (np.asarray(part) for part in reference)
+        standard = group_rows(labels, len(labels))
+        rate = standard.total(events) / standard.total(exposure)
+    return _match(strata.labels, standard.labels, rate)[strata.codes]
+
+
+def _match(wanted: NDArray[Any], labels: NDArray[Any], values: Floats) -> Floats:
+    if len(labels) == 0:
+        return np.full(len(wanted), np.nan)
+    at: Codes = np.minimum(np.searchsorted(labels, wanted), len(labels) - 1)
+    return np.where(labels[at] == wanted, values[at], np.nan)
+
+
+def _mean(values: Floats, group: Grouping, n: Floats) -> Floats:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(n > 0, group.total(values) / n, np.nan)
