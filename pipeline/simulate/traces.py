@@ -1,0 +1,179 @@
+"""Recordings as a recorder would write them: gauge, volts, commands, unevenly sampled, with their headers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.simulate import world
+from pipeline.simulate.faults import FAULT, FAULTS
+from pipeline.simulate.fleet import Fleet
+from pipeline.simulate.jobs import JobBook, job_ids, times
+from pipeline.simulate.trace_physics import History, Script, integrate
+from pipeline.simulate.trace_plan import STAGES, TracePlan, Weather, build_rig, build_script, draw_weather
+
+_TOGETHER = 2000
+
+
+@dataclass(frozen=True)
+class Recordings:
+    """Headers and samples in our names (`source_id` beside them), and what is true of each recording."""
+
+    headers: pl.DataFrame
+    samples: pl.DataFrame
+    truth: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class _Gauge:
+    """What the sensor makes of the pressure: pressure and volts may tell different stories."""
+
+    gain: np.ndarray
+    offset_pa: np.ndarray
+    volts_gain: np.ndarray
+    volts_at_rest: np.ndarray
+    pa_per_volt: np.ndarray
+    noise_pa: np.ndarray
+
+
+def record_traces(
+    rng: np.random.Generator, fleet: Fleet, book: JobBook, plan: TracePlan, first: int
+) -> Recordings:
+    """Integrate and record every planned trace; at most 2000 are held together."""
+    parts = []
+    for start in range(0, plan.size, _TOGETHER):
+        some = plan.take(np.arange(start, min(start + _TOGETHER, plan.size)))
+        parts.append(_record(rng, fleet, book, some, first, start))
+    if not parts:
+        empty = plan.take(np.arange(0))
+        return _record(rng, fleet, book, empty, first, 0)
+    return Recordings(*(pl.concat(getattr(p, k) for p in parts) for k in ("headers", "samples", "truth")))
+
+
+def _record(
+    rng: np.random.Generator, fleet: Fleet, book: JobBook, plan: TracePlan, first: int, start: int
+) -> Recordings:
+    weather = draw_weather(rng, plan)
+    gauge = _draw_gauge(rng, fleet, plan)
+    rig = build_rig(rng, fleet, plan, weather)
+    script = build_script(rng, plan, gauge.gain, gauge.offset_pa)
+    headers = _headers(rng, fleet, book, plan, weather, first, start)
+    if not plan.size:
+        return Recordings(headers, _no_samples(), _truth(headers, plan, np.zeros(0), script))
+    history = integrate(rig, script)
+    samples = _sample(rng, plan, gauge, script, history, headers["trace_id"])
+    return Recordings(headers, samples, _truth(headers, plan, history.gauge_pa.min(axis=1), script))
+
+
+def _draw_gauge(rng: np.random.Generator, fleet: Fleet, plan: TracePlan) -> _Gauge:
+    n, f = plan.size, plan.fault
+    model = fleet.model[plan.vehicle]
+    at_rest = np.array([m.volts_at_rest for m in world.MODELS])[model]
+    slope = np.array([m.pa_per_volt for m in world.MODELS])[model]
+    flat, off, disagrees = (f == FAULT[k] for k in ("sensor_flat", "sensor_offset", "sensor_disagrees"))
+    rail = rng.choice([0.04, 4.95], n)
+    stuck = np.where(rng.random(n) < 0.5, 0.0, (rail - at_rest) * slope)
+    shift = rng.uniform(600, 1600, n) * rng.choice([-1, 1], n)
+    return _Gauge(
+        gain=np.where(flat, 0.0, 1.0),
+        offset_pa=np.select([flat, off], [stuck, shift], rng.normal(0, 18, n)),
+        volts_gain=np.where(disagrees, rng.choice([0.0, -1.0, 0.3], n), 1.0),
+        volts_at_rest=at_rest,
+        pa_per_volt=slope,
+        noise_pa=np.where(flat, 0.0, rng.uniform(2, 7, n)),
+    )
+
+
+def _sample(
+    rng: np.random.Generator,
+    plan: TracePlan,
+    gauge: _Gauge,
+    script: Script,
+    history: History,
+    trace_id: pl.Series,
+) -> pl.DataFrame:
+    row, t = _sample_times(rng, history.starts_s[:, 6])
+    place = np.minimum(t / history.every_s, history.gauge_pa.shape[1] - 1.001)
+    low = place.astype(int)
+    true = history.gauge_pa[row, low]
+    true = true + (place - low) * (history.gauge_pa[row, low + 1] - true)
+    stage = (t[:, None] >= history.starts_s[row, 1:6]).sum(axis=1)
+    noisy = true * gauge.gain[row] + gauge.noise_pa[row] * rng.standard_normal(len(t))
+    slope = gauge.pa_per_volt[row]
+    lsb = np.abs(slope) * 5 / 1023  # ten-bit converter over 5 V
+    pressure = np.round((noisy + gauge.offset_pa[row]) / lsb) * lsb
+    volts = gauge.volts_at_rest[row] + (noisy * gauge.volts_gain[row] + gauge.offset_pa[row]) / slope
+    duty = np.where((stage == 1) | (stage == 3), script.duty[row] * 100, 0.0)
+    wander = 0.5 + 0.5 * np.sin(t / 5.0 + row)
+    duty = np.where(plan.manner[row] == 2, np.round(duty * wander), duty)
+    return pl.DataFrame(
+        {
+            "trace_id": trace_id.gather(row),
+            "t_s": t,
+            "tank_pressure_pa": np.round(pressure, 1),
+            "sensor_v": np.round(np.round(np.clip(volts, 0, 5) * 1023 / 5) * 5 / 1023, 3),
+            "purge_duty_pct": np.round(duty, 1),
+            "is_vent_closed": (stage >= 2) & (stage <= 4),
+            "engine_rpm": np.round((710 + 8 * (row % 7) + rng.normal(0, 9, len(t))) / 10) * 10,
+        }
+    )
+
+
+def _sample_times(rng: np.random.Generator, end_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Draw uneven times to 10 ms at 2 to 5 Hz, with lost samples and, in one trace of five, a gap of 2 s."""
+    rate = rng.choice([2.0, 2.5, 4.0, 5.0], len(end_s), p=[0.4, 0.3, 0.2, 0.1])
+    counts = (end_s * rate).astype(int)
+    row = np.repeat(np.arange(len(end_s)), counts)
+    tick = np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
+    t = np.round((tick + 0.5 + rng.uniform(-0.2, 0.2, len(row))) / rate[row], 2)
+    gap_from = np.where(rng.random(len(end_s)) < 0.2, rng.uniform(0.1, 0.9, len(end_s)) * end_s, np.inf)
+    lost = (rng.random(len(row)) < 0.015) | ((t >= gap_from[row]) & (t < gap_from[row] + 2))
+    return row[~lost], t[~lost]
+
+
+def _headers(
+    rng: np.random.Generator,
+    fleet: Fleet,
+    book: JobBook,
+    plan: TracePlan,
+    weather: Weather,
+    first: int,
+    start: int,
+) -> pl.DataFrame:
+    names = job_ids(book, first)
+    frame = pl.DataFrame(
+        {
+            "source_id": [world.SOURCES[s] for s in plan.source],
+            "trace_id": [f"T{first * 10 + start + i:06d}" for i in range(plan.size)],
+            "job_id": [names[j] if j >= 0 else None for j in plan.job],
+            "vehicle_id": fleet.vehicle_id[plan.vehicle],
+            "stage": [STAGES[s] for s in plan.stage],
+            "recorded_at": times(plan.recorded),
+            "fuel_level_pct": weather.fuel_level_pct,
+            "ambient_c": weather.ambient_c,
+            "barometric_kpa": weather.barometric_kpa,
+        },
+        schema_overrides={k: pl.String for k in ("source_id", "trace_id", "job_id", "vehicle_id", "stage")},
+    )
+    silent = pl.Series("silent", rng.random(plan.size) < 0.08, dtype=pl.Boolean)
+    return frame.with_columns(
+        pl.when(silent).then(None).otherwise(pl.col("barometric_kpa")).alias("barometric_kpa")
+    )
+
+
+def _truth(headers: pl.DataFrame, plan: TracePlan, peak_pa: np.ndarray, script: Script) -> pl.DataFrame:
+    return headers.select("source_id", "trace_id", "job_id", "vehicle_id", "stage").with_columns(
+        pl.Series("verdict", [FAULTS[f] for f in plan.fault], dtype=pl.String),
+        pl.Series("leak_diameter_mm", np.round(plan.diameter_mm, 4)).fill_nan(None),
+        pl.Series("lowest_true_pressure_pa", np.round(peak_pa, 1)),
+        pl.Series("target_pa", np.round(script.target_pa, 1)),
+    )
+
+
+def _no_samples() -> pl.DataFrame:
+    words, numbers = pl.String, pl.Float64
+    schema = {"trace_id": words, "t_s": numbers, "tank_pressure_pa": numbers, "sensor_v": numbers}
+    schema |= {"purge_duty_pct": numbers, "is_vent_closed": pl.Boolean, "engine_rpm": numbers}
+    return pl.DataFrame(schema=schema)
