@@ -1,0 +1,122 @@
+"""Write the site: one page for each reader, each complete in one file that opens from disk."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Callable
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import polars as pl
+import polars.selectors as cs
+import vl_convert
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from pipeline.errors import OurFault
+from reports import words
+from reports.pages import data, fleet, inspection, leaks, shops, start
+from reports.pages.cautions import CAUTIONS
+from reports.pages.page import Page
+from reports.pages.run import Run, last_run
+
+Read = Callable[[str], pl.DataFrame]
+
+PAGES = (start, fleet, shops, inspection, leaks, data)
+
+
+def build_site(read: Read, site: Path) -> Path:
+    """Write every page of the site from the tables of a finished run.
+
+    Parameters
+    ----------
+    read : gives a table by its full name, such as "mart.failure_rate".
+    site : folder to write to; made where it is missing, its pages replaced.
+
+    Returns
+    -------
+    Path of `index.html`. The same tables give the same bytes.
+    """
+    known = _once(read)
+    run = last_run(known("audit.runs"))
+    pages = [module.make_page(known, run) for module in PAGES]
+    site.mkdir(parents=True, exist_ok=True)
+    for page in pages:
+        (site / page.file).write_text(render(page, pages, run), encoding="utf-8", newline="\n")
+    return site / pages[0].file
+
+
+def render(page: Page, pages: list[Page], run: Run) -> str:
+    """Write one page as HTML that needs no other file and may run no script but ours."""
+    has_chart = any(section.picture for section in page.sections)
+    bundle = script_bundle() if has_chart else ""
+    behavior = _template_text("behavior.js") if has_chart else _template_text("behavior.js")
+    return (
+        _environment()
+        .get_template("page.html")
+        .render(
+            page=page,
+            pages=pages,
+            cautions=CAUTIONS,
+            colophon=colophon(run),
+            missing=words.MISSING,
+            style=Markup(_template_text("style.css")),
+            bundle=Markup(bundle),
+            behavior=Markup(behavior),
+            policy=security_policy([bundle, behavior]),
+        )
+    )
+
+
+def colophon(run: Run) -> str:
+    """Say which run the page was made from, and that it needs nothing else."""
+    when = f"Run finished {words.moment(run.finished_at)}. " if run.finished_at else ""
+    version = run.versions.get("evapfleet", "")
+    return f"{when}evapfleet {version}. This page is complete in one file and asks nothing of a network."
+
+
+def security_policy(scripts: list[str]) -> str:
+    """Allow our own scripts by their hash and nothing else: text from a record can never run."""
+    hashes = " ".join(f"'sha256-{_sha256(text)}'" for text in scripts if text)
+    return (
+        f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+@cache
+def script_bundle() -> str:
+    """Bundle the chart libraries once for all pages, in a scope of their own."""
+    text = "(() => {" + vl_convert.javascript_bundle(None) + "})();"
+    if "</script" in text.lower() or "<!--" in text:
+        raise OurFault("The chart libraries hold text that would end the script early.", "reports.build")
+    return text
+
+
+def _sha256(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("reports", "templates"), autoescape=True, undefined=StrictUndefined
+    )
+
+
+@cache
+def _template_text(name: str) -> str:
+    return (files("reports") / "templates" / name).read_text(encoding="utf-8")
+
+
+def _once(read: Read) -> Read:
+    """Read each table once; what is not a number becomes missing."""
+
+    @cache
+    def table(name: str) -> pl.DataFrame:
+        frame = read(name)
+        return frame.with_columns(cs.float().fill_nan(None))
+
+    return table

@@ -1,0 +1,76 @@
+"""Inspection statistics: an item by model year, and stations against what their mix lets expect."""
+
+from __future__ import annotations
+
+import altair as alt
+
+from reports import theme
+from reports.charts.frame import AnyChart, Rows, finish, only_chosen, tips, values
+
+
+def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, vehicle_type: str) -> AnyChart:
+    """Draw one item of the annual report by model year, with intervals.
+
+    rows : `item`, `vehicle_type`, `model_year`, `percent`, `low_percent`, `high_percent` and the texts
+        `value_text`, `interval_text`, `count_text`, `of_text`.
+    """
+    drawn = [r for r in rows if r["percent"] is not None]
+    x = alt.X("model_year:O", title="model year", axis=alt.Axis(labelAngle=-60))
+    scale, axis = alt.Scale(zero=True, nice=True), alt.Axis(format=",~g", tickCount=5)
+    base = alt.Chart(values(drawn))
+    rule = (
+        base.transform_filter("isValid(datum.low_percent) && isValid(datum.high_percent)")
+        .mark_rule(color=theme.TEAL)
+        .encode(x=x, y=alt.Y("low_percent:Q", title=y_title, scale=scale, axis=axis), y2="high_percent:Q")
+    )
+    point = base.mark_point(color=theme.TEAL).encode(
+        x=x,
+        y=alt.Y("percent:Q", title=y_title, scale=scale, axis=axis),
+        tooltip=tips(
+            model_year="model year",
+            value_text="share",
+            interval_text="interval",
+            count_text="counted",
+            of_text="of",
+        ),
+    )
+    chart = only_chosen(alt.layer(rule, point), item=item, vehicle_type=vehicle_type)
+    return finish(chart, description, 260)
+
+
+def draw_stations(rows: Rows, description: str, measure: str) -> AnyChart:
+    """Draw what each station counted against what its mix of model years lets expect.
+
+    rows : `measure`, `station_id`, `n`, `expected`, `mark` ("a reason to look" or "as expected"), `note`,
+        and the texts `count_text`, `value_text`, `interval_text`, `expected_text`, `chance_text`.
+    """
+    drawn = [r for r in rows if r["n"] is not None and r["expected"] is not None]
+    domain = ["a reason to look", "as expected"]
+    looks = (theme.FLAGGED, (theme.TEAL, "circle"))
+    scale = alt.Scale(type="sqrt", zero=True, nice=True)
+    x = alt.X("expected:Q", title="expected count for the station's mix of model years", scale=scale)
+    y = alt.Y("n:Q", title="count", scale=scale)
+    base = alt.Chart(values(drawn))
+    line = base.mark_line(color=theme.FAINT, strokeDash=[4, 3]).encode(
+        x=x, y=alt.Y("expected:Q", title="count", scale=scale)
+    )
+    point = base.mark_point().encode(
+        x=x,
+        y=y,
+        color=alt.Color("mark:N", title=None, scale=alt.Scale(domain=domain, range=[c for c, _ in looks])),
+        shape=alt.Shape("mark:N", title=None, scale=alt.Scale(domain=domain, range=[s for _, s in looks])),
+        tooltip=tips(
+            station_id="station",
+            count_text="counted",
+            expected_text="expected",
+            value_text="share",
+            interval_text="interval",
+            chance_text="q",
+        ),
+    )
+    notes = (
+        base.transform_filter("datum.note !== ''")
+        .mark_text(align="right", dx=-9)
+        .encode(x=x, y=y, text="note:N")
+    )
+    return finish(only_chosen(alt.layer(line, point, notes), measure=measure), description, 340)

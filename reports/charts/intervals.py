@@ -1,0 +1,100 @@
+"""Dots with intervals: one row per thing, one dot per estimate of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from reports import theme
+from reports.charts.frame import AnyChart, Rows, finish, only_chosen, tips, values
+
+STEP = 24
+
+
+def draw_intervals(
+    rows: Rows,
+    *,
+    x_title: str,
+    description: str,
+    series: tuple[str, ...] = (),
+    scale: str = "linear",
+    x_format: str = ",~g",
+    as_share: bool = False,
+    chosen: dict[str, str] | None = None,
+    count_title: str = "count",
+    interval_title: str = "interval",
+) -> AnyChart:
+    """Draw estimates with their bounds, one line per category.
+
+    Parameters
+    ----------
+    rows : one per dot: `category`, `order` (place from the top), `value`, `low`, `high` (in the axis' unit),
+        `mark` ("stands out" or ""), and the texts `value_text`, `interval_text`, `count_text`; with several
+        estimates per category also `series`; with a choice also the chosen field.
+    series : the estimates in drawing order; empty for one.
+    scale : "linear" or "sqrt" (square root: counts have even scatter on it, and it holds 0).
+    """
+    drawn = [r for r in rows if r["value"] is not None]
+    x_scale = (
+        alt.Scale(domain=[0, 1], nice=False) if as_share else alt.Scale(type=scale, zero=True)  # type: ignore[arg-type]
+    )
+    axis = alt.Axis(format="%" if as_share else x_format, tickCount=6)
+    y = alt.Y(
+        "category:N",
+        title=None,
+        sort=alt.EncodingSortField(field="order", op="min", order="ascending"),
+        axis=alt.Axis(grid=True, domain=False, ticks=False),
+    )
+    base = alt.Chart(values(drawn))
+    rule = base.transform_filter("isValid(datum.low) && isValid(datum.high)").mark_rule()
+    rule = rule.encode(
+        x=alt.X("low:Q", title=x_title, scale=x_scale, axis=axis), x2="high:Q", y=y, **_looks(series, False)
+    )
+    point = base.mark_point().encode(
+        x=alt.X("value:Q", title=x_title, scale=x_scale, axis=axis),
+        y=y,
+        tooltip=tips(
+            category="what",
+            **({"series": "estimate"} if series else {}),
+            value_text="value",
+            interval_text=interval_title,
+            count_text=count_title,
+        ),
+        **_looks(series, True),
+    )
+    chart: AnyChart = alt.layer(rule, point)
+    if chosen:
+        chart = only_chosen(chart, **chosen)
+    step = alt.Step(STEP if len(series) < 2 else 20 * len(series), **{"for": "position"})  # type: ignore[arg-type]
+    return finish(chart, description, step)
+
+
+def _looks(series: tuple[str, ...], with_shape: bool) -> dict[str, Any]:
+    """Color, and for dots shape, by series; without series by whether the row stands out."""
+    if not series:
+        domain, looks = ["", "stands out"], (theme.PLAIN, theme.FLAGGED)
+        colors, shapes = [c for c, _ in looks], [s for _, s in looks]
+        field, legend = "mark:N", None
+        return _channels(field, domain, colors, shapes, legend, with_shape)
+    channels = _channels(
+        "series:N",
+        list(series),
+        list(theme.SERIES_COLORS[: len(series)]),
+        list(theme.SERIES_SHAPES[: len(series)]),
+        alt.Legend(title=None),
+        with_shape,
+    )
+    return {**channels, "yOffset": alt.YOffset("series:N", sort=list(series))}
+
+
+def _channels(
+    field: str, domain: list[str], colors: list[str], shapes: list[str], legend: Any, with_shape: bool
+) -> dict[str, Any]:
+    color = alt.Color(field, scale=alt.Scale(domain=domain, range=colors), legend=legend)
+    if not with_shape:
+        return {"color": color}
+    return {
+        "color": color,
+        "shape": alt.Shape(field, scale=alt.Scale(domain=domain, range=shapes), legend=legend),
+    }

@@ -1,0 +1,64 @@
+"""Failure rates: which model and component, how often, against whom."""
+
+from __future__ import annotations
+
+import altair as alt
+
+from reports import theme
+from reports.charts.frame import AnyChart, Rows, finish, tips, values
+
+
+def draw_recurrence_map(rows: Rows, description: str) -> AnyChart:
+    """Draw models against components: area is the number of failures, a diamond is a recurring pair.
+
+    rows : `model`, `component`, `n_failures`, `mark` ("recurring" or "not recurring"), and the texts
+        `value_text`, `interval_text`, `count_text`, `ratio_text`.
+    """
+    domain = ["recurring", "not recurring"]
+    looks = (theme.FLAGGED, (theme.GRAY, "circle"))
+    chart = (
+        alt.Chart(values(rows))
+        .mark_point(opacity=0.9)
+        .encode(
+            x=alt.X("component:N", title=None, axis=alt.Axis(labelAngle=-40, orient="bottom", grid=True)),
+            y=alt.Y("model:N", title=None, axis=alt.Axis(grid=True, domain=False, ticks=False)),
+            size=alt.Size(
+                "n_failures:Q",
+                title="failures",
+                scale=alt.Scale(range=[12, 420], zero=True),
+                legend=alt.Legend(symbolFillColor=theme.GRAY, symbolStrokeColor=theme.GRAY),
+            ),
+            color=alt.Color(
+                "mark:N", title=None, scale=alt.Scale(domain=domain, range=[c for c, _ in looks])
+            ),
+            shape=alt.Shape(
+                "mark:N", title=None, scale=alt.Scale(domain=domain, range=[s for _, s in looks])
+            ),
+            tooltip=tips(
+                model="model",
+                component="component",
+                count_text="failures",
+                value_text="per 1000 vehicle-years",
+                interval_text="interval",
+                ratio_text="against the rest",
+                mark="verdict",
+            ),
+        )
+    )
+    return finish(chart, description, alt.Step(26))
+
+
+def draw_exposure(rows: Rows, x_title: str, description: str) -> AnyChart:
+    """Draw how much each model was seen: vehicle-years as bars, the count of vehicles written beside.
+
+    rows : `model`, `vehicle_years`, `n_vehicles`, `label_text`, `count_text`.
+    """
+    y = alt.Y("model:N", title=None, sort=alt.EncodingSortField(field="order", op="min", order="ascending"))
+    base = alt.Chart(values(rows))
+    bars = base.mark_bar(color=theme.TEAL, height=11).encode(
+        x=alt.X("vehicle_years:Q", title=x_title, axis=alt.Axis(format=",~g", tickCount=6)),
+        y=y,
+        tooltip=tips(model="model", label_text="exposure", count_text="vehicles"),
+    )
+    text = base.mark_text(align="left", dx=5).encode(x="vehicle_years:Q", y=y, text="count_text:N")
+    return finish(alt.layer(bars, text), description, alt.Step(24))

@@ -1,0 +1,374 @@
+"""For whoever works on the vehicles: how big leaks are, and what recordings conclude."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.tables import LEAK_SIZE, LEAK_SIZE_CURVE
+from pipeline.contract.vocabulary import STAGES, VERDICTS
+from reports import words
+from reports.charts.counts import draw_counts
+from reports.charts.frame import to_spec
+from reports.charts.intervals import draw_intervals
+from reports.charts.leaks import draw_size_curve
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.run import Run
+
+GROUPINGS = {
+    "all": "all",
+    "model": "model",
+    "component": "part",
+    "trouble_code": "trouble code",
+    "stage": "stage",
+}
+#: Curves and medians are drawn for so many groups of a kind, those with the most recordings.
+MAX_GROUPS = 40
+
+MEANINGS: dict[str, str] = {
+    "holds": "Vacuum builds and stays: tight within what the recording can tell.",
+    "leak": "Vacuum builds and decays at a rate that gives a size.",
+    "gross_leak": "Vacuum cannot build and is gone when the purge shuts: a large opening, or the vent path is open.",
+    "no_vacuum": "The purge is commanded open and no vacuum arrives: look at the purge valve, its line and its wiring.",
+    "purge_passes_closed": "Vacuum appears with the purge shut: the purge valve passes.",
+    "vent_restricted": "Vacuum stays after the vent opens, or appears while it is open: the vent path is restricted.",
+    "sensor_flat": "The sensor does not move.",
+    "sensor_offset": "The sensor does not read zero at rest.",
+    "sensor_disagrees": "The sensor's volts and the reported pressure tell different stories.",
+    "not_judged": "The recording lacks what a judgement needs; its evidence says what.",
+}
+
+
+def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
+    """Make the leaks page from `mart.leak_size`, `mart.leak_size_curve` and `mart.trace_result`."""
+    sizes = sizes_with_words(read("mart.leak_size"))
+    curve = read("mart.leak_size_curve")
+    traces = read("mart.trace_result")
+    sections = (distribution(sizes, curve, run), compare(sizes, run), verdicts(traces))
+    lead = (
+        f"Sizes from pressure recordings. Bounds are {run.level_text} intervals.",
+        coefficient_sentence(traces, run),
+    )
+    return Page(
+        "leaks.html",
+        "Leaks",
+        "How big are the leaks",
+        "For technicians and whoever plans their tests",
+        lead,
+        sections,
+    )
+
+
+def coefficient_sentence(traces: pl.DataFrame, run: Run) -> str:
+    used = sorted({float(c) for c in traces["discharge_coefficient"].drop_nulls().to_list()})
+    stated = words.listed(f"{c:.2f}" for c in used) or f"{float(run.settings['discharge_coefficient']):.2f}"
+    return (
+        f"Every diameter is that of the sharp-edged orifice with the same flow, at a discharge coefficient of {stated}"
+        " (textbook 0.61). The certification equation of 40 CFR 1066.985 implies about 0.75, which makes the same hole 11 % smaller."
+    )
+
+
+def sizes_with_words(sizes: pl.DataFrame) -> list[dict[str, Any]]:
+    rows = []
+    for r in sizes.sort("by", "group").to_dicts():
+        name = words.label(r["group"]) if r["by"] in ("component", "stage", "all") else r["group"]
+        rows.append(
+            r
+            | {
+                "name": "all recordings" if r["by"] == "all" else name,
+                "count_text": (
+                    f"{words.plural(r['n_traces'], 'recording')}: {words.count(r['n_below_detection'])} too tight to tell,"
+                    f" {words.count(r['n_too_large'])} too large to tell"
+                ),
+            }
+        )
+    return rows
+
+
+def group_key(row: dict[str, Any]) -> str:
+    return f"{row['by']}: {row['group']}"
+
+
+HOW_SIZE = (
+    "A recording too tight to tell counts as smaller than its upper bound, a gross leak as larger than its lower bound, and"
+    " every other with its own interval: the curve is the nonparametric maximum likelihood one for interval-censored data"
+    " (B. W. Turnbull, J. R. Stat. Soc. B 38, 1976). Dashed: a lognormal fitted to the same intervals.",
+)
+
+
+def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
+    question = "How big are the leaks?"
+    everyone = next((s for s in sizes if s["by"] == "all"), None)
+    drawn = [r for r in curve.sort("by", "group", "diameter_mm").to_dicts() if r["diameter_mm"] is not None]
+    if everyone is None or not drawn:
+        reason = (
+            everyone["reason"]
+            if everyone and everyone["reason"]
+            else "no recording gives a diameter or a bound"
+        )
+        return Section("sizes", question, (f"Not known: {reason}.",), how=HOW_SIZE)
+    counts = {group_key(s): s for s in sizes}
+    largest = sorted(sizes, key=lambda s: (s["by"] != "all", -(s["n_traces"] or 0)))
+    have = {group_key(r) for r in drawn}
+    offered = [s for s in largest if group_key(s) in have][: 3 * MAX_GROUPS]
+    keys = {group_key(s) for s in offered}
+    rows = [curve_point(r, counts.get(group_key(r))) for r in drawn if group_key(r) in keys]
+    options = [
+        (group_key(s), s["name"] if s["by"] == "all" else f"{GROUPINGS.get(s['by'], s['by'])}: {s['name']}")
+        for s in offered
+    ]
+    options = options[:1] + sorted(options[1:], key=lambda o: o[1])
+    alt = "Share of leaks at most so large, as a step curve with bounds, for the chosen group."
+    chart = draw_size_curve(
+        rows,
+        words.axis_title(LEAK_SIZE_CURVE, "diameter_mm"),
+        words.axis_title(LEAK_SIZE_CURVE, "share_at_most"),
+        alt,
+        options[0][0],
+    )
+    return Section(
+        "sizes",
+        question,
+        (size_sentence(everyone, run), over_sentence(everyone, run)),
+        choices=(choice("group_key", "Recordings", options),),
+        picture=Picture(
+            to_spec(chart),
+            alt,
+            f"Steps: share of leaks at most so large; band: {run.level_text} pointwise bounds; dashed: lognormal. The axis is logarithmic.",
+        ),
+        grids=(curve_grid(rows, run),),
+        how=HOW_SIZE,
+        left_out=(
+            "Recordings that judge a valve or the sensor and give no size.",
+            "The share above the last step: leaks too large to size.",
+        ),
+    )
+
+
+def size_sentence(s: dict[str, Any], run: Run) -> str:
+    if s["median_mm"] is None:
+        return f"The median size is not known: {s['reason'] or 'too few recordings give a size'} ({s['count_text']})."
+    bounds = words.interval(s["median_low_mm"], s["median_high_mm"])
+    return f"Half of the leaks are at most {words.number(s['median_mm'])} mm ({run.level_text} interval {bounds} mm; {s['count_text']})."
+
+
+def over_sentence(s: dict[str, Any], run: Run) -> str:
+    half = f"{words.share(s['share_over_0_5_mm'])} ({words.interval(s['share_over_0_5_low'], s['share_over_0_5_high'], words.share)})"
+    one = f"{words.share(s['share_over_1_0_mm'])} ({words.interval(s['share_over_1_0_low'], s['share_over_1_0_high'], words.share)})"
+    return f"Larger than 0.5 mm: {half}. Larger than 1.0 mm: {one}."
+
+
+def curve_point(r: dict[str, Any], size: dict[str, Any] | None) -> dict[str, Any]:
+    return {name: r[name] for name in ("diameter_mm", "share_at_most", "low", "high", "lognormal_share")} | {
+        "group_key": group_key(r),
+        "size_text": f"{words.number(r['diameter_mm'])} mm",
+        "value_text": words.share(r["share_at_most"]),
+        "interval_text": words.interval(r["low"], r["high"], words.share),
+        "count_text": size["count_text"] if size else words.MISSING,
+        "from_text": words.number(r["interval_low_mm"]),
+    }
+
+
+def curve_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
+    lines = (
+        Row(
+            (
+                number_cell(p["size_text"], p["diameter_mm"], f"from {p['from_text']} mm"),
+                number_cell(p["value_text"], p["share_at_most"], p["interval_text"]),
+                number_cell(words.share(p["lognormal_share"]), p["lognormal_share"]),
+            ),
+            p["group_key"],
+        )
+        for p in rows
+    )
+    heads = ("At most", "Share of leaks", "By the lognormal")
+    return grid(
+        f"The curve, step by step, with {run.level_text} bounds",
+        heads,
+        lines,
+        "mart.leak_size_curve",
+        "group_key",
+        limit=len(rows),
+    )
+
+
+def compare(sizes: list[dict[str, Any]], run: Run) -> Section:
+    question = "Where are the larger leaks?"
+    present = [
+        by
+        for by in GROUPINGS
+        if by != "all" and any(s["by"] == by and s["median_mm"] is not None for s in sizes)
+    ]
+    if not present:
+        return Section("compare", question, ("Not known: no group of recordings has a median size.",))
+    rows = [d for by in present for d in median_dots([s for s in sizes if s["by"] == by])]
+    alt = "Median leak size by group, with intervals."
+    chart = draw_intervals(
+        rows,
+        x_title=words.axis_title(LEAK_SIZE, "median_mm"),
+        description=alt,
+        scale="sqrt",
+        chosen={"by": present[0]},
+        count_title="recordings",
+    )
+    return Section(
+        "compare",
+        question,
+        (
+            f"Medians and shares for {words.plural(sum(s['by'] in present for s in sizes), 'group')} of recordings.",
+        ),
+        choices=(choice("by", "Group by", [(by, GROUPINGS[by]) for by in present]),),
+        picture=Picture(to_spec(chart), alt, f"Dot: median; line: {run.level_text} interval."),
+        grids=(size_grid(sizes, run),),
+        how=HOW_SIZE,
+        left_out=("A recording with several trouble codes counts under each of them.",),
+    )
+
+
+def median_dots(sizes: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    kept = sorted(sizes, key=lambda s: -(s["n_traces"] or 0))[:MAX_GROUPS]
+    ordered = sorted(kept, key=lambda s: (-(s["median_mm"] or 0), s["name"]))
+    return [
+        {
+            "by": s["by"],
+            "category": s["name"],
+            "order": order,
+            "mark": "",
+            "value": s["median_mm"],
+            "low": s["median_low_mm"],
+            "high": s["median_high_mm"],
+            "value_text": f"{words.number(s['median_mm'])} mm",
+            "interval_text": f"{words.interval(s['median_low_mm'], s['median_high_mm'])} mm",
+            "count_text": s["count_text"],
+        }
+        for order, s in enumerate(ordered)
+    ]
+
+
+def size_grid(sizes: list[dict[str, Any]], run: Run) -> Grid:
+    heads = (
+        "Group",
+        "Recordings",
+        "Too tight to tell",
+        "Too large to tell",
+        "Median, mm",
+        "Over 0.5 mm",
+        "Over 1.0 mm",
+        "Why a number is missing",
+    )
+    lines = (size_row(s) for s in sizes)
+    return grid(
+        f"Leak sizes with {run.level_text} intervals", heads, lines, "mart.leak_size", "by", limit=2000
+    )
+
+
+def size_row(s: dict[str, Any]) -> Row:
+    def over(size: str) -> Cell:
+        bounds = words.interval(s[f"share_over_{size}_low"], s[f"share_over_{size}_high"], words.share)
+        return number_cell(words.share(s[f"share_over_{size}_mm"]), s[f"share_over_{size}_mm"], bounds)
+
+    return Row(
+        (
+            text_cell(s["name"]),
+            number_cell(words.count(s["n_traces"]), s["n_traces"]),
+            number_cell(words.count(s["n_below_detection"]), s["n_below_detection"]),
+            number_cell(words.count(s["n_too_large"]), s["n_too_large"]),
+            number_cell(
+                words.number(s["median_mm"]),
+                s["median_mm"],
+                words.interval(s["median_low_mm"], s["median_high_mm"]),
+            ),
+            over("0_5"),
+            over("1_0"),
+            text_cell(s["reason"] or ""),
+        ),
+        "" if s["by"] == "all" else s["by"],
+    )
+
+
+def verdicts(traces: pl.DataFrame) -> Section:
+    question = "What do the recordings conclude?"
+    if traces.is_empty():
+        return Section("verdicts", question, ("Not known: no accepted recording.",))
+    counts = verdict_counts(traces)
+    rows = [
+        {
+            "stage": stage,
+            "category": words.label(verdict),
+            "order": VERDICTS.index(verdict),
+            "n": n,
+            "count_text": words.count(n),
+        }
+        for (stage, verdict), n in counts.items()
+    ]
+    alt = "Recordings by what they conclude, for the chosen stage."
+    total = {v: counts.get(("all", v), 0) for v in VERDICTS}
+    n_not = total["not_judged"]
+    judged = traces.height - n_not
+    stages = [("all", "all"), *((s, words.label(s)) for s in STAGES if any(k[0] == s for k in counts))]
+    return Section(
+        "verdicts",
+        question,
+        (
+            f"{words.count(judged)} of {words.plural(traces.height, 'recording')} could be judged; {words.count(total['holds'])} hold vacuum,"
+            f" {words.count(total['leak'])} leak, {words.count(total['gross_leak'])} leak grossly.",
+        ),
+        choices=(choice("stage", "Stage", stages),),
+        picture=Picture(to_spec(draw_counts(rows, "recordings", alt, {"stage": "all"})), alt),
+        grids=(verdict_grid(traces, counts),),
+        how=(
+            "Each recording is cut into rest, closed, draw, hold and release by what was commanded, never by the clock, and"
+            " judged from how pressure moved in each. A verdict is about the system as recorded; it does not replace the"
+            " service procedure. See one recording as a picture: evapfleet explain DIR TRACE_ID.",
+        ),
+        left_out=("Recordings that were refused; the page on the data says why.",),
+    )
+
+
+def verdict_counts(traces: pl.DataFrame) -> dict[tuple[str, str], int]:
+    """Count recordings by stage and verdict; stage "all" is every one."""
+    by_stage = traces.group_by("stage", "verdict").len("n").sort("stage", "verdict").to_dicts()
+    counts = {(r["stage"], r["verdict"]): int(r["n"]) for r in by_stage if r["verdict"] in VERDICTS}
+    for (_, verdict), n in list(counts.items()):
+        counts["all", verdict] = counts.get(("all", verdict), 0) + n
+    return counts
+
+
+def verdict_grid(traces: pl.DataFrame, counts: dict[tuple[str, str], int]) -> Grid:
+    first = traces.sort("quality", "trace_id", descending=[True, False], nulls_last=True).unique(
+        "verdict", keep="first", maintain_order=True
+    )
+    example = {r["verdict"]: r for r in first.iter_rows(named=True)}
+    lines = []
+    for verdict in VERDICTS:
+        r = example.get(verdict)
+        if r is None:
+            continue
+        suspects = words.listed(words.label(s) for s in r["suspects"] or ())
+        lines.append(
+            Row(
+                (
+                    text_cell(words.label(verdict)),
+                    text_cell(MEANINGS[verdict]),
+                    Cell(
+                        r["evidence"] or "",
+                        None,
+                        f"{r['trace_id']}" + (f"; look at: {suspects}" if suspects else ""),
+                    ),
+                    *(
+                        number_cell(words.count(counts.get((s, verdict), 0)), counts.get((s, verdict), 0))
+                        for s in ("all", *STAGES)
+                    ),
+                )
+            )
+        )
+    heads = (
+        "Verdict",
+        "What it means",
+        "The clearest recording, in its own words",
+        "All",
+        *(words.label(s).capitalize() for s in STAGES),
+    )
+    return grid("Verdicts, with an example of each", heads, lines, "mart.trace_result", n_text_columns=3)

@@ -1,0 +1,127 @@
+"""What a page is made of: questions with an answer, a picture, its numbers, and how they came about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+#: A table longer than this shows its first rows and says where the rest is.
+MAX_ROWS = 400
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell: its text, what it sorts by, a second line in small type, and whether it stands out."""
+
+    text: str
+    sort: float | str | None = None
+    small: str = ""
+    flagged: bool = False
+
+
+@dataclass(frozen=True)
+class Row:
+    """One table row; `of` names the choice it belongs to ("" = always shown)."""
+
+    cells: tuple[Cell, ...]
+    of: str = ""
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A table of numbers. `n_all` counts the rows there are, `source` names the table they come from."""
+
+    caption: str
+    heads: tuple[str, ...]
+    rows: tuple[Row, ...]
+    n_all: int
+    source: str = ""
+    choice: str = ""
+    n_text_columns: int = 1
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Something the reader may choose: the chart's parameter, its label, (value, label) options."""
+
+    name: str
+    label: str
+    options: tuple[tuple[str, str], ...]
+    chosen: str
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One chart: its Vega-Lite spec, what it shows in words, and how to read it."""
+
+    spec: dict[str, Any]
+    alt: str
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One sentence that stands out, and the place that shows it."""
+
+    text: str
+    href: str = ""
+    link: str = ""
+
+
+@dataclass(frozen=True)
+class Section:
+    """One question. Without a picture and a table, `answer` says why there is none."""
+
+    key: str
+    question: str
+    answer: tuple[str, ...]
+    findings: tuple[Finding, ...] = ()
+    choices: tuple[Choice, ...] = ()
+    picture: Picture | None = None
+    grids: tuple[Grid, ...] = ()
+    how: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+    open_numbers: bool = False
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page of the site."""
+
+    file: str
+    nav: str
+    title: str
+    reader: str
+    lead: tuple[str, ...]
+    sections: tuple[Section, ...]
+    prints_as_report: bool = False
+    extra: dict[str, Any] = field(default_factory=dict)
+
+
+def text_cell(text: str, flagged: bool = False) -> Cell:
+    return Cell(text, text.casefold(), flagged=flagged)
+
+
+def number_cell(text: str, value: float | int | None, small: str = "") -> Cell:
+    return Cell(text, value, small)
+
+
+def grid(
+    caption: str,
+    heads: Sequence[str],
+    rows: Iterable[Row],
+    source: str = "",
+    choice: str = "",
+    n_text_columns: int = 1,
+    limit: int = MAX_ROWS,
+) -> Grid:
+    """Lay rows out as a table of at most `limit` rows."""
+    every = tuple(rows)
+    return Grid(caption, tuple(heads), every[:limit], len(every), source, choice, n_text_columns)
+
+
+def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "") -> Choice:
+    """Offer options; the first is chosen unless another is named."""
+    listed = tuple(options)
+    return Choice(name, label, listed, chosen or (listed[0][0] if listed else ""))

@@ -1,0 +1,373 @@
+"""For the owner of several shops: whose repairs last, and what recordings prove of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.tables import FIRST_TIME_FIX
+from pipeline.contract.vocabulary import VERIFIED
+from reports import words
+from reports.charts.fixes import draw_funnel, draw_proof
+from reports.charts.frame import to_spec
+from reports.charts.intervals import draw_intervals
+from reports.pages.page import (
+    Finding,
+    Grid,
+    Page,
+    Picture,
+    Row,
+    Section,
+    choice,
+    grid,
+    number_cell,
+    text_cell,
+)
+from reports.pages.run import Run
+
+SERIES = ("all repairs, censored ones included", "followed to the end only")
+MAX_GROUPS = 60
+GROUPINGS = {
+    "shop": "shop",
+    "component": "part",
+    "model": "model",
+    "verified": "what recordings prove",
+    "evidence": "whether the recording before supports the part",
+    "technician": "technician",
+}
+
+COMEBACK = (
+    "A comeback is the first job on the same vehicle, at any shop, with an EVAP component or an EVAP trouble"
+    " code, opened after the repair was closed and within the follow-up window, its last day included. It"
+    " counts against the repair before it."
+)
+KAPLAN_MEIER = (
+    "First-time fix: Kaplan-Meier share of repairs without a comeback at the end of the follow-up window; bounds by"
+    " Greenwood on the log-log scale (E. L. Kaplan and P. Meier, J. Am. Stat. Assoc. 53, 1958). Repairs not yet followed"
+    " so long count as far as they were followed."
+)
+FUNNEL = (
+    "Expected: indirect standardization over model and component, so that a shop with harder work is not blamed"
+    " for it. Limits: 95 % and 99.8 % about the expected value, widened for over-dispersion (D. J. Spiegelhalter,"
+    " Funnel plots for comparing institutional performance, Statistics in Medicine 24, 2005)."
+)
+
+
+def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
+    """Make the shops page from `mart.first_time_fix` and `mart.repair_check`."""
+    fixes = with_words(read("mart.first_time_fix"))
+    checks = read("mart.repair_check")
+    sections = (funnel(fixes, run), compare(fixes, run), proof(checks), technicians(fixes, run))
+    lead = (
+        f"Repairs closed {run.window_text}, each followed for {run.follow_up_days} days. Bounds are {run.level_text} intervals.",
+    )
+    return Page("shops.html", "Shops", "Which repairs last", "For the owner of several shops", lead, sections)
+
+
+def with_words(fixes: pl.DataFrame) -> list[dict[str, Any]]:
+    """Give each row of `mart.first_time_fix` its name and its numbers as text."""
+    return [
+        row
+        | {
+            "name": words.label(row["group"])
+            if row["by"] in ("component", "verified", "evidence")
+            else row["group"],
+            "flag": (row["funnel"] or "").startswith("beyond"),
+            "count_text": f"{words.plural(row['n_repairs'], 'repair')}, {words.plural(row['n_comebacks'], 'comeback')}",
+            "value_text": words.share(row["first_time_fix"]),
+            "interval_text": words.interval(row["low"], row["high"], words.share),
+        }
+        for row in fixes.sort("by", "group").to_dicts()
+    ]
+
+
+def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
+    question = "Which shops' repairs come back more, or less, often than their work lets expect?"
+    shops = [f for f in fixes if f["by"] == "shop"]
+    if not shops:
+        return Section("funnel", question, (nothing(),), how=(COMEBACK,))
+    judged = [s for s in shops if s["funnel"] is not None]
+    beyond = sorted(
+        (s for s in judged if s["flag"]), key=lambda s: (s["funnel"] != "beyond_below", s["first_time_fix"])
+    )
+    drawn = [s for s in shops if s["first_time_fix"] is not None]
+    alt = "Shops by number of repairs and share without a comeback, each with its expected value and limits."
+    chart = draw_funnel(
+        [funnel_dot(s) for s in drawn],
+        words.axis_title(FIRST_TIME_FIX, "n_repairs"),
+        words.axis_title(FIRST_TIME_FIX, "first_time_fix"),
+        alt,
+    )
+    return Section(
+        "funnel",
+        question,
+        funnel_answer(fixes, judged, beyond, run),
+        findings=tuple(Finding(shop_sentence(s, run)) for s in beyond[:6]),
+        picture=Picture(
+            to_spec(chart),
+            alt,
+            "Each upright bar is one shop's limits for its number and mix of repairs: thick 95 %, thin 99.8 %; the short"
+            " dash is what its mix lets expect. Click a word of the legend to single out its shops.",
+        ),
+        grids=(fix_grid(shops, "Shop", run),),
+        how=(COMEBACK, KAPLAN_MEIER, FUNNEL),
+        left_out=(
+            "Repairs that are still open, and repairs closed outside the window.",
+            "By chance alone about 1 shop in 20 lies outside the 95 % limits; only those beyond 99.8 % are named.",
+        ),
+    )
+
+
+def funnel_answer(
+    fixes: list[dict[str, Any]], judged: list[dict[str, Any]], beyond: list[dict[str, Any]], run: Run
+) -> tuple[str, ...]:
+    everyone = next((f for f in fixes if f["by"] == "all"), None)
+    overall = (f"Over all shops: {fix_sentence(everyone, run)}",) if everyone else ()
+    n_wide = sum(s["funnel"] in ("above", "below") for s in judged)
+    near = (
+        f" {words.plural(n_wide, 'shop lies', 'shops lie')} between the 95 % and the 99.8 % limits."
+        if n_wide
+        else ""
+    )
+    if not beyond:
+        return (
+            f"Nothing stands out: none of {words.plural(len(judged), 'shop')} lies beyond the 99.8 % limits.{near}",
+            *overall,
+        )
+    verb = "lies" if len(beyond) == 1 else "lie"
+    return (
+        f"{len(beyond)} of {words.plural(len(judged), 'shop')} {verb} beyond the 99.8 % limits.{near}",
+        *overall,
+    )
+
+
+def fix_sentence(row: dict[str, Any], run: Run) -> str:
+    return (
+        f"{row['value_text']} of {words.plural(row['n_repairs'], 'repair')} without a comeback within"
+        f" {run.follow_up_days} days ({run.level_text} interval {row['interval_text']}; {words.plural(row['n_comebacks'], 'comeback')})."
+    )
+
+
+def shop_sentence(row: dict[str, Any], run: Run) -> str:
+    return (
+        f"{row['name']} lies {words.label(row['funnel'])}: {fix_sentence(row, run)} Expected for its mix:"
+        f" {words.share(row['expected'])}, {words.number(row['n_comebacks_expected'])} comebacks."
+    )
+
+
+def funnel_dot(row: dict[str, Any]) -> dict[str, Any]:
+    limits = ("funnel_low", "funnel_high", "funnel_beyond_low", "funnel_beyond_high")
+    return {name: row[name] for name in ("group", "n_repairs", "first_time_fix", "expected", *limits)} | {
+        "funnel_label": words.label(row["funnel"] or "inside"),
+        "note": row["group"] if row["flag"] else "",
+        "value_text": row["value_text"],
+        "interval_text": row["interval_text"],
+        "expected_text": words.share(row["expected"]),
+        "count_text": row["count_text"],
+    }
+
+
+def compare(fixes: list[dict[str, Any]], run: Run) -> Section:
+    question = "Choose a grouping: where do repairs last?"
+    present = [by for by in GROUPINGS if by != "technician" and any(f["by"] == by for f in fixes)]
+    if not present:
+        return Section("compare", question, (nothing(),))
+    rows = [d for by in present for d in fix_dots([f for f in fixes if f["by"] == by])]
+    alt = "Share of repairs without a comeback by group, with and without the repairs still followed."
+    chart = draw_intervals(
+        rows,
+        x_title=words.axis_title(FIRST_TIME_FIX, "first_time_fix"),
+        description=alt,
+        series=SERIES,
+        as_share=True,
+        chosen={"by": present[0]},
+        count_title="repairs",
+    )
+    chosen = [f for f in fixes if f["by"] in present]
+    return Section(
+        "compare",
+        question,
+        (
+            "Two estimates for each group. The first counts every repair as far as it was followed; the second leaves out"
+            " those not yet followed to the end. Where they part, many repairs are recent.",
+        ),
+        choices=(choice("by", "Group by", [(by, GROUPINGS[by]) for by in present]),),
+        picture=Picture(
+            to_spec(chart),
+            alt,
+            f"Dot: share; line: {run.level_text} interval, known for the first estimate only.",
+        ),
+        grids=(fix_grid(chosen, "Group", run, "by"),),
+        how=(COMEBACK, KAPLAN_MEIER),
+        left_out=(
+            "Groups by recording hold only as far as shops record: a repair without one may be as good.",
+        ),
+    )
+
+
+def fix_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Lay one grouping out for `draw_intervals`, the lowest share first."""
+    ordered = sorted(rows, key=lambda f: (f["first_time_fix"] is None, f["first_time_fix"], f["name"]))[
+        :MAX_GROUPS
+    ]
+    dots = []
+    for order, f in enumerate(ordered):
+        shared = {"by": f["by"], "category": f["name"], "order": order, "mark": ""}
+        dots.append(
+            shared
+            | {
+                "series": SERIES[0],
+                "value": f["first_time_fix"],
+                "low": f["low"],
+                "high": f["high"],
+                "value_text": f["value_text"],
+                "interval_text": f["interval_text"],
+                "count_text": f["count_text"],
+            }
+        )
+        dots.append(
+            shared
+            | {
+                "series": SERIES[1],
+                "value": f["first_time_fix_naive"],
+                "low": None,
+                "high": None,
+                "value_text": words.share(f["first_time_fix_naive"]),
+                "interval_text": "no interval",
+                "count_text": f"{words.plural(f['n_followed'], 'repair')} followed to the end",
+            }
+        )
+    return dots
+
+
+def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> Grid:
+    heads = (
+        head,
+        "Repairs",
+        "Comebacks",
+        "Expected comebacks",
+        "Followed to the end",
+        "Without a comeback",
+        "Followed only",
+        "Expected share",
+        "Place",
+    )
+    lines = (
+        Row(
+            (
+                text_cell(f["name"], f["flag"]),
+                number_cell(words.count(f["n_repairs"]), f["n_repairs"]),
+                number_cell(words.count(f["n_comebacks"]), f["n_comebacks"]),
+                number_cell(words.number(f["n_comebacks_expected"]), f["n_comebacks_expected"]),
+                number_cell(words.count(f["n_followed"]), f["n_followed"]),
+                number_cell(f["value_text"], f["first_time_fix"], f["interval_text"]),
+                number_cell(words.share(f["first_time_fix_naive"]), f["first_time_fix_naive"]),
+                number_cell(words.share(f["expected"]), f["expected"]),
+                number_cell(words.label(f["funnel"]) if f["funnel"] else words.MISSING, None),
+            ),
+            f[of] if of else "",
+        )
+        for f in rows
+    )
+    return grid(
+        f"First-time fix with {run.level_text} intervals", heads, lines, "mart.first_time_fix", of, limit=2000
+    )
+
+
+def proof(checks: pl.DataFrame) -> Section:
+    question = "Which repairs does a recording prove?"
+    if checks.is_empty():
+        return Section("proof", question, ("Not known: there is no repair to check.",))
+    counts = checks.group_by("shop_id", "verified").len("n").sort("shop_id", "verified").to_dicts()
+    total = {v: sum(c["n"] for c in counts if c["verified"] == v) for v in VERIFIED}
+    rows = [
+        {
+            "shop": c["shop_id"],
+            "verified": c["verified"],
+            "verified_label": words.label(c["verified"]),
+            "place": VERIFIED.index(c["verified"]),
+            "n": c["n"],
+            "count_text": words.plural(c["n"], "repair"),
+        }
+        for c in counts
+        if c["verified"] in VERIFIED
+    ]
+    alt = "Repairs of each shop by what recordings say of them."
+    said = words.listed(f"{words.count(total[v])} {words.label(v)}" for v in VERIFIED)
+    return Section(
+        "proof",
+        question,
+        (f"Of {words.plural(checks.height, 'repair')}: {said}.",),
+        picture=Picture(
+            to_spec(draw_proof(rows, alt)),
+            alt,
+            "From left to right: proved, not proved, disproved, no recording.",
+        ),
+        grids=(proof_grid(counts),),
+        how=(
+            "Proved: a fault in the recording before the repair is gone in the recording after it. Disproved: it is still"
+            " there. Not proved: a recording is missing on one side or cannot tell. Counts of repairs; nothing is estimated.",
+        ),
+        left_out=(
+            "A pressure recording tests tightness and valves; it says nothing of a repair it cannot feel.",
+        ),
+    )
+
+
+def proof_grid(counts: list[dict[str, Any]]) -> Grid:
+    by_shop: dict[str, dict[str, int]] = {}
+    for c in counts:
+        by_shop.setdefault(c["shop_id"], {})[c["verified"]] = c["n"]
+    lines = (
+        Row(
+            (
+                text_cell(shop),
+                number_cell(words.count(sum(of.values())), sum(of.values())),
+                *(number_cell(words.count(of.get(v, 0)), of.get(v, 0)) for v in VERIFIED),
+            )
+        )
+        for shop, of in by_shop.items()
+    )
+    return grid(
+        "Repairs by shop and proof",
+        ("Shop", "Repairs", *(words.label(v).capitalize() for v in VERIFIED)),
+        lines,
+        "mart.repair_check",
+    )
+
+
+def technicians(fixes: list[dict[str, Any]], run: Run) -> Section:
+    question = "How do repairs last by technician?"
+    rows = [f for f in fixes if f["by"] == "technician"]
+    if not rows:
+        return Section("technicians", question, ("Not known: no repair names a technician.",))
+    alt = "Share of repairs without a comeback by technician, with intervals."
+    chart = draw_intervals(
+        [d for d in fix_dots(rows) if d["series"] == SERIES[0]],
+        x_title=words.axis_title(FIRST_TIME_FIX, "first_time_fix"),
+        description=alt,
+        as_share=True,
+        count_title="repairs",
+    )
+    wide = " Shown: the 60 lowest shares; the table has all." if len(rows) > MAX_GROUPS else ""
+    return Section(
+        "technicians",
+        question,
+        (
+            f"{words.plural(len(rows), 'technician')} with repairs in the window. Read this as a place to offer help, not as a"
+            " mark: the work people are given differs, and most intervals here overlap.",
+        ),
+        picture=Picture(to_spec(chart), alt, f"Dot: share; line: {run.level_text} interval.{wide}"),
+        grids=(fix_grid(rows, "Technician", run),),
+        how=(COMEBACK, KAPLAN_MEIER),
+        left_out=(
+            "Repairs that name no technician.",
+            "Whose fault a comeback was: a new fault on the same vehicle counts as well.",
+        ),
+    )
+
+
+def nothing() -> str:
+    return "Not known: no repair was closed inside the window."

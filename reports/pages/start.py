@@ -1,0 +1,197 @@
+"""The start page: what the data holds, and what stands out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.vocabulary import KINDS
+from reports import words
+from reports.pages import fleet, inspection, leaks, shops
+from reports.pages.page import Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
+from reports.pages.run import Run
+
+Read = Callable[[str], pl.DataFrame]
+MAX_EACH = 3
+
+
+def make_page(read: Read, run: Run) -> Page:
+    """Make the start page from the marts that the other pages show."""
+    sections = (stands_out(read, run), holds(read, run), settings(run))
+    lead = (
+        "Evaporative-emission jobs, pressure recordings and inspections of many shops, turned into rates with their counts and bounds.",
+    )
+    return Page("index.html", "Start", "What stands out in the fleet", "Start here", lead, sections)
+
+
+def stands_out(read: Read, run: Run) -> Section:
+    found = (
+        *recurring_parts(read("mart.failure_rate"), run),
+        *far_shops(read("mart.first_time_fix"), run),
+        *odd_stations(read("mart.station_look"), run),
+    )
+    also = (*unready(read("mart.readiness"), run), *leak_sizes(read("mart.leak_size"), run))
+    answer = (
+        f"{words.plural(len(found), 'finding')} beyond what chance explains."
+        if found
+        else "Nothing stands out: no part recurs on one model, no shop lies beyond its 99.8 % limits, no station gives a reason to look."
+    )
+    return Section(
+        "stands-out",
+        "What stands out?",
+        (answer, *(("Also worth knowing:",) if also and not found else ())),
+        findings=(*found, *also),
+        how=(
+            fleet.TESTED,
+            shops.FUNNEL,
+            "Stations: over-dispersion between ordinary stations is allowed for; q below 0.01 stands out.",
+        ),
+        left_out=(
+            "Readiness and leak size are described, not tested: the highest value is named, with its bounds.",
+        ),
+    )
+
+
+def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
+    rows = sorted(
+        (r for r in fleet.with_words(rates) if r["flag"]), key=lambda r: (r["q_value"], -r["n_failures"])
+    )
+    return shown(
+        [fleet.recurring_sentence(r, run) for r in rows],
+        "fleet.html#recurring",
+        "See the fleet page",
+        "recurring pair",
+    )
+
+
+def far_shops(fixes: pl.DataFrame, run: Run) -> list[Finding]:
+    rows = [f for f in shops.with_words(fixes) if f["by"] == "shop" and f["flag"]]
+    rows.sort(key=lambda s: (s["funnel"] != "beyond_below", s["first_time_fix"]))
+    return shown(
+        [f"Shop {shops.shop_sentence(r, run)}" for r in rows],
+        "shops.html#funnel",
+        "See the shops page",
+        "shop",
+    )
+
+
+def odd_stations(look: pl.DataFrame, run: Run) -> list[Finding]:
+    rows = sorted(
+        (r for r in look.to_dicts() if r["stands_out"]),
+        key=lambda r: (r["q_value"], r["station_id"], r["measure"]),
+    )
+    texts = [f"A reason to look at station {inspection.station_sentence(r, run)}" for r in rows]
+    return shown(texts, "inspection.html#stations", "See the inspection page", "measure")
+
+
+def unready(readiness: pl.DataFrame, run: Run) -> list[Finding]:
+    rows = [r for r in readiness.to_dicts() if r["monitor"] == "evap" and r["not_ready_rate"] is not None]
+    if not rows:
+        return []
+    return [
+        Finding(
+            inspection.worst_sentence(inspection.worst(rows), run),
+            "inspection.html#readiness",
+            "See readiness",
+        )
+    ]
+
+
+def leak_sizes(sizes: pl.DataFrame, run: Run) -> list[Finding]:
+    everyone = [s for s in leaks.sizes_with_words(sizes) if s["by"] == "all" and s["median_mm"] is not None]
+    return [Finding(leaks.size_sentence(s, run), "leaks.html#sizes", "See the leaks page") for s in everyone]
+
+
+def shown(texts: list[str], href: str, link: str, noun: str) -> list[Finding]:
+    """Show the first few; say how many more there are."""
+    findings = [Finding(t, href, link) for t in texts[:MAX_EACH]]
+    if len(texts) > MAX_EACH:
+        findings.append(Finding(f"{words.plural(len(texts) - MAX_EACH, 'more ' + noun)}.", href, link))
+    return findings
+
+
+def holds(read: Read, run: Run) -> Section:
+    files = read("audit.files")
+    question = "What does the data hold?"
+    if files.is_empty():
+        return Section("holds", question, ("Nothing yet: no file has been read.",))
+    by_kind = {r["kind"]: r for r in kind_counts(files)}
+    accepted = words.listed(
+        f"{words.count(by_kind[k]['n_accepted'])} {KIND_NAMES[k]}" for k in KINDS if k in by_kind
+    )
+    return Section(
+        "holds",
+        question,
+        (
+            f"{words.plural(files['source_id'].n_unique(), 'source')}, {words.plural(files.height, 'file')}. Accepted: {accepted}.",
+            f"Window of the jobs: {run.window_text}. Latest inspection: {words.day(run.inspection_to_on)}.",
+        ),
+        findings=quarantined(files),
+        grids=(kind_grid(by_kind),),
+        open_numbers=True,
+    )
+
+
+KIND_NAMES = {
+    "vehicles": "vehicles",
+    "jobs": "jobs",
+    "traces": "recordings",
+    "samples": "samples",
+    "inspections": "inspections",
+}
+
+
+def kind_counts(files: pl.DataFrame) -> list[dict[str, Any]]:
+    counted = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
+    return (
+        files.group_by("kind")
+        .agg(pl.len().alias("n"), *(pl.col(c).sum() for c in counted))
+        .sort("kind")
+        .to_dicts()
+    )
+
+
+def quarantined(files: pl.DataFrame) -> tuple[Finding, ...]:
+    n, read_ = int(files["n_quarantined"].sum() or 0), int(files["n_read"].sum() or 0)
+    text = f"{words.plural(n, 'record')} of {words.count(read_)} read {'was' if n == 1 else 'were'} quarantined, each with its reason."
+    return (Finding(text, "data.html#refused", "See what to fix at the source"),)
+
+
+def kind_grid(by_kind: dict[str, dict[str, Any]]) -> Grid:
+    lines = (
+        Row(
+            (
+                text_cell(KIND_NAMES[k].capitalize()),
+                *(
+                    number_cell(words.count(by_kind[k][c]), by_kind[k][c])
+                    for c in ("n", "n_read", "n_accepted", "n_quarantined", "n_duplicate")
+                ),
+            )
+        )
+        for k in KINDS
+        if k in by_kind
+    )
+    return grid(
+        "Records by kind",
+        ("Kind", "Files", "Read", "Accepted", "Quarantined", "Said again"),
+        lines,
+        "audit.files",
+    )
+
+
+def settings(run: Run) -> Section:
+    s = run.settings
+    lines = (
+        f"Window of the jobs: {run.window_text}.",
+        f"Level of every interval: {run.level_text}.",
+        f"Follow-up after a repair: {s['follow_up_days']} days. A test cycle ends after {s['cycle_gap_days']} days without an inspection.",
+        f"Discharge coefficient behind leak sizes: {float(s['discharge_coefficient']):.2f}.",
+    )
+    return Section(
+        "settings",
+        "Which settings do the numbers rest on?",
+        lines,
+        findings=(Finding("", "data.html#settings", "All settings and versions"),),
+    )
