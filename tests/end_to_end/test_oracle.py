@@ -1,0 +1,290 @@
+"""The whole road against an independent computation: random awkward lakes, counts exactly, numbers to 1e-6.
+
+The independent computation (`oracle.py`, `oracle_inspections.py`) is first held against published values and
+against cases worked out by hand, so that two wrongs do not agree.
+"""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.end_to_end import oracle, oracle_inspections
+from tests.end_to_end.random_lake import write_lake
+from tests.end_to_end.raw_lake import Records, decode_status, read_lake
+
+CLAUSES = ("i", "ii", "iii", "iv", "v", "vi", "xi", "xii", "xv", "xvi", "xvii", "xviii", "xix", "xx", "xxi",
+           "xxii", "xxiii")  # fmt: skip
+ITEMS = [f"(a)(2)({clause})" for clause in CLAUSES]
+
+
+# --- the program's run -----------------------------------------------------------------------------
+@dataclass
+class Run:
+    """One lake, the program's tables made of it, and the window asked for."""
+
+    records: Records
+    window: oracle.Window
+    out: Path
+
+    def table(self, name: str) -> pd.DataFrame:
+        (path,) = (self.out / "tables").rglob(f"*{name}.parquet")
+        return pd.read_parquet(path)
+
+
+@pytest.fixture(
+    scope="module", params=[(11, None, None), (12, "2022-05-01", "2023-06-30")], ids=["whole", "window"]
+)
+def run(request, tmp_path_factory) -> Run:
+    seed, first, last = request.param
+    folder = tmp_path_factory.mktemp("oracle")
+    write_lake(folder / "lake", seed)
+    window = [f"--from={first}", f"--to={last}"] if first else []
+    command = [
+        sys.executable,
+        "-m",
+        "pipeline",
+        "run",
+        str(folder / "lake"),
+        "--out",
+        str(folder / "out"),
+        *window,
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=300)
+    assert done.returncode == 0, done.stderr
+    records = read_lake(folder / "lake")
+    return Run(records, oracle.window_of(records, first, last), folder / "out")
+
+
+def differences(
+    ours: pd.DataFrame, theirs: pd.DataFrame, keys: list[str], counts: list[str], numbers: list[str]
+) -> list[str]:
+    """List every cell in which two tables differ, and every row that only one of them has."""
+    found = []
+    both = [
+        {
+            tuple("" if pd.isna(k) else k for k in row[: len(keys)]): row[len(keys) :]
+            for row in t.itertuples(index=False)
+        }
+        for t in (ours[keys + counts + numbers], theirs[keys + counts + numbers])
+    ]
+    for key in sorted(both[0].keys() | both[1].keys(), key=str):
+        rows = [table.get(key) for table in both]
+        if None in rows:
+            found.append(f"{key}: only in {'theirs' if rows[0] is None else 'ours'}: {rows[0] or rows[1]}")
+            continue
+        for place, name in enumerate(counts + numbers):
+            a, b = (math.nan if pd.isna(row[place]) else float(row[place]) for row in rows)
+            is_same = a == b if name in counts else np.isclose(a, b, rtol=1e-6, atol=1e-9)
+            if not (is_same or (math.isnan(a) and math.isnan(b))):
+                found.append(f"{key} {name}: ours {a!r}, theirs {b!r}")
+    return found
+
+
+def test_every_record_of_the_lake_is_accepted(run):
+    files = pd.read_parquet(next((run.out / "tables").rglob("*audit*files*.parquet")))
+    assert files["n_read"].sum() == files["n_accepted"].sum() == run.records.n_read
+
+
+def test_failure_rates_equal_the_independent_ones(run):
+    keys = ["make", "model", "component"]
+    counts = ["n_failures", "n_comebacks", "n_vehicles", "n_vehicles_km", "is_recurring"]
+    numbers = ["vehicle_years", "vehicle_km", "rate_per_1000_vehicle_years", "low", "high", "rate_ratio", "p_value",
+               "q_value", "shrunk_rate", "shrunk_low", "shrunk_high"]  # fmt: skip
+    ours = oracle.failure_rate(run.records, run.window)
+    assert ours["n_failures"].sum() > 50
+    assert ours["n_comebacks"].sum() > 3
+    assert differences(ours, run.table("failure_rate"), keys, counts, numbers) == []
+
+
+def test_first_time_fix_equals_the_independent_one(run):
+    counts = ["n_repairs", "n_comebacks", "n_followed"]
+    numbers = ["first_time_fix", "low", "high", "first_time_fix_naive"]
+    ours = oracle.first_time_fix(run.records, run.window, run.table("repair_check"))
+    assert set(ours["by"]) == {"all", "shop", "technician", "model", "component", "verified", "evidence"}
+    assert ours.loc[ours["by"] == "all", "n_comebacks"].item() > 20
+    assert differences(ours, run.table("first_time_fix"), ["by", "group"], counts, numbers) == []
+
+
+def test_the_inspection_report_equals_the_independent_one(run):
+    ours = oracle_inspections.inspection_report(run.records)
+    theirs = run.table("inspection_report")
+    theirs = theirs[theirs["item"].isin(ITEMS) & (theirs["of"] > 0)]
+    assert set(ours["item"]) == set(ITEMS)
+    numbers = ["percent", "low_percent", "high_percent"]
+    assert differences(ours, theirs, ["model_year", "vehicle_type", "item"], ["n", "of"], numbers) == []
+
+
+def test_readiness_equals_the_independent_one(run):
+    ours = oracle_inspections.readiness(run.records)
+    counts, numbers = ["n_inspections", "n_not_ready"], ["not_ready_rate", "low", "high"]
+    assert ours["n_not_ready"].sum() > 50
+    assert differences(ours, run.table("readiness"), ["make", "model", "monitor"], counts, numbers) == []
+
+
+# --- the independent computation itself --------------------------------------------------------------
+def test_the_oracles_shrinkage_gives_the_published_pump_rates():
+    # Gaver & O'Muircheartaigh (1987), Technometrics 29, ten pumps; marginal MLE shape 0.822965, rate 1.261653.
+    x = np.array([5, 1, 5, 14, 3, 19, 1, 1, 4, 22])
+    t = np.array([94.3, 15.7, 62.9, 126, 5.24, 31.4, 1.05, 1.05, 2.1, 10.5])
+    want = [0.0609, 0.1075, 0.0908, 0.1165, 0.5880, 0.6069, 0.7886, 0.7886, 1.4347, 1.9405]
+    assert oracle.shrunk(x, t)[0] == pytest.approx(want, abs=6e-5)
+
+
+def test_the_oracles_kaplan_meier_gives_the_published_remission_bounds():
+    # Freireich et al. (1963), 6-MP arm: S(16) = 0.627451, log-log bounds 0.367511 to 0.804912 (R, lifelines).
+    time = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16]
+    event = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1]
+    rest = 21 - len(time)
+    got = oracle.kaplan_meier(pd.Series(time + [91] * rest), pd.Series(event + [0] * rest))
+    assert got == pytest.approx((0.627451, 0.367511, 0.804912), abs=1e-6)
+
+
+def test_the_oracles_garwood_interval_is_the_published_one():
+    # Garwood (1936) exact Poisson bounds for 0 and 10 events.
+    assert oracle.garwood(0) == pytest.approx((0, 3.688879), abs=1e-6)
+    assert oracle.garwood(10) == pytest.approx((4.795389, 18.390356), abs=1e-6)
+
+
+def at(text: str) -> pd.Timestamp:
+    return pd.Timestamp(text, tz="UTC")
+
+
+def vehicle(name: str = "V", **more) -> dict:
+    base = {"vehicle_id": name, "make": "Ardvel", "model": "Quillo", "model_year": 2012, "vehicle_type": "car",
+            "in_service_on": pd.Timestamp("2020-01-01"), "out_of_service_on": None, "odometer_km": None,
+            "odometer_on": None}  # fmt: skip
+    return base | more
+
+
+def job(name: str, opened: str, closed: str | None, vehicle_id: str = "V", **more) -> dict:
+    base = {"job_id": name, "shop_id": "S", "technician_id": None, "vehicle_id": vehicle_id, "opened_at": at(opened),
+            "closed_at": at(closed) if closed else None, "odometer_km": None, "trouble_codes": None,
+            "component": "purge_valve", "action": "replaced"}  # fmt: skip
+    return base | more
+
+
+END = job("end", "2023-12-31 12:00", None, "W", component="none_found", action="none")
+
+
+@pytest.mark.parametrize(
+    ("opened", "more", "comes_back"),
+    [
+        ("2023-01-10 12:00", {}, False),  # the very moment the repair was closed: the same visit
+        ("2023-01-10 12:01", {}, True),
+        ("2023-04-10 00:00", {}, True),  # day 90
+        ("2023-04-11 00:00", {}, False),  # day 91
+        ("2023-01-20 12:00", {"component": "none_found"}, False),
+        ("2023-01-20 12:00", {"component": "none_found", "trouble_codes": ["P0420", "P043F"]}, True),
+        ("2023-01-20 12:00", {"component": "other", "trouble_codes": ["P0494", "P1456"]}, False),
+        ("2023-01-20 12:00", {"action": "none"}, True),
+    ],
+)
+def test_the_oracles_comeback_by_hand(opened, more, comes_back):
+    jobs = [job("first", "2023-01-01 08:00", "2023-01-10 12:00"), job("next", opened, None, **more), END]
+    records = Records([vehicle(), vehicle("W")], jobs, [], 0)
+    table = oracle.first_time_fix(records, oracle.window_of(records)).set_index("by")
+    assert table.loc["all", "n_comebacks"] == int(comes_back)
+    assert table.loc["all", "n_followed"] == 1
+    flagged = oracle.failure_rate(records, oracle.window_of(records))["n_comebacks"].sum()
+    assert flagged == (1 if comes_back and more == {} else 0)
+
+
+def test_the_oracles_exposure_by_hand():
+    window = oracle.Window(pd.Timestamp("2022-01-01"), pd.Timestamp("2022-12-31"))
+    days = [
+        oracle.vehicle_years(
+            vehicle(in_service_on=pd.Timestamp(a), out_of_service_on=pd.Timestamp(b) if b else None), window
+        )
+        * 365.25
+        for a, b in [
+            ("2020-01-01", None),
+            ("2022-06-01", "2022-06-11"),
+            ("2020-01-01", "2021-06-01"),
+            ("2023-01-01", None),
+        ]
+    ]
+    assert days == pytest.approx([364, 10, 0, 0])
+
+
+def visit(when: str, result: str | None = None, **more) -> dict:
+    base = {"vehicle_id": "V", "inspected_at": at(when), "odometer_km": None, "monitor_status_hex": "00 07 65 00",
+            "mil_on": None, "trouble_code_count": None, "monitors_not_ready": None, "trouble_codes": None,
+            "bulb_check": None, "connector": None, "test_result": result, "cap_test_result": None,
+            "waived": None}  # fmt: skip
+    return base | more
+
+
+NOT_READY = {"monitor_status_hex": "00 07 65 24"}
+LAST = visit("2023-12-31", "pass", vehicle_id="W")
+
+
+@pytest.mark.parametrize(
+    ("visits", "items"),
+    [
+        # fail, then nothing for 180 days: no known final outcome
+        ([visit("2023-07-04", "fail")], {"i": [1], "vi": [1]}),
+        # fail 179 days before the end: open
+        ([visit("2023-07-05", "fail")], {"i": [1], "vi": [0]}),
+        # 180 days apart: two cycles; 179 days: one, and the second visit is the first retest
+        ([visit("2023-01-01", "fail"), visit("2023-06-30", "pass")], {"i": [1, 0], "vi": [1], "iii": []}),
+        ([visit("2023-01-01", "fail"), visit("2023-06-29", "pass")], {"i": [1], "vi": [0], "iii": [1], "ii": [0]}),
+        # return, again not ready: judged a fail, and the first verdict of its cycle
+        ([visit("2023-12-01", **NOT_READY), visit("2023-12-09", **NOT_READY)], {"i": [1], "xxiii": [1], "ii": []}),
+        # one return only: no verdict; not ready counts in (xxiii)
+        ([visit("2023-12-01", **NOT_READY)], {"i": [], "xi": [], "xxiii": [1]}),
+        # a waiver ends the cycle
+        ([visit("2023-01-01", "fail", waived=True), visit("2023-01-09", "pass")], {"i": [1, 0], "v": [1], "vi": [0]}),
+        # fail, fail, pass: second retest passed
+        ([visit("2023-01-01", "fail"), visit("2023-01-02", "fail"), visit("2023-01-02 09:00", "pass")],
+         {"ii": [1], "iii": [0], "iv": [1], "vi": [0]}),
+    ],
+)  # fmt: skip
+def test_the_oracles_cycles_by_hand(visits, items):
+    records = Records([vehicle(), vehicle("W")], [], [*visits, LAST], 0)
+    last_day = pd.Timestamp("2023-12-31")
+    counted = [
+        oracle_inspections.counts_of(v, last_day) for car, v in oracle_inspections.cycles_of(records)
+        if car["vehicle_id"] == "V"
+    ]  # fmt: skip
+    for item, want in items.items():
+        assert [int(c[item]) for c in counted if c[item] is not None] == want
+
+
+def test_the_oracles_bytes_by_hand():
+    # SAE J1979 service 01 PID 01 (from memory): 82 07 65 04 is lamp on, two codes, EVAP alone not complete.
+    lamp, n_codes, supported, late = decode_status("41 01 82 07 65 04")
+    assert (lamp, n_codes, late) == (True, 2, ["evap"])
+    assert supported == [
+        "misfire",
+        "fuel_system",
+        "comprehensive",
+        "catalyst",
+        "evap",
+        "o2_sensor",
+        "o2_heater",
+    ]
+
+
+def test_random_lakes_hold_what_they_are_meant_to_hold(tmp_path):
+    write_lake(tmp_path, seed=11)
+    records = read_lake(tmp_path)
+    repairs = oracle.followed_repairs(records, oracle.window_of(records))
+    assert {0.0, 89.0, 90.0} <= set(repairs.loc[repairs["came_back"], "time"])
+    assert any(j["closed_at"] is None for j in records.jobs)
+    assert sum(v["out_of_service_on"] is not None for v in records.vehicles) > 10
+    assert any(day_moves(j["opened_at"]) for j in records.jobs)
+    results = [v.result for _, visits in oracle_inspections.cycles_of(records) for v in visits]
+    assert set(results) == {"pass", "fail", "return", None}
+
+
+def day_moves(moment: pd.Timestamp) -> bool:
+    """Say whether the local date in Phoenix differs from the UTC date, which is the one that counts."""
+    return moment.tz_convert("America/Phoenix").date() != moment.date()
