@@ -28,3 +28,8 @@ def as_table(frame: pl.DataFrame, table: Table, order_by: Sequence[str] | None =
     ordered = frame.sort(order_by or table.key, nulls_last=True)
     columns = [pl.col(c.name).cast(POLARS_TYPES[c.type]) for c in table.columns]
     return ordered.select(columns).with_columns(pl.col(pl.Float64).fill_nan(None))
+
+
+def empty_table(table: Table) -> pl.DataFrame:
+    """Return `table` without rows."""
+    return pl.DataFrame(schema={c.name: POLARS_TYPES[c.type] for c in table.columns})

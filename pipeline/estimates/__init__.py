@@ -1,0 +1,68 @@
+"""Mart rows -> statistics -> tables: the only bridge between what SQL counts and what is published.
+
+SQL joins and counts, `pipeline.statistics` estimates, and each module here turns one kind of counts into
+one table of the contract, as a plain function on frames.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import polars as pl
+
+from pipeline.contract.tables import (
+    FAILURE_RATE,
+    FIRST_TIME_FIX,
+    INSPECTION_REPORT,
+    LEAK_SIZE,
+    LEAK_SIZE_CURVE,
+    READINESS,
+    STATION_LOOK,
+)
+from pipeline.estimates.failure_rates import failure_rates
+from pipeline.estimates.first_time_fixes import first_time_fixes
+from pipeline.estimates.inspections import inspection_report, readiness
+#from pipeline.estimates.leak_sizes import leak_size_curves, leak_sizes
+from pipeline.estimates.stations import station_look
+from pipeline.settings import Settings
+
+__all__ = [
+    "estimate_all",
+    "failure_rates",
+    "first_time_fixes",
+    "inspection_report",
+#    "leak_size_curves",
+#    "leak_sizes",
+    "readiness",
+    "station_look",
+]
+
+
+def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dict[str, pl.DataFrame]:
+    """Estimate every mart that rests on a statistic. Reads only.
+
+    Parameters
+    ----------
+    read : gives a table made by `sql/` by its full name, such as "mart.failure_count".
+    settings : level and follow-up window.
+
+    Returns
+    -------
+    Frames by full name of their table, with the contract's columns. `mart.trace_result` comes from
+    `pipeline.traces`; `mart.repair_check` is whole when `sql/` has run.
+    """
+    level = settings.level
+    bounds = read("mart.leak_bound")
+    return {
+        FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
+        FIRST_TIME_FIX.full_name: first_time_fixes(
+            read("mart.repair_follow_up"), settings.follow_up_days, level
+        ),
+#        LEAK_SIZE.full_name: leak_sizes(bounds, level),
+#        LEAK_SIZE_CURVE.full_name: leak_size_curves(bounds, level),
+        INSPECTION_REPORT.full_name: inspection_report(read("mart.inspection_count"), level),
+        READINESS.full_name: readiness(read("mart.readiness_count"), level),
+        STATION_LOOK.full_name: station_look(
+            read("mart.station_year_count"), read("mart.station_repeat_count"), level
+        ),
+    }

@@ -1,0 +1,124 @@
+"""`mart.first_time_fix` from followed repairs, against lifelines and published survival."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+import pytest
+from lifelines import KaplanMeierFitter
+
+from pipeline.contract.tables import FIRST_TIME_FIX
+from pipeline.estimates import first_time_fixes
+
+
+def repairs(days: list[int], events: list[bool], **groups: object) -> pl.DataFrame:
+    columns = {
+        "shop": "north",
+        "technician": None,
+        "model": "Finch",
+        "component": "purge_valve",
+        "verified": "no_trace",
+        "evidence": "cannot_say",
+    } | groups
+    frame = pl.DataFrame({"time_days": days, "is_comeback": events})
+    filled = {
+        name: pl.Series(name, value if isinstance(value, list) else [value] * len(days), pl.String)
+        for name, value in columns.items()
+    }
+    followed = pl.Series("is_followed", [e or d >= 90 for d, e in zip(days, events, strict=True)])
+    return frame.with_columns(followed, *filled.values())
+
+
+def row(frame: pl.DataFrame, by: str, group: str) -> dict[str, object]:
+    return frame.row(by_predicate=(pl.col("by") == by) & (pl.col("group") == group), named=True)
+
+
+# Remission of 21 patients on 6-MP, weeks: E. Freireich et al., Blood 21 (1963) 699-716. Here a "repair" each.
+SIX_MP = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35]
+RELAPSED = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0]
+
+
+def test_published_survival_is_found_where_the_naive_share_is_not() -> None:
+    # S(16) = 0.627 (NAG g12aac example results); log-log bounds 0.3675-0.8049 (lifelines, R survival).
+    within = [bool(e) and t <= 16 for t, e in zip(SIX_MP, RELAPSED, strict=True)]
+    got = row(first_time_fixes(repairs([min(t, 16) for t in SIX_MP], within), 16, 0.95), "all", "all")
+    assert got["first_time_fix"] == pytest.approx(0.627451, abs=5e-7)
+    assert (got["low"], got["high"]) == (pytest.approx(0.367511, abs=5e-7), pytest.approx(0.804912, abs=5e-7))
+    assert (got["n_repairs"], got["n_comebacks"]) == (21, 7)
+
+
+def test_every_group_equals_lifelines() -> None:
+    rng = np.random.default_rng(3)
+    shops = rng.choice(["east", "north", "west"], 400).tolist()
+    came_back = rng.exponential(300, 400).astype(int)
+    seen = rng.integers(20, 200, 400)
+    days = np.minimum(np.minimum(came_back, seen), 90)
+    events = came_back <= np.minimum(seen, 90)
+    got = first_time_fixes(repairs(days.tolist(), events.tolist(), shop=shops), 90, 0.95)
+    for shop in ("east", "north", "west"):
+        mine = np.array(shops) == shop
+        fitter = KaplanMeierFitter(alpha=0.05).fit(days[mine], events[mine])
+        bounds = fitter.confidence_interval_survival_function_.loc[:90].iloc[-1]
+        r = row(got, "shop", shop)
+        assert r["n_repairs"] == mine.sum()
+        assert r["n_comebacks"] == events[mine].sum()
+        assert r["first_time_fix"] == pytest.approx(fitter.predict(90), abs=1e-9)
+        assert (r["low"], r["high"]) == (pytest.approx(bounds.iloc[0]), pytest.approx(bounds.iloc[1]))
+
+
+def test_day_90_counts_and_ties_put_comebacks_before_censorings() -> None:
+    got = row(first_time_fixes(repairs([90, 90, 90, 90], [True, False, False, False]), 90, 0.95), "all", "all")
+    assert got["first_time_fix"] == pytest.approx(0.75)
+    assert got["first_time_fix_naive"] == pytest.approx(0.75)
+
+
+def test_the_naive_share_rests_on_followed_repairs_alone() -> None:
+    got = row(first_time_fixes(repairs([10, 90, 90, 30], [True, False, False, False]), 90, 0.95), "all", "all")
+    assert (got["n_repairs"], got["n_followed"], got["n_comebacks"]) == (4, 3, 1)
+    assert got["first_time_fix_naive"] == pytest.approx(2 / 3)
+    assert got["first_time_fix"] == pytest.approx(0.75)
+
+
+def test_no_comeback_leaves_the_bounds_unknown() -> None:
+    got = row(first_time_fixes(repairs([90, 40], [False, False]), 90, 0.95), "all", "all")
+    assert (got["first_time_fix"], got["low"], got["high"]) == (1.0, None, None)
+
+
+def test_a_repair_without_a_technician_is_in_no_technician_group_but_in_the_reference() -> None:
+    frame = repairs([10, 90, 90, 90], [True, False, False, False], technician=["t1", "t1", None, None])
+    got = first_time_fixes(frame, 90, 0.95)
+    assert got.filter(pl.col("by") == "technician")["group"].to_list() == ["t1"]
+    # By hand: hazard of the stratum 1/4 on day 10, so each of the two repairs expects 0.25 comebacks.
+    assert row(got, "technician", "t1")["n_comebacks_expected"] == pytest.approx(0.5)
+    assert row(got, "technician", "t1")["expected"] == pytest.approx(0.75)
+
+
+def test_expected_over_all_equals_observed_and_all_has_no_funnel() -> None:
+    frame = repairs([5, 90, 30, 90], [True, False, True, False], component=["wiring", "wiring", "canister", "canister"])
+    got = row(first_time_fixes(frame, 90, 0.95), "all", "all")
+    assert got["n_comebacks_expected"] == pytest.approx(2)
+    assert got["funnel"] is None
+    assert got["funnel_low"] is None
+
+
+def test_only_the_shop_whose_repairs_come_back_is_beyond_its_funnel() -> None:
+    rng = np.random.default_rng(11)
+    shops, days, events = [], [], []
+    for number in range(8):
+        bad = number == 5
+        came_back = rng.exponential(150 if bad else 800, 300).astype(int)
+        days += np.minimum(came_back, 90).tolist()
+        events += (came_back <= 90).tolist()
+        shops += [f"shop {number}"] * 300
+    got = first_time_fixes(repairs(days, events, shop=shops), 90, 0.95).filter(pl.col("by") == "shop")
+    assert got.filter(pl.col("funnel") == "beyond_below")["group"].to_list() == ["shop 5"]
+    assert set(got.filter(pl.col("group") != "shop 5")["funnel"]) <= {"inside", "above"}
+    limits = ["funnel_beyond_low", "funnel_low", "expected", "funnel_high", "funnel_beyond_high"]
+    for values in got.select(limits).rows():
+        assert list(values) == sorted(values)
+
+
+def test_no_repairs_give_no_rows() -> None:
+    got = first_time_fixes(repairs([], []), 90, 0.95)
+    assert got.height == 0
+    assert tuple(got.columns) == FIRST_TIME_FIX.column_names
