@@ -1,0 +1,169 @@
+"""The sentence that a technician would say, with the numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from math import isfinite
+from typing import Any
+
+from pipeline.traces.verdict import REASONS
+
+#: Conventional inch of water (NIST SP 811, appendix B.8): technicians read gauges in it.
+_INCH_OF_WATER_PA = 249.0889
+
+Reading = Mapping[str, Any]
+
+
+def say(row: Reading) -> str:
+    """Return the evidence of one trace.
+
+    Parameters
+    ----------
+    row : the result's columns, the readings of `shows.Shown`, and of `volts.VoltStory` and `hold_fit.HoldFit`
+        those that the sentences name.
+    """
+    return _SENTENCES[row["verdict"]](row)
+
+
+def pressure(pa: float) -> str:
+    """Return a pressure in pascals and inches of water."""
+    return f"{_rounded(pa)} Pa ({pa / _INCH_OF_WATER_PA:.1f} in of water)"
+
+
+def _rounded(pa: float) -> str:
+    return f"{pa:.0f}" if abs(pa) >= 20 else f"{pa:.1f}"
+
+
+def _seconds(s: float) -> str:
+    return f"{s:.0f} s" if s >= 10 else f"{s:.1f} s"
+
+
+def _draw(row: Reading) -> str:
+    if row["is_pressure_test"]:
+        return f"The system was put under {pressure(row['hold_start_above'])} of pressure"
+    return f"Purge pulled {pressure(row['depth'])} of vacuum in {_seconds(row['draw_s'])}"
+
+
+def _bleed(row: Reading) -> str:
+    change = row["hold_end_above"] - row["hold_start_above"]
+    vapor = row["vapor_pa_s"] * row["hold_s"]
+    way = "rose" if change >= 0 else "fell"
+    text = f"with vent and purge shut the pressure {way} by {_rounded(abs(change))} Pa in {_seconds(row['hold_s'])}"
+    return text + f" (vapor explains about {_rounded(vapor)} Pa)" if isfinite(vapor) else text
+
+
+def _bounds(row: Reading) -> str:
+    return f"{row['low']:.2f} to {row['high']:.2f} mm at {row['level']:.0%}"
+
+
+def _holds(row: Reading) -> str:
+    limit = (
+        f"a hole larger than {row['high']:.2f} mm would have shown"
+        if isfinite(row["high"])
+        else "no hole in a tank of usual size would have stayed unseen, but the tank size is not known"
+    )
+    return f"{_draw(row)}; {_bleed(row)}; it holds: {limit}."
+
+
+def _leak(row: Reading) -> str:
+    size = (
+        f"a hole of about {row['diameter']:.2f} mm ({_bounds(row)}; discharge coefficient {row['discharge']:.2f})"
+        if isfinite(row["diameter"])
+        else "a leak; its size needs the tank's, which is not known"
+    )
+    return f"{_draw(row)}; {_bleed(row)}, faster than vapor alone: {size}."
+
+
+def _gross_leak(row: Reading) -> str:
+    gone = (
+        f"most of it was gone {_seconds(max(row['gone_s'], row['interval_s']))} after the purge shut"
+        if isfinite(row["gone_s"])
+        else "it was gone when the purge shut"
+    )
+    size = f"; the hole is larger than {row['gross_low']:.1f} mm" if isfinite(row["gross_low"]) else ""
+    reached = f"With the purge open vacuum reached only {pressure(max(row['depth'], 0))}"
+    if row["depth"] > 1000:
+        reached = f"Purge pulled {pressure(row['depth'])} of vacuum"
+    return f"{reached}; {gone}: a leak too large for a decay, or a vent path that stays open{size}."
+
+
+def _no_vacuum(row: Reading) -> str:
+    text = f"The purge was commanded open for {_seconds(row['draw_s'])} and no vacuum arrived"
+    if row["depth"] > 60:
+        text = f"With the purge open for {_seconds(row['draw_s'])} hardly any vacuum arrived ({pressure(row['depth'])})"
+    creep = row["creep"]
+    if isfinite(creep) and creep > 0.05 and creep > 3 * row["creep_sd"]:
+        text += f"; the shut tank crept up by {creep:.2f} Pa/s, so it holds and the sensor works"
+    return text + ": the purge valve or its line does not pass."
+
+
+def _purge_passes(row: Reading) -> str:
+    closed = row["closed_change"] < -30 and row["closed_rate"] < 0
+    if closed:
+        return (
+            f"With vent and purge shut, before any draw, the pressure fell at {abs(row['closed_rate']):.1f} Pa/s "
+            f"to {pressure(row['closed_above'])} on average: vacuum passes the purge valve when it is shut."
+        )
+    return (
+        f"In the hold the vacuum grew by {_rounded(-row['hold_late_change'])} Pa although the purge was shut: "
+        "vacuum passes the purge valve when it is shut."
+    )
+
+
+def _vent_restricted(row: Reading) -> str:
+    if row["flowing_above"] < -500 and not row["release_from_above"] < -150:
+        return f"With the vent open and purge flowing the tank stood at {pressure(row['flowing_above'])}: the vent path is restricted."
+    start = pressure(-row["release_from_above"])
+    if isfinite(row["release_half_s"]):
+        return f"After the vent opened it took {_seconds(row['release_half_s'])} to lose half of {start} of vacuum: the vent path is restricted."
+    return (
+        f"{_seconds(row['release_s'])} after the vent opened more than half of {start} of vacuum was still there: "
+        "the vent path is restricted."
+    )
+
+
+def _flat(row: Reading) -> str:
+    volts = f", and its output by {row['volt_range']:.3f} V" if isfinite(row["volt_range"]) else ""
+    return (
+        f"Through vent and purge commands alike the reading moved by no more than {_rounded(row['span'])} Pa{volts}, "
+        "without even the creep of a shut tank: the sensor does not respond."
+    )
+
+
+def _offset(row: Reading) -> str:
+    volts = f" ({row['rest_v']:.2f} V)" if isfinite(row["rest_v"]) else ""
+    return f"With the vent open the sensor read {pressure(row['zero'])}{volts} where it should read zero."
+
+
+def _disagrees(row: Reading) -> str:
+    if row["is_flat_volts"]:
+        return f"The pressure moved by {_rounded(row['pressure_range'])} Pa while the sensor's output moved by {row['volt_range']:.3f} V only."
+    if row["is_flat_pressure"]:
+        return f"The sensor's output moved by {row['volt_range']:.2f} V while the pressure moved by {_rounded(row['pressure_range'])} Pa only."
+    return (
+        f"Volts and pressure do not follow one straight line: readings lie {_rounded(row['residual_pa'])} Pa off it, "
+        f"in a range of {_rounded(row['pressure_range'])} Pa."
+    )
+
+
+def _not_judged(row: Reading) -> str:
+    text = f"Not judged: {REASONS[row['reason']]}"
+    if row["reason"] == "few":
+        return f"{text} ({row['n_samples']})."
+    if row["reason"] == "cannot_tell" and isfinite(row["working_high"]):
+        return f"{text} (a hole up to {row['working_high']:.2f} mm is possible)."
+    return text + "."
+
+
+_SENTENCES: dict[str, Callable[[Reading], str]] = {
+    "holds": _holds,
+    "leak": _leak,
+    "gross_leak": _gross_leak,
+    "no_vacuum": _no_vacuum,
+    "purge_passes_closed": _purge_passes,
+    "vent_restricted": _vent_restricted,
+    "sensor_flat": _flat,
+    "sensor_offset": _offset,
+    "sensor_disagrees": _disagrees,
+    "not_judged": _not_judged,
+}

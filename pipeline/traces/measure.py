@@ -1,0 +1,191 @@
+"""From samples to one judged row per trace."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.contract.tables import TRACE_RESULT
+from pipeline.physics.orifice import STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_C
+from pipeline.settings import Settings
+from pipeline.traces.evidence import say
+from pipeline.traces.hold_bins import HoldBins, bin_holds
+from pipeline.traces.hold_fit import HoldFit, fit_holds, vapor_beliefs
+from pipeline.traces.landmarks import Landmarks, find_landmarks
+from pipeline.traces.phases import Batch, Floats, Segments, make_batch
+from pipeline.traces.shows import Shown, read_traces, take_out_outliers
+from pipeline.traces.sizes import Sizes, size_leaks
+from pipeline.traces.suspects import name_suspects
+from pipeline.traces.verdict import Judgement, judge
+from pipeline.traces.volts import VoltStory, compare_volts
+
+_TYPES = {"VARCHAR": pl.String, "DOUBLE": pl.Float64, "BIGINT": pl.Int64, "VARCHAR[]": pl.List(pl.String)}
+RESULT_SCHEMA = {column.name: _TYPES[column.type] for column in TRACE_RESULT.columns}
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Everything that was found out on the way to a batch's rows."""
+
+    headers: pl.DataFrame
+    batch: Batch
+    segments: Segments
+    marks: Landmarks
+    shown: Shown
+    volts: VoltStory
+    bins: HoldBins
+    fit: HoldFit
+    sizes: Sizes
+    judgement: Judgement
+
+
+def measure_traces(samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    """Judge every trace of a batch. Reads only.
+
+    Parameters
+    ----------
+    samples : trace_id, t_s [s], tank_pressure_pa [Pa, gauge], sensor_v [V], purge_duty_pct [%], is_vent_closed,
+        engine_rpm [1/min] and is_pressure_derived, sorted by trace_id and t_s.
+    headers : one row per trace: trace_id, job_id, vehicle_id, stage, fuel_level_pct [%], ambient_c [°C],
+        barometric_kpa [kPa], fuel_tank_l [l], trouble_codes, checks.
+    settings : discharge_coefficient and level are used.
+
+    Returns
+    -------
+    One row per header in its order, the columns of the contract's TRACE_RESULT. A header without samples is
+    `not_judged`.
+    """
+    if headers.is_empty():
+        return pl.DataFrame(schema=RESULT_SCHEMA)
+    return rows_of(measure(samples, headers, settings), settings)
+
+
+def measure(samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings) -> Measured:
+    """Return all that a batch's traces show, with their fits and verdicts."""
+    numbered = headers.select("trace_id").with_row_index("number")
+    batch, segments = make_batch(samples, numbered)
+    smooth = take_out_outliers(batch)
+    marks = find_landmarks(batch, segments, smooth)
+    shown = read_traces(batch, marks, smooth)
+    since = batch.t - segments.start[batch.segment] if len(batch) else batch.t
+    volts = compare_volts(batch, since, shown.noise, _is_derived(samples, numbered))
+    air, temperature, is_air_known = _ambient(headers)
+    beliefs = vapor_beliefs(
+        shown.closed_rate, shown.closed_rate_sd, shown.closed_above, shown.depth, shown.draw_s
+    )
+    bins = bin_holds(batch, marks, shown, smooth)
+    fit = fit_holds(bins, beliefs, air, temperature, shown.step, shown.zero_sd, settings.level)
+    sizes = size_leaks(
+        fit,
+        shown,
+        _numbers(headers, "fuel_tank_l"),
+        _numbers(headers, "fuel_level_pct"),
+        air,
+        temperature,
+        is_air_known,
+        settings.discharge_coefficient,
+        settings.level,
+    )
+    judgement = judge(marks, shown, volts, fit, sizes)
+    return Measured(headers, batch, segments, marks, shown, volts, bins, fit, sizes, judgement)
+
+
+def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
+    """Return the contract's rows of a measured batch."""
+    m, shown, sizes, headers = measured, measured.shown, measured.sizes, measured.headers
+    verdict = m.judgement.verdict
+    is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
+    low = np.where(is_leak, sizes.low, np.where(is_tight, 0.0, np.where(is_gross, sizes.gross_low, np.nan)))
+    numbers = {
+        "leak_diameter_mm": np.where(is_leak, sizes.diameter, np.nan),
+        "leak_diameter_low_mm": np.where(sizes.is_volume_known, low, np.nan),
+        "leak_diameter_high_mm": np.where(is_leak | is_tight, sizes.high, np.nan),
+        "vapor_volume_l": sizes.volume_l,
+        "vapor_rise_pa_s": shown.closed_rate,
+        "rest_pressure_pa": shown.rest,
+        "rest_sensor_v": shown.rest_v,
+        "peak_vacuum_pa": shown.peak_vacuum,
+        "draw_rate_pa_s": shown.draw_rate,
+        "hold_s": m.marks.longest_hold,
+        "quality": m.judgement.quality,
+    }
+    censoring = np.select(
+        [is_leak, is_tight, is_gross & np.isfinite(sizes.gross_low)], ["none", "left", "right"], ""
+    )
+    n = headers.height
+    frame = pl.DataFrame(
+        {name: pl.Series(value, dtype=pl.Float64).fill_nan(None) for name, value in numbers.items()}
+    ).with_columns(
+        verdict=pl.Series(verdict.astype(str), dtype=pl.String),
+        leak_censoring=pl.Series([word or None for word in censoring.tolist()], dtype=pl.String),
+        evidence=pl.Series(_sentences(m, settings), dtype=pl.String),
+        suspects=pl.Series(_suspects(m), dtype=pl.List(pl.String)),
+        discharge_coefficient=pl.Series([settings.discharge_coefficient] * n, dtype=pl.Float64),
+        n_samples=pl.Series(shown.n, dtype=pl.Int64),
+    )
+    carried = headers.select("trace_id", "job_id", "vehicle_id", "stage").cast(pl.String)
+    return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
+
+
+def _sentences(m: Measured, settings: Settings) -> list[str]:
+    columns = {
+        "verdict": m.judgement.verdict,
+        "reason": m.judgement.reason,
+        "n_samples": m.shown.n,
+        "is_pressure_test": m.marks.is_pressure_test,
+        "vapor_pa_s": m.fit.vapor,
+        "diameter": m.sizes.diameter,
+        "low": m.sizes.low,
+        "high": m.sizes.high,
+        "working_high": m.sizes.working_high,
+        "gross_low": m.sizes.gross_low,
+        "is_flat_volts": m.volts.is_flat_while_pressure_moves,
+        "is_flat_pressure": m.volts.moves_while_pressure_is_flat,
+        "volt_range": m.volts.volt_range,
+        "pressure_range": m.volts.pressure_range,
+        "residual_pa": m.volts.residual_pa,
+    }
+    named = (
+        "depth draw_s hold_s hold_start_above hold_end_above gone_s interval_s creep creep_sd closed_change "
+        "closed_rate closed_above hold_late_change flowing_above release_from_above release_half_s release_s span "
+        "zero rest_v"
+    ).split()
+    columns |= {name: getattr(m.shown, name) for name in named}
+    constant = {"level": settings.level, "discharge": settings.discharge_coefficient}
+    keys = list(columns)
+    return [
+        say(dict(zip(keys, values, strict=True)) | constant)
+        for values in zip(*(column.tolist() for column in columns.values()), strict=True)
+    ]
+
+
+def _suspects(m: Measured) -> list[list[str]]:
+    def lists(name: str) -> list[list[str] | None]:
+        return m.headers[name].to_list() if name in m.headers.columns else [None] * m.headers.height
+
+    rows = zip(m.judgement.verdict.tolist(), lists("checks"), lists("trouble_codes"), strict=True)
+    return [name_suspects(verdict, checks, codes) for verdict, checks, codes in rows]
+
+
+def _numbers(headers: pl.DataFrame, name: str) -> Floats:
+    if name not in headers.columns:
+        return np.full(headers.height, np.nan)
+    return headers[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+
+
+def _ambient(headers: pl.DataFrame) -> tuple[Floats, Floats, np.ndarray]:
+    """Return ambient pressure [Pa] and temperature [°C], the standard ones where no one recorded them."""
+    kpa, celsius = _numbers(headers, "barometric_kpa"), _numbers(headers, "ambient_c")
+    air = np.where(np.isfinite(kpa), kpa * 1e3, STANDARD_PRESSURE_PA)
+    return air, np.where(np.isfinite(celsius), celsius, STANDARD_TEMPERATURE_C), np.isfinite(kpa)
+
+
+def _is_derived(samples: pl.DataFrame, numbered: pl.DataFrame) -> np.ndarray:
+    """Say of which traces any pressure was derived from volts."""
+    out = np.zeros(numbered.height, bool)
+    if "is_pressure_derived" in samples.columns:
+        derived = samples.filter(pl.col("is_pressure_derived").fill_null(False)).select("trace_id").unique()
+        out[derived.join(numbered, on="trace_id")["number"].to_numpy()] = True
+    return out

@@ -1,0 +1,106 @@
+"""From leak over volume to a hole's diameter, with what the volume adds to its bounds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri
+
+from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, hole_diameter_mm
+from pipeline.physics.volume import vapor_volume_l
+from pipeline.traces.hold_fit import HoldFit
+from pipeline.traces.phases import Flags, Floats
+from pipeline.traces.shows import SETTLING_S, Shown
+
+#: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
+NOMINAL_VOLUME_L = 45.0
+NOMINAL_LOG_SD = 0.4
+#: What the model itself may be off by [share of area]: discharge at low flow, gas temperature.
+_MODEL_LOG_SD = 0.02
+#: Barometric pressure that no one recorded: sea level to about 1000 m [share].
+_UNKNOWN_AIR_LOG_SD = 0.04
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Diameters [mm] of each trace's leak, nan without a fit; volume [l], nan without a tank size.
+
+    `working` diameters use the nominal volume where the real one is unknown: they serve the verdict only.
+    `gross_low` is the least hole that lets the vacuum go as quickly as it went.
+    """
+
+    volume_l: Floats
+    diameter: Floats
+    low: Floats
+    high: Floats
+    working: Floats
+    working_low: Floats
+    working_high: Floats
+    gross_low: Floats
+    is_volume_known: Flags
+
+
+def size_leaks(
+    fit: HoldFit,
+    shown: Shown,
+    fuel_tank_l: Floats,
+    fuel_level_pct: Floats,
+    barometric_pa: Floats,
+    temperature_c: Floats,
+    is_air_known: Flags,
+    discharge: float,
+    level: float,
+) -> Sizes:
+    """Return the diameters that the fitted leaks mean in their volumes."""
+    volume, volume_sd = vapor_volume_l(fuel_tank_l, fuel_level_pct)
+    known = np.isfinite(volume)
+    used = np.where(known, volume, NOMINAL_VOLUME_L)
+    air_sd = np.where(is_air_known, 0.0, _UNKNOWN_AIR_LOG_SD)
+    log_sd = np.sqrt(np.where(known, volume_sd / used, NOMINAL_LOG_SD) ** 2 + _MODEL_LOG_SD**2 + air_sd**2)
+    reach = ndtri((1 + level) / 2) * log_sd
+    low, high = _widen(fit, reach)
+
+    def diameter(leak: Floats) -> Floats:
+        return hole_diameter_mm(leak * used * 1e-3 / discharge)
+
+    middle, lower, upper = diameter(fit.leak), diameter(low), diameter(high)
+    gross = diameter(_least_gross_leak(shown, barometric_pa, temperature_c) * np.exp(-reach))
+
+    def only_known(value: Floats) -> Floats:
+        return np.where(known, value, np.nan)
+
+    return Sizes(
+        volume,
+        only_known(middle),
+        only_known(lower),
+        only_known(upper),
+        middle,
+        lower,
+        upper,
+        only_known(gross),
+        known,
+    )
+
+
+def _widen(fit: HoldFit, reach: Floats) -> tuple[Floats, Floats]:
+    """Add the volume's share to the bounds: distances on the log scale add as squares."""
+    with np.errstate(all="ignore"):
+        down = np.hypot(np.log(fit.leak / fit.leak_low), reach)
+        up = np.hypot(np.log(fit.leak_high / np.maximum(fit.leak, 1e-3 * fit.leak_high)), reach)
+        low = np.where(
+            fit.leak_low > 0, fit.leak * np.exp(-down), np.where(np.isfinite(fit.leak), 0.0, np.nan)
+        )
+        high = np.maximum(fit.leak, 1e-3 * fit.leak_high) * np.exp(up)
+    return low, high
+
+
+def _least_gross_leak(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return the least Cd A / V [1/m] that lets four fifths of the vacuum go in the time it took, at the most."""
+    heat = GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K)
+    time = shown.gone_s + np.nan_to_num(shown.interval_s) + SETTLING_S
+    with np.errstate(all="ignore"):
+        coefficient = (
+            2 * np.sqrt(shown.before - (shown.hold_start_above + shown.zero)) * (1 - np.sqrt(0.2)) / time
+        )
+    return coefficient / np.sqrt(2 * barometric_pa * heat)

@@ -1,0 +1,85 @@
+"""Which components a verdict, the job's checks and the trouble codes point at."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pipeline.contract.vocabulary import COMPONENTS
+
+#: Components that can cause a verdict, likeliest first (common practice: easiest worn and most often found first).
+CAUSES: dict[str, tuple[str, ...]] = {
+    "leak": (
+        "fuel_cap",
+        "vapor_line",
+        "filler_neck",
+        "tank_seal",
+        "canister",
+        "vent_valve",
+        "purge_valve",
+        "fuel_tank",
+    ),
+    "gross_leak": ("vent_valve", "fuel_cap", "vapor_line", "filler_neck", "canister", "wiring", "tank_seal"),
+    "no_vacuum": ("purge_valve", "vapor_line", "wiring", "control_module"),
+    "purge_passes_closed": ("purge_valve",),
+    "vent_restricted": ("vent_valve", "canister", "vapor_line"),
+    "sensor_flat": ("tank_pressure_sensor", "wiring", "control_module"),
+    "sensor_offset": ("tank_pressure_sensor", "wiring"),
+    "sensor_disagrees": ("tank_pressure_sensor", "wiring", "control_module"),
+}
+
+#: What a check says of components, as parts added to the score of 1 for the first cause, 1/2 for the second, ...
+CHECK_SAYS: dict[str, dict[str, float]] = {
+    "vent_click=fail": {"vent_valve": 1.0, "wiring": 0.4},
+    "vent_click=pass": {"vent_valve": -0.4},
+    "purge_click=fail": {"purge_valve": 1.0, "wiring": 0.4},
+    "purge_click=pass": {"wiring": -0.2},
+    "circuit_load=fail": {"wiring": 2.0},
+    "circuit_load=pass": {"wiring": -0.6},
+    "cap_seal=fail": {"fuel_cap": 2.0},
+    "cap_seal=pass": {"fuel_cap": -0.9},
+    "sensor_reference=fail": {"tank_pressure_sensor": 2.0},
+    "sensor_reference=pass": {"tank_pressure_sensor": -0.6},
+}
+
+_VENT_CIRCUIT = {"wiring": 0.6, "vent_valve": 0.6}
+_PURGE_CIRCUIT = {"wiring": 0.6, "purge_valve": 0.6}
+_SENSOR = {"tank_pressure_sensor": 0.6, "wiring": 0.3}
+#: What a stored code (SAE J2012) says of components.
+CODE_SAYS: dict[str, dict[str, float]] = {
+    "P0457": {"fuel_cap": 0.8},
+    "P0441": {"purge_valve": 0.4},
+    "P0496": {"purge_valve": 0.6},
+    "P0497": {"purge_valve": 0.4, "vapor_line": 0.2},
+    "P2421": {"vent_valve": 0.8},
+    "P2422": {"vent_valve": 0.8},
+    **dict.fromkeys(("P0443", "P0444", "P0445", "P0458", "P0459"), _PURGE_CIRCUIT),
+    **dict.fromkeys(("P0446", "P0447", "P0448", "P0449", "P0498", "P0499"), _VENT_CIRCUIT),
+    **dict.fromkeys(("P0450", "P0451", "P0452", "P0453", "P0454"), _SENSOR),
+}
+_LEAST_SCORE = 0.1
+
+
+def name_suspects(
+    verdict: str, checks: Iterable[str] | None, trouble_codes: Iterable[str] | None
+) -> list[str]:
+    """Return the components to look at, likeliest first; none where the system holds.
+
+    Parameters
+    ----------
+    verdict : one of the contract's verdicts. Checks and codes reorder its causes and add none that could not
+        cause it; where nothing was judged they stand alone.
+    checks : `name=pass` or `name=fail`.
+    trouble_codes : stored codes.
+    """
+    if verdict == "holds":
+        return []
+    score = {part: 1 / (rank + 1) for rank, part in enumerate(CAUSES.get(verdict, ()))}
+    may_add = not score
+    said = [CHECK_SAYS.get(check, {}) for check in checks or ()]
+    said += [CODE_SAYS.get(code, {}) for code in trouble_codes or ()]
+    for says in said:
+        for part, points in says.items():
+            if may_add or part in score:
+                score[part] = score.get(part, 0.0) + points
+    likely = [part for part in score if score[part] >= _LEAST_SCORE]
+    return sorted(likely, key=lambda part: (-score[part], COMPONENTS.index(part)))

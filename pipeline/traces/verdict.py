@@ -1,0 +1,159 @@
+"""Judge each trace by what it shows.
+
+The order is that of what must be right before the next can be believed: there is a test, the sensor can be
+trusted, vacuum arrives, the system lets it go where it should, and only then whether it holds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.traces.hold_fit import HoldFit
+from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.phases import Flags, Floats
+from pipeline.traces.shows import Shown
+from pipeline.traces.sizes import Sizes
+from pipeline.traces.volts import VoltStory
+
+# Limits below are the practice of the trade where they name a size, and otherwise set so that noise, quantization
+# and warm fuel do not cross them; none is taken from a rule.
+MIN_SAMPLES = 10
+MIN_RECORDING_S = 8.0
+MIN_DRAW_S = 1.0
+MIN_HOLD_S = 5.0
+#: A vented sensor this far from zero is a finding [Pa]; the monitors it serves look for a few hundred.
+OFFSET_PA = 160.0
+#: Vacuum that grows with vent and purge shut [Pa], and how fast [Pa/s]: cooling fuel does less.
+FALLS_PA = 50.0
+FALLS_PA_S = 0.8
+#: Vacuum of an inch or two of water at the most, gone within seconds: too large for a decay.
+LOW_VACUUM_PA = 600.0
+GONE_AT_ONCE_S = 2.0
+GONE_SOON_S = 4.5
+#: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
+HARDLY_ANY_PA = 150.0
+#: An open vent lets half of the vacuum go within this time [s].
+VENT_HALF_S = 4.0
+#: Vacuum with the vent open and purge flowing beyond this [Pa] is more than a canister's own resistance.
+FLOWING_PA = 500.0
+#: The least leak that is called one [mm], and the least its lower bound must exclude.
+LEAK_MM = 0.22
+LEAK_LOW_MM = 0.12
+#: `holds` says that a hole beyond this would have shown [mm].
+HOLDS_MM = 0.8
+
+REASONS = {
+    "few": "there are too few usable samples",
+    "no_test": "no test was run: the purge was never opened with the vent shut",
+    "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw",
+    "short_hold": "the hold is too short to tell a leak from vapor",
+    "engine_off": "the engine was not running during the draw, so no vacuum could come",
+    "cannot_tell": "the hold cannot tell a leak from vapor and noise",
+}
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Verdict of each trace, the reason where it is `not_judged` (a key of REASONS, else ""), and quality."""
+
+    verdict: np.ndarray
+    reason: np.ndarray
+    quality: Floats
+
+
+def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes: Sizes) -> Judgement:
+    """Return the verdict of every trace."""
+    with np.errstate(all="ignore"):
+        sd = np.hypot(shown.noise, shown.step / np.sqrt(12)) + 0.05
+        has_draw = shown.draw_s >= MIN_DRAW_S
+        has_hold = (shown.hold_s >= MIN_HOLD_S) & (shown.hold_n >= 4)
+        has_test = has_draw | marks.is_pressure_test
+        falls = _falls_while_shut(shown, sd)
+        arrives = _vacuum_arrives(shown, sd)
+        is_flat = has_draw & _is_flat(shown, sd, arrives)
+        is_weak = (shown.depth < HARDLY_ANY_PA) & (shown.kept_early > 0.5) & (shown.draw_s >= 5.0)
+        restricted = _is_vent_restricted(shown, sd)
+        offset = shown.is_zero_known & (np.abs(shown.zero) - 3 * shown.zero_sd > 0.75 * OFFSET_PA)
+        offset &= np.abs(shown.zero) > OFFSET_PA
+        engine_off = shown.draw_rpm < 100
+        gross = arrives & _is_gone_at_once(shown)
+        leak = (sizes.working_low > LEAK_LOW_MM) & (sizes.working > LEAK_MM)
+        holds = ~leak & (sizes.working_high < HOLDS_MM)
+        choices = [
+            ((shown.n < MIN_SAMPLES) | (marks.last - marks.first < MIN_RECORDING_S), "not_judged", "few"),
+            (volts.disagrees, "sensor_disagrees", ""),
+            (is_flat, "sensor_flat", ""),
+            (falls & has_test, "purge_passes_closed", ""),
+            (~has_test & falls, "purge_passes_closed", ""),
+            (~has_test, "not_judged", "no_test"),
+            (has_test & restricted & ~marks.is_pressure_test, "vent_restricted", ""),
+            (offset, "sensor_offset", ""),
+            (has_draw & ~arrives & engine_off, "not_judged", "engine_off"),
+            (has_draw & (~arrives | is_weak), "no_vacuum", ""),
+            (gross & np.isfinite(shown.hold_s), "gross_leak", ""),
+            (~np.isfinite(shown.hold_s), "not_judged", "no_hold"),
+            (~has_hold & ~leak, "not_judged", "short_hold"),
+            (leak, "leak", ""),
+            (holds, "holds", ""),
+        ]
+    conditions = [c for c, _, _ in choices]
+    verdict = np.select(conditions, [v for _, v, _ in choices], "not_judged")
+    reason = np.select(conditions, [r for _, _, r in choices], "cannot_tell")
+    return Judgement(verdict, reason, _quality(shown, sd))
+
+
+def _falls_while_shut(shown: Shown, sd: Floats) -> Flags:
+    """Vacuum grows with vent and purge shut, before the draw or in the hold."""
+    per_quarter = sd / np.sqrt(np.maximum(shown.n / 20, 1))
+    closed = (shown.closed_rate < -np.maximum(FALLS_PA_S, 4 * shown.closed_rate_sd)) & (
+        shown.closed_change < -np.maximum(FALLS_PA, 6 * per_quarter)
+    )
+    hold = (shown.hold_late_change < -np.maximum(FALLS_PA, 6 * per_quarter)) & (shown.hold_s >= MIN_HOLD_S)
+    grows = shown.hold_late_change < -0.01 * np.abs(shown.hold_start_above)
+    return closed | (hold & grows & (shown.hold_start_above < 0) | False)
+
+
+def _vacuum_arrives(shown: Shown, sd: Floats) -> Flags:
+    """The draw takes the pressure below the line that it ran along without it."""
+    return (shown.depth > np.maximum(60.0, 8 * sd)) | (shown.effect < -np.maximum(5 * shown.effect_sd, 8.0))
+
+
+def _is_flat(shown: Shown, sd: Floats, arrives: Flags) -> Flags:
+    """Nothing moves in any phase: neither the draw nor the creep of a shut tank shows."""
+    dead = shown.span < np.where(shown.step > 30, 1.0, np.maximum(1.0, 1.1 * shown.step))
+    still = np.abs(shown.creep) < np.maximum(4 * shown.creep_sd, 0.03)
+    small = np.abs(shown.creep) * (shown.draw_s + np.nan_to_num(shown.hold_s)) < np.maximum(2 * sd, 3.0)
+    return dead | (~arrives & still & small & (shown.span < 12 * sd))
+
+
+def _is_gone_at_once(shown: Shown) -> Flags:
+    vacuum = -shown.hold_start_above
+    at_once = shown.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.05 * shown.interval_s)
+    soon = (shown.depth < LOW_VACUUM_PA) & (shown.gone_s < GONE_SOON_S) & ~(shown.kept_early > 0.5)
+    return ((vacuum > 0) & (at_once & ~(shown.kept_early > 0.5))) | soon
+
+
+def _is_vent_restricted(shown: Shown, sd: Floats) -> Flags:
+    held = shown.release_from_above < -np.maximum(150.0, 8 * sd)
+    slow = (shown.release_half_s > VENT_HALF_S) | (
+        ~np.isfinite(shown.release_half_s) & (shown.release_s > VENT_HALF_S - 1)
+    )
+    return (held & slow) | (shown.flowing_above < -FLOWING_PA)
+
+
+def _quality(shown: Shown, sd: Floats) -> Floats:
+    """Return the mean of five shares: rest, closed phase, length of hold, samples in it, vacuum over noise."""
+    with np.errstate(all="ignore"):
+        vacuum = np.clip(np.abs(shown.hold_start_above) / 1500, 0, 1) * np.clip(
+            np.abs(shown.hold_start_above) / (30 * sd), 0, 1
+        )
+    parts = (
+        np.where(shown.rest_n >= 3, 1.0, np.where(shown.is_zero_known, 0.6, 0.0)),
+        np.clip(np.nan_to_num(shown.closed_s) / 10, 0, 1),
+        np.clip(np.nan_to_num(shown.hold_s) / 60, 0, 1),
+        np.clip(shown.hold_n / 60, 0, 1),
+        np.nan_to_num(vacuum),
+    )
+    return np.mean(parts, axis=0)
