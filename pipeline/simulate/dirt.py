@@ -38,7 +38,12 @@ class Spoiled:
 
 
 def spoil(
-    frame: pl.DataFrame, source_id: str, kind: str, key: str, flaws: Sequence[Flaw], base: pl.Expr | None = None
+    frame: pl.DataFrame,
+    source_id: str,
+    kind: str,
+    key: str,
+    flaws: Sequence[Flaw],
+    base: pl.Expr | None = None,
 ) -> Spoiled:
     """Put `flaws` into `frame`, evenly spread over the rows that fulfill `base`.
 

@@ -93,7 +93,9 @@ def _out_of_service(rng: np.random.Generator, in_day: np.ndarray, year: np.ndarr
 def _register(rng: np.random.Generator, first: int, hidden: dict[str, np.ndarray]) -> pl.DataFrame:
     models = [world.MODELS[i] for i in hidden["model"]]
     years, n = hidden["model_year"], len(models)
-    read_day = np.minimum(np.minimum(hidden["out_day"], world.END_DAY) - rng.integers(0, 200, n), world.END_DAY)
+    read_day = np.minimum(
+        np.minimum(hidden["out_day"], world.END_DAY) - rng.integers(0, 200, n), world.END_DAY
+    )
     read_day = np.maximum(read_day, hidden["in_day"])
     due = hidden["due_day"] + hidden["due_every_days"] * np.ceil(
         (world.END_DAY - hidden["due_day"]) / hidden["due_every_days"]
@@ -104,7 +106,8 @@ def _register(rng: np.random.Generator, first: int, hidden: dict[str, np.ndarray
         {
             "vehicle_id": [f"V{first + i:05d}" for i in range(n)],
             "vin": [
-                synthetic_vin(m.make, int(y), first + i) for i, (m, y) in enumerate(zip(models, years, strict=True))
+                synthetic_vin(m.make, int(y), first + i)
+                for i, (m, y) in enumerate(zip(models, years, strict=True))
             ],
             "make": [m.make for m in models],
             "model": [m.name for m in models],

@@ -84,9 +84,7 @@ def _initial(rng: np.random.Generator, fleet: Fleet, book: JobBook) -> Visits:
     vehicle, day = (np.concatenate(c) for c in zip(*parts, strict=True))
     day = day + rng.integers(810, 1320, len(day)) / 1440
     away = rng.random(len(vehicle)) < 0.3
-    station = np.where(
-        away, rng.integers(0, len(world.STATIONS), len(vehicle)), fleet.home_station[vehicle]
-    )
+    station = np.where(away, rng.integers(0, len(world.STATIONS), len(vehicle)), fleet.home_station[vehicle])
     age = np.clip(day / 365.25 + 1970 - fleet.model_year[vehicle], 0, 30)
     broken = rng.random(len(vehicle)) < 0.015 + 0.0065 * age
     known_broken, repaired = _from_jobs(fleet, book, vehicle, day)
@@ -234,7 +232,11 @@ def _frame(
     no_counter = no_reading | (pl.Series(old) & pl.Series(seen["copied"] == 0))
     no_result = pl.Series(rng.random(n) < 0.03) & ~frame["waived"]
     typed_in = pl.Series((rng.random(n) < 0.04) & (seen["copied"] == 0))  # no raw bytes, but what they say
-    blank = {"monitor_status_hex": no_reading | typed_in, "test_result": no_result, "trouble_codes": no_reading}
+    blank = {
+        "monitor_status_hex": no_reading | typed_in,
+        "test_result": no_result,
+        "trouble_codes": no_reading,
+    }
     blank |= dict.fromkeys(("mil_on", "trouble_code_count", "monitors_not_ready"), no_reading | ~typed_in)
     blank |= {"warmups_since_clear": no_counter, "distance_since_clear_km": no_counter}
     return frame.with_columns(
@@ -268,5 +270,3 @@ def _codes(rng: np.random.Generator, seen: dict[str, np.ndarray]) -> list[str | 
     pick = rng.integers(0, len(_LAMP_CODES), len(seen["count"]))
     menu = (*_LAMP_CODES, *_LAMP_CODES)
     return [";".join(menu[p : p + c]) if c else None for p, c in zip(pick, seen["count"], strict=True)]
-
-

@@ -91,9 +91,7 @@ def _comebacks(rng: np.random.Generator, fleet: Fleet, before: JobBook, offset: 
     back = np.flatnonzero(~before.is_fixed & np.isfinite(before.closed))
     opened = _opening(rng, before.closed[back] + rng.uniform(4, 70, back.size))
     elsewhere = rng.random(back.size) < 0.12
-    shop = np.where(
-        elsewhere, rng.choice(len(world.SHOPS), back.size, p=shop_shares()), before.shop[back]
-    )
+    shop = np.where(elsewhere, rng.choice(len(world.SHOPS), back.size, p=shop_shares()), before.shop[back])
     return _visit(
         rng,
         fleet,

@@ -19,9 +19,9 @@ HOSTILE = (
     "<script>alert(1)</script>",
     '"><img src=x onerror=alert(2)> hose chafed',
     "Robert'); DROP TABLE jobs;-- cap replaced",
-    "=HYPERLINK(\"http://invalid.example\",\"open\")",
+    '=HYPERLINK("http://invalid.example","open")',
     "</td></tr></table><b>not bold</b> & &amp; \u202etxet",
-    "two lines\nand a ; semicolon | and a \"quote\"",
+    'two lines\nand a ; semicolon | and a "quote"',
 )
 
 

@@ -87,7 +87,8 @@ def _text(inspections: pl.DataFrame) -> pl.DataFrame:
 def _form() -> str:
     columns = "\n".join(f'{ours} = "{theirs}"' for ours, theirs in COLUMNS.items())
     words = "\n\n".join(
-        f"[inspections.values.{name}]\n" + "\n".join(f'"{theirs}" = "{ours}"' for ours, theirs in table.items())
+        f"[inspections.values.{name}]\n"
+        + "\n".join(f'"{theirs}" = "{ours}"' for ours, theirs in table.items())
         for name, table in WORDS.items()
     )
     return f"""# How the exports of the county's inspection network read in our names.

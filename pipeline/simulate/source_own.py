@@ -53,7 +53,9 @@ JOB_FLAWS = (
 TRACE_FLAWS = (
     Flaw("reference", {"job_id": "FO-NONE-1"}),
     Flaw("reference", {"job_id": "FO-NONE-2"}),
-    Flaw("vehicle_agrees", {"vehicle_id": lambda row: "V00002" if row["vehicle_id"] == "V00001" else "V00001"}),
+    Flaw(
+        "vehicle_agrees", {"vehicle_id": lambda row: "V00002" if row["vehicle_id"] == "V00001" else "V00001"}
+    ),
     Flaw("range", {"ambient_c": "400"}),
     Flaw("vocabulary", {"stage": "some time later"}),
     Flaw("type", {"recorded_at": "2024-06-11 14:02:10"}),
@@ -75,7 +77,10 @@ def write_own(lake: Path, records: Records, dirty: bool) -> list[pl.DataFrame]:
     """Write the register, and this source's jobs, traces and samples; returns the log of dirty records."""
     here = lake / SOURCE
     mine = records.of_source(SOURCE)
-    lines = ["V77777;this line came from another spreadsheet", "V77778,,Norvane,Osk,2011,41,2011-05-02,,,,,,,,extra"]
+    lines = [
+        "V77777;this line came from another spreadsheet",
+        "V77778,,Norvane,Osk,2011,41,2011-05-02,,,,,,,,extra",
+    ]
     vehicles = _spoil(as_text(mine.vehicles), "vehicles", "vehicle_id", VEHICLE_FLAWS, dirty)
     jobs = _spoil(_with_offsets(as_text(mine.jobs)), "jobs", "job_id", JOB_FLAWS, dirty)
     traces = _spoil(
@@ -124,5 +129,7 @@ def _with_offsets(jobs: pl.DataFrame) -> pl.DataFrame:
         .dt.strftime("%Y-%m-%dT%H:%M:%S%:z")
     )
     return jobs.with_columns(
-        pl.when(pl.col("shop_id").is_in(["water_depot", "bus_barn"])).then(local).otherwise(pl.col("opened_at", "closed_at"))
+        pl.when(pl.col("shop_id").is_in(["water_depot", "bus_barn"]))
+        .then(local)
+        .otherwise(pl.col("opened_at", "closed_at"))
     )

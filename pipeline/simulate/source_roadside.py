@@ -35,7 +35,14 @@ def write_roadside(lake: Path, records: Records, dirty: bool) -> list[pl.DataFra
     done = [
         spoil(jobs, SOURCE, "jobs", "job_id", JOB_FLAWS if dirty else ()),
         spoil(traces, SOURCE, "traces", "trace_id", TRACE_FLAWS if dirty else ()),
-        spoil(_raw(mine.samples), SOURCE, "samples", "trace_id", SAMPLE_FLAWS if dirty else (), pl.col("t_s") > 20),
+        spoil(
+            _raw(mine.samples),
+            SOURCE,
+            "samples",
+            "trace_id",
+            SAMPLE_FLAWS if dirty else (),
+            pl.col("t_s") > 20,
+        ),
     ]
     lists = [pl.col(name).str.split(";") for name in ("trouble_codes", "checks")]
     write_bytes(here / "jobs.jsonl", json_lines(done[0].frame.with_columns(lists)))

@@ -49,6 +49,10 @@ COMPONENT_WORDS = {
 ACTION_WORDS = {"replaced": "R+R", "repaired": "REPAIR", "cleaned": "CLEAN", "none": "-"}
 STAGE_WORDS = {"before_repair": "before", "after_repair": "after"}
 RECORDING_HEADER = ("Time", "FTP (inH2O)", "Sensor (V)", "Purge (%)", "Vent", "RPM")
+_FILE_NAME = (
+    r"(?P<trace_id>T\d+)_(?P<job_id>J\d+)_(?P<stage>before|after)_(?P<recorded_at>\d{8}T\d{6})"
+    r"_F(?P<fuel_level_pct>\d+)_A(?P<ambient_c>-?\d+)"
+)
 ORDER_FLAWS = (
     Flaw("vocabulary", {"component": "WIDGET"}),
     Flaw("vocabulary", {"action": "SWAPPED"}),
@@ -85,7 +89,9 @@ def write_workshop(lake: Path, records: Records, dirty: bool) -> list[pl.DataFra
 
 
 def _orders(jobs: pl.DataFrame) -> pl.DataFrame:
-    local = pl.col("opened_at", "closed_at").dt.convert_time_zone(world.TIME_ZONE).dt.strftime("%d.%m.%Y %H:%M")
+    local = (
+        pl.col("opened_at", "closed_at").dt.convert_time_zone(world.TIME_ZONE).dt.strftime("%d.%m.%Y %H:%M")
+    )
     return jobs.with_columns(
         local,
         pl.col("opened_at").dt.year().alias("_year"),
@@ -133,19 +139,20 @@ def _spoil_recordings(texts: dict[str, str]) -> list[pl.DataFrame]:
         ("shape", "9000001;-0,50;1,52"),
         ("range", "9000001;-999,9;1,52;0;OPEN;720"),
         ("time_order", "90;-0,05;1,52;0;OPEN;720"),
-        ("vocabulary", "9000001;-0,05;1,52;0;AJAR;720"),
+        ("type", "9000001;-0,05;1,52;0;AJAR;720"),
     )
     log = []
     for k, (rule, line) in enumerate(lines):
         texts[names[k + 1]] += line + "\n"
-        rule = "type" if rule == "vocabulary" else rule
         log.append(log_of(SOURCE, "samples", names[k + 1], rule, "", line))
-    trace_id, job_id, *rest = names[8].split("_")
+    rest = names[8].split("_")[2:]
     stray = "_".join(["T900001", "J999999999", *rest])
     n_samples = 12
     texts[stray] = "\n".join(texts[names[8]].split("\n")[: 4 + n_samples]) + "\n"
     log.append(log_of(SOURCE, "traces", "T900001", "reference", "job_id", "J999999999"))
-    log.extend(log_of(SOURCE, "samples", "T900001", "reference", "trace_id", "T900001") for _ in range(n_samples))
+    log.extend(
+        log_of(SOURCE, "samples", "T900001", "reference", "trace_id", "T900001") for _ in range(n_samples)
+    )
     return log
 
 
@@ -186,7 +193,7 @@ files = ["recordings/*.csv", "recordings/*.csv.gz"]
 delimiter = ";"
 decimal = ","
 skip_lines = 3
-file_name = '(?P<trace_id>T\\d+)_(?P<job_id>J\\d+)_(?P<stage>before|after)_(?P<recorded_at>\\d{{8}}T\\d{{6}})_F(?P<fuel_level_pct>\\d+)_A(?P<ambient_c>-?\\d+)'
+file_name = '{_FILE_NAME}'
 
 [samples.columns]
 t_s = "Time"

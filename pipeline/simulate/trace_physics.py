@@ -23,6 +23,7 @@ CP = GAMMA * GAS_CONSTANT / (GAMMA - 1)
 CV = CP - GAS_CONSTANT
 STAGES = ("rest", "purge_first", "closed", "draw", "hold", "release")
 _DRAW, _HOLD, _DONE = 3, 4, 6
+LEAST_DRAW_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -148,12 +149,13 @@ def _next_stage(
     at = np.minimum(stage, 5)
     over = running & (now - starts[rows, at] >= seconds[rows, at])
     seen = (p - rig.barometric_pa) * script.gain + script.offset_pa
-    arrived = (stage == _DRAW) & (seen <= script.target_pa)
+    long_enough = now - starts[rows, at] >= LEAST_DRAW_S
+    arrived = (stage == _DRAW) & long_enough & (seen <= script.target_pa)
     missed = over & (stage == _DRAW) & ~arrived
     seconds[missed, _HOLD] = np.minimum(seconds[missed, _HOLD], script.hold_if_missed_s[missed])
     moving = np.flatnonzero(over | arrived)
     for row in moving:
-        stage = _enter_next(stage, seconds, starts, row, now)
+        stage = _enter_next(stage, seconds, starts, int(row), now)
     return stage
 
 

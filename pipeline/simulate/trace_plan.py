@@ -57,7 +57,9 @@ def plan_traces(rng: np.random.Generator, fleet: Fleet, book: JobBook, share: fl
         _of_jobs(rng, book, source, after, 1, book.opened + 0.85 * length),
         _routine(rng, fleet, rng.poisson(0.09 * share * fleet.size)),
     ]
-    plan = TracePlan(**{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(TracePlan)})
+    plan = TracePlan(
+        **{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(TracePlan)}
+    )
     return plan.take(np.argsort(plan.recorded, kind="stable"))
 
 
@@ -79,7 +81,9 @@ def _of_jobs(
         stage=np.full(rows.size, stage),
         recorded=at[rows],
         fault=fault,
-        diameter_mm=np.where(fault == FAULT["leak"], np.maximum(book.diameter_mm[rows] * smaller, 0.25), np.nan),
+        diameter_mm=np.where(
+            fault == FAULT["leak"], np.maximum(book.diameter_mm[rows] * smaller, 0.25), np.nan
+        ),
         manner=rng.choice([0, 1], rows.size, p=[0.8, 0.2]),
     )
 
@@ -129,11 +133,14 @@ def build_rig(rng: np.random.Generator, fleet: Fleet, plan: TracePlan, weather: 
     barometric = weather.barometric_kpa * 1000
     kelvin = weather.ambient_c + 273.15 + rng.uniform(0, 7, n)
     creep_pa_s = rng.lognormal(np.log(2.5), 0.5, n) * np.exp(0.045 * (kelvin - 293.15))
-    flow_m3_s = np.clip(rng.lognormal(np.log(0.3e-3), 0.35, n), 0.13e-3, 0.9e-3)
+    flow_m3_s = np.clip(rng.lognormal(np.log(330), 0.3, n) * volume / barometric, 0.15e-3, 0.8e-3)
     purge = np.sqrt(flow_m3_s / (0.61 * np.pi / 4 * 200.0))  # choked speed of about 200 m/s, duty left out
-    stuck_open, shut = f == FAULT["gross_leak"], f == FAULT["vent_restricted"]
+    wide_open, shut = f == FAULT["gross_leak"], f == FAULT["vent_restricted"]
+    # an opening so wide that the purge draws no more than this vacuum
+    remains_pa = np.exp(rng.uniform(np.log(40), np.log(600), n))
+    opening_mm = 1000 * np.sqrt(flow_m3_s / (0.61 * np.pi / 4 * np.sqrt(2 * remains_pa / 1.17)))
     leak_mm = np.select(
-        [f == FAULT["leak"], stuck_open], [plan.diameter_mm, rng.uniform(6, 12, n)], rng.uniform(0.02, 0.10, n)
+        [f == FAULT["leak"], wide_open], [plan.diameter_mm, opening_mm], rng.uniform(0.02, 0.10, n)
     )
     return Rig(
         volume_m3=volume,
@@ -148,12 +155,14 @@ def build_rig(rng: np.random.Generator, fleet: Fleet, plan: TracePlan, weather: 
         manifold_pa=rng.uniform(30_000, 45_000, n),
         vapor_kg_s=creep_pa_s * volume / (GAS_CONSTANT * kelvin),
         vapor_scale_pa=rng.uniform(4_000, 9_000, n),
-        wall_time_s=rng.uniform(4, 14, n),
-        relief_pa=rng.uniform(4_800, 6_000, n),
+        wall_time_s=rng.uniform(3, 10, n),
+        relief_pa=rng.uniform(3_650, 3_900, n),
     )
 
 
-def build_script(rng: np.random.Generator, plan: TracePlan, gain: np.ndarray, offset_pa: np.ndarray) -> Script:
+def build_script(
+    rng: np.random.Generator, plan: TracePlan, gain: np.ndarray, offset_pa: np.ndarray
+) -> Script:
     """Lay down what the technician does; stages are those of `trace_physics.STAGES`."""
     n = plan.size
     seconds = np.column_stack(
@@ -166,6 +175,8 @@ def build_script(rng: np.random.Generator, plan: TracePlan, gain: np.ndarray, of
             rng.uniform(5, 12, n),
         ]
     )
+    flat = gain == 0  # a gauge that never arrives: given up after a while
+    seconds[:, 3] = np.where(flat, rng.uniform(8, 15, n), seconds[:, 3])
     driving, aborted = plan.manner == 2, plan.manner == 3
     seconds[driving] = seconds[driving] * 0 + np.array([20, 40, 0, 0, 0, 8])
     seconds[aborted, 1] = 0
@@ -173,8 +184,8 @@ def build_script(rng: np.random.Generator, plan: TracePlan, gain: np.ndarray, of
     seconds[aborted, 3:5] = 0
     return Script(
         seconds=seconds,
-        target_pa=-rng.uniform(2_000, 3_500, n),
-        duty=np.round(rng.uniform(0.6, 1.0, n), 2),
+        target_pa=np.where(flat, -1e9, -rng.uniform(2_000, 3_500, n)),
+        duty=np.round(rng.uniform(0.7, 1.0, n), 2),
         gain=gain,
         offset_pa=offset_pa,
         hold_if_missed_s=rng.uniform(20, 45, n),

@@ -32,7 +32,7 @@ class _Gauge:
 
     gain: np.ndarray
     offset_pa: np.ndarray
-    volts_gain: np.ndarray
+    volts_story: np.ndarray
     volts_at_rest: np.ndarray
     pa_per_volt: np.ndarray
     noise_pa: np.ndarray
@@ -79,7 +79,7 @@ def _draw_gauge(rng: np.random.Generator, fleet: Fleet, plan: TracePlan) -> _Gau
     return _Gauge(
         gain=np.where(flat, 0.0, 1.0),
         offset_pa=np.select([flat, off], [stuck, shift], rng.normal(0, 18, n)),
-        volts_gain=np.where(disagrees, rng.choice([0.0, -1.0, 0.3], n), 1.0),
+        volts_story=np.where(disagrees, rng.choice([1, 2, 3], n), 0),
         volts_at_rest=at_rest,
         pa_per_volt=slope,
         noise_pa=np.where(flat, 0.0, rng.uniform(2, 7, n)),
@@ -102,9 +102,10 @@ def _sample(
     stage = (t[:, None] >= history.starts_s[row, 1:6]).sum(axis=1)
     noisy = true * gauge.gain[row] + gauge.noise_pa[row] * rng.standard_normal(len(t))
     slope = gauge.pa_per_volt[row]
-    lsb = np.abs(slope) * 5 / 1023  # ten-bit converter over 5 V
-    pressure = np.round((noisy + gauge.offset_pa[row]) / lsb) * lsb
-    volts = gauge.volts_at_rest[row] + (noisy * gauge.volts_gain[row] + gauge.offset_pa[row]) / slope
+    volts = np.clip(gauge.volts_at_rest[row] + (noisy + gauge.offset_pa[row]) / slope, 0, 5)
+    volts = np.round(volts * 1023 / 5) * 5 / 1023  # ten-bit converter over 5 V
+    pressure = (volts - gauge.volts_at_rest[row]) * slope
+    volts = _other_story(rng, gauge.volts_story[row], gauge.volts_at_rest[row], volts, t)
     duty = np.where((stage == 1) | (stage == 3), script.duty[row] * 100, 0.0)
     wander = 0.5 + 0.5 * np.sin(t / 5.0 + row)
     duty = np.where(plan.manner[row] == 2, np.round(duty * wander), duty)
@@ -113,11 +114,23 @@ def _sample(
             "trace_id": trace_id.gather(row),
             "t_s": t,
             "tank_pressure_pa": np.round(pressure, 1),
-            "sensor_v": np.round(np.round(np.clip(volts, 0, 5) * 1023 / 5) * 5 / 1023, 3),
+            "sensor_v": np.round(volts, 3),
             "purge_duty_pct": np.round(duty, 1),
             "is_vent_closed": (stage >= 2) & (stage <= 4),
             "engine_rpm": np.round((710 + 8 * (row % 7) + rng.normal(0, 9, len(t))) / 10) * 10,
         }
+    )
+
+
+def _other_story(
+    rng: np.random.Generator, story: np.ndarray, at_rest: np.ndarray, volts: np.ndarray, t: np.ndarray
+) -> np.ndarray:
+    """Let the volts disagree with the pressure: 1 they stay at rest, 2 they drop out, 3 they wander."""
+    flicker = 0.01 * np.round(rng.normal(0, 0.6, len(t)))
+    out = np.sin(t * 2 * np.pi / 17.0) > 0.3
+    wander = np.clip(at_rest + 1.1 * np.sin(t * 2 * np.pi / 43.0), 0, 5)
+    return np.select(
+        [story == 1, (story == 2) & out, story == 3], [at_rest + flicker, 0.02 + 0 * t, wander], volts
     )
 
 
@@ -155,7 +168,7 @@ def _headers(
             "ambient_c": weather.ambient_c,
             "barometric_kpa": weather.barometric_kpa,
         },
-        schema_overrides={k: pl.String for k in ("source_id", "trace_id", "job_id", "vehicle_id", "stage")},
+        schema_overrides=dict.fromkeys(("source_id", "trace_id", "job_id", "vehicle_id", "stage"), pl.String),
     )
     silent = pl.Series("silent", rng.random(plan.size) < 0.08, dtype=pl.Boolean)
     return frame.with_columns(
@@ -168,7 +181,9 @@ def _truth(headers: pl.DataFrame, plan: TracePlan, peak_pa: np.ndarray, script: 
         pl.Series("verdict", [FAULTS[f] for f in plan.fault], dtype=pl.String),
         pl.Series("leak_diameter_mm", np.round(plan.diameter_mm, 4)).fill_nan(None),
         pl.Series("lowest_true_pressure_pa", np.round(peak_pa, 1)),
-        pl.Series("target_pa", np.round(script.target_pa, 1)),
+        pl.Series("target_pa", np.where(script.gain == 0, np.nan, np.round(script.target_pa, 1))).fill_nan(
+            None
+        ),
     )
 
 

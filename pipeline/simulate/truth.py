@@ -18,9 +18,30 @@ def effects_frame() -> pl.DataFrame:
     make = next(m.make for m in world.MODELS if m.name == e.model)
     rate = next(c.rate_per_1000_vehicle_years for c in world.COMPONENTS if c.name == e.component)
     rows = [
-        ("recurring_component", f"{make} {e.model}", e.component, e.rate_ratio, 1.0, f"ratio to {rate} per 1000 vehicle-years"),
-        ("returning_shop", e.shop_id, "", e.shop_first_time_fix, e.other_first_time_fix, "share of repairs that cure the fault"),
-        ("odd_station", e.station_id, "", e.repeated_share, 0.0, "share of initial inspections with another vehicle's readings"),
+        (
+            "recurring_component",
+            f"{make} {e.model}",
+            e.component,
+            e.rate_ratio,
+            1.0,
+            f"ratio to {rate} per 1000 vehicle-years",
+        ),
+        (
+            "returning_shop",
+            e.shop_id,
+            "",
+            e.shop_first_time_fix,
+            e.other_first_time_fix,
+            "share of repairs that cure the fault",
+        ),
+        (
+            "odd_station",
+            e.station_id,
+            "",
+            e.repeated_share,
+            0.0,
+            "share of initial inspections with another vehicle's readings",
+        ),
     ]
     names = ["effect", "where", "component", "value", "ordinary", "meaning"]
     return pl.DataFrame(rows, schema=names, orient="row")
@@ -75,15 +96,15 @@ a region given to nobody, and carry right check digits.
 
 ## Three things are really so
 
-1. **A valve that recurs.** The `{e.component}` of the {make} {e.model} fails {e.rate_ratio:g} times as often as on every
-   other model. Here: {valve.height} visits for it on {n_model} vehicles. Every other component fails at the same
-   rate on every model.
-2. **A shop whose repairs come back.** At {e.shop_id} a repair cures the fault with probability {e.shop_first_time_fix:g}; at
-   every other shop with {e.other_first_time_fix:g}. Here: {bad["is_fixed"].sum()} of {bad.height} repair visits cured at {e.shop_id},
-   {others["is_fixed"].sum()} of {others.height} elsewhere. Half of the failed repairs replaced a wrong part.
+1. **A valve that recurs.** The `{e.component}` of the {make} {e.model} fails {e.rate_ratio:g} times as often as on
+   every other model. Here: {valve.height} visits for it on {n_model} vehicles. Every other component fails at
+   the same rate on every model.
+2. **A shop whose repairs come back.** At {e.shop_id} a repair cures the fault with probability
+   {e.shop_first_time_fix:g}; at every other shop with {e.other_first_time_fix:g}. Here: {_cured(bad)} repair visits cured at
+   {e.shop_id}, {_cured(others)} elsewhere. Half of the failed repairs replaced a wrong part.
 3. **A station that copies.** {e.station_id} wrote one vehicle's monitor bytes, warm-ups and distance on
-   {records.copied_inspections.height} of its {visits} inspections, so it fails and returns too few vehicles. All other
-   stations are honest and alike.
+   {records.copied_inspections.height} of its {visits} inspections, so it fails and returns too few vehicles. All
+   other stations are honest and alike.
 
 Everything else that looks unusual is chance. Components have Weibull lives; a replacement starts a new one, and the
 first unit of every vehicle was still alive when the three years began.
@@ -101,12 +122,14 @@ first unit of every vehicle was still alive when the three years began.
 
 | source | manner |
 |---|---|
-| `fleet_office` | our names; CSV and Parquet; times in UTC or with offset; the vehicle register |
-| `brightwell_shops` | a workshop system: other words, `;`, decimal comma, local times, miles, inches of water, milliseconds, one packed file per recording |
+| `fleet_office` | our names; CSV and Parquet; times in UTC or with offset; holds the register |
+| `brightwell_shops` | a workshop system: other words, `;`, decimal comma, local times, miles, inches of water, \
+milliseconds, one packed file per recording |
 | `roadside_unit` | JSON lines, plain and packed; pressure and purge as raw SAE J1979 responses |
-| `ferrow_inspections` | an inspection network: raw monitor bytes, other headers, local times, miles, gzip and Zstandard |
+| `ferrow_inspections` | raw monitor bytes, other headers, local times, miles, gzip and Zstandard |
 
-Recordings were integrated from flow, gas and vapor equations, not drawn from the estimator's formula. True verdicts:
+Recordings were integrated from flow, gas and vapor equations, not drawn from the estimator's formula. True
+verdicts:
 
 {_counts(records.trace_truth["verdict"], "verdict")}
 
@@ -119,6 +142,10 @@ jobs hold hostile text on purpose.
 
 `.truth/` holds the same record by record; `evapfleet run` never reads it.
 """
+
+
+def _cured(repairs: pl.DataFrame) -> str:
+    return f"{repairs['is_fixed'].sum()} of {repairs.height}"
 
 
 def _counts(words: pl.Series, name: str) -> str:
