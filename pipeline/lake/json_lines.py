@@ -1,0 +1,84 @@
+"""Read JSON lines: one object per line; a line that is none is kept and marked as misshapen."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import polars as pl
+
+from pipeline.lake.blocks import Block, Misshapen
+
+#: The column of `text` that holds a line which is no JSON object.
+BROKEN_LINE = "(line)"
+_RECORDS_AT_ONCE = 200_000
+_SHAPE = "The line is not one JSON object"
+
+
+def json_line_blocks(texts: Iterator[bytes]) -> Iterator[Block]:
+    """Yield the records of a JSON lines file; blank lines are none. A file without records yields one empty block.
+
+    Parameters
+    ----------
+    texts : blocks of UTF-8 that end with a line end (`formats.utf8_blocks`)
+    """
+    lines = (line for text in texts for line in text.split(b"\n") if line.strip())
+    row = 1
+    while held := list(itertools.islice(lines, _RECORDS_AT_ONCE)):
+        yield _block(held, row)
+        row += len(held)
+    if row == 1:
+        yield Block((), row, 0, pl.DataFrame())
+
+
+def _block(lines: list[bytes], row: int) -> Block:
+    records: list[dict[str, Any]] = []
+    misshapen: list[Misshapen] = []
+    for index, line in enumerate(lines):
+        try:
+            record, reason = json.loads(line, parse_constant=str), f"{_SHAPE}."
+        except (ValueError, RecursionError) as error:
+            record, reason = None, f"{_SHAPE}: {error}."
+        if not isinstance(record, dict):
+            raw = line.decode("utf-8").strip()
+            misshapen.append(Misshapen(index, raw, reason))
+            record = {BROKEN_LINE: raw}
+        records.append(record)
+    names = dict.fromkeys(name for record in records for name in record)
+    columns = [_column(name, [record.get(name) for record in records]) for name in names]
+    header = tuple(name for name in names if name != BROKEN_LINE)
+    return Block(header, row, len(records), pl.DataFrame(columns), misshapen=misshapen)
+
+
+def _column(name: str, values: list[Any]) -> pl.Series:
+    """Keep numbers, booleans and lists of words as such; anything mixed becomes text."""
+    kinds = {type(v) for v in values if v is not None}
+    if kinds == {bool}:
+        return pl.Series(name, values, pl.Boolean)
+    if kinds == {int} and all(v is None or -(2**63) <= v < 2**63 for v in values):
+        return pl.Series(name, values, pl.Int64)
+    if kinds and kinds <= {int, float} and all(v is None or abs(v) < 2**53 for v in values):
+        return pl.Series(name, values, pl.Float64)
+    if kinds and kinds <= {list, dict}:
+        return pl.Series(name, [None if v is None else _words(v) for v in values], pl.List(pl.String))
+    return pl.Series(name, [None if v is None else as_text(v) for v in values], pl.String)
+
+
+def _words(value: list[Any] | dict[str, Any]) -> list[str]:
+    """Take a list as it is, an object such as {"vent_click": "pass"} as name=value."""
+    if isinstance(value, dict):
+        return [f"{name}={as_text(word)}" for name, word in value.items() if word is not None]
+    return [
+        word for v in value if v is not None for word in (_words(v) if isinstance(v, dict) else [as_text(v)])
+    ]
+
+
+def as_text(value: Any) -> str:
+    """Write one JSON value as text: words as they are, lists of words separated by ";"."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, list | dict):
+        return ";".join(_words(value))
+    return json.dumps(value, ensure_ascii=False)

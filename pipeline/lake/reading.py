@@ -1,0 +1,88 @@
+"""What a reader hands on: typed records, the same as they came, and what could not be read."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import polars as pl
+
+from pipeline.contract.fields import ALL_KINDS
+from pipeline.errors import FileUnreadable
+from pipeline.lake.converted import as_text
+
+_TYPES: dict[str, pl.DataType] = {
+    "text": pl.String(),
+    "integer": pl.Int64(),
+    "number": pl.Float64(),
+    "boolean": pl.Boolean(),
+    "date": pl.Date(),
+    "time": pl.Datetime("us", "UTC"),
+    "text_list": pl.List(pl.String()),
+    "check_list": pl.List(pl.String()),
+}
+MISREAD_SCHEMA = {
+    "file": pl.String(),
+    "row": pl.Int64(),
+    "rule": pl.String(),
+    "column": pl.String(),
+    "value": pl.String(),
+    "reason": pl.String(),
+}
+
+
+def record_schema(kind: str) -> dict[str, pl.DataType]:
+    """List the columns of `Reading.records` of one kind with their types."""
+    schema: dict[str, pl.DataType] = {"source_id": pl.String(), "file": pl.String(), "row": pl.Int64()}
+    schema |= {f.name: _TYPES[f.type] for f in ALL_KINDS[kind].fields}
+    return schema | ({"is_pressure_derived": pl.Boolean()} if kind == "samples" else {})
+
+
+class Reading:
+    """Records of one kind, of one file or (samples) of several.
+
+    Parameters
+    ----------
+    records : `record_schema(kind)`; null where nothing was given or it could not be read
+    text : the records as they came, same height and order, columns in any type; kept as `came`, and written as text
+        only when `text` is asked for
+    misread : `MISREAD_SCHEMA`; rules `shape` (column null: the record as a whole), `type`, `obd_bytes`
+    hints : file -> what looks wrong with it as a whole
+    unreadable : the files that could not be read at all; where such a file gave records in an earlier Reading of the
+        same reader, they must be dropped
+    """
+
+    def __init__(
+        self,
+        kind: str,
+        records: pl.DataFrame,
+        text: pl.DataFrame,
+        misread: pl.DataFrame | None = None,
+        hints: dict[str, str] | None = None,
+        unreadable: dict[str, FileUnreadable] | None = None,
+    ) -> None:
+        self.kind, self.records, self.came = kind, records, text
+        self.misread = pl.DataFrame(schema=MISREAD_SCHEMA) if misread is None else misread
+        self.hints = hints or {}
+        self.unreadable = unreadable or {}
+
+    @property
+    def hint(self) -> str:
+        """The hints in one text: alone for one file, each after its file's name for several."""
+        if len(self.hints) == 1:
+            return next(iter(self.hints.values()))
+        return "\n".join(f"{file}: {hint}" for file, hint in self.hints.items())
+
+    @cached_property
+    def text(self) -> pl.DataFrame:
+        """The records as they came, every column as text."""
+        return self.text_of(self.came)
+
+    @staticmethod
+    def text_of(came: pl.DataFrame) -> pl.DataFrame:
+        """Write chosen rows of `came` as text, without writing them all."""
+        return came.select(as_text(column).alias(column.name) for column in came)
+
+
+def nothing_read(kind: str) -> Reading:
+    """Return a Reading without records."""
+    return Reading(kind, pl.DataFrame(schema=record_schema(kind)), pl.DataFrame())
