@@ -20,6 +20,8 @@ from pipeline.errors import OurFault
 
 REQUIRED_WORDS = ("grain", "key", "reads", "units", "leaves out", "why")
 LEVELS = ("fail", "warn")
+#: Folder of the checks, beside the folders of the models.
+CHECKS = "check"
 #: So many of the rows that break a check are kept as examples; all of them are counted.
 N_EXAMPLES = 20
 
@@ -69,13 +71,19 @@ class CheckResult:
         return "holds" if self.n_judged else "judged_nothing"
 
     @property
+    def example(self) -> str:
+        """The first row that breaks the check, as text; "" where none does."""
+        values = self.rows.row(0, named=True) if self.rows.height else {}
+        return ", ".join(f"{name} = {value}" for name, value in values.items())
+
+    @property
     def must_stop(self) -> bool:
         return self.outcome == "broken" and self.level == "fail"
 
     def sentence(self) -> str:
         """Say in one line what was found."""
         if self.outcome == "broken":
-            return f"{self.name}: broken by {self.n_broken} rows ({self.n_judged} judged): {self.why}"
+            return f"{self.name}: broken by {self.n_broken} rows, first {self.example}: {self.why}"
         if self.outcome == "judged_nothing":
             return f"{self.name}: nothing to judge"
         return f"{self.name}: holds ({self.n_judged} judged)"
@@ -84,11 +92,16 @@ class CheckResult:
 def load_models(folder: Path) -> list[Model]:
     """Read every SQL file of a folder and the folders in it, in the order of their names. Reads only.
 
+    Parameters
+    ----------
+    folder : the folder of all schemas, or one schema's. Checks are no models: they come only when their own
+        folder `check` is asked for.
+
     Raises
     ------
     OurFault : the folder holds no SQL file, a name is no identifier, or a header lacks a word.
     """
-    paths = sorted(folder.rglob("*.sql"))
+    paths = sorted(p for p in folder.rglob("*.sql") if CHECKS not in p.relative_to(folder).parts)
     if not paths:
         raise OurFault(
             "there is no SQL file", str(folder), "reinstall evapfleet: its sql folder did not come along"

@@ -6,7 +6,7 @@
 -- why: 40 CFR 51.366(a)(2) counts vehicles by how their tests began and ended. The first visit with a verdict is the
 --   initial test, the next verdict the first retest. Every cycle that failed initially has one outcome: passed,
 --   waived, unknown (the last verdict is a fail and cycle_gap_days have passed since the last visit) or open.
---   A visit that passes and is marked waived has passed: nothing was left to waive.
+--   Where one visit both passes and is marked waived, the outcome is the pass; is_waived still says so.
 
 with cycles as (
     select
@@ -46,6 +46,7 @@ select
     cycles.initial_verdict,
     cycles.initial_cap_result,
     cycles.retest_verdict,
+    cycles.is_waived,
     cycles.is_first_mil_on,
     cycles.is_first_with_codes,
     cycles.is_first_not_ready,

@@ -1,16 +1,16 @@
 -- grain: one failure: a repair opened inside the window
 -- key: job_id
--- reads: core.repair, core.setting
+-- reads: core.repair, core.follow_up, core.setting
 -- units: dates in UTC
 -- leaves out: repairs opened before or after the window
--- why: a failure is counted once per job and component; is_comeback flags those whose vehicle had the same component
---   repaired and closed at most follow_up_days earlier, so that both rates can be given (contract, "Failure").
---   The repair it came back from may lie before the window.
+-- why: a failure is counted once per job and component; is_comeback flags those that are the comeback of a repair of the
+--   same component, so that both rates can be given (contract, "Failure" and "Comeback"). The comeback is the first
+--   EVAP job after that repair was closed; all lines opened at that same instant belong to it.
 
-with closed_before as (
-    select vehicle_id, component, closed_at, closed_on
-    from core.repair
-    where closed_at is not null
+with comebacks as (
+    select distinct vehicle_id, component, comeback_opened_at as opened_at
+    from core.follow_up
+    where is_comeback
 )
 
 select
@@ -20,11 +20,11 @@ select
     repair.model,
     repair.component,
     repair.opened_on,
-    coalesce(repair.opened_on - closed_before.closed_on <= setting.follow_up_days, false) as is_comeback
+    comebacks.vehicle_id is not null as is_comeback
 from core.repair as repair
 cross join core.setting as setting
-asof left join closed_before
-    on closed_before.vehicle_id = repair.vehicle_id
-    and closed_before.component = repair.component
-    and closed_before.closed_at < repair.opened_at
+left join comebacks
+    on comebacks.vehicle_id = repair.vehicle_id
+    and comebacks.component = repair.component
+    and comebacks.opened_at = repair.opened_at
 where repair.opened_on between setting.from_on and setting.to_on

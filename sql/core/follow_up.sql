@@ -32,6 +32,7 @@ followed as (
     select
         candidates.*,
         evap_job.job_id as next_job_id,
+        evap_job.opened_at as next_job_at,
         evap_job.opened_on - candidates.closed_on as next_job_days,
         least(candidates.seen_days, candidates.follow_up_days) as censor_days
     from candidates
@@ -51,6 +52,7 @@ select
     component,
     closed_on,
     case when next_job_days <= censor_days then next_job_id end as comeback_job_id,
+    case when next_job_days <= censor_days then next_job_at end as comeback_opened_at,
     coalesce(next_job_days <= censor_days, false) as is_comeback,
     least(next_job_days, censor_days) as time_days,
     seen_days >= follow_up_days as is_followed

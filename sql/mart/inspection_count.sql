@@ -3,7 +3,8 @@
 -- reads: core.cycle
 -- units: test cycles
 -- leaves out: nothing; vehicle_type is null where the register does not say it
--- why: the counts behind the items of 40 CFR 51.366(a)(2), each with what it could have counted.
+-- why: the counts behind the items of 40 CFR 51.366(a)(2), each with what it could have counted. A visit that passes
+--   and is marked waived counts in both items, and is told apart in n_waived_and_passed.
 
 select
     model_year,
@@ -16,7 +17,8 @@ select
     count(*) filter (retest_verdict = 'fail') as n_first_retest_fail,
     count(*) filter (retest_verdict = 'pass') as n_first_retest_pass,
     count(*) filter (outcome = 'passed_later_retest') as n_later_retest_pass,
-    count(*) filter (outcome = 'waived') as n_waived,
+    count(*) filter (is_waived and initial_verdict = 'fail') as n_waived,
+    count(*) filter (is_waived and outcome in ('passed_first_retest', 'passed_later_retest')) as n_waived_and_passed,
     count(*) filter (outcome = 'unknown') as n_unknown,
     count(*) filter (outcome = 'open') as n_open,
     count(*) filter (initial_verdict is not null and initial_cap_result is not null) as n_with_cap,

@@ -72,7 +72,7 @@ class GivenRows:
         self.warehouse.append(table, pl.DataFrame(list(rows), infer_schema_length=None))
 
     def run(self) -> None:
-        run_models(self.con, load_models(SQL / "core") + load_models(SQL / "mart"))
+        run_models(self.con, load_models(SQL))
 
     def check(self) -> dict[str, CheckResult]:
         return {result.name: result for result in run_checks(self.con, load_models(SQL / "check"))}

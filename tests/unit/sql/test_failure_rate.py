@@ -86,6 +86,7 @@ def test_every_model_meets_every_component_that_failed(given: GivenRows) -> None
         ("2022-01-31T08:00", "purge_valve", False),  # 91 days before
         ("2022-04-01T08:00", "vent_valve", False),
         ("2022-05-02T08:00", "purge_valve", False),  # closed at the instant the next was opened
+        ("2021-12-31T08:00", "purge_valve", False),  # closed before the window
         (None, "purge_valve", False),
     ],
 )
@@ -93,10 +94,34 @@ def test_a_failure_is_a_comeback_on_the_same_component_within_90_days(
     given: GivenRows, closed, component, is_comeback
 ) -> None:
     given.add("vehicles", {"vehicle_id": "V1"})
-    first = repair("J1", "2022-01-15T08:00", closed_at=at(closed) if closed else None, component=component)
+    first = repair("J1", "2021-12-15T08:00", closed_at=at(closed) if closed else None, component=component)
     given.add("jobs", first, repair("J2", "2022-05-02T08:00"))
     given.run()
     assert given.rows("select is_comeback from core.failure where job_id = 'J2'") == [(is_comeback,)]
+
+
+def test_another_evap_job_in_between_is_the_comeback(given: GivenRows) -> None:
+    given.add("vehicles", {"vehicle_id": "V1"})
+    given.add(
+        "jobs",
+        repair("J1", "2022-01-01T08:00", closed_at=at("2022-01-01T17:00")),
+        repair("J2", "2022-01-11T08:00", component="wiring", action="none"),
+        repair("J3", "2022-01-21T08:00"),
+    )
+    given.run()
+    assert given.rows("select job_id from core.failure where is_comeback") == []
+
+
+def test_every_line_opened_at_the_instant_of_the_comeback_belongs_to_it(given: GivenRows) -> None:
+    given.add("vehicles", {"vehicle_id": "V1"})
+    given.add(
+        "jobs",
+        repair("J1", "2022-01-01T08:00", closed_at=at("2022-01-01T17:00")),
+        repair("J2", "2022-01-11T08:00", component="wiring"),
+        repair("J3", "2022-01-11T08:00"),
+    )
+    given.run()
+    assert given.rows("select job_id from core.failure where is_comeback") == [("J3",)]
 
 
 def test_failures_by_distance_leave_out_the_one_that_starts_it(given: GivenRows) -> None:

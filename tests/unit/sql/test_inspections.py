@@ -68,6 +68,13 @@ def test_a_pass_or_a_waiver_ends_the_cycle(inspected: GivenRows) -> None:
     assert cycles(inspected, "n_visits, outcome") == [(2, "waived"), (1, "passed_initially"), (1, "unknown")]
 
 
+def test_a_passing_retest_marked_waived_is_in_both_items(inspected: GivenRows) -> None:
+    inspected.add("inspections", visit("I1", "2022-01-01", "fail"), visit("I2", "2022-01-02", "pass", waived=True))
+    assert cycles(inspected, "outcome, is_waived") == [("passed_first_retest", True)]
+    columns = "n_initial_fail, n_first_retest_pass, n_waived, n_waived_and_passed"
+    assert inspected.rows(f"select {columns} from mart.inspection_count") == [(1, 1, 1, 1)]
+
+
 def test_visits_at_one_instant_are_taken_by_their_id(inspected: GivenRows) -> None:
     inspected.add("inspections", visit("I2", "2022-01-01", "pass"), visit("I1", "2022-01-01", "fail"))
     assert cycles(inspected) == [(2, "fail", "pass", "passed_first_retest")]

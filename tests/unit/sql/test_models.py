@@ -94,22 +94,29 @@ def test_a_check_holds_breaks_or_says_it_judged_nothing(
     write(tmp_path, "check/a_holds", "select a from core.given where a > 9", more=judges.format("fail", "true"))
     write(tmp_path, "check/b_breaks", "select a from core.given", more=judges.format("fail", "a > 0"))
     write(tmp_path, "check/c_idle", "select a from core.given where a > 9", more=judges.format("warn", "a > 9"))
-    holds, breaks, idle = run_checks(con, load_models(tmp_path))
+    holds, breaks, idle = run_checks(con, load_models(tmp_path / "check"))
     assert (holds.outcome, holds.n_judged) == ("holds", 2)
     assert (breaks.outcome, breaks.n_broken, breaks.must_stop) == ("broken", 2, True)
     assert breaks.rows["a"].to_list() == [1, 2]
-    assert "broken by 2 rows (2 judged): a test" in breaks.sentence()
+    assert breaks.sentence() == "b_breaks: broken by 2 rows, first a = 1: a test"
     assert (idle.outcome, idle.must_stop) == ("judged_nothing", False)
     assert "nothing to judge" in idle.sentence()
+
+
+def test_checks_are_no_models(tmp_path: Path) -> None:
+    write(tmp_path, "core/copy", "select a from core.given")
+    write(tmp_path, "check/a_check", "select a from core.copy", reads="core.copy")
+    assert [m.full_name for m in load_models(tmp_path)] == ["core.copy"]
+    assert [m.full_name for m in load_models(tmp_path / "check")] == ["check.a_check"]
 
 
 def test_a_check_needs_its_level(tmp_path: Path, con: duckdb.DuckDBPyConnection) -> None:
     write(tmp_path, "check/loose", "select a from core.given", more="-- judges: select 1\n")
     with pytest.raises(OurFault, match="level"):
-        run_checks(con, load_models(tmp_path))
+        run_checks(con, load_models(tmp_path / "check"))
 
 
-@pytest.mark.parametrize("model", load_models(SQL), ids=lambda m: m.full_name)
+@pytest.mark.parametrize("model", load_models(SQL) + load_models(SQL / "check"), ids=lambda m: m.full_name)
 def test_every_header_names_the_tables_that_are_read(model) -> None:
     body = re.sub(r"--[^\n]*", "", model.sql)
     assert set(re.findall(r"\b(?:core|mart|audit|quarantine)\.[a-z_]+\b(?!\.)", body)) - {
