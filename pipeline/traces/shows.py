@@ -37,6 +37,7 @@ class Shown:
     zero_sd: Floats
     is_zero_known: Flags
     span: Floats
+    level: Floats
     closed_rate: Floats
     closed_rate_sd: Floats
     closed_above: Floats
@@ -95,11 +96,11 @@ def read_traces(batch: Batch, marks: Landmarks, smooth: Floats) -> Shown:
         return mean_by(i, n, p, mask)
 
     settled = closed & (t > marks.closed_start[i] + SETTLING_S)
-    rate, rate_sd, _, _ = line_by(i, n, t, p, settled)
+    rate, rate_sd, rest_sd, _ = line_by(i, n, t, p, settled)
     closed_s = marks.closed_end - marks.closed_start
     with np.errstate(all="ignore"):
         # Quantized or drifting samples are not independent: their error is at least a part of a step's.
-        rate_sd = np.hypot(1.5 * rate_sd, 0.3 * (step + noise / np.sqrt(np.maximum(count, 1))) / closed_s)
+        rate_sd = np.hypot(1.5 * rate_sd * np.maximum(sd / rest_sd, 1.0), 0.3 * (step + noise / np.sqrt(np.maximum(count, 1))) / closed_s)
         u = (t - marks.closed_start[i]) / closed_s[i]
     change = mean(settled & (u > 0.75)) - mean(settled & (u < 0.25))
 
@@ -148,6 +149,7 @@ def read_traces(batch: Batch, marks: Landmarks, smooth: Floats) -> Shown:
         zero_sd=zero_sd,
         is_zero_known=known,
         span=most_by(i, n, smooth, np.ones(len(b), bool)) - least_by(i, n, smooth, np.ones(len(b), bool)),
+        level=median_by(i, n, p, np.ones(len(b), bool)),
         closed_rate=rate,
         closed_rate_sd=rate_sd,
         closed_above=mean(settled) - zero,
@@ -207,9 +209,12 @@ def _zero(
     tail = release & (t > (marks.release_end - 0.3 * length)[i])
     slope, _, _, _ = line_by(i, n, t, b.pressure, tail)
     settled = (length >= 5.0) & (np.abs(slope) * length * 0.3 < 3 * sd + 5) & (count_by(i, n, tail) >= 3)
+    tail_level = median_by(i, n, b.pressure, tail)
+    from_ = mean_by(i, n, b.pressure, (t < marks.release_start[i]) & (t >= (marks.release_start - 2.0)[i]))
+    # A vent path that is blocked leaves the tank where it was: that level is not the sensor's zero.
+    settled &= ~(np.abs(tail_level) > 0.5 * np.abs(from_)) | (np.abs(from_) < 150)
     from_rest = rest_n >= _MIN_REST_SAMPLES
     known = from_rest | settled
-    tail_level = median_by(i, n, b.pressure, tail)
     zero = np.where(from_rest, rest, np.where(settled, tail_level, 0.0))
     used = np.where(from_rest, rest_n, count_by(i, n, tail))
     zero_sd = np.where(known, np.hypot(1.25 * sd / np.sqrt(np.maximum(used, 1)), 2.0), 60.0)
@@ -256,9 +261,21 @@ def _effect_of_draw(
         effect_sd = sd * np.sqrt(
             1 / np.maximum(n0, 1) + 1 / n1 + np.where(has_after, 0.5 / np.maximum(n2, 1), 0)
         )
-    shut = settled | draw | (hold & (t > (marks.hold_start + 3.0)[i]))
-    creep, creep_sd, _, _ = line_by(i, n, t, p, shut)
+    creep, creep_sd = _creep(b, marks, settled | draw | hold, sd)
     return p1 - line, effect_sd, creep, creep_sd
+
+
+def _creep(b: Batch, marks: Landmarks, shut: Flags, sd: Floats) -> tuple[Floats, Floats]:
+    """Return the slope [Pa/s] common to closed phase, draw and hold, each about its own level, once each settled."""
+    begin = np.where(b.phase == DRAW, marks.draw_start[b.trace], marks.closed_start[b.trace])
+    begin = np.where(b.phase == HOLD, marks.hold_start[b.trace], begin)
+    use = shut & (b.t > begin + np.where(b.phase == CLOSED, SETTLING_S, 3.0))
+    m = int(b.segment[-1]) + 1 if len(b) else 0
+    dt = b.t - mean_by(b.segment, m, b.t, use)[b.segment]
+    dp = b.pressure - mean_by(b.segment, m, b.pressure, use)[b.segment]
+    slope, error, rest, _ = line_by(b.trace, b.n_traces, dt, dp, use)
+    with np.errstate(all="ignore"):
+        return slope, error * np.maximum(sd / rest, 1.0)
 
 
 def _clipped(b: Batch, marks: Landmarks, draw: Flags, interval: Floats) -> Flags:

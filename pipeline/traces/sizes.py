@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
-from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, hole_diameter_mm
+from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, hole_area_m2, hole_diameter_mm
 from pipeline.physics.volume import vapor_volume_l
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.phases import Flags, Floats
 from pipeline.traces.shows import SETTLING_S, Shown
 
+#: A hole from this size on [mm] is called a leak; the smallest that a monitor must find is 0.508 mm (0.020 in).
+LEAK_MM = 0.2
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0
 NOMINAL_LOG_SD = 0.4
@@ -27,7 +29,8 @@ class Sizes:
     """Diameters [mm] of each trace's leak, nan without a fit; volume [l], nan without a tank size.
 
     `working` diameters use the nominal volume where the real one is unknown: they serve the verdict only.
-    `gross_low` is the least hole that lets the vacuum go as quickly as it went.
+    `gross_low` is the least hole that lets the vacuum go as quickly as it went; `vent_mm` the greatest that lets it
+    go as slowly after the vent opened; `chance_of_leak` how likely the hole is larger than LEAK_MM.
     """
 
     volume_l: Floats
@@ -38,6 +41,8 @@ class Sizes:
     working_low: Floats
     working_high: Floats
     gross_low: Floats
+    vent_mm: Floats
+    chance_of_leak: Floats
     is_volume_known: Flags
 
 
@@ -79,6 +84,8 @@ def size_leaks(
         lower,
         upper,
         only_known(gross),
+        diameter(_most_vent(shown, barometric_pa, temperature_c)),
+        _chance_above(fit, discharge * hole_area_m2(LEAK_MM) / (used * 1e-3)),
         known,
     )
 
@@ -93,6 +100,21 @@ def _widen(fit: HoldFit, reach: Floats) -> tuple[Floats, Floats]:
         )
         high = np.maximum(fit.leak, 1e-3 * fit.leak_high) * np.exp(up)
     return low, high
+
+
+def _chance_above(fit: HoldFit, leak: Floats) -> Floats:
+    """Return how likely Cd A / V is above `leak` [1/m], knowing that it is not below 0."""
+    with np.errstate(all="ignore"):
+        return ndtr((fit.leak_mean - leak) / fit.leak_sd) / ndtr(fit.leak_mean / fit.leak_sd)
+
+
+def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return the greatest Cd A / V [1/m] that takes so long to let half of the vacuum go after the vent opened."""
+    heat = GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K)
+    time = np.maximum(shown.release_half_s - np.nan_to_num(shown.interval_s) - SETTLING_S, 0.05)
+    with np.errstate(all="ignore"):
+        coefficient = 2 * np.sqrt(-shown.release_from_above) * (1 - np.sqrt(0.5)) / time
+    return coefficient / np.sqrt(2 * barometric_pa * heat)
 
 
 def _least_gross_leak(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:

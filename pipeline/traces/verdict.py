@@ -21,28 +21,37 @@ from pipeline.traces.volts import VoltStory
 # and warm fuel do not cross them; none is taken from a rule.
 MIN_SAMPLES = 10
 MIN_RECORDING_S = 8.0
-MIN_DRAW_S = 1.0
+MIN_DRAW_S = 0.4
 MIN_HOLD_S = 5.0
 #: A vented sensor this far from zero is a finding [Pa]; the monitors it serves look for a few hundred.
 OFFSET_PA = 160.0
 #: Vacuum that grows with vent and purge shut [Pa], and how fast [Pa/s]: cooling fuel does less.
 FALLS_PA = 50.0
-FALLS_PA_S = 0.8
+CLOSED_FALLS_PA = 5.0
+FALLS_PA_S = 0.5
 #: Vacuum of an inch or two of water at the most, gone within seconds: too large for a decay.
 LOW_VACUUM_PA = 600.0
 GONE_AT_ONCE_S = 2.0
-GONE_SOON_S = 4.5
+GONE_SOON_S = 4.0
 #: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
 HARDLY_ANY_PA = 150.0
 #: An open vent lets half of the vacuum go within this time [s].
 VENT_HALF_S = 4.0
+#: A vent path in order is wider than this [mm], whatever the volume.
+NARROW_VENT_MM = 2.5
 #: Vacuum with the vent open and purge flowing beyond this [Pa] is more than a canister's own resistance.
 FLOWING_PA = 500.0
-#: The least leak that is called one [mm], and the least its lower bound must exclude.
-LEAK_MM = 0.22
-LEAK_LOW_MM = 0.12
+#: Warm fuel raises a shut tank by more than this [Pa/s] in nearly every recording; one that leaks grossly, never.
+#: A creep known less well than WATCHED_PA_S (standard deviation) tells nothing.
+STILL_PA_S = 0.15
+WATCHED_PA_S = 0.4
+#: A sensor with less noise than this [Pa] beside a lifeless tank is taken for lifeless itself.
+QUIET_PA = 1.5
+#: A hole is called a leak, or a system tight, when the chance of a hole from sizes.LEAK_MM on is so large or small.
+SURE_LEAK = 0.9
+SURE_TIGHT = 0.6
 #: `holds` says that a hole beyond this would have shown [mm].
-HOLDS_MM = 0.8
+HOLDS_MM = 0.6
 
 REASONS = {
     "few": "there are too few usable samples",
@@ -72,15 +81,17 @@ def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes:
         has_test = has_draw | marks.is_pressure_test
         falls = _falls_while_shut(shown, sd)
         arrives = _vacuum_arrives(shown, sd)
-        is_flat = has_draw & _is_flat(shown, sd, arrives)
+        creeps, is_still = _creeps(shown), _is_still(shown)
+        is_flat = has_draw & _is_dead(shown, volts, sd, arrives, is_still)
         is_weak = (shown.depth < HARDLY_ANY_PA) & (shown.kept_early > 0.5) & (shown.draw_s >= 5.0)
-        restricted = _is_vent_restricted(shown, sd)
+        restricted = _is_vent_restricted(shown, sizes, sd)
         offset = shown.is_zero_known & (np.abs(shown.zero) - 3 * shown.zero_sd > 0.75 * OFFSET_PA)
         offset &= np.abs(shown.zero) > OFFSET_PA
         engine_off = shown.draw_rpm < 100
-        gross = arrives & _is_gone_at_once(shown)
-        leak = (sizes.working_low > LEAK_LOW_MM) & (sizes.working > LEAK_MM)
-        holds = ~leak & (sizes.working_high < HOLDS_MM)
+        has_fit = np.isfinite(sizes.working)
+        gross = arrives & (_is_gone_at_once(shown) | (~has_fit & (shown.gone_s < GONE_SOON_S)))
+        leak = sizes.chance_of_leak > SURE_LEAK
+        holds = (sizes.chance_of_leak < SURE_TIGHT) & (sizes.working_high < HOLDS_MM)
         choices = [
             ((shown.n < MIN_SAMPLES) | (marks.last - marks.first < MIN_RECORDING_S), "not_judged", "few"),
             (volts.disagrees, "sensor_disagrees", ""),
@@ -91,6 +102,7 @@ def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes:
             (has_test & restricted & ~marks.is_pressure_test, "vent_restricted", ""),
             (offset, "sensor_offset", ""),
             (has_draw & ~arrives & engine_off, "not_judged", "engine_off"),
+            (has_draw & ~arrives & is_still & ~creeps, "gross_leak", ""),
             (has_draw & (~arrives | is_weak), "no_vacuum", ""),
             (gross & np.isfinite(shown.hold_s), "gross_leak", ""),
             (~np.isfinite(shown.hold_s), "not_judged", "no_hold"),
@@ -107,40 +119,52 @@ def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes:
 def _falls_while_shut(shown: Shown, sd: Floats) -> Flags:
     """Vacuum grows with vent and purge shut, before the draw or in the hold."""
     per_quarter = sd / np.sqrt(np.maximum(shown.n / 20, 1))
-    closed = (shown.closed_rate < -np.maximum(FALLS_PA_S, 4 * shown.closed_rate_sd)) & (
-        shown.closed_change < -np.maximum(FALLS_PA, 6 * per_quarter)
+    closed = (shown.closed_rate < -np.maximum(FALLS_PA_S, 5 * shown.closed_rate_sd)) & (
+        shown.closed_change < -np.maximum(CLOSED_FALLS_PA, 5 * per_quarter)
     )
     hold = (shown.hold_late_change < -np.maximum(FALLS_PA, 6 * per_quarter)) & (shown.hold_s >= MIN_HOLD_S)
     grows = shown.hold_late_change < -0.01 * np.abs(shown.hold_start_above)
-    return closed | (hold & grows & (shown.hold_start_above < 0) | False)
+    return closed | (hold & grows & (shown.hold_start_above < 0))
 
 
 def _vacuum_arrives(shown: Shown, sd: Floats) -> Flags:
     """The draw takes the pressure below the line that it ran along without it."""
-    return (shown.depth > np.maximum(60.0, 8 * sd)) | (shown.effect < -np.maximum(5 * shown.effect_sd, 8.0))
+    bend = 0.3 * np.abs(shown.creep) * np.minimum(shown.draw_s, 20.0)
+    effect = shown.effect < -np.maximum(np.maximum(3.5 * shown.effect_sd, 2.0), np.where(_creeps(shown), bend, 0))
+    return (shown.depth > np.maximum(60.0, 8 * sd)) | effect
 
 
-def _is_flat(shown: Shown, sd: Floats, arrives: Flags) -> Flags:
-    """Nothing moves in any phase: neither the draw nor the creep of a shut tank shows."""
-    dead = shown.span < np.where(shown.step > 30, 1.0, np.maximum(1.0, 1.1 * shown.step))
-    still = np.abs(shown.creep) < np.maximum(4 * shown.creep_sd, 0.03)
-    small = np.abs(shown.creep) * (shown.draw_s + np.nan_to_num(shown.hold_s)) < np.maximum(2 * sd, 3.0)
-    return dead | (~arrives & still & small & (shown.span < 12 * sd))
+def _creeps(shown: Shown) -> Flags:
+    return shown.creep > np.maximum(3 * shown.creep_sd, STILL_PA_S)
+
+
+def _is_still(shown: Shown) -> Flags:
+    """A shut tank that does not creep, and was watched well enough to know."""
+    return np.isfinite(shown.creep) & (shown.creep_sd < WATCHED_PA_S) & ~_creeps(shown)
+
+
+def _is_dead(shown: Shown, volts: VoltStory, sd: Floats, arrives: Flags, is_still: Flags) -> Flags:
+    """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else."""
+    silent = shown.span < np.where(shown.step > 30, 1.0, np.maximum(1.0, 1.1 * np.minimum(shown.step, 2.0)))
+    stuck = ~arrives & is_still & ((sd < QUIET_PA) | (np.abs(shown.level) > OFFSET_PA / 2))
+    return (silent & ~volts.is_alive) | (stuck & (shown.span < 12 * sd))
 
 
 def _is_gone_at_once(shown: Shown) -> Flags:
-    vacuum = -shown.hold_start_above
+    """Vacuum is gone within seconds, or so little arrived and went that only its mean shows it."""
+    kept = shown.kept_early > 0.5
     at_once = shown.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.05 * shown.interval_s)
-    soon = (shown.depth < LOW_VACUUM_PA) & (shown.gone_s < GONE_SOON_S) & ~(shown.kept_early > 0.5)
-    return ((vacuum > 0) & (at_once & ~(shown.kept_early > 0.5))) | soon
+    soon = (shown.depth < LOW_VACUUM_PA) & (shown.gone_s < GONE_SOON_S)
+    return ((at_once & (shown.hold_start_above < 0)) | soon | (shown.depth < HARDLY_ANY_PA)) & ~kept
 
 
-def _is_vent_restricted(shown: Shown, sd: Floats) -> Flags:
+def _is_vent_restricted(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:
     held = shown.release_from_above < -np.maximum(150.0, 8 * sd)
     slow = (shown.release_half_s > VENT_HALF_S) | (
         ~np.isfinite(shown.release_half_s) & (shown.release_s > VENT_HALF_S - 1)
     )
-    return (held & slow) | (shown.flowing_above < -FLOWING_PA)
+    narrow = sizes.vent_mm < NARROW_VENT_MM
+    return (held & (slow | narrow)) | (shown.flowing_above < -FLOWING_PA)
 
 
 def _quality(shown: Shown, sd: Floats) -> Floats:

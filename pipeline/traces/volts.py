@@ -15,6 +15,7 @@ _MIN_SAMPLES = 8
 #: One count of a 10-bit converter at 5 V is 5 mV; what moves less than this does not move.
 _STILL_V = 0.03
 _MOVED_V = 0.15
+_FLICKER_V = 0.011
 #: A pressure that moved so far must show in any sensor made for a fuel tank (the widest span to 20 kPa over 4 V).
 _MOVED_PA = 600.0
 #: Residual of the straight line, as a share of the range that pressure went through, which is no line any more.
@@ -29,6 +30,8 @@ class VoltStory:
     is_flat_while_pressure_moves: Flags
     moves_while_pressure_is_flat: Flags
     is_no_line: Flags
+    is_alive: Flags
+    """The output flickers by more than a converter's last count: something is measured."""
     volt_range: Floats
     pressure_range: Floats
     pa_per_volt: Floats
@@ -53,18 +56,20 @@ def compare_volts(batch: Batch, since_command: Floats, noise: Floats, is_derived
     quiet = has & (since_command >= _QUIET_AFTER_COMMAND_S)
     use = has & (quiet | (count_by(i, n, quiet) < _MIN_SAMPLES)[i])
     enough = (count_by(i, n, use) >= _MIN_SAMPLES) & ~is_derived
+    has_any = count_by(i, n, has) > 0
     volt_noise = _noise(batch, has)
     volt_range = most_by(i, n, batch.volts, has) - least_by(i, n, batch.volts, has)
     quiet_pa = most_by(i, n, batch.pressure, use) - least_by(i, n, batch.pressure, use)
     all_pa = most_by(i, n, batch.pressure, has) - least_by(i, n, batch.pressure, has)
     slope, _, residual, _ = line_by(i, n, batch.volts, batch.pressure, use)
     with np.errstate(all="ignore"):
+        alive = has_any & (volt_range > _FLICKER_V)
         expected = np.hypot(noise, np.abs(slope) * volt_noise) + 2.0
         flat = enough & (all_pa > _MOVED_PA) & (volt_range < np.maximum(_STILL_V, 8 * volt_noise))
         still = (all_pa < np.maximum(8 * noise, 40.0)) & (volt_range > np.maximum(_MOVED_V, 12 * volt_noise))
         moved = (quiet_pa > np.maximum(12 * noise, 200.0)) & ~flat
         bent = moved & (residual > np.maximum(_MAX_RESIDUAL_SHARE * quiet_pa, 4 * expected))
-    return VoltStory(enough, flat, enough & still, enough & bent, volt_range, all_pa, slope, residual)
+    return VoltStory(enough, flat, enough & still, enough & bent, alive, volt_range, all_pa, slope, residual)
 
 
 def _noise(batch: Batch, has: Flags) -> Floats:

@@ -68,13 +68,13 @@ def make_world(rng: np.random.Generator, kinds: list[str], each: int) -> World:
     is_open = rng.random(n) < 0.5
     hole = where("gross_leak", np.where(is_open, 0.05, uniform(5, 14)), hole)
     shut_vent = where("gross_leak", np.where(is_open, uniform(5, 12), 0.0), 0.0)
-    purge = uniform(8, 40) / 60e3
+    purge = uniform(6, 25) / 60e3
     purge = where("no_vacuum", 0.0, purge)
     seep = where("purge_passes_closed", log_uniform(0.15, 6) / 60e3, 0.0)
     is_shut = rng.random(n) < 0.5
     open_vent = where("vent_restricted", np.where(is_shut, 0.1, uniform(0.4, 1.4)), uniform(6, 14))
     zero = where("sensor_offset", rng.choice([-1, 1], n) * uniform(250, 900), rng.normal(0, 20, n))
-    seconds = np.stack([uniform(3, 12), uniform(8, 30), uniform(25, 60), uniform(20, 120), uniform(6, 15)], axis=1)
+    seconds = np.stack([uniform(3, 12), uniform(8, 30), uniform(30, 60), uniform(20, 120), uniform(6, 15)], axis=1)
     seconds[:, 0][rng.random(n) < 0.1] = 0
     seconds[:, 0] = np.where(kind == "sensor_offset", np.maximum(seconds[:, 0], 4), seconds[:, 0])
     seconds[:, 1][rng.random(n) < 0.15] = 0
