@@ -24,6 +24,9 @@ from reports.pages.run import Run, last_run
 
 Read = Callable[[str], pl.DataFrame]
 
+#: What the bundle gives the page: the drawing function (it holds the compiler), under a name of our own.
+CHART_LIBRARIES = "window.drawChart = vegaEmbed;"
+
 PAGES = (start, fleet, shops, inspection, leaks, data)
 
 
@@ -52,7 +55,7 @@ def render(page: Page, pages: list[Page], run: Run) -> str:
     """Write one page as HTML that needs no other file and may run no script but ours."""
     has_chart = any(section.picture for section in page.sections)
     bundle = script_bundle() if has_chart else ""
-    behavior = _template_text("behavior.js") if has_chart else _template_text("behavior.js")
+    behavior = _template_text("behavior.js")
     return (
         _environment()
         .get_template("page.html")
@@ -89,7 +92,7 @@ def security_policy(scripts: list[str]) -> str:
 @cache
 def script_bundle() -> str:
     """Bundle the chart libraries once for all pages, in a scope of their own."""
-    text = "(() => {" + vl_convert.javascript_bundle(None) + "})();"
+    text = "(() => {" + vl_convert.javascript_bundle(CHART_LIBRARIES) + "})();"
     if "</script" in text.lower() or "<!--" in text:
         raise OurFault("The chart libraries hold text that would end the script early.", "reports.build")
     return text
@@ -112,11 +115,12 @@ def _template_text(name: str) -> str:
 
 
 def _once(read: Read) -> Read:
-    """Read each table once; what is not a number becomes missing."""
+    """Read each table once; what is not a finite number becomes missing."""
 
     @cache
     def table(name: str) -> pl.DataFrame:
         frame = read(name)
-        return frame.with_columns(cs.float().fill_nan(None))
+        finite = pl.when(cs.float().is_finite()).then(cs.float())
+        return frame.with_columns(finite)
 
     return table

@@ -59,6 +59,7 @@ CHART_CONFIG: dict[str, Any] = {
         "titleFontSize": 12,
         "titleFontWeight": "normal",
         "titlePadding": 8,
+        "labelPadding": 8,
         "domainColor": FAINT,
         "tickColor": FAINT,
         "gridColor": GRID,

@@ -29,10 +29,10 @@ LABELS: dict[str, str] = {
     "gross_leak": "gross leak",
     "purge_passes_closed": "purge passes when shut",
     "inside": "inside the limits",
-    "above": "above the 95 % limit",
-    "below": "below the 95 % limit",
-    "beyond_above": "above the 99.8 % limit",
-    "beyond_below": "below the 99.8 % limit",
+    "above": "above the 95% limit",
+    "below": "below the 95% limit",
+    "beyond_above": "above the 99.8% limit",
+    "beyond_below": "below the 99.8% limit",
     "initial_failure": "failed the initial test",
     "not_ready": "a monitor not complete",
     "repeated_record": "monitor bytes that repeat another record's",
@@ -96,13 +96,13 @@ def number(value: float | None, digits: int = 3) -> str:
 
 
 def share(value: float | None) -> str:
-    """Write a share as percent with one decimal: 0.9342 as "93.4 %"."""
-    return MISSING if is_missing(value) else f"{100 * float(value):.1f} %"  # type: ignore[arg-type]
+    """Write a share as percent with one decimal: 0.9342 as "93.4%"."""
+    return MISSING if is_missing(value) else f"{100 * float(value):.1f}%"  # type: ignore[arg-type]
 
 
 def percent(value: float | None) -> str:
-    """Write a number that already is a percentage: 93.42 as "93.4 %"."""
-    return MISSING if is_missing(value) else f"{float(value):.1f} %"  # type: ignore[arg-type]
+    """Write a number that already is a percentage: 93.42 as "93.4%"."""
+    return MISSING if is_missing(value) else f"{float(value):.1f}%"  # type: ignore[arg-type]
 
 
 def chance(value: float | None) -> str:

@@ -76,7 +76,7 @@ def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Any
         points,
         notes,
     )
-    return finish(alt.layer(*layers), description, 360)
+    return finish(alt.LayerChart(layer=list(layers)), description, 360)
 
 
 def draw_proof(rows: Rows, description: str) -> AnyChart:
@@ -87,7 +87,7 @@ def draw_proof(rows: Rows, description: str) -> AnyChart:
     classes = list(theme.VERIFIED_COLORS)
     base = alt.Chart(values(rows)).encode(
         y=alt.Y("shop:N", title=None, axis=alt.Axis(domain=False, ticks=False)),
-        x=alt.X("n:Q", title="repairs", stack="zero", axis=alt.Axis(format=",~g", tickCount=6)),
+        x=alt.X("n:Q", title="repairs", stack="zero", axis=alt.Axis(format=",~f", tickCount=6)),
         order=alt.Order("place:Q"),
     )
     bars = base.mark_bar(stroke="#ffffff", strokeWidth=1.5, height=16).encode(

@@ -16,7 +16,7 @@ def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, veh
     """
     drawn = [r for r in rows if r["percent"] is not None]
     x = alt.X("model_year:O", title="model year", axis=alt.Axis(labelAngle=-60))
-    scale, axis = alt.Scale(zero=True, nice=True), alt.Axis(format=",~g", tickCount=5)
+    scale, axis = alt.Scale(zero=True, nice=True), alt.Axis(format=",~f", tickCount=5)
     base = alt.Chart(values(drawn))
     rule = (
         base.transform_filter("isValid(datum.low_percent) && isValid(datum.high_percent)")
@@ -34,7 +34,7 @@ def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, veh
             of_text="of",
         ),
     )
-    chart = only_chosen(alt.layer(rule, point), item=item, vehicle_type=vehicle_type)
+    chart = only_chosen(alt.LayerChart(layer=[rule, point]), item=item, vehicle_type=vehicle_type)
     return finish(chart, description, 260)
 
 
@@ -73,4 +73,4 @@ def draw_stations(rows: Rows, description: str, measure: str) -> AnyChart:
         .mark_text(align="right", dx=-9)
         .encode(x=x, y=y, text="note:N")
     )
-    return finish(only_chosen(alt.layer(line, point, notes), measure=measure), description, 340)
+    return finish(only_chosen(alt.LayerChart(layer=[line, point, notes]), measure=measure), description, 340)

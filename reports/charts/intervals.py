@@ -19,7 +19,7 @@ def draw_intervals(
     description: str,
     series: tuple[str, ...] = (),
     scale: str = "linear",
-    x_format: str = ",~g",
+    x_format: str = ",~f",
     as_share: bool = False,
     chosen: dict[str, str] | None = None,
     count_title: str = "count",
@@ -37,7 +37,7 @@ def draw_intervals(
     """
     drawn = [r for r in rows if r["value"] is not None]
     x_scale = (
-        alt.Scale(domain=[0, 1], nice=False) if as_share else alt.Scale(type=scale, zero=True)  # type: ignore[arg-type]
+        alt.Scale(zero=False, domainMax=1) if as_share else alt.Scale(type=scale, zero=True)  # type: ignore[arg-type]
     )
     axis = alt.Axis(format="%" if as_share else x_format, tickCount=6)
     y = alt.Y(
@@ -63,10 +63,10 @@ def draw_intervals(
         ),
         **_looks(series, True),
     )
-    chart: AnyChart = alt.layer(rule, point)
+    chart: AnyChart = alt.LayerChart(layer=[rule, point])
     if chosen:
         chart = only_chosen(chart, **chosen)
-    step = alt.Step(STEP if len(series) < 2 else 20 * len(series), **{"for": "position"})  # type: ignore[arg-type]
+    step = alt.Step(STEP if len(series) < 2 else 20 * len(series), **{"for": "position"})
     return finish(chart, description, step)
 
 

@@ -61,5 +61,5 @@ def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
     labels = marks.mark_text(align="left", dx=4, color=theme.GRAY).encode(
         x="mm:Q", y=alt.value(8), text="mm_text:N"
     )
-    curves = only_chosen(alt.layer(band, step, smooth, points), group_key=group)
-    return finish(alt.layer(lines, labels, curves), description, 320)
+    curves = only_chosen(alt.LayerChart(layer=[band, step, smooth, points]), group_key=group)
+    return finish(alt.LayerChart(layer=[lines, labels, curves]), description, 320)

@@ -25,8 +25,8 @@ def draw_recurrence_map(rows: Rows, description: str) -> AnyChart:
             size=alt.Size(
                 "n_failures:Q",
                 title="failures",
-                scale=alt.Scale(range=[12, 420], zero=True),
-                legend=alt.Legend(symbolFillColor=theme.GRAY, symbolStrokeColor=theme.GRAY),
+                scale=alt.Scale(range=[30, 420], zero=True),
+                legend=alt.Legend(orient="bottom", symbolFillColor=theme.GRAY, symbolStrokeColor=theme.GRAY),
             ),
             color=alt.Color(
                 "mark:N", title=None, scale=alt.Scale(domain=domain, range=[c for c, _ in looks])
@@ -46,19 +46,3 @@ def draw_recurrence_map(rows: Rows, description: str) -> AnyChart:
         )
     )
     return finish(chart, description, alt.Step(26))
-
-
-def draw_exposure(rows: Rows, x_title: str, description: str) -> AnyChart:
-    """Draw how much each model was seen: vehicle-years as bars, the count of vehicles written beside.
-
-    rows : `model`, `vehicle_years`, `n_vehicles`, `label_text`, `count_text`.
-    """
-    y = alt.Y("model:N", title=None, sort=alt.EncodingSortField(field="order", op="min", order="ascending"))
-    base = alt.Chart(values(rows))
-    bars = base.mark_bar(color=theme.TEAL, height=11).encode(
-        x=alt.X("vehicle_years:Q", title=x_title, axis=alt.Axis(format=",~g", tickCount=6)),
-        y=y,
-        tooltip=tips(model="model", label_text="exposure", count_text="vehicles"),
-    )
-    text = base.mark_text(align="left", dx=5).encode(x="vehicle_years:Q", y=y, text="count_text:N")
-    return finish(alt.layer(bars, text), description, alt.Step(24))

@@ -3,35 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import polars as pl
 
-from pipeline.contract.rules import RULE_MEANINGS
 from reports import words
-from reports.charts.counts import draw_counts
-from reports.charts.frame import to_spec
-from reports.pages.page import Cell, Finding, Grid, Page, Picture, Row, Section, grid, number_cell, text_cell
+from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
+from reports.pages.refusals import cut, refused
 from reports.pages.run import Run
-
-MAX_BARS = 30
-MAX_EXAMPLES = 3
-MAX_TEXT = 200
-
-ADVICE: dict[str, str] = {
-    "shape": "Export with one delimiter, and quote text that holds it; check `delimiter` in source.toml.",
-    "required": "Fill the field before export, or map the column that holds it in source.toml.",
-    "type": "Export numbers as numbers and times with a zone; or declare the decimal mark, format and time zone in source.toml.",
-    "range": "Check the unit first, then the instrument; declare the unit in source.toml.",
-    "vocabulary": "Map the source's word to ours under `values` in source.toml.",
-    "vin_check_digit": "Scan the number instead of typing it; correct it in the register.",
-    "trouble_code_form": "Export codes as letter and four digits, one by one, without their text.",
-    "obd_bytes": "Export the whole response, two hexadecimal digits a byte.",
-    "time_order": "Correct the date that was entered late or in the wrong order; check the time zone.",
-    "unique": "Give every record its own key, or stop sending the same key with other content.",
-    "reference": "Send the record that is referred to, or repair the one that was refused.",
-    "vehicle_agrees": "Correct the vehicle on the recording or on its job.",
-}
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
@@ -60,112 +38,6 @@ def files_sentence(files: pl.DataFrame) -> str:
         f"{words.plural(files.height, 'file')} of {sources}: {words.plural(read_, 'record')} read ="
         f" {words.count(good)} accepted + {words.count(bad)} quarantined + {words.count(again)} said again."
     )
-
-
-def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
-    question = "Which records were refused, and what would fix them at the source?"
-    how = (
-        "Every record is checked at the door against the contract. One that breaks a rule is set aside with the rule, the"
-        " value and a sentence, and the rest goes on. A record that breaks several rules counts once under each.",
-    )
-    if quarantine.is_empty():
-        return Section(
-            "refused",
-            question,
-            ("Nothing was refused: every record that was read keeps every rule.",),
-            how=how,
-        )
-    groups = refusal_groups(quarantine)
-    n_records = quarantine.unique(["file", "row"]).height
-    rows = [
-        {
-            "category": f"{g['source_id']} · {g['kind']} · {g['rule']} · {g['column']}",
-            "order": i,
-            "n": g["n"],
-            "count_text": words.count(g["n"]),
-        }
-        for i, g in enumerate(groups[:MAX_BARS])
-    ]
-    alt = "Refused records by source, kind, rule and field."
-    return Section(
-        "refused",
-        question,
-        (
-            f"{words.plural(n_records, 'record')} broke {words.plural(quarantine.height, 'rule')} in {words.plural(len(groups), 'way')}. Most often:",
-        ),
-        findings=tuple(Finding(refusal_sentence(g)) for g in groups[:3]),
-        picture=Picture(
-            to_spec(draw_counts(rows, "refused records", alt)), alt, "Source, kind of record, rule, field."
-        ),
-        grids=(refusal_grid(groups),),
-        how=how,
-        left_out=("Values longer than 200 characters are cut here; quarantine.records holds them whole.",),
-        open_numbers=True,
-    )
-
-
-def refusal_groups(quarantine: pl.DataFrame) -> list[dict[str, Any]]:
-    """Count refused records by source, kind, rule and field, most first, each with examples in file order."""
-    keys = ["source_id", "kind", "rule", "column"]
-    return (
-        quarantine.sort("file", "row", "rule", "column")
-        .group_by(keys, maintain_order=True)
-        .agg(
-            pl.len().alias("n"),
-            pl.col("value").drop_nulls().unique(maintain_order=True).head(MAX_EXAMPLES).alias("examples"),
-            pl.col("reason").first(),
-            pl.col("file").first(),
-            pl.col("row").first(),
-        )
-        .with_columns(pl.col(k).fill_null("") for k in keys)
-        .sort("n", *keys, descending=[True, False, False, False, False])
-        .to_dicts()
-    )
-
-
-def refusal_sentence(g: dict[str, Any]) -> str:
-    return f"{g['source_id']}, {g['kind']}: {words.plural(g['n'], 'record')}. {cut(g['reason'])} {ADVICE.get(g['rule'], '')}"
-
-
-def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
-    lines = (
-        Row(
-            (
-                text_cell(g["source_id"]),
-                Cell(
-                    f"{g['kind']}: {g['column']}" if g["column"] else g["kind"], f"{g['kind']} {g['column']}"
-                ),
-                Cell(g["rule"], g["rule"], RULE_MEANINGS.get(g["rule"], "")),
-                Cell(
-                    "; ".join(cut(v) for v in g["examples"]) or words.MISSING,
-                    None,
-                    f"first: {g['file']}, record {g['row']}",
-                ),
-                Cell(cut(g["reason"]), None),
-                Cell(ADVICE.get(g["rule"], words.MISSING), None),
-                number_cell(words.count(g["n"]), g["n"]),
-            )
-        )
-        for g in groups
-    )
-    heads = (
-        "Source",
-        "Field",
-        "Rule",
-        "Values as they came",
-        "The first, in a sentence",
-        "What to fix",
-        "Records",
-    )
-    return grid(
-        "What was refused, by source, field and rule", heads, lines, "quarantine.records", n_text_columns=6
-    )
-
-
-def cut(text: str | None) -> str:
-    if text is None:
-        return ""
-    return text if len(text) <= MAX_TEXT else text[:MAX_TEXT] + "…"
 
 
 def list_files(files: pl.DataFrame) -> Section:
@@ -211,7 +83,8 @@ def list_files(files: pl.DataFrame) -> Section:
         ),
         grids=(by_source(files), grid("Files", heads, lines, "audit.files", n_text_columns=3)),
         how=(
-            "A file is known by the hash of its content: an unchanged one is not read again, a changed one replaces its own rows, and one that vanished keeps its rows.",
+            "A file is known by the hash of its content: an unchanged one is not read again, a"
+            " changed one replaces its own rows, and one that vanished keeps its rows.",
         ),
     )
 
@@ -272,7 +145,8 @@ def steps(run: Run) -> Section:
         "run",
         question,
         (
-            f"Started {words.moment(run.started_at)}, finished {words.moment(run.finished_at)}, from {run.lake or 'a lake without a name'}.",
+            f"Started {words.moment(run.started_at)}, finished {words.moment(run.finished_at)}, from"
+            f" {run.lake or 'a lake without a name'}.",
         ),
         grids=(
             grid("Seconds by step", ("Step", "Seconds"), lines, "audit.runs"),

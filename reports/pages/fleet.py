@@ -9,11 +9,23 @@ import polars as pl
 
 from pipeline.contract.tables import FAILURE_RATE
 from reports import words
+from reports.charts.bars import draw_bars
 from reports.charts.frame import to_spec
 from reports.charts.intervals import draw_intervals
-from reports.charts.rates import draw_exposure, draw_recurrence_map
+from reports.charts.rates import draw_recurrence_map
+from reports.pages.fleet_rows import (
+    MAX_MODELS,
+    PER_KM,
+    distance_grid,
+    dots,
+    rate_caption,
+    rate_chart,
+    rate_grid,
+    shown_note,
+    top_models,
+    with_words,
+)
 from reports.pages.page import (
-    Cell,
     Finding,
     Page,
     Picture,
@@ -26,26 +38,30 @@ from reports.pages.page import (
 )
 from reports.pages.run import Run
 
-#: Pictures show so many models, those with the most failures first; the tables show all.
-MAX_MODELS = 60
-SERIES = ("as counted", "shrunk toward the other models")
-
 FAILURE = (
     "A failure is a repair (an action other than none on a named component) opened inside the window, counted"
     " once per job and component. A comeback on the same component counts as a failure and is flagged."
 )
+
+
 EXPOSURE = (
     "Exposure is the time each registered vehicle spent in service inside the window, in vehicle-years of"
     " 365.25 days; a vehicle without any job counts."
 )
+
+
 GARWOOD = (
     "Interval of a rate: exact Poisson (F. Garwood, Fiducial limits for the Poisson distribution, Biometrika"
     " 28, 1936)."
 )
+
+
 SHRUNK = (
     "Shrunk rate: gamma-Poisson empirical Bayes over the models of one component (D. P. Gaver and I. G."
     " O'Muircheartaigh, Technometrics 29, 1987): few failures pull a model toward the others."
 )
+
+
 TESTED = (
     "Recurring: exact conditional binomial test of the model against all other models for that component, then"
     " Benjamini-Hochberg (J. R. Stat. Soc. B 57, 1995) over every model and component; q below 0.05 and a rate"
@@ -76,20 +92,6 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     )
 
 
-def with_words(rates: pl.DataFrame) -> list[dict[str, Any]]:
-    """Give each row of `mart.failure_rate` its names and its numbers as text, in reading order."""
-    return [
-        row
-        | {
-            "name": words.of_model(row),
-            "part": words.label(row["component"]),
-            "flag": bool(row["is_recurring"]),
-            "count_text": f"{words.plural(row['n_failures'], 'failure')} in {words.number(row['vehicle_years'])} vehicle-years",
-        }
-        for row in rates.sort("make", "model", "component").to_dicts()
-    ]
-
-
 def recurring(rates: list[dict[str, Any]], run: Run) -> Section:
     question = "Which parts fail more often on one model than on the others?"
     if not rates:
@@ -113,17 +115,24 @@ def recurring(rates: list[dict[str, Any]], run: Run) -> Section:
 
 def recurring_answer(found: list[dict[str, Any]], n_tested: int) -> str:
     if not found:
-        return f"Nothing stands out: none of {words.plural(n_tested, 'pair')} of model and component that could be tested."
+        return (
+            f"Nothing stands out: none of {words.plural(n_tested, 'pair')} of model and component"
+            " that could be tested."
+        )
     verb = "fails" if len(found) == 1 else "fail"
     pairs = words.plural(len(found), "pair")
-    return f"{pairs} of model and component {verb} more often than the rest of the fleet, of {words.count(n_tested)} tested."
+    return (
+        f"{pairs} of model and component {verb} more often than the rest of the fleet, of"
+        f" {words.count(n_tested)} tested."
+    )
 
 
 def recurring_sentence(row: dict[str, Any], run: Run) -> str:
     bounds = words.interval(row["low"], row["high"])
     return (
         f"{row['name']}, {row['part']}: {row['count_text']}, that is {words.number(row['rate_per_1000_vehicle_years'])}"
-        f" per 1000 vehicle-years ({run.level_text} interval {bounds}), {words.number(row['rate_ratio'], 2)} times the rest"
+        f" per 1000 vehicle-years ({run.level_text} interval {bounds}),"
+        f" {words.number(row['rate_ratio'], 2)} times the rest"
         f" (q {words.chance(row['q_value'])})."
     )
 
@@ -190,7 +199,8 @@ def by_component(rates: list[dict[str, Any]], run: Run) -> Section:
         "component",
         question,
         (
-            f"{words.plural(len(parts), 'part')} failed at least once inside the window, on {words.plural(len({r['name'] for r in rates}), 'model')}.",
+            f"{words.plural(len(parts), 'part')} failed at least once inside the window, on"
+            f" {words.plural(len({r['name'] for r in rates}), 'model')}.",
         ),
         choices=(choice("part", "Part", [(p, p) for p in parts], first),),
         picture=Picture(to_spec(chart), alt, rate_caption(run) + shown_note(rates)),
@@ -207,10 +217,10 @@ def exposure(rates: list[dict[str, Any]]) -> Section:
     models.sort(key=lambda r: (-(r["vehicle_years"] or 0), r["name"]))
     rows = [
         {
-            "model": r["name"],
+            "category": r["name"],
             "order": i,
-            "vehicle_years": r["vehicle_years"],
-            "label_text": f"{words.number(r['vehicle_years'])} vehicle-years",
+            "value": r["vehicle_years"],
+            "bar_text": words.number(r["vehicle_years"]),
             "count_text": words.plural(r["n_vehicles"], "vehicle"),
         }
         for i, r in enumerate(models[:MAX_MODELS])
@@ -238,9 +248,10 @@ def exposure(rates: list[dict[str, Any]]) -> Section:
         "exposure",
         question,
         (
-            f"{words.plural(sum(r['n_vehicles'] or 0 for r in models), 'vehicle')} of {words.plural(len(models), 'model')} in the register.",
+            f"{words.plural(sum(r['n_vehicles'] or 0 for r in models), 'vehicle')} of"
+            f" {words.plural(len(models), 'model')} in the register.",
         ),
-        picture=Picture(to_spec(draw_exposure(rows, title, alt)), alt),
+        picture=Picture(to_spec(draw_bars(rows, title, alt, count_title="vehicles")), alt),
         grids=(table,),
         how=(EXPOSURE,),
     )
@@ -274,165 +285,12 @@ def distance(rates: list[dict[str, Any]], run: Run) -> Section:
         picture=Picture(to_spec(chart), alt, rate_caption(run)),
         grids=(distance_grid(known, run),),
         how=(
-            "Distance runs from a vehicle's first to its last odometer reading inside the window; failures between these two readings count.",
+            "Distance runs from a vehicle's first to its last odometer reading inside the window;"
+            " failures between these two readings count.",
             GARWOOD,
         ),
         left_out=("Vehicles with fewer than two odometer readings.",),
     )
-
-
-PER_YEAR = (
-    ("as counted", "rate_per_1000_vehicle_years", "low", "high", "count_text"),
-    ("shrunk toward the other models", "shrunk_rate", "shrunk_low", "shrunk_high", "count_text"),
-)
-PER_KM = (("", "rate_per_million_km", "low_per_million_km", "high_per_million_km", "km_text"),)
-
-
-def dots(
-    rates: list[dict[str, Any]],
-    of: str,
-    group: Callable[[dict[str, Any]], str],
-    category: Callable[[dict[str, Any]], str],
-    models: list[str],
-    estimates: tuple[tuple[str, ...], ...] = PER_YEAR,
-) -> list[dict[str, Any]]:
-    """Lay rate rows out for `draw_intervals`, one row per estimate, the highest rate first."""
-    shown = set(models)
-    kept = sorted(
-        (r for r in rates if r["name"] in shown), key=lambda r: (-(r[estimates[0][1]] or 0), category(r))
-    )
-    return [
-        {
-            of: group(r),
-            "category": category(r) + (" ◆ recurring" if r["flag"] else ""),
-            "order": order,
-            "series": series,
-            "mark": "stands out" if r["flag"] else "",
-            "value": r[value],
-            "low": r[low],
-            "high": r[high],
-            "value_text": words.number(r[value]),
-            "interval_text": words.interval(r[low], r[high]),
-            "count_text": km_count(r) if count == "km_text" else r[count],
-        }
-        for order, r in enumerate(kept)
-        for series, value, low, high, count in estimates
-    ]
-
-
-def km_count(row: dict[str, Any]) -> str:
-    return (
-        f"{words.plural(row['n_failures_km'], 'failure')} on {words.plural(row['n_vehicles_km'], 'vehicle')}"
-    )
-
-
-def rate_chart(rows: list[dict[str, Any]], alt: str, chosen: dict[str, str]) -> Any:
-    return draw_intervals(
-        rows,
-        x_title=words.axis_title(FAILURE_RATE, "rate_per_1000_vehicle_years"),
-        description=alt,
-        series=SERIES,
-        scale="sqrt",
-        chosen=chosen,
-        count_title="failures",
-    )
-
-
-def rate_grid(
-    rates: list[dict[str, Any]], run: Run, of: str = "", group: Callable[[dict[str, Any]], str] | None = None
-) -> Any:
-    heads = (
-        "Model",
-        "Part",
-        "Failures (comebacks)",
-        "Vehicles",
-        "Vehicle-years",
-        "Per 1000 vehicle-years",
-        "Shrunk",
-        "Times the rest",
-        "p",
-        "q",
-    )
-    ordered = sorted(
-        rates, key=lambda r: (not r["flag"], r["q_value"] is None, r["q_value"] or 0, r["name"], r["part"])
-    )
-    rows = (rate_row(r, group(r) if group else "") for r in ordered)
-    caption = f"Failure rates with {run.level_text} intervals"
-    return grid(caption, heads, rows, "mart.failure_rate", of, 2, limit=len(ordered) if of else 400)
-
-
-def rate_row(r: dict[str, Any], of: str) -> Row:
-    raw, shrunk = words.interval(r["low"], r["high"]), words.interval(r["shrunk_low"], r["shrunk_high"])
-    return Row(
-        (
-            text_cell(r["name"]),
-            text_cell(r["part"] + (" (recurring)" if r["flag"] else ""), r["flag"]),
-            number_cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
-            number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-            number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
-            number_cell(
-                words.number(r["rate_per_1000_vehicle_years"]), r["rate_per_1000_vehicle_years"], raw
-            ),
-            number_cell(words.number(r["shrunk_rate"]), r["shrunk_rate"], shrunk),
-            number_cell(words.number(r["rate_ratio"], 2), r["rate_ratio"]),
-            number_cell(words.chance(r["p_value"]), r["p_value"]),
-            number_cell(words.chance(r["q_value"]), r["q_value"]),
-        ),
-        of,
-    )
-
-
-def distance_grid(known: list[dict[str, Any]], run: Run) -> Any:
-    heads = ("Model", "Part", "Failures", "Vehicles", "Distance, km", "Per million km")
-    rows = (
-        Row(
-            (
-                text_cell(r["name"]),
-                text_cell(r["part"]),
-                number_cell(words.count(r["n_failures_km"]), r["n_failures_km"]),
-                number_cell(words.count(r["n_vehicles_km"]), r["n_vehicles_km"]),
-                number_cell(words.number(r["vehicle_km"]), r["vehicle_km"]),
-                number_cell(
-                    words.number(r["rate_per_million_km"]),
-                    r["rate_per_million_km"],
-                    words.interval(r["low_per_million_km"], r["high_per_million_km"]),
-                ),
-            ),
-            r["name"],
-        )
-        for r in known
-    )
-    return grid(
-        f"Failures by distance with {run.level_text} intervals",
-        heads,
-        rows,
-        "mart.failure_rate",
-        "model",
-        2,
-        len(known),
-    )
-
-
-def top_models(rates: list[dict[str, Any]]) -> list[str]:
-    """Pick the models a picture shows: any with a recurring part, then those with the most failures."""
-    failures: dict[str, int] = {}
-    for r in rates:
-        failures[r["name"]] = failures.get(r["name"], 0) + (r["n_failures"] or 0)
-    flagged = {r["name"] for r in rates if r["flag"]}
-    return sorted(failures, key=lambda m: (m not in flagged, -failures[m], m))[:MAX_MODELS]
-
-
-def shown_note(rates: list[dict[str, Any]]) -> str:
-    n = len({r["name"] for r in rates})
-    return (
-        f" Shown: {MAX_MODELS} of {n} models, those with a recurring part and the most failures."
-        if n > MAX_MODELS
-        else ""
-    )
-
-
-def rate_caption(run: Run) -> str:
-    return f"Dot: rate; line: {run.level_text} interval. The axis is a square root, so that 0 and large rates fit one picture."
 
 
 def nothing() -> str:

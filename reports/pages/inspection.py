@@ -7,14 +7,12 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.contract.tables import INSPECTION_REPORT, READINESS
+from pipeline.contract.tables import INSPECTION_REPORT
 from reports import words
 from reports.charts.frame import to_spec
-from reports.charts.inspections import draw_item_by_year, draw_stations
-from reports.charts.intervals import draw_intervals
+from reports.charts.inspections import draw_item_by_year
 from reports.pages.page import (
     Cell,
-    Finding,
     Grid,
     Page,
     Picture,
@@ -22,13 +20,11 @@ from reports.pages.page import (
     Section,
     choice,
     grid,
-    number_cell,
     text_cell,
 )
+from reports.pages.readiness import WILSON, ready
 from reports.pages.run import Run
-
-MAX_MODELS = 60
-WILSON = "Interval of a share: Wilson score (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927)."
+from reports.pages.stations import stations
 
 #: The items in groups that share what they count, by the rule's own numbers.
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -38,6 +34,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Lamp and stored codes", ("(xix)", "(xx)", "(xxi)", "(xxii)")),
     ("Readiness", ("(xxiii)",)),
 )
+
 
 UNANSWERED: tuple[str, ...] = (
     "(a)(2)(xiii) and (xiv), OBD failed with the tailpipe test passed or failed: they need tailpipe tests, which the"
@@ -60,7 +57,8 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         unanswered(report),
     )
     lead = (
-        f"Inspections up to {words.day(run.inspection_to_on)}. Bounds are {run.level_text} intervals. This page prints as a report.",
+        f"Inspections up to {words.day(run.inspection_to_on)}. Bounds are {run.level_text}"
+        " intervals. This page prints as a report.",
         "It supports the annual test data report; it does not replace the program's own, and no result here is an"
         " inspection result.",
     )
@@ -83,11 +81,14 @@ def items(report: pl.DataFrame, run: Run) -> Section:
     question = "What do the records answer of 40 CFR 51.366(a)(2)?"
     how = (
         "A test cycle is the inspections of one vehicle in time order; it ends with a pass or a waiver, or when"
-        f" {run.settings['cycle_gap_days']} days go by without another inspection. (i), (xi) and (xii) count the first visit"
-        " with a verdict, (ii) and (iii) the next verdict, (xix) to (xxiii) the first visit. The recorded result counts;"
+        f" {run.settings['cycle_gap_days']} days go by without another inspection. (i), (xi) and"
+        " (xii) count the first visit"
+        " with a verdict, (ii) and (iii) the next verdict, (xix) to (xxiii) the first visit. The"
+        " recorded result counts;"
         " where there is none, the one judged by 40 CFR 85.2207 and 85.2222.",
         f"Monitors that may be unset: {run.settings['max_not_ready_1996_2000']} for model years 1996 to 2000,"
-        f" {run.settings['max_not_ready_2001_on']} from 2001 on (40 CFR 85.2222(c)(2); settings, since programs differ)."
+        f" {run.settings['max_not_ready_2001_on']} from 2001 on (40 CFR 85.2222(c)(2); settings,"
+        " since programs differ)."
         " (xxiii) counts any supported monitor, also where the rule lets the vehicle pass.",
         WILSON,
     )
@@ -214,204 +215,13 @@ def item_cell(r: dict[str, Any] | None) -> Cell:
     )
 
 
-def ready(readiness: pl.DataFrame, run: Run) -> Section:
-    question = "Which monitors are not complete when vehicles arrive, and on which models?"
-    how = (
-        "Inspections in which the monitor applies to the vehicle and its state is known, from the monitor status bytes"
-        " (SAE J1979 service 01, parameter 01) or the station's list of monitors not complete.",
-        WILSON,
-    )
-    rows = [
-        r for r in readiness.sort("monitor", "make", "model").to_dicts() if r["not_ready_rate"] is not None
-    ]
-    if not rows:
-        return Section(
-            "readiness", question, ("Not known: no inspection tells the state of a monitor.",), how=how
-        )
-    monitors = list(dict.fromkeys(r["monitor"] for r in rows))
-    first = "evap" if "evap" in monitors else monitors[0]
-    dots = [d for m in monitors for d in ready_dots([r for r in rows if r["monitor"] == m])]
-    alt = "Share of inspections with the chosen monitor not complete, by model, with intervals."
-    chart = draw_intervals(
-        dots,
-        x_title=words.axis_title(READINESS, "not_ready_rate"),
-        description=alt,
-        x_format="%",
-        scale="sqrt",
-        chosen={"monitor": first},
-        count_title="inspections",
-    )
-    lines = (ready_row(r) for r in rows)
-    return Section(
-        "readiness",
-        question,
-        (worst_sentence(worst([r for r in rows if r["monitor"] == first]), run),),
-        choices=(choice("monitor", "Monitor", [(m, words.label(m)) for m in monitors], first),),
-        picture=Picture(
-            to_spec(chart),
-            alt,
-            f"Dot: share; line: {run.level_text} interval. Sorted by the lower bound; the axis is a square root.",
-        ),
-        grids=(
-            grid(
-                "Monitors not complete, by model",
-                ("Model", "Monitor", "Inspections", "Not complete", "Share"),
-                lines,
-                "mart.readiness",
-                "monitor",
-                2,
-                len(rows),
-            ),
-        ),
-        how=how,
-        left_out=("Inspections without monitor information, and monitors that a vehicle does not have.",),
-    )
-
-
-def worst(rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Pick the row whose lower bound is highest: high, and counted often enough to say so."""
-    return max(
-        rows,
-        key=lambda r: (r["low"] if r["low"] is not None else -1, r["n_inspections"], r["make"], r["model"]),
-    )
-
-
-def worst_sentence(r: dict[str, Any], run: Run) -> str:
-    return (
-        f"Highest for the {words.label(r['monitor'])} monitor: {words.of_model(r)}, not complete in"
-        f" {words.count(r['n_not_ready'])} of {words.plural(r['n_inspections'], 'inspection')}, {words.share(r['not_ready_rate'])}"
-        f" ({run.level_text} interval {words.interval(r['low'], r['high'], words.share)})."
-    )
-
-
-def ready_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    ordered = sorted(rows, key=lambda r: (-(r["low"] or 0), words.of_model(r)))[:MAX_MODELS]
-    return [
-        {
-            "monitor": r["monitor"],
-            "category": words.of_model(r),
-            "order": order,
-            "mark": "",
-            "value": r["not_ready_rate"],
-            "low": r["low"],
-            "high": r["high"],
-            "value_text": words.share(r["not_ready_rate"]),
-            "interval_text": words.interval(r["low"], r["high"], words.share),
-            "count_text": f"{words.count(r['n_not_ready'])} of {words.count(r['n_inspections'])}",
-        }
-        for order, r in enumerate(ordered)
-    ]
-
-
-def ready_row(r: dict[str, Any]) -> Row:
-    bounds = words.interval(r["low"], r["high"], words.share)
-    return Row(
-        (
-            text_cell(words.of_model(r)),
-            text_cell(words.label(r["monitor"])),
-            number_cell(words.count(r["n_inspections"]), r["n_inspections"]),
-            number_cell(words.count(r["n_not_ready"]), r["n_not_ready"]),
-            number_cell(words.share(r["not_ready_rate"]), r["not_ready_rate"], bounds),
-        ),
-        r["monitor"],
-    )
-
-
-def stations(look: pl.DataFrame, run: Run) -> Section:
-    question = "Is there a station whose records give a reason to look?"
-    how = (
-        "Expected: the station's own mix of model years at the rates of all stations. Over-dispersion between ordinary"
-        " stations is allowed for; q is Benjamini-Hochberg over all stations and measures, and below 0.01 a station stands out.",
-        WILSON,
-    )
-    if look.is_empty():
-        return Section("stations", question, ("Not known: no inspection names a station.",), how=how)
-    rows = look.sort("measure", "station_id").to_dicts()
-    found = sorted((r for r in rows if r["stands_out"]), key=lambda r: (r["q_value"], r["station_id"]))
-    measures = list(dict.fromkeys(r["measure"] for r in rows))
-    first = found[0]["measure"] if found else measures[0]
-    alt = "Count at each station against the count expected for its mix of model years; the dashed line is equality."
-    chart = draw_stations([station_dot(r) for r in rows], alt, first)
-    n = len({r["station_id"] for r in rows})
-    named = len({r["station_id"] for r in found})
-    answer = (
-        f"{words.plural(named, 'station gives', 'stations give')} a reason to look, of {words.count(n)}."
-        " An unusual count has innocent causes too: the vehicles that come, the equipment, the way records are sent."
-        if found
-        else f"Nothing stands out: none of {words.plural(n, 'station')}, in {words.plural(len(measures), 'measure')}."
-    )
-    return Section(
-        "stations",
-        question,
-        (answer,),
-        findings=tuple(Finding(station_sentence(r, run)) for r in found[:6]),
-        choices=(choice("measure", "Measure", [(m, words.label(m)) for m in measures], first),),
-        picture=Picture(
-            to_spec(chart),
-            alt,
-            "On the dashed line a station counted what was expected. Diamonds give a reason to look.",
-        ),
-        grids=(station_grid(rows),),
-        how=how,
-        left_out=("What was done at the station: only a visit or an audit can tell.",),
-    )
-
-
-def station_sentence(r: dict[str, Any], run: Run) -> str:
-    return (
-        f"{r['station_id']}, {words.label(r['measure'])}: {words.count(r['n'])} of {words.plural(r['of'], 'inspection')},"
-        f" {words.share(r['share'])} ({run.level_text} interval {words.interval(r['low'], r['high'], words.share)}), where"
-        f" {words.number(r['expected'])} were expected (q {words.chance(r['q_value'])})."
-    )
-
-
-def station_dot(r: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "measure": r["measure"],
-        "station_id": r["station_id"],
-        "n": r["n"],
-        "expected": r["expected"],
-        "mark": "a reason to look" if r["stands_out"] else "as expected",
-        "note": r["station_id"] if r["stands_out"] else "",
-        "count_text": f"{words.count(r['n'])} of {words.count(r['of'])}",
-        "expected_text": words.number(r["expected"]),
-        "value_text": words.share(r["share"]),
-        "interval_text": words.interval(r["low"], r["high"], words.share),
-        "chance_text": words.chance(r["q_value"]),
-    }
-
-
-def station_grid(rows: list[dict[str, Any]]) -> Grid:
-    heads = ("Station", "Measure", "Counted", "Of", "Share", "Expected", "Times expected", "q")
-    lines = (
-        Row(
-            (
-                text_cell(r["station_id"] or "not recorded", bool(r["stands_out"])),
-                text_cell(words.label(r["measure"])),
-                number_cell(words.count(r["n"]), r["n"]),
-                number_cell(words.count(r["of"]), r["of"]),
-                number_cell(
-                    words.share(r["share"]), r["share"], words.interval(r["low"], r["high"], words.share)
-                ),
-                number_cell(words.number(r["expected"]), r["expected"]),
-                number_cell(words.number(r["ratio"], 2), r["ratio"]),
-                number_cell(words.chance(r["q_value"]), r["q_value"]),
-            ),
-            r["measure"],
-        )
-        for r in rows
-    )
-    return grid(
-        "Stations against what their mix lets expect", heads, lines, "mart.station_look", "measure", 2, 3000
-    )
-
-
 def unanswered(report: pl.DataFrame) -> Section:
     asked = [i for _, group in GROUPS for i in group]
     known = {short_item(r["item"]) for r in report.filter(pl.col("of") > 0).iter_rows(named=True)}
     lacking = [i for i in asked if i not in known]
     first = (
-        f"Of the {len(asked)} items of (a)(2) that such records can answer, {len(asked) - len(lacking)} have at least one test cycle"
+        f"Of the {len(asked)} items of (a)(2) that such records can answer,"
+        f" {len(asked) - len(lacking)} have at least one test cycle"
         + (f"; without any: {words.listed(lacking)}." if lacking else ".")
     )
     return Section("unanswered", "What can these records not answer?", (first,), left_out=UNANSWERED)

@@ -8,14 +8,13 @@ from typing import Any
 import polars as pl
 
 from pipeline.contract.tables import LEAK_SIZE, LEAK_SIZE_CURVE
-from pipeline.contract.vocabulary import STAGES, VERDICTS
 from reports import words
-from reports.charts.counts import draw_counts
 from reports.charts.frame import to_spec
 from reports.charts.intervals import draw_intervals
 from reports.charts.leaks import draw_size_curve
 from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
 from reports.pages.run import Run
+from reports.pages.verdicts import verdicts
 
 GROUPINGS = {
     "all": "all",
@@ -24,21 +23,10 @@ GROUPINGS = {
     "trouble_code": "trouble code",
     "stage": "stage",
 }
+
+
 #: Curves and medians are drawn for so many groups of a kind, those with the most recordings.
 MAX_GROUPS = 40
-
-MEANINGS: dict[str, str] = {
-    "holds": "Vacuum builds and stays: tight within what the recording can tell.",
-    "leak": "Vacuum builds and decays at a rate that gives a size.",
-    "gross_leak": "Vacuum cannot build and is gone when the purge shuts: a large opening, or the vent path is open.",
-    "no_vacuum": "The purge is commanded open and no vacuum arrives: look at the purge valve, its line and its wiring.",
-    "purge_passes_closed": "Vacuum appears with the purge shut: the purge valve passes.",
-    "vent_restricted": "Vacuum stays after the vent opens, or appears while it is open: the vent path is restricted.",
-    "sensor_flat": "The sensor does not move.",
-    "sensor_offset": "The sensor does not read zero at rest.",
-    "sensor_disagrees": "The sensor's volts and the reported pressure tell different stories.",
-    "not_judged": "The recording lacks what a judgement needs; its evidence says what.",
-}
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
@@ -66,7 +54,8 @@ def coefficient_sentence(traces: pl.DataFrame, run: Run) -> str:
     stated = words.listed(f"{c:.2f}" for c in used) or f"{float(run.settings['discharge_coefficient']):.2f}"
     return (
         f"Every diameter is that of the sharp-edged orifice with the same flow, at a discharge coefficient of {stated}"
-        " (textbook 0.61). The certification equation of 40 CFR 1066.985 implies about 0.75, which makes the same hole 11 % smaller."
+        " (textbook 0.61). The certification equation of 40 CFR 1066.985 implies about 0.75, which"
+        " makes the same hole 11% smaller."
     )
 
 
@@ -79,7 +68,8 @@ def sizes_with_words(sizes: pl.DataFrame) -> list[dict[str, Any]]:
             | {
                 "name": "all recordings" if r["by"] == "all" else name,
                 "count_text": (
-                    f"{words.plural(r['n_traces'], 'recording')}: {words.count(r['n_below_detection'])} too tight to tell,"
+                    f"{words.plural(r['n_traces'], 'recording')}:"
+                    f" {words.count(r['n_below_detection'])} too tight to tell,"
                     f" {words.count(r['n_too_large'])} too large to tell"
                 ),
             }
@@ -92,8 +82,10 @@ def group_key(row: dict[str, Any]) -> str:
 
 
 HOW_SIZE = (
-    "A recording too tight to tell counts as smaller than its upper bound, a gross leak as larger than its lower bound, and"
-    " every other with its own interval: the curve is the nonparametric maximum likelihood one for interval-censored data"
+    "A recording too tight to tell counts as smaller than its upper bound, a gross leak as larger"
+    " than its lower bound, and"
+    " every other with its own interval: the curve is the nonparametric maximum likelihood one for"
+    " interval-censored data"
     " (B. W. Turnbull, J. R. Stat. Soc. B 38, 1976). Dashed: a lognormal fitted to the same intervals.",
 )
 
@@ -136,7 +128,8 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
         picture=Picture(
             to_spec(chart),
             alt,
-            f"Steps: share of leaks at most so large; band: {run.level_text} pointwise bounds; dashed: lognormal. The axis is logarithmic.",
+            f"Steps: share of leaks at most so large; band: {run.level_text} pointwise bounds;"
+            " dashed: lognormal. The axis is logarithmic.",
         ),
         grids=(curve_grid(rows, run),),
         how=HOW_SIZE,
@@ -151,12 +144,21 @@ def size_sentence(s: dict[str, Any], run: Run) -> str:
     if s["median_mm"] is None:
         return f"The median size is not known: {s['reason'] or 'too few recordings give a size'} ({s['count_text']})."
     bounds = words.interval(s["median_low_mm"], s["median_high_mm"])
-    return f"Half of the leaks are at most {words.number(s['median_mm'])} mm ({run.level_text} interval {bounds} mm; {s['count_text']})."
+    return (
+        f"Half of the leaks are at most {words.number(s['median_mm'])} mm ({run.level_text}"
+        f" interval {bounds} mm; {s['count_text']})."
+    )
 
 
 def over_sentence(s: dict[str, Any], run: Run) -> str:
-    half = f"{words.share(s['share_over_0_5_mm'])} ({words.interval(s['share_over_0_5_low'], s['share_over_0_5_high'], words.share)})"
-    one = f"{words.share(s['share_over_1_0_mm'])} ({words.interval(s['share_over_1_0_low'], s['share_over_1_0_high'], words.share)})"
+    half = (
+        f"{words.share(s['share_over_0_5_mm'])}"
+        f" ({words.interval(s['share_over_0_5_low'], s['share_over_0_5_high'], words.share)})"
+    )
+    one = (
+        f"{words.share(s['share_over_1_0_mm'])}"
+        f" ({words.interval(s['share_over_1_0_low'], s['share_over_1_0_high'], words.share)})"
+    )
     return f"Larger than 0.5 mm: {half}. Larger than 1.0 mm: {one}."
 
 
@@ -286,89 +288,3 @@ def size_row(s: dict[str, Any]) -> Row:
         ),
         "" if s["by"] == "all" else s["by"],
     )
-
-
-def verdicts(traces: pl.DataFrame) -> Section:
-    question = "What do the recordings conclude?"
-    if traces.is_empty():
-        return Section("verdicts", question, ("Not known: no accepted recording.",))
-    counts = verdict_counts(traces)
-    rows = [
-        {
-            "stage": stage,
-            "category": words.label(verdict),
-            "order": VERDICTS.index(verdict),
-            "n": n,
-            "count_text": words.count(n),
-        }
-        for (stage, verdict), n in counts.items()
-    ]
-    alt = "Recordings by what they conclude, for the chosen stage."
-    total = {v: counts.get(("all", v), 0) for v in VERDICTS}
-    n_not = total["not_judged"]
-    judged = traces.height - n_not
-    stages = [("all", "all"), *((s, words.label(s)) for s in STAGES if any(k[0] == s for k in counts))]
-    return Section(
-        "verdicts",
-        question,
-        (
-            f"{words.count(judged)} of {words.plural(traces.height, 'recording')} could be judged; {words.count(total['holds'])} hold vacuum,"
-            f" {words.count(total['leak'])} leak, {words.count(total['gross_leak'])} leak grossly.",
-        ),
-        choices=(choice("stage", "Stage", stages),),
-        picture=Picture(to_spec(draw_counts(rows, "recordings", alt, {"stage": "all"})), alt),
-        grids=(verdict_grid(traces, counts),),
-        how=(
-            "Each recording is cut into rest, closed, draw, hold and release by what was commanded, never by the clock, and"
-            " judged from how pressure moved in each. A verdict is about the system as recorded; it does not replace the"
-            " service procedure. See one recording as a picture: evapfleet explain DIR TRACE_ID.",
-        ),
-        left_out=("Recordings that were refused; the page on the data says why.",),
-    )
-
-
-def verdict_counts(traces: pl.DataFrame) -> dict[tuple[str, str], int]:
-    """Count recordings by stage and verdict; stage "all" is every one."""
-    by_stage = traces.group_by("stage", "verdict").len("n").sort("stage", "verdict").to_dicts()
-    counts = {(r["stage"], r["verdict"]): int(r["n"]) for r in by_stage if r["verdict"] in VERDICTS}
-    for (_, verdict), n in list(counts.items()):
-        counts["all", verdict] = counts.get(("all", verdict), 0) + n
-    return counts
-
-
-def verdict_grid(traces: pl.DataFrame, counts: dict[tuple[str, str], int]) -> Grid:
-    first = traces.sort("quality", "trace_id", descending=[True, False], nulls_last=True).unique(
-        "verdict", keep="first", maintain_order=True
-    )
-    example = {r["verdict"]: r for r in first.iter_rows(named=True)}
-    lines = []
-    for verdict in VERDICTS:
-        r = example.get(verdict)
-        if r is None:
-            continue
-        suspects = words.listed(words.label(s) for s in r["suspects"] or ())
-        lines.append(
-            Row(
-                (
-                    text_cell(words.label(verdict)),
-                    text_cell(MEANINGS[verdict]),
-                    Cell(
-                        r["evidence"] or "",
-                        None,
-                        f"{r['trace_id']}" + (f"; look at: {suspects}" if suspects else ""),
-                    ),
-                    *(
-                        number_cell(words.count(counts.get((s, verdict), 0)), counts.get((s, verdict), 0))
-                        for s in ("all", *STAGES)
-                    ),
-                )
-            )
-        )
-    heads = (
-        "Verdict",
-        "What it means",
-        "The clearest recording, in its own words",
-        "All",
-        *(words.label(s).capitalize() for s in STAGES),
-    )
-    return grid("Verdicts, with an example of each", heads, lines, "mart.trace_result", n_text_columns=3)

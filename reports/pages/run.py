@@ -31,7 +31,7 @@ class Run:
 
     @property
     def level_text(self) -> str:
-        return f"{100 * float(self.settings['level']):g} %"
+        return f"{100 * float(self.settings['level']):g}%"
 
     @property
     def follow_up_days(self) -> int:

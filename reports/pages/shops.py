@@ -8,9 +8,8 @@ from typing import Any
 import polars as pl
 
 from pipeline.contract.tables import FIRST_TIME_FIX
-from pipeline.contract.vocabulary import VERIFIED
 from reports import words
-from reports.charts.fixes import draw_funnel, draw_proof
+from reports.charts.fixes import draw_funnel
 from reports.charts.frame import to_spec
 from reports.charts.intervals import draw_intervals
 from reports.pages.page import (
@@ -25,10 +24,15 @@ from reports.pages.page import (
     number_cell,
     text_cell,
 )
+from reports.pages.proof import proof
 from reports.pages.run import Run
 
 SERIES = ("all repairs, censored ones included", "followed to the end only")
+
+
 MAX_GROUPS = 60
+
+
 GROUPINGS = {
     "shop": "shop",
     "component": "part",
@@ -38,19 +42,25 @@ GROUPINGS = {
     "technician": "technician",
 }
 
+
 COMEBACK = (
     "A comeback is the first job on the same vehicle, at any shop, with an EVAP component or an EVAP trouble"
     " code, opened after the repair was closed and within the follow-up window, its last day included. It"
     " counts against the repair before it."
 )
+
+
 KAPLAN_MEIER = (
     "First-time fix: Kaplan-Meier share of repairs without a comeback at the end of the follow-up window; bounds by"
-    " Greenwood on the log-log scale (E. L. Kaplan and P. Meier, J. Am. Stat. Assoc. 53, 1958). Repairs not yet followed"
+    " Greenwood on the log-log scale (E. L. Kaplan and P. Meier, J. Am. Stat. Assoc. 53, 1958)."
+    " Repairs not yet followed"
     " so long count as far as they were followed."
 )
+
+
 FUNNEL = (
     "Expected: indirect standardization over model and component, so that a shop with harder work is not blamed"
-    " for it. Limits: 95 % and 99.8 % about the expected value, widened for over-dispersion (D. J. Spiegelhalter,"
+    " for it. Limits: 95% and 99.8% about the expected value, widened for over-dispersion (D. J. Spiegelhalter,"
     " Funnel plots for comparing institutional performance, Statistics in Medicine 24, 2005)."
 )
 
@@ -61,7 +71,8 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     checks = read("mart.repair_check")
     sections = (funnel(fixes, run), compare(fixes, run), proof(checks), technicians(fixes, run))
     lead = (
-        f"Repairs closed {run.window_text}, each followed for {run.follow_up_days} days. Bounds are {run.level_text} intervals.",
+        f"Repairs closed {run.window_text}, each followed for {run.follow_up_days} days. Bounds are"
+        f" {run.level_text} intervals.",
     )
     return Page("shops.html", "Shops", "Which repairs last", "For the owner of several shops", lead, sections)
 
@@ -108,14 +119,14 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
         picture=Picture(
             to_spec(chart),
             alt,
-            "Each upright bar is one shop's limits for its number and mix of repairs: thick 95 %, thin 99.8 %; the short"
+            "Each upright bar is one shop's limits for its number and mix of repairs: thick 95%, thin 99.8%; the short"
             " dash is what its mix lets expect. Click a word of the legend to single out its shops.",
         ),
         grids=(fix_grid(shops, "Shop", run),),
         how=(COMEBACK, KAPLAN_MEIER, FUNNEL),
         left_out=(
             "Repairs that are still open, and repairs closed outside the window.",
-            "By chance alone about 1 shop in 20 lies outside the 95 % limits; only those beyond 99.8 % are named.",
+            "By chance alone about 1 shop in 20 lies outside the 95% limits; only those beyond 99.8% are named.",
         ),
     )
 
@@ -127,18 +138,18 @@ def funnel_answer(
     overall = (f"Over all shops: {fix_sentence(everyone, run)}",) if everyone else ()
     n_wide = sum(s["funnel"] in ("above", "below") for s in judged)
     near = (
-        f" {words.plural(n_wide, 'shop lies', 'shops lie')} between the 95 % and the 99.8 % limits."
+        f" {words.plural(n_wide, 'shop lies', 'shops lie')} between the 95% and the 99.8% limits."
         if n_wide
         else ""
     )
     if not beyond:
         return (
-            f"Nothing stands out: none of {words.plural(len(judged), 'shop')} lies beyond the 99.8 % limits.{near}",
+            f"Nothing stands out: none of {words.plural(len(judged), 'shop')} lies beyond the 99.8% limits.{near}",
             *overall,
         )
     verb = "lies" if len(beyond) == 1 else "lie"
     return (
-        f"{len(beyond)} of {words.plural(len(judged), 'shop')} {verb} beyond the 99.8 % limits.{near}",
+        f"{len(beyond)} of {words.plural(len(judged), 'shop')} {verb} beyond the 99.8% limits.{near}",
         *overall,
     )
 
@@ -146,7 +157,8 @@ def funnel_answer(
 def fix_sentence(row: dict[str, Any], run: Run) -> str:
     return (
         f"{row['value_text']} of {words.plural(row['n_repairs'], 'repair')} without a comeback within"
-        f" {run.follow_up_days} days ({run.level_text} interval {row['interval_text']}; {words.plural(row['n_comebacks'], 'comeback')})."
+        f" {run.follow_up_days} days ({run.level_text} interval {row['interval_text']};"
+        f" {words.plural(row['n_comebacks'], 'comeback')})."
     )
 
 
@@ -190,7 +202,8 @@ def compare(fixes: list[dict[str, Any]], run: Run) -> Section:
         "compare",
         question,
         (
-            "Two estimates for each group. The first counts every repair as far as it was followed; the second leaves out"
+            "Two estimates for each group. The first counts every repair as far as it was followed;"
+            " the second leaves out"
             " those not yet followed to the end. Where they part, many repairs are recent.",
         ),
         choices=(choice("by", "Group by", [(by, GROUPINGS[by]) for by in present]),),
@@ -276,68 +289,6 @@ def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> G
     )
 
 
-def proof(checks: pl.DataFrame) -> Section:
-    question = "Which repairs does a recording prove?"
-    if checks.is_empty():
-        return Section("proof", question, ("Not known: there is no repair to check.",))
-    counts = checks.group_by("shop_id", "verified").len("n").sort("shop_id", "verified").to_dicts()
-    total = {v: sum(c["n"] for c in counts if c["verified"] == v) for v in VERIFIED}
-    rows = [
-        {
-            "shop": c["shop_id"],
-            "verified": c["verified"],
-            "verified_label": words.label(c["verified"]),
-            "place": VERIFIED.index(c["verified"]),
-            "n": c["n"],
-            "count_text": words.plural(c["n"], "repair"),
-        }
-        for c in counts
-        if c["verified"] in VERIFIED
-    ]
-    alt = "Repairs of each shop by what recordings say of them."
-    said = words.listed(f"{words.count(total[v])} {words.label(v)}" for v in VERIFIED)
-    return Section(
-        "proof",
-        question,
-        (f"Of {words.plural(checks.height, 'repair')}: {said}.",),
-        picture=Picture(
-            to_spec(draw_proof(rows, alt)),
-            alt,
-            "From left to right: proved, not proved, disproved, no recording.",
-        ),
-        grids=(proof_grid(counts),),
-        how=(
-            "Proved: a fault in the recording before the repair is gone in the recording after it. Disproved: it is still"
-            " there. Not proved: a recording is missing on one side or cannot tell. Counts of repairs; nothing is estimated.",
-        ),
-        left_out=(
-            "A pressure recording tests tightness and valves; it says nothing of a repair it cannot feel.",
-        ),
-    )
-
-
-def proof_grid(counts: list[dict[str, Any]]) -> Grid:
-    by_shop: dict[str, dict[str, int]] = {}
-    for c in counts:
-        by_shop.setdefault(c["shop_id"], {})[c["verified"]] = c["n"]
-    lines = (
-        Row(
-            (
-                text_cell(shop),
-                number_cell(words.count(sum(of.values())), sum(of.values())),
-                *(number_cell(words.count(of.get(v, 0)), of.get(v, 0)) for v in VERIFIED),
-            )
-        )
-        for shop, of in by_shop.items()
-    )
-    return grid(
-        "Repairs by shop and proof",
-        ("Shop", "Repairs", *(words.label(v).capitalize() for v in VERIFIED)),
-        lines,
-        "mart.repair_check",
-    )
-
-
 def technicians(fixes: list[dict[str, Any]], run: Run) -> Section:
     question = "How do repairs last by technician?"
     rows = [f for f in fixes if f["by"] == "technician"]
@@ -356,7 +307,8 @@ def technicians(fixes: list[dict[str, Any]], run: Run) -> Section:
         "technicians",
         question,
         (
-            f"{words.plural(len(rows), 'technician')} with repairs in the window. Read this as a place to offer help, not as a"
+            f"{words.plural(len(rows), 'technician')} with repairs in the window. Read this as a"
+            " place to offer help, not as a"
             " mark: the work people are given differs, and most intervals here overlap.",
         ),
         picture=Picture(to_spec(chart), alt, f"Dot: share; line: {run.level_text} interval.{wide}"),

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.contract.vocabulary import KINDS
 from reports import words
-from reports.pages import fleet, inspection, leaks, shops
+from reports.pages import fleet, fleet_rows, leaks, readiness, shops, stations
 from reports.pages.page import Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
 from reports.pages.run import Run
 
@@ -19,9 +19,12 @@ MAX_EACH = 3
 
 def make_page(read: Read, run: Run) -> Page:
     """Make the start page from the marts that the other pages show."""
-    sections = (stands_out(read, run), holds(read, run), settings(run))
+    sections = tuple(
+        s for s in (stands_out(read, run), worth_knowing(read, run), holds(read, run), settings(run)) if s
+    )
     lead = (
-        "Evaporative-emission jobs, pressure recordings and inspections of many shops, turned into rates with their counts and bounds.",
+        "Evaporative-emission jobs, pressure recordings and inspections of many shops, turned into"
+        " rates with their counts and bounds.",
     )
     return Page("index.html", "Start", "What stands out in the fleet", "Start here", lead, sections)
 
@@ -32,31 +35,42 @@ def stands_out(read: Read, run: Run) -> Section:
         *far_shops(read("mart.first_time_fix"), run),
         *odd_stations(read("mart.station_look"), run),
     )
-    also = (*unready(read("mart.readiness"), run), *leak_sizes(read("mart.leak_size"), run))
     answer = (
         f"{words.plural(len(found), 'finding')} beyond what chance explains."
         if found
-        else "Nothing stands out: no part recurs on one model, no shop lies beyond its 99.8 % limits, no station gives a reason to look."
+        else (
+            "Nothing stands out: no part recurs on one model, no shop lies beyond its 99.8%"
+            " limits, no station gives a reason to look."
+        )
     )
     return Section(
         "stands-out",
         "What stands out?",
-        (answer, *(("Also worth knowing:",) if also and not found else ())),
-        findings=(*found, *also),
+        (answer,),
+        findings=found,
         how=(
             fleet.TESTED,
             shops.FUNNEL,
             "Stations: over-dispersion between ordinary stations is allowed for; q below 0.01 stands out.",
         ),
-        left_out=(
-            "Readiness and leak size are described, not tested: the highest value is named, with its bounds.",
-        ),
+    )
+
+
+def worth_knowing(read: Read, run: Run) -> Section | None:
+    known = (*unready(read("mart.readiness"), run), *leak_sizes(read("mart.leak_size"), run))
+    if not known:
+        return None
+    return Section(
+        "worth-knowing",
+        "What else is worth knowing?",
+        ("Described, not tested: the highest value is named, with its bounds.",),
+        findings=known,
     )
 
 
 def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
     rows = sorted(
-        (r for r in fleet.with_words(rates) if r["flag"]), key=lambda r: (r["q_value"], -r["n_failures"])
+        (r for r in fleet_rows.with_words(rates) if r["flag"]), key=lambda r: (r["q_value"], -r["n_failures"])
     )
     return shown(
         [fleet.recurring_sentence(r, run) for r in rows],
@@ -82,17 +96,17 @@ def odd_stations(look: pl.DataFrame, run: Run) -> list[Finding]:
         (r for r in look.to_dicts() if r["stands_out"]),
         key=lambda r: (r["q_value"], r["station_id"], r["measure"]),
     )
-    texts = [f"A reason to look at station {inspection.station_sentence(r, run)}" for r in rows]
+    texts = [f"A reason to look at station {stations.station_sentence(r, run)}" for r in rows]
     return shown(texts, "inspection.html#stations", "See the inspection page", "measure")
 
 
-def unready(readiness: pl.DataFrame, run: Run) -> list[Finding]:
-    rows = [r for r in readiness.to_dicts() if r["monitor"] == "evap" and r["not_ready_rate"] is not None]
+def unready(monitors: pl.DataFrame, run: Run) -> list[Finding]:
+    rows = [r for r in monitors.to_dicts() if r["monitor"] == "evap" and r["not_ready_rate"] is not None]
     if not rows:
         return []
     return [
         Finding(
-            inspection.worst_sentence(inspection.worst(rows), run),
+            readiness.worst_sentence(readiness.worst(rows), run),
             "inspection.html#readiness",
             "See readiness",
         )
@@ -125,7 +139,8 @@ def holds(read: Read, run: Run) -> Section:
         "holds",
         question,
         (
-            f"{words.plural(files['source_id'].n_unique(), 'source')}, {words.plural(files.height, 'file')}. Accepted: {accepted}.",
+            f"{words.plural(files['source_id'].n_unique(), 'source')},"
+            f" {words.plural(files.height, 'file')}. Accepted: {accepted}.",
             f"Window of the jobs: {run.window_text}. Latest inspection: {words.day(run.inspection_to_on)}.",
         ),
         findings=quarantined(files),
@@ -155,7 +170,10 @@ def kind_counts(files: pl.DataFrame) -> list[dict[str, Any]]:
 
 def quarantined(files: pl.DataFrame) -> tuple[Finding, ...]:
     n, read_ = int(files["n_quarantined"].sum() or 0), int(files["n_read"].sum() or 0)
-    text = f"{words.plural(n, 'record')} of {words.count(read_)} read {'was' if n == 1 else 'were'} quarantined, each with its reason."
+    text = (
+        f"{words.plural(n, 'record')} of {words.count(read_)} read {'was' if n == 1 else 'were'}"
+        " quarantined, each with its reason."
+    )
     return (Finding(text, "data.html#refused", "See what to fix at the source"),)
 
 
@@ -186,7 +204,8 @@ def settings(run: Run) -> Section:
     lines = (
         f"Window of the jobs: {run.window_text}.",
         f"Level of every interval: {run.level_text}.",
-        f"Follow-up after a repair: {s['follow_up_days']} days. A test cycle ends after {s['cycle_gap_days']} days without an inspection.",
+        f"Follow-up after a repair: {s['follow_up_days']} days. A test cycle ends after"
+        f" {s['cycle_gap_days']} days without an inspection.",
         f"Discharge coefficient behind leak sizes: {float(s['discharge_coefficient']):.2f}.",
     )
     return Section(

@@ -4,8 +4,18 @@
 
   const spec = (place) => JSON.parse(document.getElementById(place.dataset.spec).textContent);
 
-  const draw = (place) => vegaEmbed(place, spec(place), {
-    actions: false, renderer: "svg", ast: true, logLevel: 1, defaultStyle: false,
+  // A chart as wide as its place cannot also fit its height; that is meant, so that one note is not shown.
+  const log = {
+    level() { return log; },
+    error(...text) { console.error(...text); return log; },
+    warn(...text) { if (!String(text).includes('Dropping "fit-y"')) console.warn(...text); return log; },
+    info() { return log; },
+    debug() { return log; },
+  };
+
+  const draw = (place) => drawChart(place, drawChart.vegaLite.compile(spec(place), { logger: log }).spec, {
+    mode: "vega", actions: false, renderer: "svg", ast: true, defaultStyle: false,
+    tooltip: { disableDefaultStyle: true },
   }).then((drawn) => {
     views.set(place, drawn.view);
     place.dataset.drawn = "yes";

@@ -1,0 +1,201 @@
+"""Rows of the fleet page: failure rates as sentences, dots and table lines."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.tables import FAILURE_RATE
+from reports import words
+from reports.charts.intervals import draw_intervals
+from reports.pages.page import (
+    Row,
+    grid,
+    number_cell,
+    text_cell,
+)
+from reports.pages.run import Run
+
+#: Pictures show so many models, those with the most failures first; the tables show all.
+MAX_MODELS = 60
+
+
+SERIES = ("as counted", "shrunk toward the other models")
+
+
+def with_words(rates: pl.DataFrame) -> list[dict[str, Any]]:
+    """Give each row of `mart.failure_rate` its names and its numbers as text, in reading order."""
+    return [
+        row
+        | {
+            "name": words.of_model(row),
+            "part": words.label(row["component"]),
+            "flag": bool(row["is_recurring"]),
+            "count_text": (
+                f"{words.plural(row['n_failures'], 'failure')} in"
+                f" {words.number(row['vehicle_years'])} vehicle-years"
+            ),
+        }
+        for row in rates.sort("make", "model", "component").to_dicts()
+    ]
+
+
+PER_YEAR = (
+    ("as counted", "rate_per_1000_vehicle_years", "low", "high", "count_text"),
+    ("shrunk toward the other models", "shrunk_rate", "shrunk_low", "shrunk_high", "count_text"),
+)
+
+
+PER_KM = (("", "rate_per_million_km", "low_per_million_km", "high_per_million_km", "km_text"),)
+
+
+def dots(
+    rates: list[dict[str, Any]],
+    of: str,
+    group: Callable[[dict[str, Any]], str],
+    category: Callable[[dict[str, Any]], str],
+    models: list[str],
+    estimates: tuple[tuple[str, ...], ...] = PER_YEAR,
+) -> list[dict[str, Any]]:
+    """Lay rate rows out for `draw_intervals`, one row per estimate, the highest rate first."""
+    shown = set(models)
+    kept = sorted(
+        (r for r in rates if r["name"] in shown), key=lambda r: (-(r[estimates[0][1]] or 0), category(r))
+    )
+    return [
+        {
+            of: group(r),
+            "category": category(r) + (" ◆ recurring" if r["flag"] else ""),
+            "order": order,
+            "series": series,
+            "mark": "stands out" if r["flag"] else "",
+            "value": r[value],
+            "low": r[low],
+            "high": r[high],
+            "value_text": words.number(r[value]),
+            "interval_text": words.interval(r[low], r[high]),
+            "count_text": km_count(r) if count == "km_text" else r[count],
+        }
+        for order, r in enumerate(kept)
+        for series, value, low, high, count in estimates
+    ]
+
+
+def km_count(row: dict[str, Any]) -> str:
+    return (
+        f"{words.plural(row['n_failures_km'], 'failure')} on {words.plural(row['n_vehicles_km'], 'vehicle')}"
+    )
+
+
+def rate_chart(rows: list[dict[str, Any]], alt: str, chosen: dict[str, str]) -> Any:
+    return draw_intervals(
+        rows,
+        x_title=words.axis_title(FAILURE_RATE, "rate_per_1000_vehicle_years"),
+        description=alt,
+        series=SERIES,
+        scale="sqrt",
+        chosen=chosen,
+        count_title="failures",
+    )
+
+
+def rate_grid(
+    rates: list[dict[str, Any]], run: Run, of: str = "", group: Callable[[dict[str, Any]], str] | None = None
+) -> Any:
+    heads = (
+        "Model",
+        "Part",
+        "Failures (comebacks)",
+        "Vehicles",
+        "Vehicle-years",
+        "Per 1000 vehicle-years",
+        "Shrunk",
+        "Times the rest",
+        "p",
+        "q",
+    )
+    ordered = sorted(
+        rates, key=lambda r: (not r["flag"], r["q_value"] is None, r["q_value"] or 0, r["name"], r["part"])
+    )
+    rows = (rate_row(r, group(r) if group else "") for r in ordered)
+    caption = f"Failure rates with {run.level_text} intervals"
+    return grid(caption, heads, rows, "mart.failure_rate", of, 2, limit=len(ordered) if of else 400)
+
+
+def rate_row(r: dict[str, Any], of: str) -> Row:
+    raw, shrunk = words.interval(r["low"], r["high"]), words.interval(r["shrunk_low"], r["shrunk_high"])
+    return Row(
+        (
+            text_cell(r["name"]),
+            text_cell(r["part"] + (" (recurring)" if r["flag"] else ""), r["flag"]),
+            number_cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
+            number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
+            number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
+            number_cell(
+                words.number(r["rate_per_1000_vehicle_years"]), r["rate_per_1000_vehicle_years"], raw
+            ),
+            number_cell(words.number(r["shrunk_rate"]), r["shrunk_rate"], shrunk),
+            number_cell(words.number(r["rate_ratio"], 2), r["rate_ratio"]),
+            number_cell(words.chance(r["p_value"]), r["p_value"]),
+            number_cell(words.chance(r["q_value"]), r["q_value"]),
+        ),
+        of,
+    )
+
+
+def distance_grid(known: list[dict[str, Any]], run: Run) -> Any:
+    heads = ("Model", "Part", "Failures", "Vehicles", "Distance, km", "Per million km")
+    rows = (
+        Row(
+            (
+                text_cell(r["name"]),
+                text_cell(r["part"]),
+                number_cell(words.count(r["n_failures_km"]), r["n_failures_km"]),
+                number_cell(words.count(r["n_vehicles_km"]), r["n_vehicles_km"]),
+                number_cell(words.number(r["vehicle_km"]), r["vehicle_km"]),
+                number_cell(
+                    words.number(r["rate_per_million_km"]),
+                    r["rate_per_million_km"],
+                    words.interval(r["low_per_million_km"], r["high_per_million_km"]),
+                ),
+            ),
+            r["name"],
+        )
+        for r in known
+    )
+    return grid(
+        f"Failures by distance with {run.level_text} intervals",
+        heads,
+        rows,
+        "mart.failure_rate",
+        "model",
+        2,
+        len(known),
+    )
+
+
+def top_models(rates: list[dict[str, Any]]) -> list[str]:
+    """Pick the models a picture shows: any with a recurring part, then those with the most failures."""
+    failures: dict[str, int] = {}
+    for r in rates:
+        failures[r["name"]] = failures.get(r["name"], 0) + (r["n_failures"] or 0)
+    flagged = {r["name"] for r in rates if r["flag"]}
+    return sorted(failures, key=lambda m: (m not in flagged, -failures[m], m))[:MAX_MODELS]
+
+
+def shown_note(rates: list[dict[str, Any]]) -> str:
+    n = len({r["name"] for r in rates})
+    return (
+        f" Shown: {MAX_MODELS} of {n} models, those with a recurring part and the most failures."
+        if n > MAX_MODELS
+        else ""
+    )
+
+
+def rate_caption(run: Run) -> str:
+    return (
+        f"Dot: rate; line: {run.level_text} interval. The axis is a square root, so that 0 and"
+        " large rates fit one picture."
+    )

@@ -1,0 +1,131 @@
+"""Which monitors are not complete when vehicles arrive: a section of the inspection page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.tables import READINESS
+from reports import words
+from reports.charts.frame import to_spec
+from reports.charts.intervals import draw_intervals
+from reports.pages.page import (
+    Picture,
+    Row,
+    Section,
+    choice,
+    grid,
+    number_cell,
+    text_cell,
+)
+from reports.pages.run import Run
+
+MAX_MODELS = 60
+
+
+WILSON = "Interval of a share: Wilson score (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927)."
+
+
+def ready(readiness: pl.DataFrame, run: Run) -> Section:
+    question = "Which monitors are not complete when vehicles arrive, and on which models?"
+    how = (
+        "Inspections in which the monitor applies to the vehicle and its state is known, from the monitor status bytes"
+        " (SAE J1979 service 01, parameter 01) or the station's list of monitors not complete.",
+        WILSON,
+    )
+    rows = [
+        r for r in readiness.sort("monitor", "make", "model").to_dicts() if r["not_ready_rate"] is not None
+    ]
+    if not rows:
+        return Section(
+            "readiness", question, ("Not known: no inspection tells the state of a monitor.",), how=how
+        )
+    monitors = list(dict.fromkeys(r["monitor"] for r in rows))
+    first = "evap" if "evap" in monitors else monitors[0]
+    dots = [d for m in monitors for d in ready_dots([r for r in rows if r["monitor"] == m])]
+    alt = "Share of inspections with the chosen monitor not complete, by model, with intervals."
+    chart = draw_intervals(
+        dots,
+        x_title=words.axis_title(READINESS, "not_ready_rate"),
+        description=alt,
+        x_format="%",
+        scale="sqrt",
+        chosen={"monitor": first},
+        count_title="inspections",
+    )
+    lines = (ready_row(r) for r in rows)
+    return Section(
+        "readiness",
+        question,
+        (worst_sentence(worst([r for r in rows if r["monitor"] == first]), run),),
+        choices=(choice("monitor", "Monitor", [(m, words.label(m)) for m in monitors], first),),
+        picture=Picture(
+            to_spec(chart),
+            alt,
+            f"Dot: share; line: {run.level_text} interval. Sorted by the lower bound; the axis is a square root.",
+        ),
+        grids=(
+            grid(
+                "Monitors not complete, by model",
+                ("Model", "Monitor", "Inspections", "Not complete", "Share"),
+                lines,
+                "mart.readiness",
+                "monitor",
+                2,
+                len(rows),
+            ),
+        ),
+        how=how,
+        left_out=("Inspections without monitor information, and monitors that a vehicle does not have.",),
+    )
+
+
+def worst(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """Pick the row whose lower bound is highest: high, and counted often enough to say so."""
+    return max(
+        rows,
+        key=lambda r: (r["low"] if r["low"] is not None else -1, r["n_inspections"], r["make"], r["model"]),
+    )
+
+
+def worst_sentence(r: dict[str, Any], run: Run) -> str:
+    return (
+        f"Highest for the {words.label(r['monitor'])} monitor: {words.of_model(r)}, not complete in"
+        f" {words.count(r['n_not_ready'])} of {words.plural(r['n_inspections'], 'inspection')},"
+        f" {words.share(r['not_ready_rate'])}"
+        f" ({run.level_text} interval {words.interval(r['low'], r['high'], words.share)})."
+    )
+
+
+def ready_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    ordered = sorted(rows, key=lambda r: (-(r["low"] or 0), words.of_model(r)))[:MAX_MODELS]
+    return [
+        {
+            "monitor": r["monitor"],
+            "category": words.of_model(r),
+            "order": order,
+            "mark": "",
+            "value": r["not_ready_rate"],
+            "low": r["low"],
+            "high": r["high"],
+            "value_text": words.share(r["not_ready_rate"]),
+            "interval_text": words.interval(r["low"], r["high"], words.share),
+            "count_text": f"{words.count(r['n_not_ready'])} of {words.count(r['n_inspections'])}",
+        }
+        for order, r in enumerate(ordered)
+    ]
+
+
+def ready_row(r: dict[str, Any]) -> Row:
+    bounds = words.interval(r["low"], r["high"], words.share)
+    return Row(
+        (
+            text_cell(words.of_model(r)),
+            text_cell(words.label(r["monitor"])),
+            number_cell(words.count(r["n_inspections"]), r["n_inspections"]),
+            number_cell(words.count(r["n_not_ready"]), r["n_not_ready"]),
+            number_cell(words.share(r["not_ready_rate"]), r["not_ready_rate"], bounds),
+        ),
+        r["monitor"],
+    )

@@ -1,0 +1,116 @@
+"""Stations whose records give a reason to look: a section of the inspection page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from reports import words
+from reports.charts.frame import to_spec
+from reports.charts.inspections import draw_stations
+from reports.pages.page import (
+    Finding,
+    Grid,
+    Picture,
+    Row,
+    Section,
+    choice,
+    grid,
+    number_cell,
+    text_cell,
+)
+from reports.pages.readiness import WILSON
+from reports.pages.run import Run
+
+
+def stations(look: pl.DataFrame, run: Run) -> Section:
+    question = "Is there a station whose records give a reason to look?"
+    how = (
+        "Expected: the station's own mix of model years at the rates of all stations. Over-dispersion between ordinary"
+        " stations is allowed for; q is Benjamini-Hochberg over all stations and measures, and"
+        " below 0.01 a station stands out.",
+        WILSON,
+    )
+    if look.is_empty():
+        return Section("stations", question, ("Not known: no inspection names a station.",), how=how)
+    rows = look.sort("measure", "station_id").to_dicts()
+    found = sorted((r for r in rows if r["stands_out"]), key=lambda r: (r["q_value"], r["station_id"]))
+    measures = list(dict.fromkeys(r["measure"] for r in rows))
+    first = found[0]["measure"] if found else measures[0]
+    alt = "Count at each station against the count expected for its mix of model years; the dashed line is equality."
+    chart = draw_stations([station_dot(r) for r in rows], alt, first)
+    n = len({r["station_id"] for r in rows})
+    named = len({r["station_id"] for r in found})
+    answer = (
+        f"{words.plural(named, 'station gives', 'stations give')} a reason to look, of {words.count(n)}."
+        " An unusual count has innocent causes too: the vehicles that come, the equipment, the way records are sent."
+        if found
+        else f"Nothing stands out: none of {words.plural(n, 'station')}, in {words.plural(len(measures), 'measure')}."
+    )
+    return Section(
+        "stations",
+        question,
+        (answer,),
+        findings=tuple(Finding(station_sentence(r, run)) for r in found[:6]),
+        choices=(choice("measure", "Measure", [(m, words.label(m)) for m in measures], first),),
+        picture=Picture(
+            to_spec(chart),
+            alt,
+            "On the dashed line a station counted what was expected. Diamonds give a reason to look.",
+        ),
+        grids=(station_grid(rows),),
+        how=how,
+        left_out=("What was done at the station: only a visit or an audit can tell.",),
+    )
+
+
+def station_sentence(r: dict[str, Any], run: Run) -> str:
+    return (
+        f"{r['station_id']}, {words.label(r['measure'])}: {words.count(r['n'])} of"
+        f" {words.plural(r['of'], 'inspection')},"
+        f" {words.share(r['share'])} ({run.level_text} interval"
+        f" {words.interval(r['low'], r['high'], words.share)}), where"
+        f" {words.number(r['expected'])} were expected (q {words.chance(r['q_value'])})."
+    )
+
+
+def station_dot(r: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "measure": r["measure"],
+        "station_id": r["station_id"],
+        "n": r["n"],
+        "expected": r["expected"],
+        "mark": "a reason to look" if r["stands_out"] else "as expected",
+        "note": r["station_id"] if r["stands_out"] else "",
+        "count_text": f"{words.count(r['n'])} of {words.count(r['of'])}",
+        "expected_text": words.number(r["expected"]),
+        "value_text": words.share(r["share"]),
+        "interval_text": words.interval(r["low"], r["high"], words.share),
+        "chance_text": words.chance(r["q_value"]),
+    }
+
+
+def station_grid(rows: list[dict[str, Any]]) -> Grid:
+    heads = ("Station", "Measure", "Counted", "Of", "Share", "Expected", "Times expected", "q")
+    lines = (
+        Row(
+            (
+                text_cell(r["station_id"] or "not recorded", bool(r["stands_out"])),
+                text_cell(words.label(r["measure"])),
+                number_cell(words.count(r["n"]), r["n"]),
+                number_cell(words.count(r["of"]), r["of"]),
+                number_cell(
+                    words.share(r["share"]), r["share"], words.interval(r["low"], r["high"], words.share)
+                ),
+                number_cell(words.number(r["expected"]), r["expected"]),
+                number_cell(words.number(r["ratio"], 2), r["ratio"]),
+                number_cell(words.chance(r["q_value"]), r["q_value"]),
+            ),
+            r["measure"],
+        )
+        for r in rows
+    )
+    return grid(
+        "Stations against what their mix lets expect", heads, lines, "mart.station_look", "measure", 2, 3000
+    )
