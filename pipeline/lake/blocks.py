@@ -38,7 +38,7 @@ class Block:
     def layout(self) -> tuple[object, ...]:
         """What two blocks must share to be put under each other."""
         if self.frame is None:
-            return (self.header, self.delimiter, b'"' in self.body)
+            return (self.header, self.delimiter)
         return (self.header, *self.frame.dtypes)
 
 

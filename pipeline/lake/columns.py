@@ -102,9 +102,9 @@ def _hint(header: tuple[str, ...], form: KindForm, columns: dict[str, str], give
     if not header:
         return "The file is empty: it has no header."
     filled = columns.keys() | given | _derived(form, columns)
-    missing = [name for name in ALL_KINDS[form.kind].required if name not in filled and name != "vehicle_id"]
-    if "vehicle_id" not in filled and form.kind in ("vehicles", "jobs", "inspections"):
-        missing.append("vehicle_id")
+    # A trace's vehicle may come through its job.
+    optional = {"vehicle_id"} if form.kind == "traces" else set()
+    missing = [name for name in ALL_KINDS[form.kind].required if name not in filled | optional]
     absent = [theirs for ours, theirs in form.columns.items() if ours not in columns]
     if not missing and not absent:
         return ""

@@ -189,4 +189,4 @@ def _without_misshapen(reading: Reading, parts: list[Part]) -> Reading:
     fields = pl.all().exclude("source_id", "file", "row")
     records = reading.records.with_columns(pl.when(~pl.lit(bad)).then(fields).name.keep())
     misread = _stacked([others, shape.select(MISREAD_SCHEMA.keys())])
-    return Reading(reading.kind, records, reading.came, misread, reading.hints, reading.unreadable)
+    return Reading(reading.kind, records, reading.came, misread, reading.hints)

@@ -17,7 +17,7 @@ BY_NAME = {".csv": "delimited", ".jsonl": "json_lines", ".ndjson": "json_lines",
 BY_GLOB = BY_NAME | {".txt": "delimited", ".tsv": "delimited", ".json": "json_lines", ".pq": "parquet"}
 PACKED = (".gz", ".zst")
 
-_BLOCK = 8 << 20
+BLOCK = 8 << 20
 
 
 def split_name(name: str) -> tuple[str, str, str]:
@@ -62,8 +62,8 @@ def open_bytes(path: Path) -> Any:
     return path.open("rb")
 
 
-def utf8_blocks(path: Path, encoding: str, where: str) -> Iterator[bytes]:
-    """Yield a file's text as valid UTF-8 in blocks of about 8 MB, without its byte order mark.
+def utf8_blocks(path: Path, encoding: str, where: str, size: int = BLOCK) -> Iterator[bytes]:
+    """Yield a file's text as valid UTF-8 in blocks of about `size` bytes, without its byte order mark.
 
     Reads only. Every block but the last ends with a line end; nothing is yielded for an empty file.
 
@@ -75,7 +75,7 @@ def utf8_blocks(path: Path, encoding: str, where: str) -> Iterator[bytes]:
     pieces = _utf8_pieces if is_utf8 else _decoded_pieces
     rest, is_first, n_lines = b"", True, 0
     with unreadable(where), open_bytes(path) as stream:
-        for piece in pieces(stream, encoding, where):
+        for piece in pieces(stream, encoding, where, size):
             block = rest + piece
             if is_first:
                 block, is_first = block.removeprefix(codecs.BOM_UTF8), False
@@ -88,9 +88,9 @@ def utf8_blocks(path: Path, encoding: str, where: str) -> Iterator[bytes]:
             yield _checked(rest, n_lines, where)
 
 
-def _utf8_pieces(stream: Any, encoding: str, where: str) -> Iterator[bytes]:
+def _utf8_pieces(stream: Any, encoding: str, where: str, size: int) -> Iterator[bytes]:
     offset = 0
-    while piece := stream.read(_BLOCK):
+    while piece := stream.read(size):
         if offset == 0 and piece[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
             todo = 'Declare encoding = "utf-16" in the source.toml.'
             raise FileUnreadable("The file is not UTF-8: it begins as UTF-16 does.", where, todo)
@@ -98,10 +98,10 @@ def _utf8_pieces(stream: Any, encoding: str, where: str) -> Iterator[bytes]:
         offset += len(piece)
 
 
-def _decoded_pieces(stream: Any, encoding: str, where: str) -> Iterator[bytes]:
+def _decoded_pieces(stream: Any, encoding: str, where: str, size: int) -> Iterator[bytes]:
     decoder, offset = codecs.getincrementaldecoder(encoding)(), 0
     while True:
-        piece = stream.read(_BLOCK)
+        piece = stream.read(size)
         try:
             yield decoder.decode(piece, final=not piece).encode("utf-8")
         except UnicodeDecodeError as error:

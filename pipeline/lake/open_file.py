@@ -8,10 +8,12 @@ from pipeline.errors import FileUnreadable
 from pipeline.lake.blocks import Block, gathered
 from pipeline.lake.delimited import delimited_blocks
 from pipeline.lake.find import LakeFile
-from pipeline.lake.formats import format_of, split_name, utf8_blocks
+from pipeline.lake.formats import BLOCK, format_of, split_name, utf8_blocks
 from pipeline.lake.json_lines import json_line_blocks
 from pipeline.lake.parquet import parquet_blocks
 from pipeline.lake.source_form import KindForm
+
+_FIRST_BYTES = 1 << 16
 
 
 def blocks_of(file: LakeFile, form: KindForm, rows_at_once: int) -> Iterator[Block]:
@@ -23,27 +25,29 @@ def blocks_of(file: LakeFile, form: KindForm, rows_at_once: int) -> Iterator[Blo
     ------
     FileUnreadable : cut short, damaged, not text, in another encoding, or of a format that is not read.
     """
-    kind_of_file = format_of(file.path.name, is_named_by_glob=True)
-    if kind_of_file == "parquet":
-        return parquet_blocks(file.path, file.file, rows_at_once)
-    if kind_of_file is None:
-        raise FileUnreadable(
-            "The file's format is not read.", file.file, "Export it as CSV, JSON lines or Parquet."
-        )
-    texts = utf8_blocks(file.path, form.encoding, file.file)
-    if kind_of_file == "json_lines":
-        return gathered(json_line_blocks(texts), rows_at_once)
-    tab_or_comma = "\t" if split_name(file.path.name)[1] == ".tsv" else ","
-    return gathered(delimited_blocks(texts, form.delimiter or tab_or_comma, form.skip_lines), rows_at_once)
+    return gathered(_raw_blocks(file, form, rows_at_once, BLOCK), rows_at_once)
 
 
-def check_text(file: LakeFile, form: KindForm) -> None:
-    """Read a text file to its end without keeping it, so that damage shows before any of its records is used.
+def first_block(file: LakeFile, form: KindForm) -> Block:
+    """Read the header of a file with no or few of its records.
 
     Raises
     ------
     FileUnreadable : as `blocks_of`.
     """
-    if format_of(file.path.name, is_named_by_glob=True) != "parquet":
-        for _ in utf8_blocks(file.path, form.encoding, file.file):
-            pass
+    return next(_raw_blocks(file, form, 1, _FIRST_BYTES))
+
+
+def _raw_blocks(file: LakeFile, form: KindForm, rows_at_once: int, size: int) -> Iterator[Block]:
+    how = format_of(file.path.name, is_named_by_glob=True)
+    if how == "parquet":
+        return parquet_blocks(file.path, file.file, rows_at_once)
+    if how is None:
+        raise FileUnreadable(
+            "The file's format is not read.", file.file, "Export it as CSV, JSON lines or Parquet."
+        )
+    texts = utf8_blocks(file.path, form.encoding, file.file, size)
+    if how == "json_lines":
+        return json_line_blocks(texts)
+    tab_or_comma = "\t" if split_name(file.path.name)[1] == ".tsv" else ","
+    return delimited_blocks(texts, form.delimiter or tab_or_comma, form.skip_lines)

@@ -51,7 +51,6 @@ def stacked(kind: str, readings: list[Reading]) -> Reading:
     """Put readings of one kind under each other; columns of `came` that differ in type become text."""
     held = [r for r in readings if r.records.height]
     hints = {file: hint for r in (held or readings) for file, hint in r.hints.items()}
-    unreadable = {file: error for r in readings for file, error in r.unreadable.items()}
     if not held:
         whole = nothing_read(kind)
     elif len(held) == 1:
@@ -65,5 +64,5 @@ def stacked(kind: str, readings: list[Reading]) -> Reading:
             pl.concat(came, how="vertical" if same else "diagonal"),
             pl.concat([r.misread for r in held]),
         )
-    whole.hints, whole.unreadable = hints, unreadable
+    whole.hints = hints
     return whole

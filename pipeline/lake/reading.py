@@ -7,7 +7,6 @@ from functools import cached_property
 import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS
-from pipeline.errors import FileUnreadable
 from pipeline.lake.converted import as_text
 
 _TYPES: dict[str, pl.DataType] = {
@@ -47,8 +46,6 @@ class Reading:
         only when `text` is asked for
     misread : `MISREAD_SCHEMA`; rules `shape` (column null: the record as a whole), `type`, `obd_bytes`
     hints : file -> what looks wrong with it as a whole
-    unreadable : the files that could not be read at all; where such a file gave records in an earlier Reading of the
-        same reader, they must be dropped
     """
 
     def __init__(
@@ -58,12 +55,10 @@ class Reading:
         text: pl.DataFrame,
         misread: pl.DataFrame | None = None,
         hints: dict[str, str] | None = None,
-        unreadable: dict[str, FileUnreadable] | None = None,
     ) -> None:
         self.kind, self.records, self.came = kind, records, text
         self.misread = pl.DataFrame(schema=MISREAD_SCHEMA) if misread is None else misread
         self.hints = hints or {}
-        self.unreadable = unreadable or {}
 
     @property
     def hint(self) -> str:

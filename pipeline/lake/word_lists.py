@@ -12,7 +12,7 @@ from pipeline.lake.converted import Converted, as_text
 from pipeline.standards.obd import parse_bytes
 
 _LIST, _BETWEEN = "\x1e", "\x1f"
-_EQUALS = re.compile(r"\s*[=:]\s*")
+_EQUALS = re.compile(r"\s*=\s*|\s*:\s*(?=(?:pass|fail)\b)", re.IGNORECASE)
 _PASS_WORDS = {"true": "pass", "false": "fail", "passed": "pass", "failed": "fail", "ok": "pass"}
 
 #: Common spellings of monitors, in lower case with "_" between the words, and the contract's word.
@@ -93,10 +93,10 @@ def by_distinct(keys: pl.Series, parse: Callable[[str], object], dtype: pl.DataT
 
 def _split(text: str, mapping: dict[str, str], known: frozenset[str]) -> list[str]:
     words: list[str] = []
-    for part in re.split(r"[;,]", _EQUALS.sub("=", text)):
+    for part in re.split(r"[;,]", text):
         part = part.strip()
         whole = part in mapping or _spelling(part) in known
-        words += [part] if whole else part.split()
+        words += [part] if whole else _EQUALS.sub("=", part).split()
     return words
 
 
