@@ -38,7 +38,7 @@ Tell = Callable[[str], None]
 
 def _as_task(name: str, step: Callable[..., Any]) -> Callable[..., Any]:
     """Make a step a Prefect task: seen on the server, neither cached nor stored."""
-    return task(step, name=name, cache_policy=NO_CACHE, persist_result=False)
+    return task(name=name, cache_policy=NO_CACHE, persist_result=False)(step)
 
 
 @flow(name="evapfleet run", validate_parameters=False, persist_result=False)

@@ -51,7 +51,7 @@ def _explicit_headers_first(traces: pl.DataFrame) -> pl.DataFrame:
     """Leave out a header made from a file's name where a record of its own tells of the same recording."""
     explicit = traces.filter(pl.col("row") > 0)["trace_id"].drop_nulls().unique()
     told = pl.col("trace_id").is_in(explicit.implode()).fill_null(False)
-    return traces.filter(~((pl.col("row") == 0) & told))
+    return traces.filter(~((pl.col("row") <= 0) & told))
 
 
 def stop_if_a_kind_is_empty(warehouse: Warehouse) -> None:

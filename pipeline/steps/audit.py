@@ -24,7 +24,7 @@ def account_for_files(plan: Plan, warehouse: Warehouse) -> None:
     OurFault : a file's records are not all accounted for.
     """
     columns = ", ".join(f'"{c}"' for c in QUARANTINE_RECORDS.column_names)
-    # Row 0 is a header made from a file's name, not a record read: its samples carry the reason.
+    # Rows below 1 are headers made from a file's name, not a record read: its samples carry the reason.
     records = warehouse.query(
         f"select {columns} from (select {columns} from stage.problems union all select {columns} from"
         ' stage.lake_problems) where row > 0 order by file, row, rule, "column"'

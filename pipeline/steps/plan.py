@@ -64,7 +64,8 @@ def make_plan(
     stock = take_stock(lake)
     known, is_same_program = _known_files(out.warehouse, settings, lake)
     before = {row["file"]: row for row in known.iter_rows(named=True)}
-    to_read, kept = [], []
+    to_read: list[LakeFile] = []
+    kept: list[LakeFile] = []
     for file in stock.files:
         line = before.get(file.file)
         same = line is not None and (line["sha256"], line["form_sha256"], line["kind"]) == (

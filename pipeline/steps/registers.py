@@ -110,7 +110,7 @@ def raw_of(text: pl.DataFrame) -> pl.Series:
 
 
 def _read_headers(plan: Plan, warehouse: Warehouse, files: list[LakeFile]) -> None:
-    """Stage the trace headers that recordings carry in their names or preambles (row 0 of their file)."""
+    """Stage the trace headers that recordings carry in their names or preambles (rows 0, -1, ... of their file)."""
     from pipeline.lake.recordings import headers_from_recordings
 
     by_source: dict[str, list[LakeFile]] = defaultdict(list)
@@ -121,5 +121,14 @@ def _read_headers(plan: Plan, warehouse: Warehouse, files: list[LakeFile]) -> No
         if reading.records.height == 0:
             continue
         forget(warehouse, reading.records["file"].to_list(), ("stage.traces", "stage.problems"))
-        problems = record_problems(ALL_KINDS["traces"], reading.records, reading.misread)
-        stage_records(warehouse, "traces", reading.records.with_columns(raw=raw_of(reading.text)), problems)
+        records, misread = _numbered(reading)
+        problems = record_problems(ALL_KINDS["traces"], records, misread)
+        stage_records(warehouse, "traces", records.with_columns(raw=raw_of(reading.text)), problems)
+
+
+def _numbered(reading: Reading) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Number the headers of one file 0, -1, ...; what its name says wrongly is wrong for each of them."""
+    records = reading.records.with_columns(row=-pl.int_range(pl.len(), dtype=pl.Int64).over("file"))
+    told = reading.misread.drop("row").unique(maintain_order=True)
+    misread = told.join(records.select("file", "row"), on="file").select(reading.misread.columns)
+    return records, misread

@@ -60,13 +60,16 @@ def whole_road(
 
 def _outcome(plan: Plan) -> Outcome:
     with open_warehouse(plan.out.warehouse) as warehouse:
-        files = warehouse.table("audit.files")
+        n = warehouse.query(
+            "select count(*) as files, sum(n_read)::bigint as read, sum(n_accepted)::bigint as accepted,"
+            " sum(n_quarantined)::bigint as quarantined, sum(n_duplicate)::bigint as duplicate from audit.files"
+        ).row(0, named=True)
     return Outcome(
-        n_files=files.height,
+        n_files=n["files"],
         n_read_files=len(plan.to_read),
-        n_read=files["n_read"].sum(),
-        n_accepted=files["n_accepted"].sum(),
-        n_quarantined=files["n_quarantined"].sum(),
-        n_duplicate=files["n_duplicate"].sum(),
+        n_read=n["read"],
+        n_accepted=n["accepted"],
+        n_quarantined=n["quarantined"],
+        n_duplicate=n["duplicate"],
         notes=plan.skipped,
     )

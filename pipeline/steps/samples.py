@@ -77,11 +77,10 @@ def _read_source(intake: _Intake, source_id: str, files: list[LakeFile], headers
     def on_unreadable(file: LakeFile, problem: FileUnreadable) -> None:
         intake.unreadable[file.file] = problem
 
+    pool = f"{source_id}: its recordings together"
+    intake.tally.pools.update({file.file: pool for file in files if is_one_recording(file, form)})
     for reading in read_samples(files, form, headers, on_unreadable=on_unreadable):
-        for file in reading.records["file"].unique().to_list():
-            intake.tally.hint(file, reading.hint)
-            if is_one_recording(file, form):
-                intake.tally.pools[file] = f"{source_id}: its recordings together"
+        intake.tally.hints.update(reading.hints)
         _take_chunk(intake, reading)
 
 
@@ -96,7 +95,7 @@ def _take_chunk(intake: _Intake, reading: Reading) -> None:
 def _with_raw(reading: Reading, problems: pl.DataFrame) -> pl.DataFrame:
     at = reading.records.select("file", "row", "source_id").with_row_index("at__")
     bad = at.join(problems.select("file", "row").unique(), on=["file", "row"], how="semi")
-    bad = bad.with_columns(raw=raw_of(reading.text[bad["at__"]])).drop("at__")
+    bad = bad.with_columns(raw=raw_of(Reading.text_of(reading.came[bad["at__"]]))).drop("at__")
     return problems.join(bad, on=["file", "row"], how="left")
 
 

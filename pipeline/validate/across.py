@@ -92,10 +92,16 @@ def _with_trace_facts(traces: pl.DataFrame, jobs: pl.DataFrame) -> pl.DataFrame:
 
 def accepted_frames() -> dict[str, pl.DataFrame]:
     """Return an empty frame of accepted records for each kind."""
-    types = {"integer": pl.Int64, "number": pl.Float64, "boolean": pl.Boolean, "date": pl.Date}
-    lists = {"text_list": pl.List(pl.String), "check_list": pl.List(pl.String)}
-    more = {"text": pl.String, "time": pl.Datetime("us", "UTC")}
-    dtypes = {**types, **lists, **more}
+    dtypes: dict[str, pl.DataType] = {
+        "text": pl.String(),
+        "integer": pl.Int64(),
+        "number": pl.Float64(),
+        "boolean": pl.Boolean(),
+        "date": pl.Date(),
+        "time": pl.Datetime("us", "UTC"),
+        "text_list": pl.List(pl.String()),
+        "check_list": pl.List(pl.String()),
+    }
     return {
         kind.name: pl.DataFrame(schema={field.name: dtypes[field.type] for field in kind.fields})
         for kind in ALL_KINDS.values()

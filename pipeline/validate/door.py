@@ -39,10 +39,14 @@ def record_problems(kind: Kind, records: pl.DataFrame, misread: pl.DataFrame) ->
     frame = record_facts(kind, records, misread)
     broken = _judge(frame, record_suite(kind))
     # A value that was there but could not be read is not "missing" as well, and the reader's own
-    # line says more than the yes-or-no fact does.
+    # line says more than the yes-or-no fact does. Where the shape is broken, no field can be told.
     by_suite = broken.filter(~pl.col("rule").is_in(READER_RULES))
-    found = with_reasons(kind, records, by_suite).join(
-        misread.select("file", "row", "column"), on=["file", "row", "column"], how="anti"
+    told = misread.select("file", "row", "column")
+    shapeless = misread.filter(pl.col("rule") == "shape").select("file", "row")
+    found = (
+        with_reasons(kind, records, by_suite)
+        .join(told, on=["file", "row", "column"], how="anti")
+        .join(shapeless, on=["file", "row"], how="anti")
     )
     reported = misread.with_columns(kind=pl.lit(kind.name)).select(list(PROBLEM_SCHEMA))
     _same_records(broken, records, misread)

@@ -14,6 +14,7 @@ os.environ["GX_ANALYTICS_ENABLED"] = "false"
 
 import great_expectations as gx
 import polars as pl
+from great_expectations.data_context.types.base import ProgressBarsConfig
 
 from pipeline.errors import OurFault
 
@@ -24,7 +25,7 @@ BROKEN_SCHEMA = {"index": pl.Int64, "rule": pl.String, "column": pl.String}
 def _batch_definition() -> Any:
     logging.getLogger("great_expectations").setLevel(logging.ERROR)
     context = gx.get_context(mode="ephemeral")
-    context.variables.progress_bars = {"globally": False, "metric_calculations": False}
+    context.variables.progress_bars = ProgressBarsConfig(globally=False, metric_calculations=False)
     asset = context.data_sources.add_pandas("door").add_dataframe_asset("records")
     return asset.add_batch_definition_whole_dataframe("all")
 
