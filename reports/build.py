@@ -24,7 +24,7 @@ from reports.pages.run import Run, last_run
 
 Read = Callable[[str], pl.DataFrame]
 
-#: What the bundle gives the page: the drawing function (it holds the compiler), under a name of our own.
+#: What the bundle gives the page, under a name of our own.
 CHART_LIBRARIES = "window.drawChart = vegaEmbed;"
 
 PAGES = (start, fleet, shops, inspection, leaks, data)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import AnyChart, Rows, finish, only_chosen, tips, values
+from reports.charts.frame import AnyChart, Rows, finish_lines, only_chosen, tips, values
 
 
 def draw_bars(
@@ -42,4 +42,4 @@ def draw_bars(
     chart: AnyChart = alt.LayerChart(layer=[bars, text])
     if chosen:
         chart = only_chosen(chart, **chosen)
-    return finish(chart, description, alt.Step(24))
+    return finish_lines(chart, rows, description, 24, chosen)

@@ -101,4 +101,4 @@ def draw_proof(rows: Rows, description: str) -> AnyChart:
         ),
         tooltip=tips(shop="shop", verified_label="recordings say", count_text="repairs"),
     )
-    return finish(bars, description, alt.Step(26))
+    return finish(bars, description, 26 * len({r["shop"] for r in rows}))

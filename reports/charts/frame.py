@@ -12,16 +12,41 @@ Rows = list[dict[str, Any]]
 AnyChart = alt.Chart | alt.LayerChart
 
 
-def finish(chart: AnyChart, description: str, height: Any = None) -> AnyChart:
-    """Give a chart the width of its place, our settings and a description."""
-    size = {} if height is None else {"height": height}
+def finish(
+    chart: AnyChart, description: str, height: float, heights: dict[str, int] | None = None
+) -> AnyChart:
+    """Give a chart the width of its place, our settings and a description.
+
+    height : of the plot [px]. heights : by the reader's choice [px], for the page to set on choosing.
+    """
     fitted = chart.properties(
         width="container",
+        height=height,
         description=description,
         autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
-        **size,
     )
+    if heights:
+        fitted = fitted.properties(usermeta={"heights": heights})
     return fitted.configure(**theme.CHART_CONFIG)
+
+
+def row_heights(rows: Rows, category: str, step: int, chosen: str = "") -> dict[str, int]:
+    """Count the lines a chart needs and give each `step` pixels: by value of the chosen field, or under ""."""
+    lines: dict[str, set[str]] = {}
+    for row in rows:
+        lines.setdefault(row[chosen] if chosen else "", set()).add(row[category])
+    return {of: step * len(names) for of, names in lines.items()}
+
+
+def finish_lines(
+    chart: AnyChart, rows: Rows, description: str, step: int, chosen: dict[str, str] | None
+) -> AnyChart:
+    """Finish a chart of one line per category, as high as the chosen rows need."""
+    if not chosen:
+        return finish(chart, description, row_heights(rows, "category", step).get("", step))
+    field, first = next(iter(chosen.items()))
+    heights = row_heights(rows, "category", step, field)
+    return finish(chart, description, heights.get(first, step), heights)
 
 
 def to_spec(chart: Any) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import AnyChart, Rows, finish, only_chosen, tips, values
+from reports.charts.frame import AnyChart, Rows, finish_lines, only_chosen, tips, values
 
 STEP = 24
 
@@ -66,8 +66,8 @@ def draw_intervals(
     chart: AnyChart = alt.LayerChart(layer=[rule, point])
     if chosen:
         chart = only_chosen(chart, **chosen)
-    step = alt.Step(STEP if len(series) < 2 else 20 * len(series), **{"for": "position"})
-    return finish(chart, description, step)
+    step = STEP if len(series) < 2 else 20 * len(series)
+    return finish_lines(chart, drawn, description, step, chosen)
 
 
 def _looks(series: tuple[str, ...], with_shape: bool) -> dict[str, Any]:

@@ -45,4 +45,4 @@ def draw_recurrence_map(rows: Rows, description: str) -> AnyChart:
             ),
         )
     )
-    return finish(chart, description, alt.Step(26))
+    return finish(chart, description, 26 * len({r["model"] for r in rows}))

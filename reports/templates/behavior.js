@@ -4,17 +4,8 @@
 
   const spec = (place) => JSON.parse(document.getElementById(place.dataset.spec).textContent);
 
-  // A chart as wide as its place cannot also fit its height; that is meant, so that one note is not shown.
-  const log = {
-    level() { return log; },
-    error(...text) { console.error(...text); return log; },
-    warn(...text) { if (!String(text).includes('Dropping "fit-y"')) console.warn(...text); return log; },
-    info() { return log; },
-    debug() { return log; },
-  };
-
-  const draw = (place) => drawChart(place, drawChart.vegaLite.compile(spec(place), { logger: log }).spec, {
-    mode: "vega", actions: false, renderer: "svg", ast: true, defaultStyle: false,
+  const draw = (place) => drawChart(place, spec(place), {
+    mode: "vega-lite", actions: false, renderer: "svg", ast: true, defaultStyle: false,
     tooltip: { disableDefaultStyle: true },
   }).then((drawn) => {
     views.set(place, drawn.view);
@@ -35,7 +26,10 @@
     followChoice(section, box.dataset.sets, box.value);
     const place = section.querySelector(".chart");
     const view = place && views.get(place);
-    if (view) view.signal(`chosen_${box.dataset.sets}`, box.value).runAsync();
+    if (!view) return;
+    const { heights = {} } = spec(place).usermeta || {};
+    if (box.value in heights) view.height(heights[box.value]);
+    view.signal(`chosen_${box.dataset.sets}`, box.value).runAsync();
   };
 
   const key = (row, at) => {
