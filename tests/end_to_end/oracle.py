@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from lifelines import KaplanMeierFitter
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 from statsmodels.stats.proportion import proportion_confint
 
 from tests.end_to_end.raw_lake import Records
@@ -71,14 +71,14 @@ def is_evap(job: dict[str, Any]) -> bool:
     )
 
 
-def comeback_of(repair: dict[str, Any], jobs: list[dict[str, Any]]) -> dict[str, Any] | None:
-    """Find the first EVAP job on the same vehicle opened later than the repair's close."""
+def comebacks_of(repair: dict[str, Any], jobs: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Find the first EVAP job on the same vehicle opened later than the repair's close; all lines of that moment."""
     later = [
         j
         for j in jobs
         if j["vehicle_id"] == repair["vehicle_id"] and is_evap(j) and j["opened_at"] > repair["closed_at"]
     ]
-    return min(later, key=lambda j: j["opened_at"], default=None)
+    return [j for j in later if j["opened_at"] == min(j["opened_at"] for j in later)]
 
 
 def followed_repairs(records: Records, window: Window) -> pd.DataFrame:
@@ -91,8 +91,8 @@ def followed_repairs(records: Records, window: Window) -> pd.DataFrame:
         vehicle = register[job["vehicle_id"]]
         end = min(window.last, day(vehicle["out_of_service_on"] or window.last))
         seen = max(0, (end - day(job["closed_at"])).days)
-        again = comeback_of(job, records.jobs)
-        gap = (day(again["opened_at"]) - day(job["closed_at"])).days if again else math.inf
+        again = comebacks_of(job, records.jobs)
+        gap = (day(again[0]["opened_at"]) - day(job["closed_at"])).days if again else math.inf
         came_back = gap <= min(90, seen)
         rows.append(
             {
@@ -102,8 +102,9 @@ def followed_repairs(records: Records, window: Window) -> pd.DataFrame:
                 "time": gap if came_back else min(90, seen),
                 "came_back": came_back,
                 "is_followed": seen >= 90,
-                "comeback_job": again["job_id"] if came_back and again else None,
-                "comeback_component": again["component"] if came_back and again else None,
+                "same_again": [
+                    j["job_id"] for j in again if came_back and j["component"] == job["component"]
+                ],
             }
         )
     return pd.DataFrame(rows)
@@ -177,7 +178,7 @@ def distances(records: Records, window: Window) -> dict[str, tuple[pd.Timestamp,
     found = {}
     for vehicle_id, pairs in readings.items():
         (first_on, first_km), (last_on, last_km) = min(pairs), max(pairs)
-        if last_on > first_on:
+        if last_on > first_on and last_km >= first_km:
             found[vehicle_id] = (first_on, last_on, last_km - first_km)
     return found
 
@@ -189,8 +190,7 @@ def failure_rate(records: Records, window: Window) -> pd.DataFrame:
     km = distances(records, window)
     register["km"] = register["vehicle_id"].map({v: d[2] for v, d in km.items()})
     repairs = followed_repairs(records, window)
-    same = repairs[repairs["comeback_component"] == repairs["component"]] if len(repairs) else repairs
-    flagged = set(same["comeback_job"]) if len(same) else set()
+    flagged = {job_id for again in repairs["same_again"] for job_id in again}
     jobs = pd.DataFrame([j for j in records.jobs if is_repair(j) and window.holds(j["opened_at"])])
     jobs = jobs.merge(register[["vehicle_id", "make", "model"]], on="vehicle_id")
     jobs["is_comeback"] = jobs["job_id"].isin(flagged)
@@ -230,16 +230,16 @@ def _with_rates(table: pd.DataFrame) -> pd.DataFrame:
     tested = table["p_value"].notna()
     table.loc[tested, "q_value"] = stats.false_discovery_control(table.loc[tested, "p_value"])
     table["is_recurring"] = (table["q_value"] < 0.05) & (table["rate_ratio"] > 1)
-    return table
+    return table.replace({"rate_ratio": math.inf}, math.nan)
 
 
 def _compare(i: int, x: np.ndarray, years: np.ndarray) -> tuple[float, float]:
-    """Give (rate ratio, p) of one model against all the others."""
+    """Give (rate ratio, p) of one model against all the others; infinite where the others have no failure."""
     rest, rest_years = int(x.sum() - x[i]), years.sum() - years[i]
     if len(x) < 2 or not x.sum():
         return math.nan, math.nan
     p = stats.binomtest(int(x[i]), int(x.sum()), years[i] / years.sum()).pvalue
-    return ((x[i] / years[i]) / (rest / rest_years) if rest else math.nan), p
+    return ((x[i] / years[i]) / (rest / rest_years) if rest else math.inf), p
 
 
 def shrunk(x: np.ndarray, years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -251,16 +251,28 @@ def shrunk(x: np.ndarray, years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np
     pooled = x.sum() / years.sum()
     ones = np.ones(len(x)) / years.sum()
     plain = ones * x.sum(), ones * garwood(int(x.sum()))[0], ones * garwood(int(x.sum()))[1]
-
-    def minus_log(theta: np.ndarray) -> float:
-        a, mean = np.exp(theta)
-        return -stats.nbinom.logpmf(x, a, (a / mean) / (a / mean + years)).sum()
-
+    if not x.sum():  # nothing ever failed: no rate to shrink towards
+        return ones * math.nan, ones * math.nan, ones * math.nan
     if ((x - pooled * years) ** 2 - x).sum() <= 0:  # slope of the likelihood in 1 / a at 1 / a = 0
         return plain
-    tight = {"xatol": 1e-11, "fatol": 1e-15, "maxiter": 4000, "maxfev": 4000}
-    starts = [[start, np.log(pooled)] for start in (0.0, 3.0)]
-    fits = [optimize.minimize(minus_log, s, method="Nelder-Mead", options=tight) for s in starts]
-    a, mean = np.exp(min(fits, key=lambda f: f.fun).x)
+
+    def mean_given(a: float) -> float:
+        """Solve the likelihood equation of the mean rate for a given shape."""
+        return optimize.brentq(
+            lambda m: ((x - m * years) / (a + m * years)).sum(),
+            pooled / 1e3,
+            pooled * 1e3,
+            xtol=1e-15,
+            rtol=1e-14,
+        )
+
+    def slope(log_a: float) -> float:
+        """Give the derivative of the profile log likelihood in the shape."""
+        a = math.exp(log_a)
+        mu = mean_given(a) * years
+        return (special.digamma(x + a) - special.digamma(a) - np.log1p(mu / a) + (mu - x) / (a + mu)).sum()
+
+    a = math.exp(optimize.brentq(slope, -8, 12, xtol=1e-13))
+    mean = mean_given(a)
     posterior = stats.gamma(a + x, scale=1 / (a / mean + years))
     return posterior.mean(), posterior.ppf(0.025), posterior.ppf(0.975)

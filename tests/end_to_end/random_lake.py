@@ -49,10 +49,10 @@ def write_lake(lake: Path, seed: int, n_vehicles: int = 80) -> None:
         del vehicle["km_per_day"], vehicle["is_diesel"]
     for kind, records in {"vehicles": vehicles, "jobs": jobs, "inspections": inspections}.items():
         source = rng.integers(0, 3, len(records))
-        parts = [[r for r, s in zip(records, source, strict=True) if s == k] for k in range(3)]
-        _write_csv(lake / "north", kind, parts[0], rng)
-        _write_parquet(lake / "south" / "exports", kind, parts[1])
-        _write_json_lines(lake / "west", kind, parts[2], rng)
+        csv, parquet, lines = ([r for r, s in zip(records, source, strict=True) if s == k] for k in range(3))
+        _write_csv(lake / "north", kind, csv, rng)
+        _write_parquet(lake / "south" / "exports", kind, parquet)
+        _write_json_lines(lake / "west", kind, lines, rng)
     _write_traces(lake / "south", [j for j in jobs if j["closed_at"]][:6], rng)
 
 
@@ -119,6 +119,9 @@ def _jobs(rng: np.random.Generator, vehicle: Record, n_before: int) -> list[Reco
                 "note": _pick(rng, NOTES),
             }
         )
+        if jobs[-1]["component"] not in ("none_found", "other") and rng.random() < 0.15:
+            line = {"job_id": f"J{n_before + len(jobs):05d}", "component": _pick(rng, COMPONENTS[:4])}
+            jobs.append(jobs[-1] | line | {"action": "replaced"})  # a second line of the same visit
         opened = _next_opening(rng, opened, closed)
     return jobs
 
@@ -210,6 +213,8 @@ def _write_csv(folder: Path, kind: str, records: list[Record], rng: np.random.Ge
         for name in ("trouble_codes", "monitors_not_ready"):
             row |= {name: _pick(rng, [";", ",", " "]).join(row[name] or [])} if name in row else {}
         rows.append(row)
+    if not rows:
+        return
     frame = pd.DataFrame(rows, dtype=object)
     half = len(frame) // 2
     frame.iloc[:half].to_csv(folder / f"{kind}_a.csv", index=False)
