@@ -19,10 +19,10 @@ from pipeline.contract.tables import (
     READINESS,
     STATION_LOOK,
 )
-from pipeline.estimates.failure_rates import failure_rates
-from pipeline.estimates.first_time_fixes import first_time_fixes
+from pipeline.estimates.failure_rate import failure_rates
+from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspections import inspection_report, readiness
-#from pipeline.estimates.leak_sizes import leak_size_curves, leak_sizes
+from pipeline.estimates.leak_size import leak_sizes
 from pipeline.estimates.stations import station_look
 from pipeline.settings import Settings
 
@@ -31,8 +31,7 @@ __all__ = [
     "failure_rates",
     "first_time_fixes",
     "inspection_report",
-#    "leak_size_curves",
-#    "leak_sizes",
+    "leak_sizes",
     "readiness",
     "station_look",
 ]
@@ -52,14 +51,14 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     `pipeline.traces`; `mart.repair_check` is whole when `sql/` has run.
     """
     level = settings.level
-    bounds = read("mart.leak_bound")
+    leaks = leak_sizes(read("mart.leak_bound"), level)
     return {
         FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
         FIRST_TIME_FIX.full_name: first_time_fixes(
             read("mart.repair_follow_up"), settings.follow_up_days, level
         ),
-#        LEAK_SIZE.full_name: leak_sizes(bounds, level),
-#        LEAK_SIZE_CURVE.full_name: leak_size_curves(bounds, level),
+        LEAK_SIZE.full_name: leaks.sizes,
+        LEAK_SIZE_CURVE.full_name: leaks.curves,
         INSPECTION_REPORT.full_name: inspection_report(read("mart.inspection_count"), level),
         READINESS.full_name: readiness(read("mart.readiness_count"), level),
         STATION_LOOK.full_name: station_look(

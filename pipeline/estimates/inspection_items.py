@@ -31,7 +31,10 @@ ITEMS: tuple[Item, ...] = (
     Item("(a)(2)(ii)", "failing the first retest", "n_first_retest_fail", *_RETEST),
     Item("(a)(2)(iii)", "passing the first retest", "n_first_retest_pass", *_RETEST),
     Item(
-        "(a)(2)(iv)", "failed initially, passing the second or a later retest", "n_later_retest_pass", *_FAILED
+        "(a)(2)(iv)",
+        "failed initially, passing the second or a later retest",
+        "n_later_retest_pass",
+        *_FAILED,
     ),
     Item("(a)(2)(v)", "failed initially, receiving a waiver", "n_waived", *_FAILED),
     Item("(a)(2)(vi)", "no known final outcome", "n_unknown", *_FAILED),
@@ -45,5 +48,7 @@ ITEMS: tuple[Item, ...] = (
     Item("(a)(2)(xx)", "lamp not commanded on, codes stored", "n_no_lamp_codes", *_LAMP),
     Item("(a)(2)(xxi)", "lamp commanded on, codes stored", "n_lamp_codes", *_LAMP),
     Item("(a)(2)(xxii)", "lamp not commanded on, no codes stored", "n_no_lamp_no_codes", *_LAMP),
-    Item("(a)(2)(xxiii)", "readiness not complete for at least one supported monitor", "n_not_ready", *_READY),
+    Item(
+        "(a)(2)(xxiii)", "readiness not complete for at least one supported monitor", "n_not_ready", *_READY
+    ),
 )

@@ -67,13 +67,18 @@ def _expect_by_year(counts: pl.DataFrame) -> pl.DataFrame:
         counts["model_year"].to_numpy(),
         counts["station_id"].to_numpy(),
     )
-    expected = pl.DataFrame({"station_id": pl.Series(mix.groups.tolist(), dtype=pl.String), "expected": mix.expected})
-    return counts.group_by("station_id", "measure").agg(pl.col("n", "of").sum()).join(expected, on="station_id")
+    expected = pl.DataFrame(
+        {"station_id": pl.Series(mix.groups.tolist(), dtype=pl.String), "expected": mix.expected}
+    )
+    return (
+        counts.group_by("station_id", "measure").agg(pl.col("n", "of").sum()).join(expected, on="station_id")
+    )
 
 
 def _expect_by_chance(repeats: pl.DataFrame) -> pl.DataFrame:
     return repeats.with_columns(
-        pl.lit("repeated_record").alias("measure"), pl.col("expected").clip(lower_bound=FEWEST_REPEATS_EXPECTED)
+        pl.lit("repeated_record").alias("measure"),
+        pl.col("expected").clip(lower_bound=FEWEST_REPEATS_EXPECTED),
     )
 
 

@@ -180,7 +180,9 @@ def _load_model(path: Path) -> Model:
     header = _parse_header(text)
     missing = [word for word in REQUIRED_WORDS if not header.get(word)]
     if missing:
-        raise OurFault(f"the header lacks {', '.join(missing)}", f"{schema}/{path.name}", "add what is missing")
+        raise OurFault(
+            f"the header lacks {', '.join(missing)}", f"{schema}/{path.name}", "add what is missing"
+        )
     return Model(schema, name, text, header)
 
 

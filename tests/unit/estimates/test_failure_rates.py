@@ -91,7 +91,15 @@ def test_a_model_without_exposure_has_counts_and_no_rate_and_is_no_part_of_the_r
     )
     none = row(got, "C", "wiring")
     assert (none["n_failures"], none["vehicle_years"]) == (7, 0.0)
-    for name in ("rate_per_1000_vehicle_years", "low", "high", "shrunk_rate", "rate_ratio", "p_value", "q_value"):
+    for name in (
+        "rate_per_1000_vehicle_years",
+        "low",
+        "high",
+        "shrunk_rate",
+        "rate_ratio",
+        "p_value",
+        "q_value",
+    ):
         assert none[name] is None
     assert none["is_recurring"] is False
     assert row(got, "A", "wiring")["rate_ratio"] == pytest.approx(1.5)
@@ -107,7 +115,12 @@ def test_a_ratio_without_failures_elsewhere_is_null_and_the_model_is_still_recur
 
 def test_a_single_model_is_not_compared() -> None:
     got = row(failure_rates(counts(("A", "canister", 20, 1000)), 0.95), "A", "canister")
-    assert (got["rate_ratio"], got["p_value"], got["q_value"], got["is_recurring"]) == (None, None, None, False)
+    assert (got["rate_ratio"], got["p_value"], got["q_value"], got["is_recurring"]) == (
+        None,
+        None,
+        None,
+        False,
+    )
 
 
 def test_rate_by_distance_rests_on_the_vehicles_whose_distance_is_known() -> None:

@@ -67,13 +67,17 @@ def test_every_group_equals_lifelines() -> None:
 
 
 def test_day_90_counts_and_ties_put_comebacks_before_censorings() -> None:
-    got = row(first_time_fixes(repairs([90, 90, 90, 90], [True, False, False, False]), 90, 0.95), "all", "all")
+    got = row(
+        first_time_fixes(repairs([90, 90, 90, 90], [True, False, False, False]), 90, 0.95), "all", "all"
+    )
     assert got["first_time_fix"] == pytest.approx(0.75)
     assert got["first_time_fix_naive"] == pytest.approx(0.75)
 
 
 def test_the_naive_share_rests_on_followed_repairs_alone() -> None:
-    got = row(first_time_fixes(repairs([10, 90, 90, 30], [True, False, False, False]), 90, 0.95), "all", "all")
+    got = row(
+        first_time_fixes(repairs([10, 90, 90, 30], [True, False, False, False]), 90, 0.95), "all", "all"
+    )
     assert (got["n_repairs"], got["n_followed"], got["n_comebacks"]) == (4, 3, 1)
     assert got["first_time_fix_naive"] == pytest.approx(2 / 3)
     assert got["first_time_fix"] == pytest.approx(0.75)
@@ -94,7 +98,9 @@ def test_a_repair_without_a_technician_is_in_no_technician_group_but_in_the_refe
 
 
 def test_expected_over_all_equals_observed_and_all_has_no_funnel() -> None:
-    frame = repairs([5, 90, 30, 90], [True, False, True, False], component=["wiring", "wiring", "canister", "canister"])
+    frame = repairs(
+        [5, 90, 30, 90], [True, False, True, False], component=["wiring", "wiring", "canister", "canister"]
+    )
     got = row(first_time_fixes(frame, 90, 0.95), "all", "all")
     assert got["n_comebacks_expected"] == pytest.approx(2)
     assert got["funnel"] is None

@@ -15,7 +15,9 @@ NAMES = sorted({name for item in ITEMS for name in (item.n, item.of)})
 
 def cells(**counts: int) -> pl.DataFrame:
     values = dict.fromkeys(NAMES, 0) | counts
-    return pl.DataFrame({"model_year": [2010], "vehicle_type": ["car"], **{k: [v] for k, v in values.items()}})
+    return pl.DataFrame(
+        {"model_year": [2010], "vehicle_type": ["car"], **{k: [v] for k, v in values.items()}}
+    )
 
 
 def test_every_item_that_records_can_answer_is_there_in_the_order_of_the_rule() -> None:
@@ -31,7 +33,10 @@ def test_percentages_have_wilson_bounds() -> None:
     low, high = proportion_confint(31, 250, method="wilson")
     assert (failing["n"], failing["of"]) == (31, 250)
     assert failing["percent"] == pytest.approx(12.4)
-    assert (failing["low_percent"], failing["high_percent"]) == (pytest.approx(100 * low), pytest.approx(100 * high))
+    assert (failing["low_percent"], failing["high_percent"]) == (
+        pytest.approx(100 * low),
+        pytest.approx(100 * high),
+    )
 
 
 def test_an_item_that_nothing_could_count_has_no_percentage() -> None:
@@ -48,12 +53,21 @@ def test_one_unset_monitor_counts_in_xxiii_and_in_xi() -> None:
 
 def test_cells_without_a_type_stand_last() -> None:
     frame = pl.concat([cells().with_columns(vehicle_type=pl.lit(None, pl.String)), cells()])
-    assert inspection_report(frame, 0.95)["vehicle_type"].unique(maintain_order=True).to_list() == ["car", None]
+    assert inspection_report(frame, 0.95)["vehicle_type"].unique(maintain_order=True).to_list() == [
+        "car",
+        None,
+    ]
 
 
 def test_not_ready_share_has_wilson_bounds() -> None:
     counts = pl.DataFrame(
-        {"make": ["Arvo"], "model": ["Finch"], "monitor": ["evap"], "n_inspections": [300], "n_not_ready": [17]}
+        {
+            "make": ["Arvo"],
+            "model": ["Finch"],
+            "monitor": ["evap"],
+            "n_inspections": [300],
+            "n_not_ready": [17],
+        }
     )
     got = readiness(counts, 0.9).row(0, named=True)
     low, high = proportion_confint(17, 300, alpha=0.1, method="wilson")

@@ -10,7 +10,9 @@ from pipeline.contract.tables import STATION_LOOK
 from pipeline.estimates import station_look
 
 YEARS = (2004, 2009, 2014)
-NO_REPEATS = pl.DataFrame(schema={"station_id": pl.String, "n": pl.Int64, "of": pl.Int64, "expected": pl.Float64})
+NO_REPEATS = pl.DataFrame(
+    schema={"station_id": pl.String, "n": pl.Int64, "of": pl.Int64, "expected": pl.Float64}
+)
 
 
 def simulated(seed: int, odd_factor: float, n_stations: int = 20, spread: float = 0.15) -> pl.DataFrame:
@@ -38,7 +40,9 @@ def test_the_odd_station_stands_out_and_no_other_in_any_of_30_programs(odd_facto
 
 
 def test_ordinary_stations_are_left_alone() -> None:
-    found = [standing_out(station_look(simulated(seed, 1.0, spread=0.25), NO_REPEATS, 0.95)) for seed in range(60)]
+    found = [
+        standing_out(station_look(simulated(seed, 1.0, spread=0.25), NO_REPEATS, 0.95)) for seed in range(60)
+    ]
     assert sum(map(bool, found)) <= 1  # 60 programs at a false-discovery rate of 0.01
 
 
@@ -59,7 +63,9 @@ def test_two_stations_or_a_few_inspections_are_shown_and_not_tested() -> None:
     few = simulated(1, 1.0, n_stations=4)
     assert station_look(few, NO_REPEATS, 0.95)["p_value"].null_count() == 4
     tiny = pl.DataFrame(
-        [("tiny", "initial_failure", 2004, 20, 20)], schema=["station_id", "measure", "model_year", "n", "of"], orient="row"
+        [("tiny", "initial_failure", 2004, 20, 20)],
+        schema=["station_id", "measure", "model_year", "n", "of"],
+        orient="row",
     )
     got = station_look(pl.concat([simulated(1, 1.0), tiny], how="vertical_relaxed"), NO_REPEATS, 0.95)
     shown = got.row(by_predicate=pl.col("station_id") == "tiny", named=True)

@@ -23,8 +23,12 @@ def repair(job_id: str, opened: str, **more: object) -> dict[str, object]:
         (date(2024, 6, 1), None, 0),
     ],
 )
-def test_exposure_is_the_overlap_of_service_and_window(given: GivenRows, in_service, out_of_service, days) -> None:
-    given.add("vehicles", {"vehicle_id": "V1", "in_service_on": in_service, "out_of_service_on": out_of_service})
+def test_exposure_is_the_overlap_of_service_and_window(
+    given: GivenRows, in_service, out_of_service, days
+) -> None:
+    given.add(
+        "vehicles", {"vehicle_id": "V1", "in_service_on": in_service, "out_of_service_on": out_of_service}
+    )
     given.run()
     assert given.rows("select exposure_days from core.exposure") == [(days,)]
 
@@ -34,7 +38,12 @@ def test_distance_is_last_minus_first_reading_inside_the_window(given: GivenRows
     given.add("jobs", repair("J1", "2022-02-01T08:00", odometer_km=2000.0))
     given.add(
         "inspections",
-        {"inspection_id": "I1", "vehicle_id": "V1", "inspected_at": at("2023-02-01T08:00"), "odometer_km": 9500.0},
+        {
+            "inspection_id": "I1",
+            "vehicle_id": "V1",
+            "inspected_at": at("2023-02-01T08:00"),
+            "odometer_km": 9500.0,
+        },
     )
     given.run()
     assert given.rows("select first_read_on, last_read_on, distance_km from core.exposure") == [
@@ -55,7 +64,9 @@ def test_distance_is_unknown_rather_than_wrong(given: GivenRows, readings) -> No
     given.add("jobs", *[repair(f"J{i}", t, odometer_km=km) for i, (t, km) in enumerate(readings)])
     given.run()
     assert given.rows("select distance_km from core.exposure") == [(None,)]
-    assert given.rows("select vehicle_km, n_vehicles_km, n_failures_km from mart.failure_count") == [(None, 0, None)]
+    assert given.rows("select vehicle_km, n_vehicles_km, n_failures_km from mart.failure_count") == [
+        (None, 0, None)
+    ]
 
 
 def test_every_model_meets_every_component_that_failed(given: GivenRows) -> None:
@@ -70,7 +81,9 @@ def test_every_model_meets_every_component_that_failed(given: GivenRows) -> None
         repair("J6", "2022-05-01T00:00", component="other", vehicle_id="V2"),
     )
     given.run()
-    counts = given.rows("select make, model, component, n_failures, n_vehicles, exposure_days from mart.failure_count")
+    counts = given.rows(
+        "select make, model, component, n_failures, n_vehicles, exposure_days from mart.failure_count"
+    )
     assert counts == [
         ("Arvo", "Finch", "other", 1, 2, 1458),
         ("Arvo", "Finch", "purge_valve", 2, 2, 1458),
@@ -135,6 +148,6 @@ def test_failures_by_distance_leave_out_the_one_that_starts_it(given: GivenRows)
         repair("J5", "2022-06-01T08:00", vehicle_id="V2"),
     )
     given.run()
-    assert given.rows("select n_failures, n_failures_km, vehicle_km, n_vehicles_km from mart.failure_count") == [
-        (5, 2, 5000.0, 1)
-    ]
+    assert given.rows(
+        "select n_failures, n_failures_km, vehicle_km, n_vehicles_km from mart.failure_count"
+    ) == [(5, 2, 5000.0, 1)]

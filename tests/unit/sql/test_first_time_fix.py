@@ -8,7 +8,9 @@ import pytest
 
 from .conftest import GivenRows, at
 
-FOLLOW_UP = "select job_id, comeback_job_id, time_days, is_comeback, is_followed from core.follow_up order by job_id"
+FOLLOW_UP = (
+    "select job_id, comeback_job_id, time_days, is_comeback, is_followed from core.follow_up order by job_id"
+)
 
 
 def job(job_id: str, opened: str, closed: str | None = None, **more: object) -> dict[str, object]:
@@ -28,7 +30,9 @@ def job(job_id: str, opened: str, closed: str | None = None, **more: object) -> 
 )
 def test_a_comeback_is_opened_after_closing_and_by_day_90(given: GivenRows, second_opened, expected) -> None:
     given.add("vehicles", {"vehicle_id": "V1"})
-    given.add("jobs", job("J1", "2022-01-01T08:00", "2022-01-01T17:00"), job("J2", second_opened, action="none"))
+    given.add(
+        "jobs", job("J1", "2022-01-01T08:00", "2022-01-01T17:00"), job("J2", second_opened, action="none")
+    )
     given.run()
     assert given.rows(FOLLOW_UP) == [("J1", *expected, True)]
 
@@ -45,7 +49,9 @@ def test_a_comeback_is_opened_after_closing_and_by_day_90(given: GivenRows, seco
 )
 def test_an_evap_job_has_an_evap_component_or_code(given: GivenRows, component, codes, is_comeback) -> None:
     given.add("vehicles", {"vehicle_id": "V1"})
-    second = job("J2", "2022-02-01T08:00", component=component, action="none", trouble_codes=codes, shop_id="south")
+    second = job(
+        "J2", "2022-02-01T08:00", component=component, action="none", trouble_codes=codes, shop_id="south"
+    )
     given.add("jobs", job("J1", "2022-01-01T08:00", "2022-01-01T17:00"), second)
     given.run()
     assert given.rows("select is_comeback from core.follow_up where job_id = 'J1'") == [(is_comeback,)]
@@ -68,9 +74,7 @@ def test_only_the_first_job_after_closing_counts(given: GivenRows) -> None:
 
 
 def test_repairs_are_censored_at_the_window_end_and_out_of_service(given: GivenRows) -> None:
-    given.add(
-        "vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2", "out_of_service_on": date(2022, 6, 11)}
-    )
+    given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2", "out_of_service_on": date(2022, 6, 11)})
     given.add(
         "jobs",
         job("J1", "2023-12-01T08:00", "2023-12-01T17:00"),  # 30 days before the window's end
@@ -85,7 +89,9 @@ def test_repairs_are_censored_at_the_window_end_and_out_of_service(given: GivenR
 def test_a_comeback_on_the_censoring_day_counts(given: GivenRows) -> None:
     given.add("vehicles", {"vehicle_id": "V1"})
     given.add(
-        "jobs", job("J1", "2023-12-01T08:00", "2023-12-01T17:00"), job("J2", "2023-12-31T08:00", action="none")
+        "jobs",
+        job("J1", "2023-12-01T08:00", "2023-12-01T17:00"),
+        job("J2", "2023-12-31T08:00", action="none"),
     )
     given.run()
     assert given.rows(FOLLOW_UP) == [("J1", "J2", 30, True, False)]
@@ -109,6 +115,8 @@ def test_a_repair_counts_in_every_group_it_has_a_name_for(given: GivenRows) -> N
     given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2", "make": "Borel"})
     given.add("jobs", job("J1", "2022-01-01T08:00", "2022-01-01T17:00"))
     given.run()
-    groups = given.rows("select shop, technician, model, component, verified, evidence from mart.repair_follow_up")
+    groups = given.rows(
+        "select shop, technician, model, component, verified, evidence from mart.repair_follow_up"
+    )
     # Two makes share the model's name, so the make stands before it.
     assert groups == [("north", None, "Arvo Finch", "purge_valve", "no_trace", "cannot_say")]

@@ -11,7 +11,12 @@ from .conftest import GivenRows, at
 
 def visit(inspection_id: str, day: str, result: str | None = None, **more: object) -> dict[str, object]:
     when = at(f"{day}T09:00")
-    return {"inspection_id": inspection_id, "vehicle_id": "V1", "inspected_at": when, "test_result": result} | more
+    return {
+        "inspection_id": inspection_id,
+        "vehicle_id": "V1",
+        "inspected_at": when,
+        "test_result": result,
+    } | more
 
 
 @pytest.fixture
@@ -21,7 +26,9 @@ def inspected(given: GivenRows) -> GivenRows:
     return given
 
 
-def cycles(given: GivenRows, columns: str = "n_visits, initial_verdict, retest_verdict, outcome") -> list[tuple]:
+def cycles(
+    given: GivenRows, columns: str = "n_visits, initial_verdict, retest_verdict, outcome"
+) -> list[tuple]:
     given.run()
     return given.rows(f"select {columns} from core.cycle order by vehicle_id, cycle_no")
 
@@ -39,14 +46,18 @@ def cycles(given: GivenRows, columns: str = "n_visits, initial_verdict, retest_v
         ("fail fail return", (3, "fail", "fail", "unknown")),
     ],
 )
-def test_a_cycle_has_an_initial_test_a_first_retest_and_one_outcome(inspected: GivenRows, results, expected) -> None:
+def test_a_cycle_has_an_initial_test_a_first_retest_and_one_outcome(
+    inspected: GivenRows, results, expected
+) -> None:
     visits = [visit(f"I{i}", f"2022-03-{i + 1:02}", result) for i, result in enumerate(results.split())]
     inspected.add("inspections", *visits)
     assert cycles(inspected) == [expected]
 
 
 @pytest.mark.parametrize(("last_day", "outcome"), [("2023-07-04", "unknown"), ("2023-07-05", "open")])
-def test_a_failed_vehicle_is_lost_after_180_days_and_open_before(inspected: GivenRows, last_day, outcome) -> None:
+def test_a_failed_vehicle_is_lost_after_180_days_and_open_before(
+    inspected: GivenRows, last_day, outcome
+) -> None:
     inspected.add("inspections", visit("I1", last_day, "fail"))
     assert cycles(inspected, "outcome") == [(outcome,)]
 
@@ -69,7 +80,9 @@ def test_a_pass_or_a_waiver_ends_the_cycle(inspected: GivenRows) -> None:
 
 
 def test_a_passing_retest_marked_waived_is_in_both_items(inspected: GivenRows) -> None:
-    inspected.add("inspections", visit("I1", "2022-01-01", "fail"), visit("I2", "2022-01-02", "pass", waived=True))
+    inspected.add(
+        "inspections", visit("I1", "2022-01-01", "fail"), visit("I2", "2022-01-02", "pass", waived=True)
+    )
     assert cycles(inspected, "outcome, is_waived") == [("passed_first_retest", True)]
     columns = "n_initial_fail, n_first_retest_pass, n_waived, n_waived_and_passed"
     assert inspected.rows(f"select {columns} from mart.inspection_count") == [(1, 1, 1, 1)]
@@ -96,7 +109,9 @@ def test_visits_at_one_instant_are_taken_by_their_id(inspected: GivenRows) -> No
 def test_a_second_visit_still_not_ready_fails(inspected: GivenRows, first, second, verdicts) -> None:
     inspected.add("inspections", visit("I1", "2022-01-01") | first, visit("I2", "2022-01-15") | second)
     inspected.run()
-    assert [row[0] for row in inspected.rows("select verdict from core.visit order by inspection_id")] == verdicts
+    assert [
+        row[0] for row in inspected.rows("select verdict from core.visit order by inspection_id")
+    ] == verdicts
 
 
 def test_a_return_long_ago_is_not_a_second_visit(inspected: GivenRows) -> None:
@@ -117,7 +132,9 @@ def test_the_recorded_result_counts_before_the_judged_one(inspected: GivenRows) 
 def test_lamp_codes_and_readiness_are_those_of_the_first_visit(inspected: GivenRows) -> None:
     inspected.add(
         "inspections",
-        visit("I1", "2022-01-01", "return", mil_on=False, trouble_codes=["P0442"], monitors_not_ready=["evap"]),
+        visit(
+            "I1", "2022-01-01", "return", mil_on=False, trouble_codes=["P0442"], monitors_not_ready=["evap"]
+        ),
         visit("I2", "2022-01-15", "pass", mil_on=True, trouble_code_count=0, monitors_not_ready=[]),
     )
     columns = "is_first_mil_on, is_first_with_codes, is_first_not_ready, initial_inspection_id"
@@ -140,7 +157,9 @@ def test_codes_are_stored_by_count_or_else_by_list(inspected: GivenRows, fields,
 
 def test_a_vehicle_without_a_type_keeps_its_cell(inspected: GivenRows) -> None:
     inspected.add("vehicles", {"vehicle_id": "V2"})
-    inspected.add("inspections", visit("I1", "2022-01-01", "pass"), visit("I2", "2022-01-01", "pass", vehicle_id="V2"))
+    inspected.add(
+        "inspections", visit("I1", "2022-01-01", "pass"), visit("I2", "2022-01-01", "pass", vehicle_id="V2")
+    )
     inspected.run()
     counts = inspected.rows("select model_year, vehicle_type, n_cycles from mart.inspection_count")
     assert counts == [(2012, "car", 1), (2012, None, 1)]
@@ -152,7 +171,9 @@ def test_readiness_counts_supported_monitors_and_lists(inspected: GivenRows) -> 
         "inspections",
         visit("I1", "2022-01-01", monitors_supported=["evap", "catalyst"], monitors_not_ready=["evap"]),
         visit("I2", "2022-02-01", monitors_supported=["evap"], monitors_not_ready=[]),
-        visit("I3", "2022-03-01", monitors_not_ready=["catalyst"]),  # a list alone: counts for evap and catalyst
+        visit(
+            "I3", "2022-03-01", monitors_not_ready=["catalyst"]
+        ),  # a list alone: counts for evap and catalyst
         visit("I4", "2022-04-01"),  # readiness not known
         visit("I5", "2022-03-01", vehicle_id="V2", monitors_not_ready=["o2_sensor"]),
     )

@@ -14,11 +14,16 @@ def traced(given: GivenRows) -> GivenRows:
     """One vehicle and one job with an EVAP code, another code and the EVAP code again."""
     given.add("vehicles", {"vehicle_id": "V1"})
     codes = ["P0442", "P0300", "P0442"]
-    given.add("jobs", {"job_id": "J1", "vehicle_id": "V1", "opened_at": at("2022-01-01T08:00"), "trouble_codes": codes})
+    given.add(
+        "jobs",
+        {"job_id": "J1", "vehicle_id": "V1", "opened_at": at("2022-01-01T08:00"), "trouble_codes": codes},
+    )
     return given
 
 
-def result(trace_id: str, verdict: str, low, high, censoring: str, stage: str = "before_repair", job="J1") -> dict:
+def result(
+    trace_id: str, verdict: str, low, high, censoring: str, stage: str = "before_repair", job="J1"
+) -> dict:
     return {
         "trace_id": trace_id,
         "job_id": job,

@@ -12,7 +12,9 @@ from pipeline.errors import OurFault
 from pipeline.warehouse.models import in_reading_order, load_models, run_checks, run_models
 
 SQL = Path(__file__).parents[3] / "sql"
-HEADER = "-- grain: one row\n-- key: a\n-- reads: {reads}\n-- units: none\n-- leaves out: nothing\n-- why: {why}\n"
+HEADER = (
+    "-- grain: one row\n-- key: a\n-- reads: {reads}\n-- units: none\n-- leaves out: nothing\n-- why: {why}\n"
+)
 
 
 def write(folder: Path, name: str, select: str, reads: str = "", why: str = "a test", more: str = "") -> None:
@@ -91,9 +93,13 @@ def test_a_check_holds_breaks_or_says_it_judged_nothing(
     tmp_path: Path, con: duckdb.DuckDBPyConnection
 ) -> None:
     judges = "-- level: {}\n-- judges: select count(*) from core.given where {}\n"
-    write(tmp_path, "check/a_holds", "select a from core.given where a > 9", more=judges.format("fail", "true"))
+    write(
+        tmp_path, "check/a_holds", "select a from core.given where a > 9", more=judges.format("fail", "true")
+    )
     write(tmp_path, "check/b_breaks", "select a from core.given", more=judges.format("fail", "a > 0"))
-    write(tmp_path, "check/c_idle", "select a from core.given where a > 9", more=judges.format("warn", "a > 9"))
+    write(
+        tmp_path, "check/c_idle", "select a from core.given where a > 9", more=judges.format("warn", "a > 9")
+    )
     holds, breaks, idle = run_checks(con, load_models(tmp_path / "check"))
     assert (holds.outcome, holds.n_judged) == ("holds", 2)
     assert (breaks.outcome, breaks.n_broken, breaks.must_stop) == ("broken", 2, True)

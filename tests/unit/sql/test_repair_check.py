@@ -9,7 +9,9 @@ from pipeline.contract.tables import REPAIR_CHECK
 from .conftest import GivenRows, at
 
 
-def record(given: GivenRows, trace_id: str, stage: str, verdict: str, recorded: str = "2023-01-01T09:00", **more) -> None:
+def record(
+    given: GivenRows, trace_id: str, stage: str, verdict: str, recorded: str = "2023-01-01T09:00", **more
+) -> None:
     header = {"trace_id": trace_id, "job_id": "J1", "vehicle_id": "V1", "stage": stage}
     given.add("traces", header | {"recorded_at": at(recorded)})
     given.insert("mart.trace_result", header | {"verdict": verdict} | more)
@@ -87,10 +89,13 @@ def test_the_last_judged_trace_counts(repaired: GivenRows) -> None:
         ("other", "leak", ["fuel_cap"], "cannot_say"),
     ],
 )
-def test_the_before_trace_supports_the_component_or_not(given: GivenRows, component, verdict, suspects, expected) -> None:
+def test_the_before_trace_supports_the_component_or_not(
+    given: GivenRows, component, verdict, suspects, expected
+) -> None:
     given.add("vehicles", {"vehicle_id": "V1"})
     given.add(
-        "jobs", {"job_id": "J1", "vehicle_id": "V1", "opened_at": at("2023-01-01T08:00"), "component": component}
+        "jobs",
+        {"job_id": "J1", "vehicle_id": "V1", "opened_at": at("2023-01-01T08:00"), "component": component},
     )
     record(given, "T1", "before_repair", verdict, suspects=suspects)
     given.run()

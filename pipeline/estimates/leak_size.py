@@ -1,0 +1,100 @@
+"""How large are the leaks, when each is known only to lie between bounds?"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipeline.contract.tables import LEAK_SIZE, LEAK_SIZE_CURVE
+from pipeline.estimates.table_shape import as_table, empty_table
+from pipeline.statistics.censored_sizes import SizeDistribution, median, share_over, size_distribution
+from pipeline.statistics.lognormal import LognormalFit, lognormal_fit
+
+#: Groups with fewer traces have their counts and no distribution: it would be one or two recordings.
+FEWEST_TRACES = 5
+TOO_FEW = f"fewer than {FEWEST_TRACES} traces"
+
+
+class LeakSizes(NamedTuple):
+    """The two marts on leak size: one row per group, and the steps of each group's distribution."""
+
+    sizes: pl.DataFrame
+    curves: pl.DataFrame
+
+
+def leak_sizes(bounds: pl.DataFrame, level: float) -> LeakSizes:
+    """Turn bounds of diameters into distributions, medians and shares, group by group.
+
+    Parameters
+    ----------
+    bounds : rows of `mart.leak_bound`: by, group, low_mm [mm], high_mm [mm, inf where too large to tell],
+        n_traces.
+    level : level of the bounds, 0..1.
+
+    Returns
+    -------
+    LeakSizes : `mart.leak_size` (a missing number has its reason) and `mart.leak_size_curve` (steps with a
+        finite upper end; the share that is left lies above the largest one).
+    """
+    if bounds.is_empty():
+        return LeakSizes(empty_table(LEAK_SIZE), empty_table(LEAK_SIZE_CURVE))
+    sizes, curves = [], []
+    for (by, group), part in bounds.group_by("by", "group", maintain_order=True):
+        row, curve = _one_group(part, level)
+        sizes.append(row.with_columns(by=pl.lit(by), group=pl.lit(group)))
+        curves.append(curve.with_columns(by=pl.lit(by), group=pl.lit(group)))
+    return LeakSizes(
+        as_table(pl.concat(sizes, how="diagonal_relaxed"), LEAK_SIZE),
+        as_table(pl.concat(curves, how="diagonal_relaxed"), LEAK_SIZE_CURVE),
+    )
+
+
+def _one_group(part: pl.DataFrame, level: float) -> tuple[pl.DataFrame, pl.DataFrame]:
+    low, high, count = (part[name].to_numpy() for name in ("low_mm", "high_mm", "n_traces"))
+    counts = pl.DataFrame(
+        {
+            "n_traces": [int(count.sum())],
+            "n_below_detection": [int(count[low <= 0].sum())],
+            "n_too_large": [int(count[np.isinf(high)].sum())],
+        }
+    )
+    if count.sum() < FEWEST_TRACES:
+        nothing = empty_table(LEAK_SIZE).clear(1).drop(counts.columns).with_columns(reason=pl.lit(TOO_FEW))
+        return pl.concat([counts, nothing], how="horizontal"), empty_table(LEAK_SIZE_CURVE)
+    sizes = size_distribution(low, high, count, level)
+    smooth = lognormal_fit(low, high, count, level=level)
+    return pl.concat([counts, _answers(sizes, smooth)], how="horizontal"), _curve(sizes, smooth)
+
+
+def _answers(sizes: SizeDistribution, smooth: LognormalFit) -> pl.DataFrame:
+    asked = {
+        ("median_mm", "median_low_mm", "median_high_mm"): median(sizes),
+        ("share_over_0_5_mm", "share_over_0_5_low", "share_over_0_5_high"): share_over(sizes, 0.5),
+        ("share_over_1_0_mm", "share_over_1_0_low", "share_over_1_0_high"): share_over(sizes, 1.0),
+    }
+    numbers = {name: value for names, a in asked.items() for name, value in zip(names, a[:3], strict=True)}
+    reasons = [f"{names[0]}: {answer.reason}" for names, answer in asked.items() if answer.reason]
+    reasons += [f"lognormal: {reason}" for reason in smooth.reason if reason]
+    row = {
+        **numbers,
+        "lognormal_median_mm": smooth.median.value,
+        "lognormal_sigma": smooth.sigma.value,
+        "reason": "; ".join(reasons) or None,
+    }
+    return pl.DataFrame(row)
+
+
+def _curve(sizes: SizeDistribution, smooth: LognormalFit) -> pl.DataFrame:
+    steps = pl.DataFrame(
+        {
+            "diameter_mm": sizes.right,
+            "interval_low_mm": sizes.left,
+            "share_at_most": sizes.share_at_most,
+            "low": sizes.low,
+            "high": sizes.high,
+            "lognormal_share": smooth.share_at_most(sizes.right)[0],
+        }
+    )
+    return steps.filter(pl.col("diameter_mm").is_finite())
