@@ -1,12 +1,16 @@
 """Fit leak and vapor to every hold at once.
 
-The pressure above the vented level, q, in a rigid volume: dq/dt = a F(q) + r - b q + (B/tau) exp(-t/tau).
-a = Cd A / V [1/m] is the leak (F: `physics.orifice.leak_speed`), r [Pa/s] the vapor that comes without vacuum,
-b [1/s] what vacuum adds to it, and B [Pa] the gas warming again after the draw, with a few time constants tau.
-Integrated once it is linear in its unknowns, q = q0 + a int F dt + r t - b int q dt + sum B (1 - exp(-t/tau)); the
-integrals are taken along the fitted curve itself, so that where it settles it solves the equation. Each unknown but
-the leak has a stated belief (normal, mean and standard deviation), for a hold alone cannot tell a small leak from
-vapor.
+The pressure q above the vented level of a rigid volume V follows from the gas that comes in, m, and from how much
+it is colder than the walls, D (as a pressure), k being the ratio of specific heats:
+    m' = a F(q) + r - b q,   D' = -c (k-1) m' - D/tau,   q = q0 + m - (D - D0).
+a = Cd A / V [1/m] is the leak (F: `physics.orifice.leak_speed`), r [Pa/s] the vapor that comes without vacuum, b [1/s]
+what vacuum adds to it. D0 is what the draw left, computed from its pressures; c, 1 for a perfectly mixed gas, says how
+much of the heat exchange is really seen. Integrated once this is linear in q0, r, a, b and nearly so in c; the
+integrals are taken along the fitted curve itself, so that where it settles it solves the equations. A few time
+constants tau are tried, and from the best of them on tau is fitted too. Each unknown but q0 and the leak has a stated
+belief (normal, mean and standard deviation), for a hold alone cannot tell a small leak from vapor.
+
+Source of the energy balance: any text on filling and emptying of vessels (first law for an open system).
 """
 
 from __future__ import annotations
@@ -16,21 +20,24 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from pipeline.physics.orifice import leak_speed
-from pipeline.physics.vapor import rewarming_limit_pa
-from pipeline.traces.hold_bins import HoldBins
+from pipeline.physics.orifice import HEAT_RATIO_AIR, leak_speed
+from pipeline.traces.hold_bins import WARMING_S, HoldBins
 from pipeline.traces.phases import Floats
 
-#: Time constants of the gas warming again [s]: a sum of these comes near to any between and around them.
-WARMING_S = np.array([1.5, 5.0, 15.0])
+#: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet.
+_HEAT_SHARE, _HEAT_SHARE_SD = 0.8, 0.3
 #: Vapor of a tank about which nothing was recorded [Pa/s].
-_USUAL_RATE, _USUAL_RATE_SD = 1.5, 2.0
-_ROUNDS = 4
-_LEVEL, _VAPOR, _LEAK, _UNDER, _WARMING = 0, 1, 2, 3, 4
-_N_UNKNOWN = _WARMING + len(WARMING_S)
+_USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
+#: Logarithm of the time constant tau of heat between gas and walls [s].
+_LOG_TAU, _LOG_TAU_SD = np.log(6.0), 0.6
+_LOG_TAU_RANGE = (np.log(1.0), np.log(40.0))
+_TAU_STEP = 0.1
+_COARSE_ROUNDS, _FINE_ROUNDS = 3, 4
+_LEVEL, _VAPOR, _LEAK, _UNDER, _HEAT, _TAU = range(6)
+_N_UNKNOWN = 6
 #: Order of magnitude of a [1/m] (1 mm in 50 l): it scales the equations and bounds nothing.
 _LEAK_SCALE = 1e-5
-_MIN_BINS = 4
+_MIN_BINS = 3
 #: Error of a bin mean that averaging does not take away: quantization of a slow ramp, pressure of the day [Pa].
 _BIN_FLOOR_PA = 0.4
 _STEP_SHARE = 0.15
@@ -46,8 +53,6 @@ class Beliefs:
     """Mean pressure [Pa] of the closed phase that `rate` was read in: a leak lets some of the rise out."""
     under_vacuum: Floats
     under_vacuum_sd: Floats
-    warming_sd: Floats
-    """Of each of WARMING_S [Pa]: traces x time constants."""
 
 
 @dataclass(frozen=True)
@@ -71,10 +76,8 @@ class HoldFit:
     n_bins: Floats
 
 
-def vapor_beliefs(
-    closed_rate: Floats, closed_rate_sd: Floats, closed_above: Floats, depth: Floats, draw_s: Floats
-) -> Beliefs:
-    """Return what the closed phase and the draw say of the vapor in the hold.
+def vapor_beliefs(closed_rate: Floats, closed_rate_sd: Floats, closed_above: Floats) -> Beliefs:
+    """Return what the closed phase says of the vapor in the hold.
 
     Vapor comes faster under vacuum than in the closed phase, by a part that nobody knows beforehand; without a
     closed phase the rate may be anything from 0 to several Pa/s, and a noisy one is weighed against that. The
@@ -85,20 +88,9 @@ def vapor_beliefs(
     weight = 1 / (1 + scatter2 / _USUAL_RATE_SD**2)
     rate = weight * np.where(known, closed_rate, 0.0) + (1 - weight) * _USUAL_RATE
     scale = np.maximum(rate, 0)
-    rate_sd = np.sqrt(weight * np.minimum(scatter2, 1e6) + (0.15 * scale + 0.1) ** 2)
-    under, under_sd = 0.25 * scale / 2500, (0.3 * scale + 0.15) / 2500
+    rate_sd = np.sqrt(weight * scatter2 + (0.15 * scale + 0.1) ** 2)
     above = np.where(known, np.nan_to_num(closed_above), 0.0)
-    return Beliefs(rate, rate_sd, above, under, under_sd, _warming_sd(depth, draw_s))
-
-
-def _warming_sd(depth: Floats, draw_s: Floats) -> Floats:
-    """Return how much of each time constant's cooling the draw can have left at its end, halved, plus a little.
-
-    A draw at a steady rate over T leaves (k-1)/k depth (tau/T) (1 - exp(-T/tau)).
-    """
-    share = WARMING_S / np.maximum(np.nan_to_num(draw_s, nan=10.0), 0.5)[:, None]
-    left = rewarming_limit_pa(np.abs(np.nan_to_num(depth)))[:, None] * share * -np.expm1(-1 / share)
-    return 0.5 * left + 2.0
+    return Beliefs(rate, rate_sd, above, 0.3 * scale / 2500, (0.3 * scale + 0.15) / 2500)
 
 
 def fit_holds(
@@ -110,44 +102,35 @@ def fit_holds(
     zero_sd: Floats,
     level: float,
 ) -> HoldFit:
-    """Fit every hold, average over the time constants of warming, and give bounds at `level`."""
-    mean, cov, curve, curve_sd, residual = _fit(bins, beliefs, barometric_pa, temperature_c, step)
+    """Fit every hold, average over the time constants, and give bounds at `level`."""
+    air = barometric_pa[:, None], temperature_c[:, None]
+    prior = _prior(beliefs, barometric_pa, temperature_c)
+    coarse = [_fit(bins, prior, air, step, np.full(len(step), np.log(tau)), False) for tau in WARMING_S]
+    best = np.argmin([f.cost for f in coarse], axis=0)
+    fit = _fit(bins, prior, air, step, np.log(WARMING_S)[best], True)
+    leak = fit.mean[:, _LEAK] * _LEAK_SCALE
+    variance = fit.cov[:, _LEAK, _LEAK] * _LEAK_SCALE**2
     usable = (bins.n > 0).sum(axis=1) >= _MIN_BINS
     middle = np.abs((bins.n * bins.pressure).sum(axis=1) / np.maximum(bins.n.sum(axis=1), 1))
-    leak, variance = mean[:, _LEAK] * _LEAK_SCALE, cov[:, _LEAK, _LEAK] * _LEAK_SCALE**2
     # A wrong zero shifts every level: F goes with the root of it.
-    variance += (0.5 * leak * zero_sd / np.maximum(middle, 1.0)) ** 2
-    stiffer = _stiffening(bins.window_s)
-    variance += (0.6 * stiffer * leak) ** 2
-    leak, sd = leak / (1 + stiffer), np.sqrt(variance) / (1 + stiffer)
+    sd = np.sqrt(variance + (0.5 * leak * zero_sd / np.maximum(middle, 1.0)) ** 2)
     low, high = _bounds_above_zero(leak, sd, level)
-    vapor = mean[:, _VAPOR] + mean[:, _UNDER] * middle
 
     def where(value: Floats) -> Floats:
         return np.where(usable, value, np.nan)
 
     return HoldFit(
-        where(np.maximum(leak, 0)),
-        where(leak),
-        where(sd),
-        where(low),
-        where(high),
-        where(vapor),
-        where(residual),
-        curve,
-        curve_sd,
-        np.where(usable, (bins.n > 0).sum(axis=1), 0).astype(float),
+        leak=where(np.maximum(leak, 0)),
+        leak_mean=where(leak),
+        leak_sd=where(sd),
+        leak_low=where(low),
+        leak_high=where(high),
+        vapor=where(fit.mean[:, _VAPOR] + fit.mean[:, _UNDER] * middle),
+        residual=where(fit.residual),
+        curve=fit.curve,
+        curve_sd=fit.curve_sd,
+        n_bins=(bins.n > 0).sum(axis=1),
     )
-
-
-def _stiffening(window_s: Floats) -> Floats:
-    """Return by how much the pressure answers a leak more than a gas at constant temperature would [share].
-
-    Air that flows in warms the gas by compression, and the walls take that back with a time constant tau: over a
-    window T the rise is greater by up to (k-1)/k (tau/T) (1 - exp(-T/tau)); the middle of WARMING_S is taken.
-    """
-    share = WARMING_S[1] / np.maximum(np.nan_to_num(window_s, nan=60.0), 0.1)
-    return rewarming_limit_pa(1.0) * share * -np.expm1(-1 / share)
 
 
 def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, Floats]:
@@ -159,22 +142,101 @@ def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, 
     return np.maximum(low, 0), np.maximum(high, 0)
 
 
+@dataclass(frozen=True)
+class _OneFit:
+    """Unknowns, their covariance, how badly they fit, and curve, its standard deviation and a sample's residual."""
+
+    mean: Floats
+    cov: Floats
+    cost: Floats
+    curve: Floats
+    curve_sd: Floats
+    residual: Floats
+
+
 def _fit(
-    bins: HoldBins, beliefs: Beliefs, barometric_pa: Floats, temperature_c: Floats, step: Floats
-) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Return unknowns, their covariance, the curve at the bins, its standard deviation and a sample's residual."""
-    prior = _prior(beliefs, barometric_pa, temperature_c)
+    bins: HoldBins,
+    prior: tuple[Floats, Floats],
+    air: tuple[Floats, Floats],
+    step: Floats,
+    log_tau: Floats,
+    is_tau_free: bool,
+) -> _OneFit:
+    """Fit all holds from the given time constants on, which stay as they are unless `is_tau_free`."""
+    t = np.nan_to_num(bins.t)
     curve = _first_guess(bins)
-    noise2 = np.full(len(curve), 25.0)
+    mean = np.zeros((len(t), _N_UNKNOWN))
+    mean[:, _TAU] = log_tau
+    noise2 = np.full(len(t), 25.0)
     floor2 = (_BIN_FLOOR_PA**2 + (_STEP_SHARE * step) ** 2)[:, None]
-    for _ in range(_ROUNDS):
-        design = _design(bins, curve, barometric_pa, temperature_c)
+    for _ in range(_FINE_ROUNDS if is_tau_free else _COARSE_ROUNDS):
+        gas = _gas_columns(t, curve, air)
+        design, model = _linearize(bins, t, gas, mean, is_tau_free)
+        target = bins.pressure - model + (design @ mean[:, :, None])[:, :, 0]
         weight = np.where(bins.n > 0, 1 / (noise2[:, None] / np.maximum(bins.n, 1) + floor2), 0)
-        mean, cov = _solve(design, bins.pressure, weight, *prior)
-        curve = (design @ mean[:, :, None])[:, :, 0]
+        old = mean
+        mean, cov = _solve(design, target, weight, *prior)
+        if not is_tau_free:
+            mean[:, _TAU] = log_tau
+        curve = model + (design @ (mean - old)[:, :, None])[:, :, 0]
+        mean[:, _HEAT] = np.clip(mean[:, _HEAT], 0, 1.3)
+        mean[:, _TAU] = np.clip(mean[:, _TAU], *_LOG_TAU_RANGE)
         noise2 = _noise_of(bins, bins.pressure - curve)
     spread = np.sqrt(np.maximum(((design @ cov) * design).sum(axis=2), 0))
-    return mean, cov, curve, spread, np.sqrt(noise2)
+    cost = (bins.n > 0).sum(axis=1) * np.log(noise2) + _distance(mean, *prior)
+    return _OneFit(mean, cov, cost, curve, spread, np.sqrt(noise2))
+
+
+def _linearize(
+    bins: HoldBins, t: Floats, gas: Floats, mean: Floats, is_tau_free: bool
+) -> tuple[Floats, Floats]:
+    """Return the model's slopes in its unknowns (traces x bins x unknowns) and its value, at `mean`."""
+    inflow, share = mean[:, _VAPOR : _UNDER + 1, None], mean[:, _HEAT, None]
+    felt, warmth = _heat(bins, t, gas, inflow, mean[:, _TAU])
+    slopes = [np.ones_like(t)[:, :, None], gas + share[:, :, None] * felt, warmth[:, :, None]]
+    by_tau = np.zeros_like(t)
+    if is_tau_free:
+        by_tau = share * (_heat(bins, t, gas, inflow, mean[:, _TAU] + _TAU_STEP)[1] - warmth) / _TAU_STEP
+    slopes.append(by_tau[:, :, None])
+    model = mean[:, _LEVEL, None] + (gas @ inflow)[:, :, 0] + share * warmth
+    return np.concatenate(slopes, axis=2), model
+
+
+def _heat(bins: HoldBins, t: Floats, gas: Floats, inflow: Floats, log_tau: Floats) -> tuple[Floats, Floats]:
+    """Return what the gas that came in adds by its heat, per unknown, and all heat together, for c = 1."""
+    tau = np.exp(log_tau)[:, None]
+    felt = (HEAT_RATIO_AIR - 1) * _fading(t, gas, tau[:, :, None])
+    left = _between(bins.cooling, log_tau)[:, None] * -np.expm1(-t / tau)
+    return felt, left + (felt @ inflow)[:, :, 0]
+
+
+def _between(cooling: Floats, log_tau: Floats) -> Floats:
+    """Return the cooling at time constants between (or beyond) those that it was computed for."""
+    grid = np.log(WARMING_S)
+    k = np.clip(np.searchsorted(grid, log_tau) - 1, 0, len(grid) - 2)
+    part = (log_tau - grid[k]) / (grid[k + 1] - grid[k])
+    rows = np.arange(len(log_tau))
+    return np.maximum(cooling[rows, k] * (1 - part) + cooling[rows, k + 1] * part, 0)
+
+
+def _gas_columns(t: Floats, curve: Floats, air: tuple[Floats, Floats]) -> Floats:
+    """Return the gas that one unit of r, a and b lets in until each bin: traces x bins x 3."""
+    speed = leak_speed(np.clip(curve, -2e4, 2e4), *air)
+    return np.stack([t, _integral(t, speed) * _LEAK_SCALE, -_integral(t, curve)], axis=2)
+
+
+def _fading(t: Floats, gas: Floats, tau: Floats) -> Floats:
+    """Return int exp(-(t-s)/tau) d(gas): the inflow that the gas still feels as heat."""
+    span = np.diff(t, axis=1, prepend=0.0)[:, :, None]
+    kept = np.exp(-span / tau)
+    came = np.diff(gas, axis=1, prepend=0.0) * np.where(
+        span > 1e-9, -np.expm1(-span / tau) * tau / np.maximum(span, 1e-9), 1
+    )
+    out = np.empty_like(gas)
+    out[:, 0] = came[:, 0]
+    for b in range(1, gas.shape[1]):
+        out[:, b] = out[:, b - 1] * kept[:, b] + came[:, b]
+    return out
 
 
 def _prior(beliefs: Beliefs, barometric_pa: Floats, temperature_c: Floats) -> tuple[Floats, Floats]:
@@ -184,18 +246,27 @@ def _prior(beliefs: Beliefs, barometric_pa: Floats, temperature_c: Floats) -> tu
     """
     n = len(beliefs.rate)
     sd = np.full((n, _N_UNKNOWN), 1e4)
-    sd[:, _UNDER], sd[:, _WARMING:] = beliefs.under_vacuum_sd, beliefs.warming_sd
+    sd[:, _UNDER], sd[:, _HEAT], sd[:, _TAU] = beliefs.under_vacuum_sd, _HEAT_SHARE_SD, _LOG_TAU_SD
     precision = np.zeros((n, _N_UNKNOWN, _N_UNKNOWN))
     diagonal = np.arange(_N_UNKNOWN)
     precision[:, diagonal, diagonal] = 1 / sd**2
     pull = np.zeros((n, _N_UNKNOWN))
     pull[:, _UNDER] = beliefs.under_vacuum / sd[:, _UNDER] ** 2
+    pull[:, _HEAT] = _HEAT_SHARE / _HEAT_SHARE_SD**2
+    pull[:, _TAU] = _LOG_TAU / _LOG_TAU_SD**2
     closed = np.zeros((n, _N_UNKNOWN))
     closed[:, _VAPOR] = 1.0
-    closed[:, _LEAK] = leak_speed(np.maximum(beliefs.closed_above, 0), barometric_pa, temperature_c) * _LEAK_SCALE
+    closed[:, _LEAK] = (
+        leak_speed(np.maximum(beliefs.closed_above, 0), barometric_pa, temperature_c) * _LEAK_SCALE
+    )
     closed /= beliefs.rate_sd[:, None]
     precision += closed[:, :, None] * closed[:, None, :]
     return pull + closed * (beliefs.rate / beliefs.rate_sd)[:, None], precision
+
+
+def _distance(mean: Floats, pull: Floats, precision: Floats) -> Floats:
+    """Return how far the unknowns lie from the beliefs, in squared standard deviations, up to a constant."""
+    return np.einsum("tk,tkl,tl->t", mean, precision, mean) - 2 * (pull * mean).sum(axis=1)
 
 
 def _first_guess(bins: HoldBins) -> Floats:
@@ -213,17 +284,8 @@ def _first_guess(bins: HoldBins) -> Floats:
     return np.sign(root) * root**2
 
 
-def _design(bins: HoldBins, curve: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
-    """Return the columns that the unknowns multiply: traces x bins x unknowns, in the order of their numbers."""
-    speed = leak_speed(np.clip(curve, -2e4, 2e4), barometric_pa[:, None], temperature_c[:, None])
-    t = np.nan_to_num(bins.t)
-    known = (np.ones_like(t), t, _integral(t, speed) * _LEAK_SCALE, -_integral(t, curve))
-    warming = -np.expm1(-np.maximum(t, 0)[:, :, None] / WARMING_S)
-    return np.concatenate([np.stack(known, axis=2), warming], axis=2)
-
-
 def _integral(t: Floats, value: Floats) -> Floats:
-    """Integrate from the hold's beginning by trapezoids; before the first bin the value is the first one's."""
+    """Integrate from the window's start by trapezoids; before the first bin the value is the first one's."""
     out = np.empty_like(value)
     out[:, 0] = value[:, 0] * t[:, 0]
     pieces = 0.5 * (value[:, 1:] + value[:, :-1]) * np.diff(t, axis=1)
@@ -231,12 +293,16 @@ def _integral(t: Floats, value: Floats) -> Floats:
     return out
 
 
-def _solve(design: Floats, y: Floats, weight: Floats, pull: Floats, precision: Floats) -> tuple[Floats, Floats]:
+def _solve(
+    design: Floats, y: Floats, weight: Floats, pull: Floats, precision: Floats
+) -> tuple[Floats, Floats]:
     turned = (design * weight[:, :, None]).transpose(0, 2, 1)
     normal = turned @ design + precision
     right = (turned @ y[:, :, None])[:, :, 0] + pull
     scale = np.sqrt(np.diagonal(normal, axis1=1, axis2=2))
-    cov = np.linalg.inv(normal / scale[:, :, None] / scale[:, None, :]) / scale[:, :, None] / scale[:, None, :]
+    cov = (
+        np.linalg.inv(normal / scale[:, :, None] / scale[:, None, :]) / scale[:, :, None] / scale[:, None, :]
+    )
     return (cov @ right[:, :, None])[:, :, 0], cov
 
 

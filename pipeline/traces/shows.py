@@ -58,6 +58,7 @@ class Shown:
     hold_start_above: Floats
     hold_end_above: Floats
     hold_late_change: Floats
+    hold_change: Floats
     gone_s: Floats
     kept_early: Floats
     interval_s: Floats
@@ -100,7 +101,10 @@ def read_traces(batch: Batch, marks: Landmarks, smooth: Floats) -> Shown:
     closed_s = marks.closed_end - marks.closed_start
     with np.errstate(all="ignore"):
         # Quantized or drifting samples are not independent: their error is at least a part of a step's.
-        rate_sd = np.hypot(1.5 * rate_sd * np.maximum(sd / rest_sd, 1.0), 0.3 * (step + noise / np.sqrt(np.maximum(count, 1))) / closed_s)
+        rate_sd = np.hypot(
+            1.5 * rate_sd * np.maximum(sd / rest_sd, 1.0),
+            0.3 * (step + noise / np.sqrt(np.maximum(count, 1))) / closed_s,
+        )
         u = (t - marks.closed_start[i]) / closed_s[i]
     change = mean(settled & (u > 0.75)) - mean(settled & (u < 0.25))
 
@@ -170,6 +174,7 @@ def read_traces(batch: Batch, marks: Landmarks, smooth: Floats) -> Shown:
         hold_start_above=hold_start - zero,
         hold_end_above=hold_end - zero,
         hold_late_change=late_change,
+        hold_change=hold_end - mean(hold & (t > (h0 + 1.0)[i]) & (t < (h0 + 4.0)[i])),
         gone_s=gone_s,
         kept_early=kept,
         interval_s=interval,

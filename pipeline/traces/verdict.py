@@ -31,7 +31,7 @@ CLOSED_FALLS_PA = 5.0
 FALLS_PA_S = 0.5
 #: Vacuum of an inch or two of water at the most, gone within seconds: too large for a decay.
 LOW_VACUUM_PA = 600.0
-GONE_AT_ONCE_S = 2.0
+GONE_AT_ONCE_S = 0.7
 GONE_SOON_S = 4.0
 #: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
 HARDLY_ANY_PA = 150.0
@@ -124,13 +124,16 @@ def _falls_while_shut(shown: Shown, sd: Floats) -> Flags:
     )
     hold = (shown.hold_late_change < -np.maximum(FALLS_PA, 6 * per_quarter)) & (shown.hold_s >= MIN_HOLD_S)
     grows = shown.hold_late_change < -0.01 * np.abs(shown.hold_start_above)
-    return closed | (hold & grows & (shown.hold_start_above < 0))
+    whole = shown.hold_change < -np.maximum(np.maximum(FALLS_PA, 6 * per_quarter), 0.02 * shown.depth)
+    return closed | (((hold & grows) | whole) & (shown.hold_start_above < 0))
 
 
 def _vacuum_arrives(shown: Shown, sd: Floats) -> Flags:
     """The draw takes the pressure below the line that it ran along without it."""
     bend = 0.3 * np.abs(shown.creep) * np.minimum(shown.draw_s, 20.0)
-    effect = shown.effect < -np.maximum(np.maximum(3.5 * shown.effect_sd, 2.0), np.where(_creeps(shown), bend, 0))
+    effect = shown.effect < -np.maximum(
+        np.maximum(3.5 * shown.effect_sd, 2.0), np.where(_creeps(shown), bend, 0)
+    )
     return (shown.depth > np.maximum(60.0, 8 * sd)) | effect
 
 
@@ -153,9 +156,10 @@ def _is_dead(shown: Shown, volts: VoltStory, sd: Floats, arrives: Flags, is_stil
 def _is_gone_at_once(shown: Shown) -> Flags:
     """Vacuum is gone within seconds, or so little arrived and went that only its mean shows it."""
     kept = shown.kept_early > 0.5
-    at_once = shown.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.05 * shown.interval_s)
+    at_once = shown.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.5 * shown.interval_s)
     soon = (shown.depth < LOW_VACUUM_PA) & (shown.gone_s < GONE_SOON_S)
-    return ((at_once & (shown.hold_start_above < 0)) | soon | (shown.depth < HARDLY_ANY_PA)) & ~kept
+    hardly = (shown.depth < HARDLY_ANY_PA) & ~_creeps(shown)
+    return ((at_once & (shown.hold_start_above < 0) & (shown.depth > HARDLY_ANY_PA)) | soon | hardly) & ~kept
 
 
 def _is_vent_restricted(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:
