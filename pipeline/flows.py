@@ -42,7 +42,7 @@ def _as_task(name: str, step: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @flow(name="evapfleet run", validate_parameters=False, persist_result=False)
-def run_lake(lake: Path, out: Path, settings: Settings, tell: Tell = print) -> Outcome:
+def run_lake(lake: Path, out: Path, settings: Settings, tell: Tell) -> Outcome:
     """Lake to dashboards. The previous result stands until this one has succeeded.
 
     Raises
@@ -55,7 +55,7 @@ def run_lake(lake: Path, out: Path, settings: Settings, tell: Tell = print) -> O
 @flow(name="evapfleet scheduled run", validate_parameters=False, persist_result=False)
 def run_on_schedule(lake: str, out: str, settings: dict[str, object]) -> None:
     """The same job with parameters that a Prefect server can store."""
-    run_lake(Path(lake), Path(out), Settings.from_dict(settings))
+    run_lake(Path(lake), Path(out), Settings.from_dict(settings), print)
 
 
 def serve(lake: Path, out: Path, settings: Settings, cron: str) -> None:

@@ -14,7 +14,11 @@ os.environ["GX_ANALYTICS_ENABLED"] = "false"
 
 import great_expectations as gx
 import polars as pl
-from great_expectations.data_context.types.base import ProgressBarsConfig
+from great_expectations.data_context.types.base import (
+    DataContextConfig,
+    InMemoryStoreBackendDefaults,
+    ProgressBarsConfig,
+)
 
 from pipeline.errors import OurFault
 
@@ -24,7 +28,10 @@ BROKEN_SCHEMA = {"index": pl.Int64, "rule": pl.String, "column": pl.String}
 @lru_cache(maxsize=1)
 def _batch_definition() -> Any:
     logging.getLogger("great_expectations").setLevel(logging.ERROR)
-    context = gx.get_context(mode="ephemeral")
+    in_memory = InMemoryStoreBackendDefaults(init_temp_docs_sites=False)
+    context = gx.get_context(
+        mode="ephemeral", project_config=DataContextConfig(store_backend_defaults=in_memory)
+    )
     context.variables.progress_bars = ProgressBarsConfig(globally=False, metric_calculations=False)
     asset = context.data_sources.add_pandas("door").add_dataframe_asset("records")
     return asset.add_batch_definition_whole_dataframe("all")
