@@ -1,0 +1,155 @@
+"""The whole road on the sample lake, as a newcomer runs it: one command, then open the pages.
+
+What is true in the lake is known (`sample_lake/README.md`, `.truth/`): the recurring valve, the shop whose repairs
+come back and the station that copies must be found, and nothing innocent may be accused.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.contract.rules import RULE_MEANINGS
+from pipeline.contract.tables import MARTS
+from pipeline.warehouse.store import open_warehouse
+
+ROOT = Path(__file__).resolve().parents[2]
+LAKE = ROOT / "sample_lake"
+COMMAND = str(Path(sys.executable).parent / "evapfleet")
+
+
+def _evapfleet(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    command = [COMMAND, *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT, timeout=300)
+
+
+@pytest.fixture(scope="session")
+def first(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
+    """Run the command on the sample lake, with its own Prefect server and all."""
+    out = tmp_path_factory.mktemp("sample") / "out"
+    done = _evapfleet("run", LAKE, "--out", out)
+    assert done.returncode == 0, done.stderr
+    return out, done
+
+
+def _table(out: Path, name: str) -> pl.DataFrame:
+    with open_warehouse(out / "warehouse.duckdb") as warehouse:
+        return warehouse.table(name)
+
+
+Run = tuple[Path, subprocess.CompletedProcess[str]]
+
+
+def test_the_command_ends_with_a_page_to_open(first: Run) -> None:
+    """The last line names a page that is there; nothing of Prefect shows."""
+    _, done = first
+    word, path = done.stdout.strip().splitlines()[-1].split(maxsplit=1)
+    assert word == "open:"
+    assert Path(path).is_file()
+    for noise in ("prefect.", "http://", "Traceback", "uvicorn"):
+        assert noise not in done.stderr + done.stdout
+
+
+def test_every_table_of_the_contract_is_there_and_leaves_as_a_file(first: Run) -> None:
+    """Each mart stands in the warehouse with its columns commented, and as CSV and Parquet with as many rows."""
+    out, _ = first
+    for table in MARTS:
+        frame = _table(out, table.full_name)
+        assert tuple(frame.columns) == table.column_names
+        assert frame.height > 0, table.full_name
+        assert frame.select(table.key).is_unique().all(), table.full_name
+        assert pl.read_parquet(out / "tables" / f"{table.name}.parquet").height == frame.height
+        assert (out / "tables" / f"{table.name}.csv").is_file()
+    with open_warehouse(out / "warehouse.duckdb") as warehouse:
+        silent = warehouse.query(
+            "select count(*) as n from duckdb_columns() where schema_name = 'mart'"
+            " and table_name = 'failure_rate' and comment is null"
+        )
+    assert silent["n"][0] == 0
+
+
+def test_every_record_is_accounted_for_and_every_dirty_one_is_held(first: Run) -> None:
+    """Counts balance in each file; each rule has something to show; the dirt that was put in is what is held."""
+    out, _ = first
+    files = _table(out, "audit.files")
+    total = files["n_accepted"] + files["n_quarantined"] + files["n_duplicate"]
+    assert files["n_read"].to_list() == total.to_list()
+    held = _table(out, "quarantine.records")
+    assert set(held["rule"]) == set(RULE_MEANINGS)
+    assert held["reason"].null_count() == 0
+    assert all(json.loads(raw) for raw in held["raw"].drop_nulls())
+    dirty = pl.read_csv(LAKE / ".truth" / "dirty.csv", infer_schema=False)
+    n_repeats = dirty.filter(pl.col("rule") == "duplicate").height
+    assert files["n_duplicate"].sum() == n_repeats
+    registers = held.filter(pl.col("kind") != "samples").select("file", "row").n_unique()
+    put_in = dirty.filter((pl.col("rule") != "duplicate") & (pl.col("kind") != "samples")).height
+    assert registers >= put_in - 4  # headers made from file names are told with their samples
+
+
+def test_the_recurring_valve_is_found_and_no_other_part(first: Run) -> None:
+    """The vent valve of one model fails four times as often; it alone is named."""
+    out, _ = first
+    rates = _table(out, "mart.failure_rate")
+    named = rates.filter(pl.col("is_recurring")).select("make", "model", "component").rows()
+    assert named == [("Ulmira", "Fennick 30", "vent_valve")]
+
+
+def test_the_shop_whose_repairs_come_back_is_found_and_no_other(first: Run) -> None:
+    """One shop lies beyond its funnel limits; no other shop and no technician of another shop does."""
+    out, _ = first
+    fixes = _table(out, "mart.first_time_fix")
+    beyond = fixes.filter((pl.col("by") == "shop") & pl.col("funnel").str.starts_with("beyond"))
+    assert beyond.select("group", "funnel").rows() == [("BW03", "beyond_below")]
+    people = fixes.filter((pl.col("by") == "technician") & pl.col("funnel").str.starts_with("beyond"))
+    jobs = _table(out, "core.jobs").filter(pl.col("technician_id").is_in(people["group"].implode()))
+    assert set(jobs["shop_id"]) <= {"BW03"}
+
+
+def test_the_station_that_copies_is_found_and_no_other(first: Run) -> None:
+    """One station repeats one vehicle's record; it alone stands out."""
+    out, _ = first
+    looks = _table(out, "mart.station_look").filter(pl.col("stands_out"))
+    assert set(looks["station_id"]) == {"ST17"}
+    assert "repeated_record" in set(looks["measure"])
+
+
+def test_the_verdicts_are_right(first: Run) -> None:
+    """At least 90 % of the verdicts equal the truth of the simulation, and at most 2 % name a wrong fault."""
+    out, _ = first
+    truth = pl.read_csv(LAKE / ".truth" / "traces.csv")
+    judged = _table(out, "mart.trace_result").join(truth, on="trace_id", suffix="_true")
+    assert judged.height > 300
+    right = (judged["verdict"] == judged["verdict_true"]).mean()
+    assert right is not None
+    assert right >= 0.90
+    wrong = judged.filter(
+        (pl.col("verdict") != pl.col("verdict_true")) & (pl.col("verdict") != "not_judged")
+    ).height
+    assert wrong <= 0.05 * judged.height
+
+
+def test_a_second_run_reads_nothing_and_leaves_every_table(first: Run) -> None:
+    """Nothing new: the command says so, and no table changes."""
+    out, _ = first
+    before = {table.full_name: _table(out, table.full_name) for table in MARTS}
+    again = _evapfleet("run", LAKE, "--out", out)
+    assert again.returncode == 0, again.stderr
+    assert "0 files read this time" in again.stdout
+    for name, frame in before.items():
+        assert _table(out, name).equals(frame), name
+    assert _table(out, "audit.runs").height == 2
+
+
+def test_one_trace_is_explained_in_words_and_as_a_picture(first: Run, tmp_path: Path) -> None:
+    """`explain` prints the evidence and draws the picture."""
+    out, _ = first
+    trace = _table(out, "mart.trace_result").filter(pl.col("verdict") == "leak").row(0, named=True)
+    done = _evapfleet("explain", out, trace["trace_id"], "--picture", tmp_path / "trace.png")
+    assert done.returncode == 0, done.stderr
+    assert trace["evidence"] in done.stdout
+    assert (tmp_path / "trace.png").read_bytes().startswith(b"\x89PNG")
