@@ -34,10 +34,10 @@ class Dispersion:
 class Funnel:
     """Limits on observed/expected [1] and where each group lies; one value per group.
 
-    `position`: inside, above, below (the 95 % limits), beyond_above, beyond_below (the 99.8 % limits); None where
-    nothing was expected or fewer than three groups are compared. `z` is the over-dispersed deviation, `p_value` how often an ordinary
-    group would be so far off, two-sided; `tau2` [1] is what the group was judged by, `dispersion` that of all
-    groups together.
+    `position`: inside, above, below (the 95 % limits), beyond_above, beyond_below (the 99.8 % limits); None
+    where nothing was expected or fewer than three groups are compared. `z` is the over-dispersed deviation,
+    `p_value` how often an ordinary group would be so far off, two-sided; `tau2` [1] is what the group was
+    judged by, `dispersion` that of all groups together.
     """
 
     ratio: Floats

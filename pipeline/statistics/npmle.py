@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.linalg import solve_triangular
 from scipy.optimize import nnls
 
 from pipeline.statistics.grouping import Codes, Floats
@@ -75,7 +76,8 @@ def distinct_intervals(low: ArrayLike, high: ArrayLike, count: ArrayLike | None 
     Parameters
     ----------
     low, high : (n,) [any one unit], 0 <= low <= high; low = 0: known to be at most `high`; high = inf: known to
-        be more than `low`; equal: known exactly. Rows that fit none of this, or hold NaN, are left out.
+        be more than `low`; equal: known exactly. Rows that fit none of this, hold NaN or say nothing
+        (0, inf) are left out.
     count : (n,) how often each was seen [1], > 0; None: once.
 
     Returns
@@ -88,6 +90,7 @@ def distinct_intervals(low: ArrayLike, high: ArrayLike, count: ArrayLike | None 
     left, right = np.broadcast_arrays(np.asarray(low, float), np.asarray(high, float))
     seen = np.broadcast_to(np.ones(1) if count is None else np.asarray(count, float), left.shape)
     usable = (left >= 0) & (right >= left) & (right > 0) & np.isfinite(left) & (seen > 0) & np.isfinite(seen)
+    usable &= (left > 0) | np.isfinite(right)
     left, right, seen = left[usable], right[usable], seen[usable]
     left = np.where(left == right, np.nextafter(left, -np.inf), left)
     # One sort of complex numbers orders by low, then high, many times faster than a sort of rows.
@@ -124,7 +127,9 @@ def cells_of(intervals: Intervals, cut: float | None = None) -> Cells:
     return Cells(left, right, first, last, intervals.weight)
 
 
-def maximize(cells: Cells, cost: Floats | None = None, start: Floats | None = None, tolerance: float = 1e-11) -> Masses:
+def maximize(
+    cells: Cells, cost: Floats | None = None, start: Floats | None = None, tolerance: float = 1e-11
+) -> Masses:
     """Find the masses that maximize the likelihood.
 
     Parameters
@@ -144,7 +149,7 @@ def maximize(cells: Cells, cost: Floats | None = None, start: Floats | None = No
     max_j g_j/cost_j - n away (concavity); at the optimum g_j <= n cost_j everywhere.
 
     >>> maximize(cells_of(distinct_intervals([0, 1, 2], [2, 3, 4]))).mass.round(6).tolist()
-    [0.666667, 0.333333]
+    [0.5, 0.5]
     """
     price = np.ones(len(cells.left)) if cost is None else cost
     spent = price * (_stabbing_start(cells) if start is None else start)
@@ -191,7 +196,10 @@ def _step(cells: Cells, price: Floats, spent: Floats, covered: Floats, gradient:
     while rise > 0 and length > 1e-4:
         trial = spent + length * direction
         reached = cells.covered(trial / price)
-        if reached.min() > 0 and cells.weight @ np.log(reached) - total * trial.sum() >= value + 1e-3 * length * rise:
+        if (
+            reached.min() > 0
+            and cells.weight @ np.log(reached) - total * trial.sum() >= value + 1e-3 * length * rise
+        ):
             trial[trial < 1e-15] = 0.0
             return trial / trial.sum()
         length /= 2
@@ -208,7 +216,9 @@ def _active_cells(spent: Floats, gradient: Floats, total: float) -> Codes:
     return np.union1d(np.flatnonzero(has_mass), steepest[gradient[steepest] > total])
 
 
-def _quadratic_optimum(cells: Cells, price: Floats, active: Codes, covered: Floats, gradient: Floats) -> Floats:
+def _quadratic_optimum(
+    cells: Cells, price: Floats, active: Codes, covered: Floats, gradient: Floats
+) -> Floats:
     """Non-negative masses that maximize the second-order expansion of log-likelihood - n sum(cost mass)."""
     k, curvature = len(active), cells.weight / covered**2
     first = np.searchsorted(active, cells.first)
@@ -217,12 +227,27 @@ def _quadratic_optimum(cells: Cells, price: Floats, active: Codes, covered: Floa
     corners = np.bincount(first[seen] * k + last[seen], curvature[seen], k * k).reshape(k, k)
     upper = np.triu(np.cumsum(np.cumsum(corners, axis=0)[:, ::-1], axis=1)[:, ::-1])
     hessian = (upper + np.triu(upper, 1).T) / np.outer(price[active], price[active])
-    values, vectors = np.linalg.eigh(hessian)
-    root = np.sqrt(np.maximum(values, values[-1] * 1e-13))
+    return _non_negative_optimum(hessian, 2 * gradient - cells.weight.sum())
+
+
+def _non_negative_optimum(hessian: Floats, slope: Floats) -> Floats:
+    """Maximize slope @ q - q @ hessian @ q / 2 over q >= 0; the free optimum where that is non-negative."""
+    ridge = np.trace(hessian) * 1e-14
     try:
-        return nnls(root[:, None] * vectors.T, (vectors.T @ (2 * gradient - cells.weight.sum())) / root)[0]
+        root = np.linalg.cholesky(hessian + ridge * np.eye(len(slope)))
+    except np.linalg.LinAlgError:
+        values, vectors = np.linalg.eigh(hessian)
+        root = vectors * np.sqrt(np.maximum(values, values[-1] * 1e-13))
+        wanted = np.linalg.lstsq(root, slope)[0]
+    else:
+        wanted = solve_triangular(root, slope, lower=True, check_finite=False)
+        free = solve_triangular(root, wanted, lower=True, trans=1, check_finite=False)
+        if free.min() >= 0:
+            return free
+    try:
+        return nnls(root.T, wanted)[0]
     except RuntimeError:
-        return np.zeros(k)
+        return np.zeros(len(slope))
 
 
 def _expectation_maximization(cells: Cells, price: Floats, tolerance: float) -> Floats:
