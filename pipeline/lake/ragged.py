@@ -88,7 +88,8 @@ def _next_record(lines: Lines, delimiter: str, n_fields: int) -> tuple[list[str]
         if runs_on:
             return _first_line_alone(lines, delimiter)
         if fields:
-            return fields, f"The record has {len(fields)} fields where the header has {n_fields}."
+            fields_are = "1 field" if len(fields) == 1 else f"{len(fields)} fields"
+            return fields, f"The record has {fields_are} where the header has {n_fields}."
 
 
 def _first_line_alone(lines: Lines, delimiter: str) -> tuple[list[str], str]:
