@@ -27,6 +27,8 @@ KM_TO_READY = {
 }
 SLOW = tuple(KM_TO_READY)
 _ODD = world.STATIONS.index(world.EFFECTS.station_id)
+_TEXTS = ("inspection_id", "station_id", "vehicle_id", "trouble_codes", "cap_test_result")
+_TEXTS += ("monitor_status_hex", "monitors_not_ready")
 _CLEARS_PER_YEAR = 0.8
 _LAMP_CODES = ("P0420", "P0171", "P0300", "P0442", "P0455", "P0456", "P0135", "P0401")
 
@@ -224,9 +226,7 @@ def _frame(
             "cap_test_result": np.array(["pass", "fail", None], dtype=object)[seen["cap"]].tolist(),
             "waived": seen["waived"] > 0,
         },
-        schema_overrides=dict.fromkeys(
-            ("trouble_codes", "cap_test_result", "monitor_status_hex", "monitors_not_ready"), pl.String
-        ),
+        schema_overrides=dict.fromkeys(_TEXTS, pl.String),
     )
     no_reading = pl.Series(seen["connector"] > 0)
     no_counter = no_reading | (pl.Series(old) & pl.Series(seen["copied"] == 0))

@@ -15,6 +15,8 @@ NONE_FOUND = len(world.COMPONENTS)
 COMPONENTS = (*world.COMPONENT_NAMES, "none_found")
 NO_ACTION = len(ACTIONS)
 PURPOSES = ("repair", "nothing_found", "readiness")
+_TEXTS = ("source_id", "job_id", "shop_id", "technician_id", "vehicle_id", "trouble_codes", "component")
+_TEXTS += ("action", "checks", "currency", "note")
 _PREFIX = {"fleet_office": "FO-", "brightwell_shops": "J", "roadside_unit": "RU-"}
 
 
@@ -210,7 +212,7 @@ def jobs_frame(rng: np.random.Generator, fleet: Fleet, book: JobBook, first: int
             "currency": ["USD"] * book.size,
             "note": notes.draw_notes(rng, names, [PURPOSES[p] for p in book.purpose], hostile=first <= 1),
         },
-        schema_overrides={"trouble_codes": pl.String, "checks": pl.String, "note": pl.String},
+        schema_overrides=dict.fromkeys(_TEXTS, pl.String),
     )
     gone = pl.Series(rng.random(book.size) < 0.04)
     silent = pl.Series(rng.random(book.size) < 0.06)

@@ -7,7 +7,7 @@ State per trace: absolute pressure p [Pa] and gas temperature T [K] of a rigid v
     m cv dT/dt = inflow (cp T_wall - cv T) - outflow R T + m cv (T_wall - T)/tau
 
 Flows: isentropic orifice flow of an ideal gas, choked below the critical ratio (any gas dynamics text), with
-Cd = 0.61/sqrt(1 + 40/Re), which tends to the sharp-edged value at high Reynolds number and to laminar flow
+Cd = 0.61 Re/(Re + 20), which tends to the sharp-edged value at high Reynolds number and to laminar flow
 (proportional to the pressure difference) at low (common practice in simulation, constants by our choice).
 """
 
@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 GAS_CONSTANT, GAMMA, VISCOSITY = 287.05, 1.4, 1.82e-5
-CD_HIGH_RE, RE_LAMINAR = 0.61, 40.0
+CD_HIGH_RE, RE_LAMINAR = 0.61, 20.0
 CP = GAMMA * GAS_CONSTANT / (GAMMA - 1)
 CV = CP - GAS_CONSTANT
 STAGES = ("rest", "purge_first", "closed", "draw", "hold", "release")
@@ -79,7 +79,7 @@ def orifice_flow(
     head = 2 * GAMMA / (GAMMA - 1) * (ratio ** (2 / GAMMA) - ratio ** ((GAMMA + 1) / GAMMA))
     flux = up_pa * np.sqrt(np.maximum(head, 0) / (GAS_CONSTANT * up_k))
     reynolds = flux * diameter_m / VISCOSITY
-    cd = CD_HIGH_RE * np.sqrt(reynolds / (reynolds + RE_LAMINAR))
+    cd = CD_HIGH_RE * reynolds / (reynolds + RE_LAMINAR)
     return cd * np.pi / 4 * diameter_m**2 * flux
 
 

@@ -100,8 +100,8 @@ a region given to nobody, and carry right check digits.
    every other model. Here: {valve.height} visits for it on {n_model} vehicles. Every other component fails at
    the same rate on every model.
 2. **A shop whose repairs come back.** At {e.shop_id} a repair cures the fault with probability
-   {e.shop_first_time_fix:g}; at every other shop with {e.other_first_time_fix:g}. Here: {_cured(bad)} repair visits cured at
-   {e.shop_id}, {_cured(others)} elsewhere. Half of the failed repairs replaced a wrong part.
+   {e.shop_first_time_fix:g}; at every other shop with {e.other_first_time_fix:g}. Here: {_cured(bad)} repair visits
+   cured at {e.shop_id}, {_cured(others)} elsewhere. Half of the failed repairs replaced a wrong part.
 3. **A station that copies.** {e.station_id} wrote one vehicle's monitor bytes, warm-ups and distance on
    {records.copied_inspections.height} of its {visits} inspections, so it fails and returns too few vehicles. All
    other stations are honest and alike.

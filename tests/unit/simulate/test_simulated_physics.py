@@ -1,0 +1,134 @@
+"""The integrated truth behind traces, held against textbook gas dynamics and closed forms."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pipeline.simulate.trace_physics import Rig, Script, integrate, orifice_flow
+
+INH2O = 249.0889  # NIST SP 811 App. B.8, conventional
+ATMOSPHERE = 101_325.0
+
+
+def one_rig(**changes: float) -> Rig:
+    plain = {
+        "volume_m3": 0.020,
+        "barometric_pa": ATMOSPHERE,
+        "start_gauge_pa": 0.0,
+        "wall_k": 298.15,
+        "leak_m": 0.0,
+        "vent_open_m": 0.008,
+        "vent_shut_m": 0.0,
+        "purge_m": 1.5e-3,
+        "purge_shut_m": 0.0,
+        "manifold_pa": 35_000.0,
+        "vapor_kg_s": 0.0,
+        "vapor_scale_pa": 5_000.0,
+        "wall_time_s": 5.0,
+        "relief_pa": 50_000.0,
+    }
+    return Rig(**{name: np.array([value]) for name, value in (plain | changes).items()})
+
+
+def one_script(seconds: list[float], target_pa: float = -2_500.0) -> Script:
+    one = np.ones(1)
+    return Script(np.array([seconds], dtype=float), one * target_pa, one, one, one * 0, one * 30)
+
+
+def pressure_at(history, t: float) -> float:
+    return float(np.interp(t, np.arange(history.gauge_pa.shape[1]) * history.every_s, history.gauge_pa[0]))
+
+
+@pytest.mark.parametrize(("volume_l", "seconds"), [(20, 8.9), (40, 17.7), (60, 26.6)])
+def test_blow_down_takes_the_time_of_the_isothermal_closed_form(volume_l, seconds):
+    """standards.md section 9: 14 to 8 inH2O through 0.040 in, Cd 0.61; Cd(Re) and gas cooling allow 4 %."""
+    rig = one_rig(
+        volume_m3=volume_l / 1000, start_gauge_pa=14 * INH2O, leak_m=0.040 * 0.0254, wall_time_s=0.05
+    )
+    history = integrate(rig, one_script([0, 0, seconds * 3, 0, 0, 0]))
+    time = np.arange(history.gauge_pa.shape[1]) * history.every_s
+    took = float(np.interp(-8 * INH2O, -history.gauge_pa[0], time))
+    assert took == pytest.approx(seconds, rel=0.04)
+
+
+def test_small_pressure_differences_flow_as_an_incompressible_orifice():
+    """standards.md section 9 [D]: 0.040 in, Cd 0.61, air 1.184 kg/m3: 608.7 cm3/min at 1 inH2O, 1217.3 at 4."""
+    flow = orifice_flow(
+        np.full(2, 0.040 * 0.0254),
+        ATMOSPHERE + np.array([1, 4]) * INH2O,
+        np.full(2, ATMOSPHERE),
+        np.full(2, 298.15),
+    )
+    assert flow / 1.184 * 6e7 == pytest.approx([608.7, 1217.3], rel=0.02)
+
+
+def test_flow_is_choked_below_the_critical_ratio():
+    """Textbook: choked flux = p sqrt(g/(R T)) (2/(g+1))^((g+1)/(2(g-1))), ratio 0.528 for air (standards.md 9)."""
+    up = np.full(3, 100_000.0)
+    flow = orifice_flow(np.full(3, 0.01), up, np.array([52_000.0, 30_000.0, 5_000.0]), np.full(3, 300.0))
+    flux = 100_000 * np.sqrt(1.4 / (287.05 * 300)) * (2 / 2.4) ** 3
+    assert flow == pytest.approx(0.61 * np.pi / 4 * 1e-4 * flux, rel=0.001)
+
+
+def test_flow_becomes_proportional_to_the_pressure_difference_at_low_reynolds_number():
+    """Laminar flow through an orifice grows with dp, not its root (any fluid text)."""
+    small = orifice_flow(
+        np.full(2, 2e-5), ATMOSPHERE + np.array([0.01, 0.02]), np.full(2, ATMOSPHERE), np.full(2, 298.0)
+    )
+    assert small[1] / small[0] == pytest.approx(2.0, rel=0.02)
+
+
+def test_a_quick_draw_cools_the_gas_and_the_walls_warm_it_again():
+    """Gas left by an adiabatic expansion has T/T0 = (p/p0)^((g-1)/g); warming then raises p by T0/T."""
+    rig = one_rig(purge_m=3e-3, wall_time_s=20.0)
+    history = integrate(rig, one_script([0, 0, 0, 10, 110, 0], target_pa=-3_000))
+    low = history.gauge_pa[0].min()
+    ratio = ((ATMOSPHERE + low) / ATMOSPHERE) ** (0.4 / 1.4)
+    expected_rise = (ATMOSPHERE + low) * (1 / ratio - 1)
+    assert history.gauge_pa[0, -3] - low == pytest.approx(expected_rise, rel=0.08)
+
+
+def test_halving_the_step_changes_a_whole_test_by_less_than_the_sensor_can_tell():
+    rig = one_rig(leak_m=0.8e-3, vapor_kg_s=1e-6)
+    script = one_script([1, 0, 4, 30, 20, 2])
+    coarse, fine = integrate(rig, script, 0.02, 5), integrate(rig, script, 0.004, 25)
+    k = min(coarse.gauge_pa.shape[1], fine.gauge_pa.shape[1])
+    assert np.abs(coarse.gauge_pa[0, :k] - fine.gauge_pa[0, :k]).max() < 60  # at the purge's edges
+    assert pressure_at(coarse, 20) == pytest.approx(pressure_at(fine, 20), abs=12)
+
+
+def test_vapor_makes_a_shut_tank_creep_up_and_more_so_under_vacuum():
+    rig = one_rig(vapor_kg_s=1e-6, wall_time_s=0.5)
+    history = integrate(rig, one_script([5, 0, 15, 30, 60, 5]))
+    starts = history.starts_s[0]
+    closed = (pressure_at(history, starts[3] - 0.2) - pressure_at(history, starts[2] + 1)) / 13.8
+    hold = (pressure_at(history, starts[4] + 40) - pressure_at(history, starts[4] + 10)) / 30
+    assert 1 < closed < 10
+    assert hold > 1.2 * closed
+
+
+@pytest.mark.parametrize(
+    ("fault", "shows"),
+    [
+        ({}, lambda h: h.gauge_pa.min() < -2_400 and h.gauge_pa[0, -1] > -20),
+        ({"purge_m": 0.0}, lambda h: h.gauge_pa.min() > -5),
+        ({"leak_m": 5e-3}, lambda h: -900 < h.gauge_pa.min() < -20),
+        ({"purge_shut_m": 0.5e-3}, lambda h: pressure_at(h, h.starts_s[0, 3] - 0.2) < -300),
+        ({"vent_open_m": 0.1e-3}, lambda h: h.gauge_pa[0, -1] < -1_500),
+    ],
+    ids=["sound", "purge stuck shut", "open path", "purge leaks", "vent stuck shut"],
+)
+def test_each_fault_shows_where_a_technician_would_look(fault, shows):
+    """Common practice of the trade (standards.md section 12; no source)."""
+    history = integrate(one_rig(**fault), one_script([3, 0, 12, 20, 20, 6]))
+    assert shows(history)
+
+
+def test_a_draw_that_never_arrives_ends_and_its_hold_is_cut_short():
+    script = replace(one_script([2, 0, 5, 20, 100, 5]), hold_if_missed_s=np.array([25.0]))
+    history = integrate(one_rig(purge_m=0.0), script)
+    draw, hold, release = history.starts_s[0, 3:6]
+    assert (hold - draw, release - hold) == pytest.approx((20, 25), abs=0.1)
