@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -12,6 +13,7 @@ from pathlib import Path
 import polars as pl
 import polars.selectors as cs
 import vl_convert
+from altair.utils import schemapi
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -42,9 +44,13 @@ def build_site(read: Read, site: Path) -> Path:
     -------
     Path of `index.html`. The same tables give the same bytes.
     """
-    known = _once(read)
-    run = last_run(known("audit.runs"))
-    pages = [module.make_page(known, run) for module in PAGES]
+    # Altair's own check of every chart is left to the tests: it takes longer than all else together.
+    with ThreadPoolExecutor(1) as aside, schemapi.debug_mode(False):
+        bundling = aside.submit(script_bundle)
+        known = _once(read)
+        run = last_run(known("audit.runs"))
+        pages = [module.make_page(known, run) for module in PAGES]
+        bundling.result()
     site.mkdir(parents=True, exist_ok=True)
     for page in pages:
         (site / page.file).write_text(render(page, pages, run), encoding="utf-8", newline="\n")

@@ -48,7 +48,7 @@ SHORT: dict[str, str] = {
     "leak_diameter_mm": "effective leak diameter",
     "diameter_mm": "effective leak diameter",
     "median_mm": "median effective leak diameter",
-    "share_at_most": "share of leaks at most so large",
+    "share_at_most": "share of recordings with a leak at most so large",
     "percent": "share of test cycles",
     "rate_per_million_km": "failures per million km",
     "n_repairs": "repairs closed inside the window",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import AnyChart, Rows, finish_lines, only_chosen, tips, values
+from reports.charts.frame import ROWS, AnyChart, Rows, Spec, finish_lines, only_chosen, tips
 
 
 def draw_bars(
@@ -14,20 +14,23 @@ def draw_bars(
     description: str,
     chosen: dict[str, str] | None = None,
     count_title: str = "count",
-) -> AnyChart:
+    step: int = 24,
+) -> Spec:
     """Draw one bar per category.
 
     rows : `category`, `order` (place from the top), `value`, `bar_text` (at the end of the bar),
         `count_text` (on hover); with a choice also the chosen field.
+        A line break in a category makes a label of two lines.
+    step : height of one line [px].
     """
     longest = max((r["value"] or 0 for r in rows), default=0)
     y = alt.Y(
         "category:N",
         title=None,
         sort=alt.EncodingSortField(field="order", op="min", order="ascending"),
-        axis=alt.Axis(domain=False, ticks=False, labelLimit=230),
+        axis=alt.Axis(domain=False, ticks=False, labelLimit=230, labelExpr="split(datum.label, '\\n')"),
     )
-    base = alt.Chart(values(rows))
+    base = alt.Chart(ROWS)
     bars = base.mark_bar(color=theme.TEAL, height=12).encode(
         x=alt.X(
             "value:Q",
@@ -42,4 +45,4 @@ def draw_bars(
     chart: AnyChart = alt.LayerChart(layer=[bars, text])
     if chosen:
         chart = only_chosen(chart, **chosen)
-    return finish_lines(chart, rows, description, 24, chosen)
+    return finish_lines(chart, rows, description, step, chosen)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme, words
-from reports.charts.frame import AnyChart, Rows, finish, tips, values
+from reports.charts.frame import ROWS, Rows, Spec, finish, tips
 
 
-def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> AnyChart:
+def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Spec:
     """Draw shops against what chance allows for their number of repairs and their mix of work.
 
     rows : `group`, `n_repairs`, `first_time_fix`, `expected`, `funnel_low`, `funnel_high`,
@@ -18,7 +18,7 @@ def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Any
     x = alt.X("n_repairs:Q", title=x_title, scale=alt.Scale(type="sqrt", zero=True, nice=True))
     y_scale = alt.Scale(zero=False, nice=True)
     axis = alt.Axis(format="%", tickCount=6)
-    base = alt.Chart(values(rows))
+    base = alt.Chart(ROWS)
 
     def limits(low: str, high: str, width: int, color: str) -> alt.Chart:
         y = alt.Y(f"{low}:Q", title=y_title, scale=y_scale, axis=axis)
@@ -37,7 +37,7 @@ def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Any
     picked = alt.selection_point(name="picked_class", fields=["funnel_label"], bind="legend")
     names = [words.label(word) for word in theme.FUNNEL_MARKS]
     points = (
-        alt.Chart(values(rows), name="shops")
+        alt.Chart(ROWS, name="shops")
         .mark_point(size=95)
         .encode(
             x=x,
@@ -76,16 +76,16 @@ def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Any
         points,
         notes,
     )
-    return finish(alt.LayerChart(layer=list(layers)), description, 360)
+    return finish(alt.LayerChart(layer=list(layers)), rows, description, 360)
 
 
-def draw_proof(rows: Rows, description: str) -> AnyChart:
+def draw_proof(rows: Rows, description: str) -> Spec:
     """Draw what recordings say of each shop's repairs, as counts that add up to its repairs.
 
     rows : `shop`, `verified` (closed word), `verified_label`, `place` (0, 1, ...), `n`, `count_text`.
     """
     classes = list(theme.VERIFIED_COLORS)
-    base = alt.Chart(values(rows)).encode(
+    base = alt.Chart(ROWS).encode(
         y=alt.Y("shop:N", title=None, axis=alt.Axis(domain=False, ticks=False)),
         x=alt.X("n:Q", title="repairs", stack="zero", axis=alt.Axis(format=",~f", tickCount=6)),
         order=alt.Order("place:Q"),
@@ -101,4 +101,4 @@ def draw_proof(rows: Rows, description: str) -> AnyChart:
         ),
         tooltip=tips(shop="shop", verified_label="recordings say", count_text="repairs"),
     )
-    return finish(bars, description, 26 * len({r["shop"] for r in rows}))
+    return finish(bars, rows, description, 26 * len({r["shop"] for r in rows}))

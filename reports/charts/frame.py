@@ -1,4 +1,8 @@
-"""The frame every chart is put in: our look, full width, a description for those who cannot see it."""
+"""The frame every chart is put in: our look, full width, a description for those who cannot see it.
+
+Chart functions take plain rows and give a Vega-Lite spec. The rows stand in the spec once, as the data set
+"rows", and never pass through Altair, which would check every value of them.
+"""
 
 from __future__ import annotations
 
@@ -9,25 +13,30 @@ import altair as alt
 from reports import theme
 
 Rows = list[dict[str, Any]]
+Spec = dict[str, Any]
 AnyChart = alt.Chart | alt.LayerChart
+
+#: Where a chart finds its rows.
+ROWS = alt.NamedData(name="rows")
 
 
 def finish(
-    chart: AnyChart, description: str, height: float, heights: dict[str, int] | None = None
-) -> AnyChart:
-    """Give a chart the width of its place, our settings and a description.
+    chart: AnyChart, rows: Rows, description: str, height: float, heights: dict[str, int] | None = None
+) -> Spec:
+    """Turn a chart into its spec: the width of its place, our settings, a description, its rows.
 
     height : of the plot [px]. heights : by the reader's choice [px], for the page to set on choosing.
+    The same rows give the same spec.
     """
     fitted = chart.properties(
         width="container",
         height=height,
         description=description,
         autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
+        usermeta={"heights": heights or {}},
     )
-    if heights:
-        fitted = fitted.properties(usermeta={"heights": heights})
-    return fitted.configure(**theme.CHART_CONFIG)
+    spec = fitted.configure(**theme.CHART_CONFIG).to_dict()
+    return spec | {"datasets": spec.get("datasets", {}) | {"rows": rows}}
 
 
 def row_heights(rows: Rows, category: str, step: int, chosen: str = "") -> dict[str, int]:
@@ -40,23 +49,13 @@ def row_heights(rows: Rows, category: str, step: int, chosen: str = "") -> dict[
 
 def finish_lines(
     chart: AnyChart, rows: Rows, description: str, step: int, chosen: dict[str, str] | None
-) -> AnyChart:
+) -> Spec:
     """Finish a chart of one line per category, as high as the chosen rows need."""
     if not chosen:
-        return finish(chart, description, row_heights(rows, "category", step).get("", step))
+        return finish(chart, rows, description, row_heights(rows, "category", step).get("", step))
     field, first = next(iter(chosen.items()))
     heights = row_heights(rows, "category", step, field)
-    return finish(chart, description, heights.get(first, step), heights)
-
-
-def to_spec(chart: Any) -> dict[str, Any]:
-    """Turn a chart into its Vega-Lite spec, the same for the same rows."""
-    return chart.to_dict()
-
-
-def values(rows: Rows) -> alt.Data:
-    """Put plain rows into a chart as they are."""
-    return alt.Data(values=rows)
+    return finish(chart, rows, description, heights.get(first, step), heights)
 
 
 def only_chosen(chart: AnyChart, **chosen: str) -> AnyChart:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import AnyChart, Rows, finish, only_chosen, tips, values
+from reports.charts.frame import ROWS, Rows, Spec, finish, only_chosen, tips
 
 
-def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, vehicle_type: str) -> AnyChart:
+def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, vehicle_type: str) -> Spec:
     """Draw one item of the annual report by model year, with intervals.
 
     rows : `item`, `vehicle_type`, `model_year`, `percent`, `low_percent`, `high_percent` and the texts
@@ -17,7 +17,7 @@ def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, veh
     drawn = [r for r in rows if r["percent"] is not None]
     x = alt.X("model_year:O", title="model year", axis=alt.Axis(labelAngle=-60))
     scale, axis = alt.Scale(zero=True, nice=True), alt.Axis(format=",~f", tickCount=5)
-    base = alt.Chart(values(drawn))
+    base = alt.Chart(ROWS)
     rule = (
         base.transform_filter("isValid(datum.low_percent) && isValid(datum.high_percent)")
         .mark_rule(color=theme.TEAL)
@@ -35,10 +35,10 @@ def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, veh
         ),
     )
     chart = only_chosen(alt.LayerChart(layer=[rule, point]), item=item, vehicle_type=vehicle_type)
-    return finish(chart, description, 260)
+    return finish(chart, drawn, description, 260)
 
 
-def draw_stations(rows: Rows, description: str, measure: str) -> AnyChart:
+def draw_stations(rows: Rows, description: str, measure: str) -> Spec:
     """Draw what each station counted against what its mix of model years lets expect.
 
     rows : `measure`, `station_id`, `n`, `expected`, `mark` ("a reason to look" or "as expected"), `note`,
@@ -48,9 +48,14 @@ def draw_stations(rows: Rows, description: str, measure: str) -> AnyChart:
     domain = ["a reason to look", "as expected"]
     looks = (theme.FLAGGED, (theme.TEAL, "circle"))
     scale = alt.Scale(type="sqrt", zero=True, nice=True)
-    x = alt.X("expected:Q", title="expected count for the station's mix of model years", scale=scale)
-    y = alt.Y("n:Q", title="count", scale=scale)
-    base = alt.Chart(values(drawn))
+    x = alt.X(
+        "expected:Q",
+        title="count expected for the station's mix of model years",
+        scale=scale,
+        axis=alt.Axis(format=",~f", tickCount=8),
+    )
+    y = alt.Y("n:Q", title="count", scale=scale, axis=alt.Axis(format=",~f", tickCount=8))
+    base = alt.Chart(ROWS)
     line = base.mark_line(color=theme.FAINT, strokeDash=[4, 3]).encode(
         x=x, y=alt.Y("expected:Q", title="count", scale=scale)
     )
@@ -73,4 +78,6 @@ def draw_stations(rows: Rows, description: str, measure: str) -> AnyChart:
         .mark_text(align="right", dx=-9)
         .encode(x=x, y=y, text="note:N")
     )
-    return finish(only_chosen(alt.LayerChart(layer=[line, point, notes]), measure=measure), description, 340)
+    return finish(
+        only_chosen(alt.LayerChart(layer=[line, point, notes]), measure=measure), drawn, description, 340
+    )

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import AnyChart, Rows, finish_lines, only_chosen, tips, values
+from reports.charts.frame import ROWS, AnyChart, Rows, Spec, finish_lines, only_chosen, tips
 
 STEP = 24
 
@@ -24,7 +24,7 @@ def draw_intervals(
     chosen: dict[str, str] | None = None,
     count_title: str = "count",
     interval_title: str = "interval",
-) -> AnyChart:
+) -> Spec:
     """Draw estimates with their bounds, one line per category.
 
     Parameters
@@ -46,7 +46,7 @@ def draw_intervals(
         sort=alt.EncodingSortField(field="order", op="min", order="ascending"),
         axis=alt.Axis(grid=True, domain=False, ticks=False),
     )
-    base = alt.Chart(values(drawn))
+    base = alt.Chart(ROWS)
     rule = base.transform_filter("isValid(datum.low) && isValid(datum.high)").mark_rule()
     rule = rule.encode(
         x=alt.X("low:Q", title=x_title, scale=x_scale, axis=axis), x2="high:Q", y=y, **_looks(series, False)

@@ -5,14 +5,14 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import AnyChart, Rows, finish, only_chosen, tips, values
+from reports.charts.frame import ROWS, Rows, Spec, finish, only_chosen, tips
 
 #: Sizes that programs speak of, customary and not part of any code's text: 0.020 in and 0.040 in.
 MARKED_MM = (0.5, 1.0)
 CURVES = ("nonparametric", "censored lognormal")
 
 
-def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, group: str) -> AnyChart:
+def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, group: str) -> Spec:
     """Draw the share of leaks at most so large against diameter, for the chosen group.
 
     rows : `group_key`, `diameter_mm` (> 0), `share_at_most`, `low`, `high`, `lognormal_share`, and the texts
@@ -28,7 +28,10 @@ def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
     scale, axis = alt.Scale(domain=[0, 1]), alt.Axis(format="%", tickCount=5)
     share = alt.Y("share_at_most:Q", title=y_title, scale=scale, axis=axis)
     looks = alt.Scale(domain=list(CURVES), range=[theme.TEAL, theme.RUST])
-    base = alt.Chart(values(drawn))
+    dashes = alt.StrokeDash(
+        "curve:N", title=None, scale=alt.Scale(domain=list(CURVES), range=[[1, 0], [5, 4]])
+    )
+    base = alt.Chart(ROWS)
     band = (
         base.transform_filter("isValid(datum.low) && isValid(datum.high)")
         .mark_area(interpolate="step-after", color=theme.TEAL, opacity=0.16)
@@ -37,16 +40,17 @@ def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
     step = (
         base.transform_calculate(curve=f"'{CURVES[0]}'")
         .mark_line(interpolate="step-after", strokeWidth=2.2)
-        .encode(x=x, y=share, color=alt.Color("curve:N", title=None, scale=looks))
+        .encode(x=x, y=share, color=alt.Color("curve:N", title=None, scale=looks), strokeDash=dashes)
     )
     smooth = (
         base.transform_calculate(curve=f"'{CURVES[1]}'")
         .transform_filter("isValid(datum.lognormal_share)")
-        .mark_line(strokeDash=[5, 4], strokeWidth=1.6)
+        .mark_line(strokeWidth=1.6)
         .encode(
             x=x,
             y=alt.Y("lognormal_share:Q", title=y_title, scale=scale, axis=axis),
             color=alt.Color("curve:N", title=None, scale=looks),
+            strokeDash=dashes,
         )
     )
     points = base.mark_point(size=34, color=theme.TEAL).encode(
@@ -56,10 +60,10 @@ def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
             size_text="at most", value_text="share", interval_text="interval", count_text="recordings"
         ),
     )
-    marks = alt.Chart(values([{"mm": mm, "mm_text": f"{mm:.1f} mm"} for mm in MARKED_MM]))
+    marks = alt.Chart(alt.InlineData([{"mm": mm, "mm_text": f"{mm:.1f} mm"} for mm in MARKED_MM]))
     lines = marks.mark_rule(color=theme.GRAY, strokeDash=[2, 3], strokeWidth=1).encode(x="mm:Q")
     labels = marks.mark_text(align="left", dx=4, color=theme.GRAY).encode(
         x="mm:Q", y=alt.value(8), text="mm_text:N"
     )
     curves = only_chosen(alt.LayerChart(layer=[band, step, smooth, points]), group_key=group)
-    return finish(alt.LayerChart(layer=[lines, labels, curves]), description, 320)
+    return finish(alt.LayerChart(layer=[lines, labels, curves]), drawn, description, 320)

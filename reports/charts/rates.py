@@ -5,10 +5,10 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import AnyChart, Rows, finish, tips, values
+from reports.charts.frame import ROWS, Rows, Spec, finish, tips
 
 
-def draw_recurrence_map(rows: Rows, description: str) -> AnyChart:
+def draw_recurrence_map(rows: Rows, description: str) -> Spec:
     """Draw models against components: area is the number of failures, a diamond is a recurring pair.
 
     rows : `model`, `component`, `n_failures`, `mark` ("recurring" or "not recurring"), and the texts
@@ -17,7 +17,7 @@ def draw_recurrence_map(rows: Rows, description: str) -> AnyChart:
     domain = ["recurring", "not recurring"]
     looks = (theme.FLAGGED, (theme.GRAY, "circle"))
     chart = (
-        alt.Chart(values(rows))
+        alt.Chart(ROWS)
         .mark_point(opacity=0.9)
         .encode(
             x=alt.X("component:N", title=None, axis=alt.Axis(labelAngle=-40, orient="bottom", grid=True)),
@@ -45,4 +45,4 @@ def draw_recurrence_map(rows: Rows, description: str) -> AnyChart:
             ),
         )
     )
-    return finish(chart, description, 26 * len({r["model"] for r in rows}))
+    return finish(chart, rows, description, 26 * len({r["model"] for r in rows}))

@@ -81,6 +81,7 @@ def list_files(files: pl.DataFrame) -> Section:
             f"{words.plural(len(rows), 'file')}: {said}.",
             "In every file: read = accepted + quarantined + said again.",
         ),
+        wide=True,
         grids=(by_source(files), grid("Files", heads, lines, "audit.files", n_text_columns=3)),
         how=(
             "A file is known by the hash of its content: an unchanged one is not read again, a"
@@ -109,6 +110,7 @@ def by_source(files: pl.DataFrame) -> Grid:
         lines,
         "audit.files",
         n_text_columns=2,
+        opened=True,
     )
 
 

@@ -10,7 +10,6 @@ import polars as pl
 from pipeline.contract.tables import FAILURE_RATE
 from reports import words
 from reports.charts.bars import draw_bars
-from reports.charts.frame import to_spec
 from reports.charts.intervals import draw_intervals
 from reports.charts.rates import draw_recurrence_map
 from reports.pages.fleet_rows import (
@@ -157,7 +156,7 @@ def recurrence_picture(rates: list[dict[str, Any]]) -> Picture:
     ]
     alt = "Models against components; larger marks are more failures, diamonds are recurring pairs."
     caption = "Area is the number of failures; a diamond is a recurring pair. An empty place saw no failure."
-    return Picture(to_spec(draw_recurrence_map(rows, alt)), alt, caption + shown_note(rates))
+    return Picture(draw_recurrence_map(rows, alt), alt, caption + shown_note(rates))
 
 
 def by_model(rates: list[dict[str, Any]], run: Run) -> Section:
@@ -180,7 +179,7 @@ def by_model(rates: list[dict[str, Any]], run: Run) -> Section:
             " Where they part, the count is small; trust the shrunk one when ranking.",
         ),
         choices=(choice("model", "Model", [(m, m) for m in sorted(models)], first),),
-        picture=Picture(to_spec(chart), alt, rate_caption(run)),
+        picture=Picture(chart, alt, rate_caption(run)),
         grids=(rate_grid(rates, run, "model", lambda r: r["name"]),),
         how=(FAILURE, EXPOSURE, GARWOOD, SHRUNK),
     )
@@ -203,7 +202,7 @@ def by_component(rates: list[dict[str, Any]], run: Run) -> Section:
             f" {words.plural(len({r['name'] for r in rates}), 'model')}.",
         ),
         choices=(choice("part", "Part", [(p, p) for p in parts], first),),
-        picture=Picture(to_spec(chart), alt, rate_caption(run) + shown_note(rates)),
+        picture=Picture(chart, alt, rate_caption(run) + shown_note(rates)),
         grids=(rate_grid(rates, run, "part", lambda r: r["part"]),),
         how=(FAILURE, EXPOSURE, GARWOOD, SHRUNK),
     )
@@ -251,7 +250,7 @@ def exposure(rates: list[dict[str, Any]]) -> Section:
             f"{words.plural(sum(r['n_vehicles'] or 0 for r in models), 'vehicle')} of"
             f" {words.plural(len(models), 'model')} in the register.",
         ),
-        picture=Picture(to_spec(draw_bars(rows, title, alt, count_title="vehicles")), alt),
+        picture=Picture(draw_bars(rows, title, alt, count_title="vehicles"), alt),
         grids=(table,),
         how=(EXPOSURE,),
     )
@@ -282,7 +281,7 @@ def distance(rates: list[dict[str, Any]], run: Run) -> Section:
         question,
         (f"Distance is known for {words.plural(n, 'vehicle')}; the rate by distance rests on these alone.",),
         choices=(choice("model", "Model", [(m, m) for m in models]),),
-        picture=Picture(to_spec(chart), alt, rate_caption(run)),
+        picture=Picture(chart, alt, rate_caption(run)),
         grids=(distance_grid(known, run),),
         how=(
             "Distance runs from a vehicle's first to its last odometer reading inside the window;"

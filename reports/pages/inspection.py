@@ -9,7 +9,6 @@ import polars as pl
 
 from pipeline.contract.tables import INSPECTION_REPORT
 from reports import words
-from reports.charts.frame import to_spec
 from reports.charts.inspections import draw_item_by_year
 from reports.pages.page import (
     Cell,
@@ -129,7 +128,7 @@ def items(report: pl.DataFrame, run: Run) -> Section:
             choice("vehicle_type", "Vehicle type", [(t, t) for t in types], most),
         ),
         picture=Picture(
-            to_spec(chart),
+            chart,
             alt,
             f"Dot: share of the test cycles it could have counted; line: {run.level_text} interval.",
         ),

@@ -9,7 +9,6 @@ import polars as pl
 
 from pipeline.contract.tables import LEAK_SIZE, LEAK_SIZE_CURVE
 from reports import words
-from reports.charts.frame import to_spec
 from reports.charts.intervals import draw_intervals
 from reports.charts.leaks import draw_size_curve
 from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
@@ -112,7 +111,9 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
         for s in offered
     ]
     options = options[:1] + sorted(options[1:], key=lambda o: o[1])
-    alt = "Share of leaks at most so large, as a step curve with bounds, for the chosen group."
+    alt = (
+        "Share of recordings with a leak at most so large, as a step curve with bounds, for the chosen group."
+    )
     chart = draw_size_curve(
         rows,
         words.axis_title(LEAK_SIZE_CURVE, "diameter_mm"),
@@ -126,16 +127,16 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
         (size_sentence(everyone, run), over_sentence(everyone, run)),
         choices=(choice("group_key", "Recordings", options),),
         picture=Picture(
-            to_spec(chart),
+            chart,
             alt,
-            f"Steps: share of leaks at most so large; band: {run.level_text} pointwise bounds;"
+            f"Steps: share of recordings with a leak at most so large; band: {run.level_text} pointwise bounds;"
             " dashed: lognormal. The axis is logarithmic.",
         ),
         grids=(curve_grid(rows, run),),
         how=HOW_SIZE,
         left_out=(
             "Recordings that judge a valve or the sensor and give no size.",
-            "The share above the last step: leaks too large to size.",
+            "Sizes beyond the last step: leaks too large to size.",
         ),
     )
 
@@ -145,7 +146,7 @@ def size_sentence(s: dict[str, Any], run: Run) -> str:
         return f"The median size is not known: {s['reason'] or 'too few recordings give a size'} ({s['count_text']})."
     bounds = words.interval(s["median_low_mm"], s["median_high_mm"])
     return (
-        f"Half of the leaks are at most {words.number(s['median_mm'])} mm ({run.level_text}"
+        f"Half of the recordings show a leak of at most {words.number(s['median_mm'])} mm ({run.level_text}"
         f" interval {bounds} mm; {s['count_text']})."
     )
 
@@ -159,7 +160,7 @@ def over_sentence(s: dict[str, Any], run: Run) -> str:
         f"{words.share(s['share_over_1_0_mm'])}"
         f" ({words.interval(s['share_over_1_0_low'], s['share_over_1_0_high'], words.share)})"
     )
-    return f"Larger than 0.5 mm: {half}. Larger than 1.0 mm: {one}."
+    return f"Larger than 0.5 mm: {half} of the recordings. Larger than 1.0 mm: {one}."
 
 
 def curve_point(r: dict[str, Any], size: dict[str, Any] | None) -> dict[str, Any]:
@@ -185,7 +186,7 @@ def curve_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
         )
         for p in rows
     )
-    heads = ("At most", "Share of leaks", "By the lognormal")
+    heads = ("At most", "Share of recordings", "By the lognormal")
     return grid(
         f"The curve, step by step, with {run.level_text} bounds",
         heads,
@@ -222,7 +223,7 @@ def compare(sizes: list[dict[str, Any]], run: Run) -> Section:
             f"Medians and shares for {words.plural(sum(s['by'] in present for s in sizes), 'group')} of recordings.",
         ),
         choices=(choice("by", "Group by", [(by, GROUPINGS[by]) for by in present]),),
-        picture=Picture(to_spec(chart), alt, f"Dot: median; line: {run.level_text} interval."),
+        picture=Picture(chart, alt, f"Dot: median; line: {run.level_text} interval."),
         grids=(size_grid(sizes, run),),
         how=HOW_SIZE,
         left_out=("A recording with several trouble codes counts under each of them.",),

@@ -39,6 +39,7 @@ class Grid:
     source: str = ""
     choice: str = ""
     n_text_columns: int = 1
+    opened: bool = False
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,16 @@ class Finding:
 
 @dataclass(frozen=True)
 class Section:
-    """One question. Without a picture and a table, `answer` says why there is none."""
+    (
+        """One question. Without a picture and a table, `answer` says why there is none.
+
+    `wide` sets the numbers below the text, not beside it.
+    """
+        " "
+        " a"
+        " table, `answer` says why there is none."
+        ""
+    )
 
     key: str
     question: str
@@ -82,7 +92,7 @@ class Section:
     grids: tuple[Grid, ...] = ()
     how: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
-    open_numbers: bool = False
+    wide: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,10 +125,11 @@ def grid(
     choice: str = "",
     n_text_columns: int = 1,
     limit: int = MAX_ROWS,
+    opened: bool = False,
 ) -> Grid:
     """Lay rows out as a table of at most `limit` rows."""
     every = tuple(rows)
-    return Grid(caption, tuple(heads), every[:limit], len(every), source, choice, n_text_columns)
+    return Grid(caption, tuple(heads), every[:limit], len(every), source, choice, n_text_columns, opened)
 
 
 def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "") -> Choice:

@@ -9,7 +9,6 @@ import polars as pl
 from pipeline.contract.vocabulary import VERIFIED
 from reports import words
 from reports.charts.fixes import draw_proof
-from reports.charts.frame import to_spec
 from reports.pages.page import (
     Grid,
     Picture,
@@ -46,7 +45,7 @@ def proof(checks: pl.DataFrame) -> Section:
         question,
         (f"Of {words.plural(checks.height, 'repair')}: {said}.",),
         picture=Picture(
-            to_spec(draw_proof(rows, alt)),
+            draw_proof(rows, alt),
             alt,
             "From left to right: proved, not proved, disproved, no recording.",
         ),

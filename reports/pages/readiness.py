@@ -8,7 +8,6 @@ import polars as pl
 
 from pipeline.contract.tables import READINESS
 from reports import words
-from reports.charts.frame import to_spec
 from reports.charts.intervals import draw_intervals
 from reports.pages.page import (
     Picture,
@@ -61,7 +60,7 @@ def ready(readiness: pl.DataFrame, run: Run) -> Section:
         (worst_sentence(worst([r for r in rows if r["monitor"] == first]), run),),
         choices=(choice("monitor", "Monitor", [(m, words.label(m)) for m in monitors], first),),
         picture=Picture(
-            to_spec(chart),
+            chart,
             alt,
             f"Dot: share; line: {run.level_text} interval. Sorted by the lower bound; the axis is a square root.",
         ),

@@ -9,7 +9,6 @@ import polars as pl
 from pipeline.contract.rules import RULE_MEANINGS
 from reports import words
 from reports.charts.bars import draw_bars
-from reports.charts.frame import to_spec
 from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid, number_cell, text_cell
 
 MAX_BARS = 30
@@ -22,14 +21,14 @@ MAX_TEXT = 200
 
 
 ADVICE: dict[str, str] = {
-    "shape": "Export with one delimiter, and quote text that holds it; check `delimiter` in source.toml.",
+    "shape": "Export with one delimiter, and quote text that holds it; check 'delimiter' in source.toml.",
     "required": "Fill the field before export, or map the column that holds it in source.toml.",
     "type": (
         "Export numbers as numbers and times with a zone; or declare the decimal mark, format"
         " and time zone in source.toml."
     ),
     "range": "Check the unit first, then the instrument; declare the unit in source.toml.",
-    "vocabulary": "Map the source's word to ours under `values` in source.toml.",
+    "vocabulary": "Map the source's word to ours under 'values' in source.toml.",
     "vin_check_digit": "Scan the number instead of typing it; correct it in the register.",
     "trouble_code_form": "Export codes as letter and four digits, one by one, without their text.",
     "obd_bytes": "Export the whole response, two hexadecimal digits a byte.",
@@ -58,7 +57,7 @@ def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
     n_records = quarantine.unique(["file", "row"]).height
     rows = [
         {
-            "category": f"{g['source_id']} · {g['kind']} · {g['rule']} · {g['column']}",
+            "category": f"{g['source_id']}, {g['kind']}\n{g['column']}: {g['rule']}",
             "order": i,
             "value": g["n"],
             "bar_text": words.count(g["n"]),
@@ -76,12 +75,14 @@ def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
         ),
         findings=tuple(Finding(refusal_sentence(g)) for g in groups[:3]),
         picture=Picture(
-            to_spec(draw_bars(rows, "refused records", alt)), alt, "Source, kind of record, rule, field."
+            draw_bars(rows, "refused records", alt, step=40),
+            alt,
+            "Each bar: source and kind of record, then field and rule.",
         ),
         grids=(refusal_grid(groups),),
         how=how,
         left_out=("Values longer than 200 characters are cut here; quarantine.records holds them whole.",),
-        open_numbers=True,
+        wide=True,
     )
 
 
@@ -142,7 +143,12 @@ def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
         "Records",
     )
     return grid(
-        "What was refused, by source, field and rule", heads, lines, "quarantine.records", n_text_columns=6
+        "What was refused, by source, field and rule",
+        heads,
+        lines,
+        "quarantine.records",
+        n_text_columns=6,
+        opened=True,
     )
 
 

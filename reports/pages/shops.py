@@ -10,7 +10,6 @@ import polars as pl
 from pipeline.contract.tables import FIRST_TIME_FIX
 from reports import words
 from reports.charts.fixes import draw_funnel
-from reports.charts.frame import to_spec
 from reports.charts.intervals import draw_intervals
 from reports.pages.page import (
     Finding,
@@ -117,7 +116,7 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
         funnel_answer(fixes, judged, beyond, run),
         findings=tuple(Finding(shop_sentence(s, run)) for s in beyond[:6]),
         picture=Picture(
-            to_spec(chart),
+            chart,
             alt,
             "Each upright bar is one shop's limits for its number and mix of repairs: thick 95%, thin 99.8%; the short"
             " dash is what its mix lets expect. Click a word of the legend to single out its shops.",
@@ -208,7 +207,7 @@ def compare(fixes: list[dict[str, Any]], run: Run) -> Section:
         ),
         choices=(choice("by", "Group by", [(by, GROUPINGS[by]) for by in present]),),
         picture=Picture(
-            to_spec(chart),
+            chart,
             alt,
             f"Dot: share; line: {run.level_text} interval, known for the first estimate only.",
         ),
@@ -311,7 +310,7 @@ def technicians(fixes: list[dict[str, Any]], run: Run) -> Section:
             " place to offer help, not as a"
             " mark: the work people are given differs, and most intervals here overlap.",
         ),
-        picture=Picture(to_spec(chart), alt, f"Dot: share; line: {run.level_text} interval.{wide}"),
+        picture=Picture(chart, alt, f"Dot: share; line: {run.level_text} interval.{wide}"),
         grids=(fix_grid(rows, "Technician", run),),
         how=(COMEBACK, KAPLAN_MEIER),
         left_out=(

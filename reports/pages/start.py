@@ -145,7 +145,6 @@ def holds(read: Read, run: Run) -> Section:
         ),
         findings=quarantined(files),
         grids=(kind_grid(by_kind),),
-        open_numbers=True,
     )
 
 
@@ -196,6 +195,7 @@ def kind_grid(by_kind: dict[str, dict[str, Any]]) -> Grid:
         ("Kind", "Files", "Read", "Accepted", "Quarantined", "Said again"),
         lines,
         "audit.files",
+        opened=True,
     )
 
 

@@ -7,7 +7,6 @@ from typing import Any
 import polars as pl
 
 from reports import words
-from reports.charts.frame import to_spec
 from reports.charts.inspections import draw_stations
 from reports.pages.page import (
     Finding,
@@ -55,7 +54,7 @@ def stations(look: pl.DataFrame, run: Run) -> Section:
         findings=tuple(Finding(station_sentence(r, run)) for r in found[:6]),
         choices=(choice("measure", "Measure", [(m, words.label(m)) for m in measures], first),),
         picture=Picture(
-            to_spec(chart),
+            chart,
             alt,
             "On the dashed line a station counted what was expected. Diamonds give a reason to look.",
         ),

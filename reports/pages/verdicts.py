@@ -7,7 +7,6 @@ import polars as pl
 from pipeline.contract.vocabulary import STAGES, VERDICTS
 from reports import words
 from reports.charts.bars import draw_bars
-from reports.charts.frame import to_spec
 from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
 
 MEANINGS: dict[str, str] = {
@@ -54,7 +53,7 @@ def verdicts(traces: pl.DataFrame) -> Section:
             f" {words.count(total['leak'])} leak, {words.count(total['gross_leak'])} leak grossly.",
         ),
         choices=(choice("stage", "Stage", stages),),
-        picture=Picture(to_spec(draw_bars(rows, "recordings", alt, {"stage": "all"})), alt),
+        picture=Picture(draw_bars(rows, "recordings", alt, {"stage": "all"}), alt),
         grids=(verdict_grid(traces, counts),),
         how=(
             "Each recording is cut into rest, closed, draw, hold and release by what was commanded,"
