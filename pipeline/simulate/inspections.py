@@ -27,7 +27,7 @@ KM_TO_READY = {
 }
 SLOW = tuple(KM_TO_READY)
 _ODD = world.STATIONS.index(world.EFFECTS.station_id)
-_TEXTS = ("inspection_id", "station_id", "vehicle_id", "trouble_codes", "cap_test_result")
+_TEXTS: tuple[str, ...] = ("inspection_id", "station_id", "vehicle_id", "trouble_codes", "cap_test_result")
 _TEXTS += ("monitor_status_hex", "monitors_not_ready")
 _CLEARS_PER_YEAR = 0.8
 _LAMP_CODES = ("P0420", "P0171", "P0300", "P0442", "P0455", "P0456", "P0135", "P0401")

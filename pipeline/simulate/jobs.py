@@ -15,7 +15,15 @@ NONE_FOUND = len(world.COMPONENTS)
 COMPONENTS = (*world.COMPONENT_NAMES, "none_found")
 NO_ACTION = len(ACTIONS)
 PURPOSES = ("repair", "nothing_found", "readiness")
-_TEXTS = ("source_id", "job_id", "shop_id", "technician_id", "vehicle_id", "trouble_codes", "component")
+_TEXTS: tuple[str, ...] = (
+    "source_id",
+    "job_id",
+    "shop_id",
+    "technician_id",
+    "vehicle_id",
+    "trouble_codes",
+    "component",
+)
 _TEXTS += ("action", "checks", "currency", "note")
 _PREFIX = {"fleet_office": "FO-", "brightwell_shops": "J", "roadside_unit": "RU-"}
 
