@@ -16,6 +16,7 @@ from pipeline.statistics.intervals import normal_quantile, poisson_interval
 
 #: Dispersions that are searched: at 1e-9 a rate's own spread is 0.003 %, at 1e7 nearly all rates are 0.
 _LOG_DISPERSION = np.log(np.geomspace(1e-9, 1e7, 47))
+_MOST_STEPS = 60
 
 NO_FAILURES = "no failures in the group"
 NO_OVER_DISPERSION = "rates differ by no more than chance: pooled rate with exact bounds"
@@ -73,7 +74,7 @@ def gamma_poisson(
     grouping = group_rows(groups, len(x))
     used = (t > 0) & np.isfinite(t) & (x >= 0) & np.isfinite(x) & (grouping.codes >= 0)
     rows = Grouping(grouping.labels, grouping.codes[used])
-    dispersion, mean = _fit(x[used], t[used], rows)
+    dispersion, mean = _fit(_distinct(x[used], t[used], rows))
     with np.errstate(divide="ignore", invalid="ignore"):
         shape = 1.0 / dispersion
         rate = shape / mean
@@ -104,12 +105,34 @@ def _pooled(x: Floats, t: Floats, rows: Grouping, level: float) -> Floats:
         return (np.stack([count, *poisson_interval(count, level)]) / exposure)[:, rows.codes]
 
 
-def _fit(x: Floats, t: Floats, rows: Grouping) -> tuple[Floats, Floats]:
+@dataclass(frozen=True)
+class _Rows:
+    """Distinct rows (group, count, exposure) with how often each occurs."""
+
+    codes: Codes
+    n_groups: int
+    x: Floats
+    t: Floats
+    weight: Floats
+
+    def total(self, values: Floats) -> Floats:
+        return np.bincount(self.codes, self.weight * values, self.n_groups).astype(float)
+
+
+def _distinct(x: Floats, t: Floats, group: Grouping) -> _Rows:
+    order = np.lexsort((t, x, group.codes))
+    key = np.stack([group.codes, x, t])[:, order]
+    first = np.flatnonzero(np.append(True, (key[:, 1:] != key[:, :-1]).any(axis=0))) if len(x) else order
+    weight = np.diff(np.append(first, len(x))).astype(float)
+    return _Rows(group.codes[order][first], group.n_groups, key[1, first], key[2, first], weight)
+
+
+def _fit(rows: _Rows) -> tuple[Floats, Floats]:
     """Maximum likelihood dispersion 1/a and mean rate a/b of each group (NaN without a failure)."""
-    failures = rows.total(x)
+    failures = rows.total(rows.x)
     with np.errstate(invalid="ignore", divide="ignore"):
-        pooled = np.where(failures > 0, failures / rows.total(t), np.nan)
-    low, high, found = _bracket(x, t, rows, pooled)
+        pooled = np.where(failures > 0, failures / rows.total(rows.t), np.nan)
+    low, high, found = _bracket(rows, pooled)
     dispersion = np.where(np.isnan(pooled), np.nan, 0.0)
     if found.any():
         which = np.flatnonzero(found)
@@ -117,26 +140,18 @@ def _fit(x: Floats, t: Floats, rows: Grouping) -> tuple[Floats, Floats]:
         def score(log_dispersion: Floats, group: Codes) -> Floats:
             trial = np.zeros(rows.n_groups)
             trial[group] = np.exp(log_dispersion)
-            return _profile_score(trial, x, t, rows, pooled)[group]
+            return _score(rows, trial, _mean_rate(rows, trial, pooled))[group]
 
-        root = elementwise.find_root(
-            score,
-            (low[which], high[which]),
-            args=(which,),
-            tolerances={"xrtol": 1e-15, "fatol": 0.0, "frtol": 0.0},
-        )
+        exactly = {"xrtol": 1e-15, "fatol": 0.0, "frtol": 0.0}
+        root = elementwise.find_root(score, (low[which], high[which]), args=(which,), tolerances=exactly)
         dispersion[which] = np.exp(root.x)
-    mean = _mean_rate(dispersion, x, t, rows, pooled)
-    better = _profile_likelihood(dispersion, x, t, rows, mean) > _profile_likelihood(
-        0 * pooled, x, t, rows, pooled
-    )
+    mean = _mean_rate(rows, dispersion, pooled)
+    better = _likelihood(rows, dispersion, mean) > _likelihood(rows, 0 * pooled, pooled)
     dispersion = np.where(np.isnan(pooled), np.nan, np.where(better, dispersion, 0.0))
     return dispersion, np.where(dispersion > 0, mean, pooled)
 
 
-def _bracket(
-    x: Floats, t: Floats, rows: Grouping, pooled: Floats
-) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+def _bracket(rows: _Rows, pooled: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Grid interval around each group's best interior maximum, and whether there is one.
 
     The profile may have several maxima when exposures differ, hence the grid and not one climb.
@@ -145,9 +160,9 @@ def _bracket(
     mean = pooled
     for log_dispersion in _LOG_DISPERSION:
         dispersion = np.full(rows.n_groups, np.exp(log_dispersion))
-        mean = _mean_rate(dispersion, x, t, rows, mean)
-        scores.append(rows.total(dispersion_score(dispersion[rows.codes], x, mean[rows.codes] * t)))
-        values.append(_profile_likelihood(dispersion, x, t, rows, mean))
+        mean = _mean_rate(rows, dispersion, mean)
+        scores.append(_score(rows, dispersion, mean))
+        values.append(_likelihood(rows, dispersion, mean))
     score, value = np.array(scores), np.array(values)
     is_peak = (score[:-1] > 0) & (score[1:] <= 0)
     height = np.where(is_peak, np.maximum(value[:-1], value[1:]), -np.inf)
@@ -155,29 +170,29 @@ def _bracket(
     return _LOG_DISPERSION[best], _LOG_DISPERSION[best + 1], np.asarray(is_peak.any(axis=0))
 
 
-def _profile_score(dispersion: Floats, x: Floats, t: Floats, rows: Grouping, start: Floats) -> Floats:
-    mean = _mean_rate(dispersion, x, t, rows, start)
-    return rows.total(dispersion_score(dispersion[rows.codes], x, mean[rows.codes] * t))
+def _score(rows: _Rows, dispersion: Floats, mean: Floats) -> Floats:
+    return rows.total(dispersion_score(dispersion[rows.codes], rows.x, mean[rows.codes] * rows.t))
 
 
-def _profile_likelihood(dispersion: Floats, x: Floats, t: Floats, rows: Grouping, mean: Floats) -> Floats:
-    return rows.total(log_likelihood(dispersion[rows.codes], x, mean[rows.codes] * t))
+def _likelihood(rows: _Rows, dispersion: Floats, mean: Floats) -> Floats:
+    return rows.total(log_likelihood(dispersion[rows.codes], rows.x, mean[rows.codes] * rows.t))
 
 
-def _mean_rate(dispersion: Floats, x: Floats, t: Floats, rows: Grouping, start: Floats) -> Floats:
+def _mean_rate(rows: _Rows, dispersion: Floats, start: Floats) -> Floats:
     """Solve sum (x - m t) / (1 + dispersion m t) = 0 for m in each group.
 
     The sum falls with m and is convex, so Newton's steps from the left never overshoot; a start on the
     right takes one step to the left first, kept positive.
     """
+    x, t, codes = rows.x, rows.t, rows.codes
     m = start.copy()
-    for _ in range(200):
-        weight = 1.0 / (1.0 + (dispersion * m)[rows.codes] * t)
-        value = rows.total((x - m[rows.codes] * t) * weight)
-        slope = rows.total(t * (1.0 + dispersion[rows.codes] * x) * weight**2)
+    for _ in range(_MOST_STEPS):
+        weight = 1.0 / (1.0 + (dispersion * m)[codes] * t)
+        value = rows.total((x - m[codes] * t) * weight)
+        slope = rows.total(t * (1.0 + dispersion[codes] * x) * weight**2)
         with np.errstate(invalid="ignore", divide="ignore"):
             new = np.maximum(m + value / slope, m / 4)
-        moved = np.abs(new - m) > 4e-16 * m
+        moved = np.abs(new - m) > 1e-15 * m
         m = new
         if not moved.any():
             break
