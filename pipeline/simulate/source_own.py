@@ -62,14 +62,14 @@ TRACE_FLAWS = (
     Flaw(DUPLICATE, fresh_key=False),
 )
 SAMPLE_FLAWS = (
-    Flaw("range", {"tank_pressure_pa": -99_999.0, "t_s": lambda row: row["t_s"] + 0.003}),
-    Flaw("range", {"purge_duty_pct": 240.0, "t_s": lambda row: row["t_s"] + 0.003}),
-    Flaw("required", {"is_vent_closed": None, "t_s": lambda row: row["t_s"] + 0.003}),
-    Flaw("time_order", {"t_s": lambda row: row["t_s"] - 3.003}),
-    Flaw("time_order", {"t_s": lambda row: row["t_s"] - 7.003}),
-    Flaw("reference", {"trace_id": "T-LOST"}),
-    Flaw("unique", {"tank_pressure_pa": lambda row: row["tank_pressure_pa"] + 111.0}),
-    Flaw(DUPLICATE),
+    Flaw("range", {"tank_pressure_pa": -99_999.0, "t_s": lambda row: row["t_s"] + 0.003}, fresh_key=False),
+    Flaw("range", {"purge_duty_pct": 240.0, "t_s": lambda row: row["t_s"] + 0.003}, fresh_key=False),
+    Flaw("required", {"is_vent_closed": None, "t_s": lambda row: row["t_s"] + 0.003}, fresh_key=False),
+    Flaw("time_order", {"t_s": lambda row: row["t_s"] - 3.003}, fresh_key=False),
+    Flaw("time_order", {"t_s": lambda row: row["t_s"] - 7.003}, fresh_key=False),
+    Flaw("reference", {"trace_id": "T-LOST"}, fresh_key=False),
+    Flaw("unique", {"tank_pressure_pa": lambda row: row["tank_pressure_pa"] + 111.0}, fresh_key=False),
+    Flaw(DUPLICATE, fresh_key=False),
 )
 
 

@@ -20,9 +20,9 @@ JOB_FLAWS = (
 )
 TRACE_FLAWS = (Flaw("reference", {"job_id": "RU-NONE"}), Flaw("vocabulary", {"stage": "never"}))
 SAMPLE_FLAWS = (
-    Flaw("obd_bytes", {"obd_hex": "41 32 FC", "t_s": lambda row: row["t_s"] + 0.003}),
-    Flaw("obd_bytes", {"obd_hex": "NO DATA", "t_s": lambda row: row["t_s"] + 0.003}),
-    Flaw("time_order", {"t_s": lambda row: row["t_s"] - 4.003}),
+    Flaw("obd_bytes", {"obd_hex": "41 32 FC", "t_s": lambda row: row["t_s"] + 0.003}, fresh_key=False),
+    Flaw("obd_bytes", {"obd_hex": "NO DATA", "t_s": lambda row: row["t_s"] + 0.003}, fresh_key=False),
+    Flaw("time_order", {"t_s": lambda row: row["t_s"] - 4.003}, fresh_key=False),
 )
 
 
