@@ -108,7 +108,7 @@ def _hint(header: tuple[str, ...], form: KindForm, columns: dict[str, str], give
     absent = [theirs for ours, theirs in form.columns.items() if ours not in columns]
     if not missing and not absent:
         return ""
-    if len(header) == 1 and missing:
+    if len(header) == 1 and missing and not columns:
         others = [word for mark, word in _DELIMITERS.items() if mark in header[0]]
         which = f"; is the delimiter {' or '.join(others)}?" if others else "; is the delimiter another one?"
         return f"The header reads as a single column{which}"

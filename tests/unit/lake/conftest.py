@@ -39,4 +39,3 @@ def read_one(make_lake: MakeLake) -> ReadOne:
         return read_records(stock.files[0], stock.forms["north"])
 
     return read
-

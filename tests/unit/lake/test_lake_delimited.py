@@ -37,7 +37,7 @@ def rows_of(text: bytes, size: int = 1 << 20, delimiter: str = ",") -> list[tupl
     return [row for block in blocks for row in frame_of([block]).rows()]
 
 
-words = st.text(st.sampled_from('ab ,;"\n\'é.-#\t'), max_size=6)
+words = st.text(st.sampled_from("ab ,;\"\n'é.-#\t"), max_size=6)
 tables = st.integers(1, 4).flatmap(
     lambda n: st.lists(st.lists(words, min_size=n, max_size=n), min_size=1, max_size=12)
 )
@@ -51,7 +51,9 @@ def test_what_the_standard_library_writes_is_read_back_whatever_the_blocks(rows,
     """Reference: Python's csv module (RFC 4180 quoting) as writer."""
     names = [f"c{i}" for i in range(len(rows[0]))]
     out = io.StringIO(newline="")
-    csv.writer(out, delimiter=delimiter, lineterminator=end, quoting=csv.QUOTE_MINIMAL).writerows([names, *rows])
+    csv.writer(out, delimiter=delimiter, lineterminator=end, quoting=csv.QUOTE_MINIMAL).writerows(
+        [names, *rows]
+    )
     # A record of one empty field is written as "" by csv; a line that is blank is no record.
     read = rows_of(out.getvalue().encode(), size, delimiter)
     assert [[word or "" for word in row] for row in read] == rows
@@ -173,7 +175,9 @@ def test_a_missing_column_is_named_beside_those_that_are_there(read_one):
     assert reading.text.columns == ["vehicle_id", "brand"]
 
 
-@pytest.mark.parametrize(("content", "hint"), [("", "is empty"), ("\n\n", "is empty"), (HEADER, "no records")])
+@pytest.mark.parametrize(
+    ("content", "hint"), [("", "is empty"), ("\n\n", "is empty"), (HEADER, "no records")]
+)
 def test_a_file_without_records_says_so(read_one, content, hint):
     reading = read_one(content)
     assert reading.records.height == 0
@@ -186,4 +190,9 @@ def test_a_column_that_stands_twice_cannot_be_chosen(read_one):
 
     with pytest.raises(FileUnreadable, match="names 'make' twice"):
         read_one("vehicle_id,make,make\nV1,a,b\n")
-    assert read_one("vehicle_id,x,x,\nV1,a,b,\n").text.columns == ["vehicle_id", "x", "x (column 3)", "(column 4)"]
+    assert read_one("vehicle_id,x,x,\nV1,a,b,\n").text.columns == [
+        "vehicle_id",
+        "x",
+        "x (column 3)",
+        "(column 4)",
+    ]

@@ -183,5 +183,17 @@ def test_what_is_no_toml_is_said_with_its_place(tmp_path: Path, text: str | byte
 
 def test_a_pressure_unit_that_nobody_knows_names_the_choices(tmp_path: Path):
     told = problems_of(tmp_path, '[samples.units]\ntank_pressure = "smoots"\n')
-    for unit in ("Pa", "kPa", "hPa", "mbar", "inH2O", "inH2O_4C", "inH2O_60F", "mmHg", "inHg", "psi", "kPa_abs"):
+    for unit in (
+        "Pa",
+        "kPa",
+        "hPa",
+        "mbar",
+        "inH2O",
+        "inH2O_4C",
+        "inH2O_60F",
+        "mmHg",
+        "inHg",
+        "psi",
+        "kPa_abs",
+    ):
         assert re.search(rf"\b{unit}\b", told)
