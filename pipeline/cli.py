@@ -5,7 +5,6 @@ Heavy imports stand inside the verbs, so that `--help` answers at once.
 
 from __future__ import annotations
 
-import os
 import sys
 import traceback
 from collections.abc import Callable, Iterator
@@ -158,14 +157,8 @@ def schedule(
     to_on: datetime | None,
     settings: Path | None,
 ) -> None:
-    """Serve the job from a Prefect server (PREFECT_API_URL), until stopped."""
+    """Serve the job on a schedule from your Prefect server (PREFECT_API_URL), until stopped."""
     lake, chosen = _lake(lake), _settings(settings, from_on, to_on)
-    if not os.environ.get("PREFECT_API_URL"):
-        raise WrongUsage(
-            "a schedule needs a Prefect server, and none is named",
-            "PREFECT_API_URL",
-            "start one with `prefect server start` and set PREFECT_API_URL to the address it prints",
-        )
     from pipeline.flows import serve
 
     serve(lake, out, chosen, cron)

@@ -29,7 +29,10 @@ quiet_prefect()
 
 from prefect import flow, task
 from prefect.cache_policies import NO_CACHE
+from prefect.client.schemas.schedules import CronSchedule
+from prefect.settings import PREFECT_API_URL
 
+from pipeline.errors import WrongUsage
 from pipeline.settings import Settings
 from pipeline.steps.road import Outcome, whole_road
 
@@ -59,7 +62,26 @@ def run_on_schedule(lake: str, out: str, settings: dict[str, object]) -> None:
 
 
 def serve(lake: Path, out: Path, settings: Settings, cron: str) -> None:
-    """Serve the flow from the user's Prefect server, on a cron schedule, until stopped."""
+    """Serve the flow from the user's Prefect server, on a cron schedule, until stopped.
+
+    Raises
+    ------
+    WrongUsage : no Prefect server is named, or the schedule cannot be read.
+    """
+    if not PREFECT_API_URL.value():
+        raise WrongUsage(
+            "a schedule needs a Prefect server, and none is named",
+            "PREFECT_API_URL",
+            "start one with `prefect server start` and set PREFECT_API_URL to the address it prints",
+        )
+    try:
+        CronSchedule(cron=cron)
+    except ValueError as problem:
+        raise WrongUsage(
+            f"the schedule cannot be read: {cron!r}",
+            "--cron",
+            'write it as in "0 5 * * *": every day at five',
+        ) from problem
     run_on_schedule.serve(
         name=f"evapfleet {lake.name}",
         cron=cron,
