@@ -39,6 +39,7 @@ def check_lake(lake: Path, settings: Settings, tell: Callable[[str], None]) -> C
             )
             reasons = warehouse.query(
                 'select source_id, kind, rule, "column", count(distinct (file, row)) as n_records,'
-                " min(reason) as example from quarantine.records group by all order by n_records desc, source_id, kind, rule"
+                " min(reason) as example from quarantine.records group by all"
+                " order by n_records desc, source_id, kind, rule"
             )
         return CheckReport(files, reasons, plan.skipped, stop)
