@@ -79,6 +79,7 @@ def utf8_blocks(path: Path, encoding: str, where: str, size: int = BLOCK) -> Ite
             block = rest + piece
             if is_first:
                 block, is_first = block.removeprefix(codecs.BOM_UTF8), False
+            _refuse_nul(block, n_lines, where)
             cut = block.rfind(b"\n") + 1
             rest = block[cut:]
             if cut:
@@ -114,12 +115,15 @@ def _decoded_pieces(stream: Any, encoding: str, where: str, size: int) -> Iterat
         offset += len(piece)
 
 
-def _checked(block: bytes, n_lines: int, where: str) -> bytes:
-    """Refuse a block that is not UTF-8 text; `n_lines` lines came before it."""
+def _refuse_nul(block: bytes, n_lines: int, where: str) -> None:
     if b"\0" in block:
         line = n_lines + block.count(b"\n", 0, block.index(0)) + 1
         todo = "Export it again as text, or declare its encoding in the source.toml."
         raise FileUnreadable(f"The file is not text: there is a NUL byte in line {line}.", where, todo)
+
+
+def _checked(block: bytes, n_lines: int, where: str) -> bytes:
+    """Refuse a block that is not UTF-8; `n_lines` lines came before it."""
     if not block.isascii():
         try:
             block.decode("utf-8")
