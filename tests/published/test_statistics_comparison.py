@@ -9,9 +9,36 @@ from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_
 
 # Y. Benjamini, Y. Hochberg, JRSS B 57 (1995) 289-300, section 4.1 [recalled]; adjusted values by statsmodels
 # and scipy [two libraries].
-P_1995 = [0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262, 0.5719, 0.6528]
+P_1995 = [
+    0.0001,
+    0.0004,
+    0.0019,
+    0.0095,
+    0.0201,
+    0.0278,
+    0.0298,
+    0.0344,
+    0.0459,
+    0.3240,
+    0.4262,
+    0.5719,
+    0.6528,
+]
 P_1995 += [0.7590, 1.0]
-Q_1995 = [0.0015, 0.0030, 0.0095, 0.035625, 0.0603, 0.063857, 0.063857, 0.0645, 0.0765, 0.486, 0.581182, 0.714875]
+Q_1995 = [
+    0.0015,
+    0.0030,
+    0.0095,
+    0.035625,
+    0.0603,
+    0.063857,
+    0.063857,
+    0.0645,
+    0.0765,
+    0.486,
+    0.581182,
+    0.714875,
+]
 Q_1995 += [0.753231, 0.813214, 1.0]
 
 
@@ -32,7 +59,8 @@ def test_conditional_test_is_scipys_binomtest():
     x[x + rest == 0] = 1
     got = conditional_rate_test(x, t, rest, t_rest)
     want = [
-        stats.binomtest(int(k), int(k + r), a / (a + b)).pvalue for k, r, a, b in zip(x, rest, t, t_rest, strict=True)
+        stats.binomtest(int(k), int(k + r), a / (a + b)).pvalue
+        for k, r, a, b in zip(x, rest, t, t_rest, strict=True)
     ]
     assert got == pytest.approx(np.array(want), rel=1e-12, abs=1e-300)
 

@@ -46,7 +46,9 @@ def test_pumps_equal_statsmodels():
     assert (float(fit.shape[0]), float(fit.rate[0])) == pytest.approx((0.822269, 1.258955), abs=2e-6)
     model = NegativeBinomial(PUMP_FAILURES, np.ones((10, 1)), loglike_method="nb2", offset=np.log(PUMP_KH_4))
     const, alpha = model.fit(disp=0, maxiter=500).params
-    assert (float(fit.shape[0]), float(fit.rate[0])) == pytest.approx((1 / alpha, 1 / alpha / np.exp(const)), rel=1e-4)
+    assert (float(fit.shape[0]), float(fit.rate[0])) == pytest.approx(
+        (1 / alpha, 1 / alpha / np.exp(const)), rel=1e-4
+    )
 
 
 def test_gradient_is_zero_and_bounds_match_an_independent_optimum():
