@@ -15,6 +15,7 @@ from pipeline.statistics.lognormal import LognormalFit, lognormal_fit
 #: Groups with fewer traces have their counts and no distribution: it would be one or two recordings.
 FEWEST_TRACES = 5
 TOO_FEW = f"fewer than {FEWEST_TRACES} traces"
+OUTSIDE_TOLD = "the fitted median lies outside the sizes that could be told"
 
 
 class LeakSizes(NamedTuple):
@@ -77,13 +78,23 @@ def _answers(sizes: SizeDistribution, smooth: LognormalFit) -> pl.DataFrame:
     numbers = {name: value for names, a in asked.items() for name, value in zip(names, a[:3], strict=True)}
     reasons = [f"{names[0]}: {answer.reason}" for names, answer in asked.items() if answer.reason]
     reasons += [f"lognormal: {reason}" for reason in smooth.reason if reason]
+    lognormal_median = _within_told(smooth.median.value, sizes)
+    if np.isfinite(smooth.median.value[0]) and not np.isfinite(lognormal_median[0]):
+        reasons.append(f"lognormal_median_mm: {OUTSIDE_TOLD}")
     row = {
         **numbers,
-        "lognormal_median_mm": smooth.median.value,
+        "lognormal_median_mm": lognormal_median,
         "lognormal_sigma": smooth.sigma.value,
         "reason": "; ".join(reasons) or None,
     }
     return pl.DataFrame(row)
+
+
+def _within_told(median_mm: np.ndarray, sizes: SizeDistribution) -> np.ndarray:
+    """Blank a median outside the sizes that could be told: there the curve's shape speaks, not the traces."""
+    ends = np.concatenate([sizes.intervals.low, sizes.intervals.high])
+    ends = ends[(ends > 0) & np.isfinite(ends)]
+    return np.where((median_mm >= ends.min()) & (median_mm <= ends.max()), median_mm, np.nan)
 
 
 def _curve(sizes: SizeDistribution, smooth: LognormalFit) -> pl.DataFrame:

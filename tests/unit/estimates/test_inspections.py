@@ -23,7 +23,8 @@ def cells(**counts: int) -> pl.DataFrame:
 def test_every_item_that_records_can_answer_is_there_in_the_order_of_the_rule() -> None:
     got = inspection_report(cells(), 0.95)
     assert tuple(got.columns) == INSPECTION_REPORT.column_names
-    roman = "i ii iii iv v vi xi xii xv xvi xvii xviii xix xx xxi xxii xxiii".split()
+    roman = ["i", "ii", "iii", "iv", "v", "vi", "xi", "xii", "xv", "xvi", "xvii", "xviii", "xix", "xx", "xxi"]
+    roman += ["xxii", "xxiii"]
     assert got["item"].to_list() == [f"(a)(2)({r})" for r in roman]
 
 

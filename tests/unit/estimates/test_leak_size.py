@@ -65,6 +65,15 @@ def test_traces_that_all_hold_have_no_median_and_a_reason() -> None:
     assert 0 < row["share_over_0_5_high"] < 0.3
 
 
+def test_a_fitted_median_below_every_size_that_could_be_told_is_not_shown() -> None:
+    row = leak_sizes(bounds([(0, 0.2)] * 45 + [(0.9, 1.1), (2.4, None), (2.4, None)]), 0.95).sizes.row(
+        0, named=True
+    )
+    assert row["lognormal_median_mm"] is None
+    assert row["lognormal_sigma"] > 1
+    assert "lognormal_median_mm: the fitted median lies outside" in row["reason"]
+
+
 def test_a_few_traces_have_counts_and_a_reason_only() -> None:
     got = leak_sizes(bounds([(0.4, 0.6)] * 4), 0.95)
     row = got.sizes.row(0, named=True)
