@@ -8,9 +8,9 @@ from numpy.typing import ArrayLike
 from pipeline.physics.orifice import Array
 
 #: Void of canister and lines [l], and how far it is known. Common practice, no source: a canister of 1.5 to
-#: 3 l is about two thirds void, and the lines and the dome above the full mark add about as much again.
-CANISTER_AND_LINES_L = 3.0
-CANISTER_AND_LINES_SD_L = 1.2
+#: 4 l is about two thirds void, and the lines and the dome above the full mark add about as much again.
+CANISTER_AND_LINES_L = 3.5
+CANISTER_AND_LINES_SD_L = 1.3
 #: How far a nominal tank size [share] and a fuel gauge [share of the tank] are known. Common practice.
 TANK_SIZE_SD = 0.02
 FUEL_LEVEL_SD = 0.025

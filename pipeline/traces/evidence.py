@@ -112,10 +112,16 @@ def _purge_passes(row: Reading) -> str:
 
 def _vent_restricted(row: Reading) -> str:
     if row["flowing_above"] < -500 and not row["release_from_above"] < -150:
-        return f"With the vent open and purge flowing the tank stood at {pressure(row['flowing_above'])}: the vent path is restricted."
+        return (
+            f"With the vent open and purge flowing the tank stood at {pressure(row['flowing_above'])}: "
+            "the vent path is restricted."
+        )
     start = pressure(-row["release_from_above"])
     if isfinite(row["release_half_s"]):
-        return f"After the vent opened it took {_seconds(row['release_half_s'])} to lose half of {start} of vacuum: the vent path is restricted."
+        return (
+            f"After the vent opened it took {_seconds(row['release_half_s'])} to lose half of {start} of vacuum: "
+            "the vent path is restricted."
+        )
     return (
         f"{_seconds(row['release_s'])} after the vent opened more than half of {start} of vacuum was still there: "
         "the vent path is restricted."
@@ -137,9 +143,15 @@ def _offset(row: Reading) -> str:
 
 def _disagrees(row: Reading) -> str:
     if row["is_flat_volts"]:
-        return f"The pressure moved by {_rounded(row['pressure_range'])} Pa while the sensor's output moved by {row['volt_range']:.3f} V only."
+        return (
+            f"The pressure moved by {_rounded(row['pressure_range'])} Pa while the sensor's output moved by "
+            f"{row['volt_range']:.3f} V only."
+        )
     if row["is_flat_pressure"]:
-        return f"The sensor's output moved by {row['volt_range']:.2f} V while the pressure moved by {_rounded(row['pressure_range'])} Pa only."
+        return (
+            f"The sensor's output moved by {row['volt_range']:.2f} V while the pressure moved by "
+            f"{_rounded(row['pressure_range'])} Pa only."
+        )
     return (
         f"Volts and pressure do not follow one straight line: readings lie {_rounded(row['residual_pa'])} Pa off it, "
         f"in a range of {_rounded(row['pressure_range'])} Pa."

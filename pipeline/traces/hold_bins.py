@@ -24,17 +24,19 @@ _LEFT_AT_END = 0.12
 
 @dataclass(frozen=True)
 class HoldBins:
-    """Bin means of each trace's hold, traces x N_BINS: time since the window's start [s], pressure above the vented
-    level [Pa] and number of samples (0: an empty bin, which keeps its own middle as time).
+    """Bin means of each trace's hold.
 
-    One per trace: level at the window's start [Pa], the window's length [s], and how much colder than its walls the
-    gas is then, as a pressure [Pa], for each of WARMING_S (traces x time constants).
+    t, pressure, n : traces x N_BINS: time since the window's start [s], pressure above the vented level [Pa], samples
+        (0: an empty bin, which keeps its own middle as time).
+    start, start_s, window_s : one per trace: level at the window's start [Pa], its time [s], the window's length [s].
+    cooling : traces x WARMING_S: how much colder than its walls the gas is at the start, as a pressure [Pa].
     """
 
     t: Floats
     pressure: Floats
     n: Floats
     start: Floats
+    start_s: Floats
     window_s: Floats
     cooling: Floats
 
@@ -65,7 +67,7 @@ def bin_holds(batch: Batch, marks: Landmarks, shown: Shown, smooth: Floats) -> H
     time = np.where(count > 0, time, middle)
     cooling = _cooling(batch, marks, smooth, first)
     filled = np.where(count > 0, level, 0.0)
-    return HoldBins(time, filled, count, _level_at_start(level, count), last - first, cooling)
+    return HoldBins(time, filled, count, _level_at_start(level, count), first, last - first, cooling)
 
 
 def _cooling(batch: Batch, marks: Landmarks, smooth: Floats, window_start: Floats) -> Floats:

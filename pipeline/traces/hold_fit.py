@@ -25,7 +25,7 @@ from pipeline.traces.hold_bins import WARMING_S, HoldBins
 from pipeline.traces.phases import Floats
 
 #: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet.
-_HEAT_SHARE, _HEAT_SHARE_SD = 0.8, 0.3
+_HEAT_SHARE, _HEAT_SHARE_SD = 0.75, 0.4
 #: Vapor of a tank about which nothing was recorded [Pa/s].
 _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
 #: Logarithm of the time constant tau of heat between gas and walls [s].
@@ -59,9 +59,10 @@ class Beliefs:
 class HoldFit:
     """Fit of each hold; nan where there was too little to fit.
 
-    leak (a) [1/m], not below 0, the fitted mean, which may be, with its standard deviation and its bounds at the stated level, leak >= 0 being known; vapor
-    rate in the hold [Pa/s], taken at the middle of the hold; residual [Pa] of a sample; curve and its standard
-    deviation at the bins [Pa].
+    leak : Cd A / V [1/m], not below 0; `leak_mean` and `leak_sd` are those of the fit, which may go below;
+        `leak_low` and `leak_high` its bounds at the stated level, given that it is not below 0.
+    vapor : vapor rate at the middle of the hold [Pa/s]. residual : scatter of a sample about the curve [Pa].
+    curve, curve_sd : fitted pressure above the vented level and its standard deviation at the bins [Pa].
     """
 
     leak: Floats

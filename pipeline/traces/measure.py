@@ -21,8 +21,36 @@ from pipeline.traces.suspects import name_suspects
 from pipeline.traces.verdict import Judgement, judge
 from pipeline.traces.volts import VoltStory, compare_volts
 
-_TYPES = {"VARCHAR": pl.String, "DOUBLE": pl.Float64, "BIGINT": pl.Int64, "VARCHAR[]": pl.List(pl.String)}
+_TYPES: dict[str, pl.DataType | type[pl.DataType]] = {
+    "VARCHAR": pl.String,
+    "DOUBLE": pl.Float64,
+    "BIGINT": pl.Int64,
+    "VARCHAR[]": pl.List(pl.String),
+}
 RESULT_SCHEMA = {column.name: _TYPES[column.type] for column in TRACE_RESULT.columns}
+
+_READINGS_SAID = (
+    "depth",
+    "draw_s",
+    "hold_s",
+    "hold_start_above",
+    "hold_end_above",
+    "gone_s",
+    "interval_s",
+    "creep",
+    "creep_sd",
+    "closed_change",
+    "closed_rate",
+    "closed_above",
+    "hold_late_change",
+    "flowing_above",
+    "release_from_above",
+    "release_half_s",
+    "release_s",
+    "span",
+    "zero",
+    "rest_v",
+)
 
 
 @dataclass(frozen=True)
@@ -145,12 +173,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "pressure_range": m.volts.pressure_range,
         "residual_pa": m.volts.residual_pa,
     }
-    named = (
-        "depth draw_s hold_s hold_start_above hold_end_above gone_s interval_s creep creep_sd closed_change "
-        "closed_rate closed_above hold_late_change flowing_above release_from_above release_half_s release_s span "
-        "zero rest_v"
-    ).split()
-    columns |= {name: getattr(m.shown, name) for name in named}
+    columns |= {name: getattr(m.shown, name) for name in _READINGS_SAID}
     constant = {"level": settings.level, "discharge": settings.discharge_coefficient}
     keys = list(columns)
     return [

@@ -132,7 +132,7 @@ def read_traces(batch: Batch, marks: Landmarks, smooth: Floats) -> Shown:
     gone_s = least_by(i, n, t, gone) - h0
     early = hold & (t >= h0[i] + 3.0) & (t <= h0[i] + 10.0)
     with np.errstate(all="ignore"):
-        kept = (before - mean(early)) / w0
+        kept = (before - mean(early)) / np.fmax(np.fmax(w0, 0.5 * depth), 4 * sd)
 
     r0 = marks.release_start
     from_ = mean((hold | draw) & (t < r0[i]) & (t >= (r0 - 2.0)[i]))
@@ -280,7 +280,9 @@ def _creep(b: Batch, marks: Landmarks, shut: Flags, sd: Floats) -> tuple[Floats,
     dp = b.pressure - mean_by(b.segment, m, b.pressure, use)[b.segment]
     slope, error, rest, _ = line_by(b.trace, b.n_traces, dt, dp, use)
     with np.errstate(all="ignore"):
-        return slope, error * np.maximum(sd / rest, 1.0)
+        return slope, np.where(
+            rest > 0, error * np.maximum(sd / rest, 1.0), np.where(np.isfinite(slope), 0, np.nan)
+        )
 
 
 def _clipped(b: Batch, marks: Landmarks, draw: Flags, interval: Floats) -> Flags:

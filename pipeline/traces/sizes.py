@@ -29,8 +29,9 @@ class Sizes:
     """Diameters [mm] of each trace's leak, nan without a fit; volume [l], nan without a tank size.
 
     `working` diameters use the nominal volume where the real one is unknown: they serve the verdict only.
-    `gross_low` is the least hole that lets the vacuum go as quickly as it went; `vent_mm` the greatest that lets it
-    go as slowly after the vent opened; `chance_of_leak` how likely the hole is larger than LEAK_MM.
+    `gone_mm` is the hole that lets the vacuum go in the time it took, `gross_low` the least that can; `vent_mm` is the
+    widest vent path that lets it go as slowly after the vent opened; `chance_of_leak` is how likely the hole is
+    larger than LEAK_MM.
     """
 
     volume_l: Floats
@@ -41,6 +42,7 @@ class Sizes:
     working_low: Floats
     working_high: Floats
     gross_low: Floats
+    gone_mm: Floats
     vent_mm: Floats
     chance_of_leak: Floats
     is_volume_known: Flags
@@ -70,7 +72,9 @@ def size_leaks(
         return hole_diameter_mm(leak * used * 1e-3 / discharge)
 
     middle, lower, upper = diameter(fit.leak), diameter(low), diameter(high)
-    gross = diameter(_least_gross_leak(shown, barometric_pa, temperature_c) * np.exp(-reach))
+    slack = np.nan_to_num(shown.interval_s) + SETTLING_S
+    gross = diameter(_leak_that_empties(shown, slack, barometric_pa, temperature_c) * np.exp(-reach))
+    gone = diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c))
 
     def only_known(value: Floats) -> Floats:
         return np.where(known, value, np.nan)
@@ -84,6 +88,7 @@ def size_leaks(
         lower,
         upper,
         only_known(gross),
+        gone,
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
         _chance_above(fit, discharge * hole_area_m2(LEAK_MM) / (used * 1e-3)),
         known,
@@ -117,12 +122,10 @@ def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Fl
     return coefficient / np.sqrt(2 * barometric_pa * heat)
 
 
-def _least_gross_leak(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
-    """Return the least Cd A / V [1/m] that lets four fifths of the vacuum go in the time it took, at the most."""
+def _leak_that_empties(shown: Shown, slack_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return the Cd A / V [1/m] that lets four fifths of the vacuum go in the time it took and `slack_s` more."""
     heat = GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K)
-    time = shown.gone_s + np.nan_to_num(shown.interval_s) + SETTLING_S
     with np.errstate(all="ignore"):
-        coefficient = (
-            2 * np.sqrt(shown.before - (shown.hold_start_above + shown.zero)) * (1 - np.sqrt(0.2)) / time
-        )
+        root = np.sqrt(shown.before - (shown.hold_start_above + shown.zero))
+        coefficient = 2 * root * (1 - np.sqrt(0.2)) / np.maximum(shown.gone_s + slack_s, 0.05)
     return coefficient / np.sqrt(2 * barometric_pa * heat)

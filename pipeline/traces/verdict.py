@@ -30,9 +30,13 @@ FALLS_PA = 50.0
 CLOSED_FALLS_PA = 5.0
 FALLS_PA_S = 0.5
 #: Vacuum of an inch or two of water at the most, gone within seconds: too large for a decay.
-LOW_VACUUM_PA = 600.0
+LOW_VACUUM_PA = 650.0
+GROSS_MM = 3.0
 GONE_AT_ONCE_S = 0.7
-GONE_SOON_S = 4.0
+GONE_SOON_S = 2.2
+UNFITTED_S = 5.0
+#: So little vacuum [Pa] has no decay to speak of.
+FAINT_PA = 60.0
 #: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
 HARDLY_ANY_PA = 150.0
 #: An open vent lets half of the vacuum go within this time [s].
@@ -43,13 +47,13 @@ NARROW_VENT_MM = 2.5
 FLOWING_PA = 500.0
 #: Warm fuel raises a shut tank by more than this [Pa/s] in nearly every recording; one that leaks grossly, never.
 #: A creep known less well than WATCHED_PA_S (standard deviation) tells nothing.
-STILL_PA_S = 0.15
+STILL_PA_S = 0.06
 WATCHED_PA_S = 0.4
 #: A sensor with less noise than this [Pa] beside a lifeless tank is taken for lifeless itself.
 QUIET_PA = 1.5
 #: A hole is called a leak, or a system tight, when the chance of a hole from sizes.LEAK_MM on is so large or small.
 SURE_LEAK = 0.9
-SURE_TIGHT = 0.6
+SURE_TIGHT = 0.7
 #: `holds` says that a hole beyond this would have shown [mm].
 HOLDS_MM = 0.6
 
@@ -88,10 +92,11 @@ def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes:
         offset = shown.is_zero_known & (np.abs(shown.zero) - 3 * shown.zero_sd > 0.75 * OFFSET_PA)
         offset &= np.abs(shown.zero) > OFFSET_PA
         engine_off = shown.draw_rpm < 100
-        has_fit = np.isfinite(sizes.working)
-        gross = arrives & (_is_gone_at_once(shown) | (~has_fit & (shown.gone_s < GONE_SOON_S)))
-        leak = sizes.chance_of_leak > SURE_LEAK
-        holds = (sizes.chance_of_leak < SURE_TIGHT) & (sizes.working_high < HOLDS_MM)
+        has_vacuum = np.abs(shown.hold_start_above) > np.maximum(4 * sd, 40.0)
+        has_fit = np.isfinite(sizes.working) & has_vacuum
+        gross = arrives & (_is_gone_at_once(shown, sizes, sd) | (~has_fit & (shown.gone_s < UNFITTED_S)))
+        leak = has_fit & (sizes.chance_of_leak > SURE_LEAK)
+        holds = has_fit & (sizes.chance_of_leak < SURE_TIGHT) & (sizes.working_high < HOLDS_MM)
         choices = [
             ((shown.n < MIN_SAMPLES) | (marks.last - marks.first < MIN_RECORDING_S), "not_judged", "few"),
             (volts.disagrees, "sensor_disagrees", ""),
@@ -124,8 +129,11 @@ def _falls_while_shut(shown: Shown, sd: Floats) -> Flags:
     )
     hold = (shown.hold_late_change < -np.maximum(FALLS_PA, 6 * per_quarter)) & (shown.hold_s >= MIN_HOLD_S)
     grows = shown.hold_late_change < -0.01 * np.abs(shown.hold_start_above)
+    flat = (shown.hold_end_above - shown.hold_start_above < -np.maximum(100.0, 0.05 * shown.depth)) & (
+        shown.hold_change < 0.01 * shown.depth
+    )
     whole = shown.hold_change < -np.maximum(np.maximum(FALLS_PA, 6 * per_quarter), 0.02 * shown.depth)
-    return closed | (((hold & grows) | whole) & (shown.hold_start_above < 0))
+    return closed | (((hold & grows) | whole | flat) & (shown.hold_start_above < 0))
 
 
 def _vacuum_arrives(shown: Shown, sd: Floats) -> Flags:
@@ -149,17 +157,21 @@ def _is_still(shown: Shown) -> Flags:
 def _is_dead(shown: Shown, volts: VoltStory, sd: Floats, arrives: Flags, is_still: Flags) -> Flags:
     """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else."""
     silent = shown.span < np.where(shown.step > 30, 1.0, np.maximum(1.0, 1.1 * np.minimum(shown.step, 2.0)))
-    stuck = ~arrives & is_still & ((sd < QUIET_PA) | (np.abs(shown.level) > OFFSET_PA / 2))
+    stuck = (
+        ~arrives & is_still & (((sd < QUIET_PA) & ~volts.is_alive) | (np.abs(shown.level) > OFFSET_PA / 2))
+    )
     return (silent & ~volts.is_alive) | (stuck & (shown.span < 12 * sd))
 
 
-def _is_gone_at_once(shown: Shown) -> Flags:
+def _is_gone_at_once(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:
     """Vacuum is gone within seconds, or so little arrived and went that only its mean shows it."""
-    kept = shown.kept_early > 0.5
     at_once = shown.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.5 * shown.interval_s)
-    soon = (shown.depth < LOW_VACUUM_PA) & (shown.gone_s < GONE_SOON_S)
-    hardly = (shown.depth < HARDLY_ANY_PA) & ~_creeps(shown)
-    return ((at_once & (shown.hold_start_above < 0) & (shown.depth > HARDLY_ANY_PA)) | soon | hardly) & ~kept
+    soon = (shown.gone_s <= GONE_SOON_S) | (sizes.gone_mm > GROSS_MM)
+    is_lost = np.where(shown.depth > LOW_VACUUM_PA, at_once, soon) & (shown.hold_start_above < 0)
+    is_faint = (shown.depth < np.maximum(FAINT_PA, 15 * sd)) & ~_creeps(shown)
+    is_lost |= (shown.depth > HARDLY_ANY_PA) & (-shown.hold_start_above < 0.25 * shown.depth)
+    clear = shown.depth > np.minimum(HARDLY_ANY_PA, 15 * sd)
+    return ((is_lost & clear) | is_faint) & ~(shown.kept_early > 0.5)
 
 
 def _is_vent_restricted(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:

@@ -1,0 +1,133 @@
+"""One trace laid open: phases, fit with its band, and the verdict in plain words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+from scipy.special import ndtri
+
+from pipeline.settings import Settings
+from pipeline.traces.evidence import pressure
+from pipeline.traces.measure import Measured, measure, rows_of
+from pipeline.traces.phases import PHASE_NAMES
+
+#: What a technician does next, after each verdict (common practice; the procedure in force decides).
+NEXT_STEP = {
+    "holds": "Nothing to find here; clear the codes and drive until the monitor has run.",
+    "leak": "Find the place with smoke or a bubble solution, then run the same test again.",
+    "gross_leak": "See first whether the vent valve shuts and the cap is on, then look for an open line.",
+    "no_vacuum": "See whether vacuum reaches the purge valve and whether the valve opens when it is commanded.",
+    "purge_passes_closed": "Shut off the purge line by hand: if the vacuum stops growing, the valve does not seal.",
+    "vent_restricted": "Look for a blocked vent filter or line, or a vent valve that stays shut.",
+    "sensor_flat": "Check the sensor's supply, ground and signal before condemning it.",
+    "sensor_offset": "Compare the sensor with a gauge of known accuracy, the system vented.",
+    "sensor_disagrees": "Compare the sensor with a gauge of known accuracy through a whole test.",
+    "not_judged": "Record a whole test: rest, closed, draw, hold of a minute, release.",
+}
+
+
+@dataclass(frozen=True)
+class HoldCurve:
+    """The fitted hold: time on the recording's clock [s], and pressure as the sensor would show it [Pa] with its
+    bounds at the stated level."""
+
+    t_s: list[float]
+    pa: list[float]
+    low_pa: list[float]
+    high_pa: list[float]
+
+
+@dataclass(frozen=True)
+class TraceExplanation:
+    """One trace, ready to be drawn and read.
+
+    `result` is its row of mart.trace_result; `phases` are (name, start [s], end [s]) with "" where the purge flows
+    through an open vent; the series are the samples that were used; `hold` is None where nothing was fitted.
+    """
+
+    result: dict[str, Any]
+    phases: list[tuple[str, float, float]]
+    t_s: list[float]
+    tank_pressure_pa: list[float]
+    sensor_v: list[float | None]
+    purge_duty_pct: list[float]
+    is_vent_closed: list[bool]
+    hold: HoldCurve | None
+    sentences: list[str]
+
+
+def explain_trace(
+    samples: pl.DataFrame, header: dict[str, Any] | pl.DataFrame, settings: Settings
+) -> TraceExplanation:
+    """Measure one trace and keep all that a page or a person needs to follow the verdict. Reads only.
+
+    Parameters
+    ----------
+    samples : samples of this trace, as for `measure.measure_traces`.
+    header : its header, a row as a dict or a frame of one row.
+    settings : as for `measure.measure_traces`.
+    """
+    headers = header if isinstance(header, pl.DataFrame) else pl.DataFrame([header], infer_schema_length=None)
+    measured = measure(samples, headers, settings)
+    result = rows_of(measured, settings).row(0, named=True)
+    batch, segments = measured.batch, measured.segments
+    phases = [
+        (PHASE_NAMES[phase], start, end)
+        for phase, start, end in zip(
+            segments.phase.tolist(), segments.start.tolist(), segments.end.tolist(), strict=True
+        )
+    ]
+    return TraceExplanation(
+        result,
+        phases,
+        batch.t.tolist(),
+        batch.pressure.tolist(),
+        [v if np.isfinite(v) else None for v in batch.volts.tolist()],
+        batch.duty.tolist(),
+        batch.is_vent_closed.tolist(),
+        _hold_curve(measured, settings.level),
+        _sentences(result, phases, measured, settings),
+    )
+
+
+def _hold_curve(m: Measured, level: float) -> HoldCurve | None:
+    filled = m.bins.n[0] > 0
+    if not np.isfinite(m.fit.leak[0]):
+        return None
+    t = m.bins.start_s[0] + m.bins.t[0][filled]
+    curve = m.shown.zero[0] + m.fit.curve[0][filled]
+    reach = ndtri((1 + level) / 2) * m.fit.curve_sd[0][filled]
+    return HoldCurve(t.tolist(), curve.tolist(), (curve - reach).tolist(), (curve + reach).tolist())
+
+
+def _sentences(
+    result: dict[str, Any], phases: list[tuple[str, float, float]], m: Measured, settings: Settings
+) -> list[str]:
+    named = [f"{name or 'purge through the open vent'} {end - start:.0f} s" for name, start, end in phases]
+    lines = [f"The recording holds {result['n_samples']} usable samples: {', '.join(named) or 'none'}."]
+    if result["rest_pressure_pa"] is not None:
+        lines.append(f"With the vent open the sensor reads {pressure(result['rest_pressure_pa'])}.")
+    if result["vapor_rise_pa_s"] is not None:
+        lines.append(f"Shut, before the draw, the pressure changes by {result['vapor_rise_pa_s']:.2f} Pa/s.")
+    lines.append(result["evidence"])
+    lines += _about_the_size(result, m, settings)
+    if result["suspects"]:
+        lines.append("Look first at: " + ", ".join(s.replace("_", " ") for s in result["suspects"][:3]) + ".")
+    lines.append(NEXT_STEP[result["verdict"]])
+    return lines
+
+
+def _about_the_size(result: dict[str, Any], m: Measured, settings: Settings) -> list[str]:
+    if result["verdict"] not in ("leak", "holds"):
+        return []
+    if result["vapor_volume_l"] is None:
+        return [
+            f"The tank size is not known: leak area over volume is {m.fit.leak[0] * 1e6:.2f} mm² per m³ of gas."
+        ]
+    return [
+        f"The size rests on a vapor volume of {result['vapor_volume_l']:.0f} l, a discharge coefficient of "
+        f"{settings.discharge_coefficient:.2f}, and a fit that leaves {m.fit.residual[0]:.1f} Pa of scatter."
+    ]
