@@ -50,8 +50,8 @@ def as_text(raw: pl.Series) -> pl.Series:
 
 
 def stripped(raw: pl.Series) -> pl.Series:
-    """Take blanks off both ends of words; what is empty then is missing."""
+    """Take blanks off both ends of words; what is empty then is missing, and so is a stored nan."""
     if raw.dtype != pl.String:
-        return raw
+        return raw.fill_nan(None) if raw.dtype.is_float() else raw
     text = raw.str.strip_chars()
     return text.set(text.str.len_bytes() == 0, None) if (text == "").any() else text

@@ -17,7 +17,7 @@ _RECORDS_AT_ONCE = 200_000
 _SHAPE = "The line is not one JSON object"
 
 
-def json_line_blocks(texts: Iterator[bytes]) -> Iterator[Block]:
+def json_line_blocks(texts: Iterator[bytes], rows_at_once: int) -> Iterator[Block]:
     """Yield the records of a JSON lines file; blank lines are none. A file without records yields one empty block.
 
     Parameters
@@ -26,7 +26,7 @@ def json_line_blocks(texts: Iterator[bytes]) -> Iterator[Block]:
     """
     lines = (line for text in texts for line in text.split(b"\n") if line.strip())
     row = 1
-    while held := list(itertools.islice(lines, _RECORDS_AT_ONCE)):
+    while held := list(itertools.islice(lines, min(rows_at_once, _RECORDS_AT_ONCE))):
         yield _block(held, row)
         row += len(held)
     if row == 1:

@@ -20,7 +20,7 @@ def to_number(raw: pl.Series, decimal: str = ".") -> Converted:
 
     Returns
     -------
-    Float64. A stored nan is a missing value; an infinite one cannot be read.
+    Float64. What is not finite cannot be read (a stored nan is missing: `converted.stripped`).
     """
     if raw.dtype == pl.String:
         return _number_from_text(raw, decimal)
@@ -28,9 +28,8 @@ def to_number(raw: pl.Series, decimal: str = ".") -> Converted:
         return Converted(raw.dt.total_microseconds() / 1e6)
     if raw.dtype.is_float():
         values = raw.cast(pl.Float64)
-        raw = values.fill_nan(None)
-        finite = raw.set(raw.is_infinite(), None) if raw.is_infinite().any() else raw
-        return converted(raw, finite, "The number is infinite.")
+        finite = values if values.is_finite().all() else values.set(~values.is_finite(), None)
+        return converted(raw, finite, "The number is not finite.")
     if raw.dtype.is_numeric() or raw.dtype == pl.Null:
         return Converted(raw.cast(pl.Float64))
     return refused(raw, _FLOAT, "This is not a number.")
@@ -57,8 +56,7 @@ def to_integer(raw: pl.Series, decimal: str = ".") -> Converted:
     numbers = to_number(raw, decimal)
     values = numbers.values
     whole = values.set((values != values.floor()) | (values.abs() >= 2**53), None).cast(pl.Int64)
-    present = raw.fill_nan(None) if raw.dtype.is_float() else raw
-    return converted(present, whole, "This is not a whole number.")
+    return converted(raw, whole, "This is not a whole number.")
 
 
 def to_boolean(raw: pl.Series) -> Converted:
@@ -66,8 +64,7 @@ def to_boolean(raw: pl.Series) -> Converted:
     if raw.dtype == pl.Boolean:
         return Converted(raw)
     words = dict.fromkeys(TRUE_WORDS, True) | dict.fromkeys(FALSE_WORDS, False)
-    present = raw.fill_nan(None) if raw.dtype.is_float() else raw
-    text = as_text(present).str.to_lowercase()
+    text = as_text(raw).str.to_lowercase()
     values = text.replace_strict(words, default=None, return_dtype=pl.Boolean)
     reason = f"This is neither yes ({', '.join(TRUE_WORDS)}) nor no ({', '.join(FALSE_WORDS)})."
-    return converted(present, values, reason)
+    return converted(raw, values, reason)

@@ -13,7 +13,7 @@ from pipeline.lake.json_lines import json_line_blocks
 from pipeline.lake.parquet import parquet_blocks
 from pipeline.lake.source_form import KindForm
 
-_FIRST_BYTES = 1 << 16
+_FIRST_BYTES, _FIRST_ROWS = 1 << 16, 100
 
 
 def blocks_of(file: LakeFile, form: KindForm, rows_at_once: int) -> Iterator[Block]:
@@ -35,7 +35,7 @@ def first_block(file: LakeFile, form: KindForm) -> Block:
     ------
     FileUnreadable : as `blocks_of`.
     """
-    return next(_raw_blocks(file, form, 1, _FIRST_BYTES))
+    return next(_raw_blocks(file, form, _FIRST_ROWS, _FIRST_BYTES))
 
 
 def _raw_blocks(file: LakeFile, form: KindForm, rows_at_once: int, size: int) -> Iterator[Block]:
@@ -48,6 +48,6 @@ def _raw_blocks(file: LakeFile, form: KindForm, rows_at_once: int, size: int) ->
         )
     texts = utf8_blocks(file.path, form.encoding, file.file, size)
     if how == "json_lines":
-        return json_line_blocks(texts)
+        return json_line_blocks(texts, rows_at_once)
     tab_or_comma = "\t" if split_name(file.path.name)[1] == ".tsv" else ","
     return delimited_blocks(texts, form.delimiter or tab_or_comma, form.skip_lines)

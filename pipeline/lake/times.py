@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.lake.converted import Converted, as_text, converted, refused, sentences
+from pipeline.lake.converted import Converted, converted, refused, sentences
 
 _UTC = pl.Datetime("us", "UTC")
-_MIDNIGHT = r"^(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?)?$"
+_MIDNIGHT = r"^(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?(?:Z|[+\-]\d{2}:?\d{2})?)?$"
 _ISO = (
     r"^(?<year>\d{4})-?(?<month>\d{2})-?(?<day>\d{2})"
     r"(?:[T ](?<hour>\d{2}):?(?<minute>\d{2})(?::?(?<second>\d{2})(?:[.,](?<fraction>\d{1,9}))?)?"
@@ -151,8 +151,3 @@ def _placed(raw: pl.Series, wall: pl.Series, time_zone: str | None, is_day: bool
     )
     present = wall.set(raw.is_null(), None)
     return converted(present, placed, _TWICE_OR_NEVER.format(time_zone))
-
-
-def time_text(values: pl.Series) -> pl.Series:
-    """Write moments as ISO 8601 text, for the words of a message."""
-    return as_text(values)

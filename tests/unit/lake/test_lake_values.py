@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 
 from pipeline.contract.vocabulary import MONITORS
+from pipeline.lake.converted import stripped
 from pipeline.lake.numbers import to_boolean, to_integer, to_number
 from pipeline.lake.word_lists import MONITOR_ALIASES, to_status_bytes, to_words
 
@@ -30,7 +31,7 @@ def test_a_point_is_no_decimal_comma():
 def test_stored_numbers():
     assert to_number(pl.Series([1, 2], dtype=pl.UInt8)).values.to_list() == [1.0, 2.0]
     assert to_number(pl.Series([timedelta(milliseconds=250)])).values.to_list() == [0.25]
-    floats = to_number(pl.Series([1.5, math.nan, math.inf]))
+    floats = to_number(stripped(pl.Series([1.5, math.nan, math.inf])))
     assert floats.values.to_list() == [1.5, None, None]
     assert floats.reasons is not None
     assert floats.reasons.is_not_null().to_list() == [False, False, True]
@@ -40,7 +41,7 @@ def test_stored_numbers():
 def test_whole_numbers_reject_a_fraction():
     read = to_integer(pl.Series(["2015", "2015.0", "3.5", "20x5", "-1", None]))
     assert read.values.to_list() == [2015, 2015, None, None, -1, None]
-    stored = to_integer(pl.Series([2015.0, 3.5, math.nan]))
+    stored = to_integer(stripped(pl.Series([2015.0, 3.5, math.nan])))
     assert stored.values.to_list() == [2015, None, None]
     assert stored.reasons is not None
     assert stored.reasons.is_not_null().to_list() == [False, True, False]
@@ -50,7 +51,7 @@ def test_booleans_by_the_words_of_the_contract():
     read = to_boolean(pl.Series(["TRUE", "y", "On", "1", "f", "no", "0", "maybe", None]))
     assert read.values.to_list() == [True, True, True, True, False, False, False, None, None]
     assert to_boolean(pl.Series([1, 0, 2])).values.to_list() == [True, False, None]
-    assert to_boolean(pl.Series([1.0, math.nan])).values.to_list() == [True, None]
+    assert to_boolean(stripped(pl.Series([1.0, math.nan]))).values.to_list() == [True, None]
 
 
 @pytest.mark.parametrize(
