@@ -75,6 +75,7 @@ CHART_CONFIG: dict[str, Any] = {
         "titleFontWeight": "normal",
         "symbolSize": 90,
         "columnPadding": 14,
+        "columns": {"expr": "width < 480 ? 1 : 6"},
     },
     "text": {"color": INK, "fontSize": 12},
     "point": {"filled": True, "size": 75, "opacity": 1},

@@ -26,7 +26,9 @@ def draw_recurrence_map(rows: Rows, description: str) -> Spec:
                 "n_failures:Q",
                 title="failures",
                 scale=alt.Scale(range=[30, 420], zero=True),
-                legend=alt.Legend(orient="bottom", symbolFillColor=theme.GRAY, symbolStrokeColor=theme.GRAY),
+                legend=alt.Legend(
+                    orient="bottom", tickCount=3, symbolFillColor=theme.GRAY, symbolStrokeColor=theme.GRAY
+                ),
             ),
             color=alt.Color(
                 "mark:N", title=None, scale=alt.Scale(domain=domain, range=[c for c, _ in looks])

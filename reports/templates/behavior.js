@@ -5,7 +5,7 @@
   const spec = (place) => JSON.parse(document.getElementById(place.dataset.spec).textContent);
 
   const draw = (place) => drawChart(place, spec(place), {
-    mode: "vega-lite", actions: false, renderer: "svg", ast: true, defaultStyle: false,
+    mode: "vega-lite", actions: false, renderer: "svg", ast: true, defaultStyle: false, logLevel: 1,
     tooltip: { disableDefaultStyle: true },
   }).then((drawn) => {
     views.set(place, drawn.view);

@@ -1,0 +1,167 @@
+"""Pages open from disk in a real browser: charts drawn, choices followed, nothing asked of a network."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from tests.unit.reports.report_frames import HOSTILE
+
+pytestmark = pytest.mark.browser
+PAGES = ("index.html", "fleet.html", "shops.html", "inspection.html", "leaks.html", "data.html")
+
+
+@pytest.mark.parametrize("width", [390, 1400])
+@pytest.mark.parametrize("name", PAGES)
+def test_page_draws_every_chart_in_silence_without_a_network_and_in_its_width(
+    open_page, full_site, name, width
+):
+    seen = open_page(full_site / name, width)
+    charts = seen.page.locator(".chart")
+    assert charts.count() == seen.page.locator(".chart[data-drawn] svg").count()
+    assert (charts.count() > 0) == (name != "index.html")
+    seen.page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert seen.said == []
+    assert seen.asked == [(full_site / name).as_uri()]
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_page_of_an_empty_warehouse_opens_in_silence(open_page, empty_site, name):
+    seen = open_page(empty_site / name)
+    assert seen.said == []
+    assert seen.page.locator(".answer").count() > 0
+
+
+def marks(section):
+    return section.locator(".chart svg .mark-symbol.role-mark path")
+
+
+def labels(section):
+    return [t for t in section.locator(".chart svg .role-axis-label text").all_text_contents() if t]
+
+
+def test_choosing_a_model_shows_its_parts_and_its_rows(open_page, full_site):
+    section = open_page(full_site / "fleet.html").page.locator("section#model")
+    drawn = section.locator(".chart").inner_html()
+    assert "purge valve ◆ recurring" in " ".join(labels(section))
+    section.locator("select").select_option("Kestrin Dray")
+    section.page.wait_for_timeout(200)
+    assert section.locator(".chart").inner_html() != drawn
+    assert "recurring" not in " ".join(labels(section))
+    section.locator("details.numbers summary").click()
+    rows = section.locator("tbody tr:visible")
+    assert rows.count() == 8
+    assert all(row.locator("th").inner_text() == "Kestrin Dray" for row in rows.all())
+
+
+def test_every_choice_on_every_page_can_be_made(open_page, full_site):
+    for name in PAGES[1:5]:
+        seen = open_page(full_site / name)
+        for box in seen.page.locator("select").all():
+            values = box.locator("option").evaluate_all("options => options.map(o => o.value)")
+            for value in (values[-1], values[0]):
+                box.select_option(value)
+                seen.page.wait_for_timeout(60)
+            section = box.locator("xpath=ancestor::section")
+            assert section.locator(".chart svg .role-mark path").count() > 0
+        assert seen.said == []
+
+
+def test_hover_tells_count_and_interval(open_page, full_site):
+    page = open_page(full_site / "fleet.html").page
+    section = page.locator("section#model")
+    section.scroll_into_view_if_needed()
+    marks(section).first.hover()
+    tooltip = page.locator("#vg-tooltip-element.visible")
+    tooltip.wait_for(timeout=3000)
+    text = " ".join(tooltip.inner_text().split())
+    assert re.search(r"\d+ failures? in [\d.,]+ vehicle-years", text)
+    assert re.search(r"interval [\d.,]+ to [\d.,]+", text)
+
+
+def test_clicking_the_legend_dims_the_other_shops(open_page, full_site):
+    section = open_page(full_site / "shops.html").page.locator("section#funnel")
+
+    def opacities():
+        return marks(section).evaluate_all("paths => paths.map(p => p.getAttribute('opacity'))")
+
+    assert set(opacities()) == {"1"}
+    section.locator(".role-legend-symbol path").last.click()
+    section.page.wait_for_timeout(200)
+    assert sorted(set(opacities())) == ["0.15", "1"]
+
+
+def test_tables_sort_by_number_and_keep_what_is_not_known_last(open_page, full_site):
+    section = open_page(full_site / "leaks.html").page.locator("section#compare")
+    section.locator("details.numbers summary").click()
+    section.locator("select").select_option("stage")
+    head = section.locator("thead th", has_text="Median, mm")
+    for order in ("ascending", "descending"):
+        head.locator("button").click()
+        assert head.get_attribute("aria-sort") == order
+        shown = section.locator("tbody tr:visible td:nth-child(5)").evaluate_all(
+            "cells => cells.map(c => c.dataset.sort === undefined ? null : Number(c.dataset.sort))"
+        )
+        known = [v for v in shown if v is not None]
+        assert len(known) == 3
+        assert shown == [*sorted(known, reverse=order == "descending"), None]
+
+
+def test_hostile_text_is_shown_and_does_nothing(open_page, hostile_site):
+    for name in PAGES:
+        seen = open_page(hostile_site / name)
+        seen.page.wait_for_timeout(50)
+        assert "owned" not in seen.page.title()
+        assert seen.page.locator("img").count() == 0
+        assert seen.said == []
+        assert seen.asked == [(hostile_site / name).as_uri()]
+
+
+def test_hostile_text_in_a_tooltip_is_text(open_page, hostile_site):
+    page = open_page(hostile_site / "shops.html").page
+    section = page.locator("section#funnel")
+    section.scroll_into_view_if_needed()
+    places = marks(section)
+    tooltip = page.locator("#vg-tooltip-element")
+    shown = ""
+    for at in range(places.count()):
+        places.nth(at).hover(force=True)
+        page.wait_for_timeout(30)
+        shown += tooltip.inner_text()
+    assert HOSTILE in shown
+    assert tooltip.locator("img, script").count() == 0
+    assert "owned" not in page.title()
+
+
+def test_a_script_that_gets_into_a_page_is_not_run(open_page, full_site, tmp_path):
+    """The policy is the second lock: even text that was not escaped cannot run."""
+    html = (full_site / "data.html").read_text(encoding="utf-8")
+    broken = tmp_path / "broken.html"
+    broken.write_text(html.replace("<footer>", f"<footer>{HOSTILE}", 1), encoding="utf-8")
+    seen = open_page(broken)
+    assert "owned" not in seen.page.title()
+    assert any("Content Security Policy" in text for text in seen.said)
+
+
+def test_keyboard_reaches_the_main_part_first(open_page, full_site):
+    page = open_page(full_site / "fleet.html").page
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the questions"
+    page.keyboard.press("Enter")
+    assert page.url.endswith("#main")
+
+
+def test_the_inspection_page_prints_its_tables_open(open_page, full_site):
+    page = open_page(full_site / "inspection.html").page
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    tables = page.locator("section#items table")
+    assert tables.count() == 5
+    assert all(table.is_visible() for table in tables.all())
+    assert not page.locator("header nav").is_visible()
+    assert page.pdf(format="Letter").startswith(b"%PDF")
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    page.emulate_media(media="screen")
+    assert not tables.first.is_visible()

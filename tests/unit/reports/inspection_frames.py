@@ -1,0 +1,103 @@
+"""Made-up inspection statistics."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from tests.unit.reports.frame_of_table import MODELS, TABLES, framed, wilson
+
+ITEMS = (
+    ("(i)", "failing initially"),
+    ("(ii)", "failing the first retest"),
+    ("(iii)", "passing the first retest"),
+    ("(iv)", "initially failed, passing the second or a later retest"),
+    ("(v)", "initially failed, receiving a waiver"),
+    ("(vi)", "no known final outcome"),
+    ("(xi)", "passing the OBD check"),
+    ("(xii)", "failing the OBD check"),
+    ("(xv)", "passing the OBD check, failing the gas cap test"),
+    ("(xvi)", "failing the OBD check, passing the gas cap test"),
+    ("(xvii)", "passing both"),
+    ("(xviii)", "failing both"),
+    ("(xix)", "MIL commanded on, no codes stored"),
+    ("(xx)", "MIL not commanded on, codes stored"),
+    ("(xxi)", "MIL commanded on, codes stored"),
+    ("(xxii)", "MIL not commanded on, no codes stored"),
+    ("(xxiii)", "readiness not complete for any supported module"),
+)
+
+
+def inspection_report(rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for year in range(2004, 2024):
+        for kind, size in (("passenger car", 180), ("light truck", 60)):
+            for k, (item, meaning) in enumerate(ITEMS):
+                of = 0 if item == "(v)" and year > 2020 else int(size * (1 + 0.03 * (year - 2004)))
+                n = int(rng.binomial(of, 0.02 + 0.01 * (k % 5) + 0.004 * (2024 - year)))
+                low, high = wilson(n, of) if of else (None, None)
+                rows.append(
+                    {
+                        "model_year": year,
+                        "vehicle_type": kind,
+                        "item": f"(a)(2){item}",
+                        "meaning": meaning,
+                        "n": n,
+                        "of": of,
+                        "of_what": "test cycles with a verdict",
+                        "percent": 100 * n / of if of else None,
+                        "low_percent": 100 * low if of else None,
+                        "high_percent": 100 * high if of else None,
+                    }
+                )
+    return framed(TABLES["mart.inspection_report"], rows)
+
+
+def readiness(rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for i, (make, model) in enumerate(MODELS):
+        for monitor, p in (("evap", 0.11), ("catalyst", 0.05), ("o2_sensor", 0.02), ("egr_vvt", 0.03)):
+            n = 60 + 45 * i
+            k = int(rng.binomial(n, p * (2.5 if model == "Tarn" else 1)))
+            low, high = wilson(k, n)
+            rows.append(
+                {
+                    "make": make,
+                    "model": model,
+                    "monitor": monitor,
+                    "n_inspections": n,
+                    "n_not_ready": k,
+                    "not_ready_rate": k / n,
+                    "low": low,
+                    "high": high,
+                }
+            )
+    return framed(TABLES["mart.readiness"], rows)
+
+
+def station_look(rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for i in range(22):
+        for measure, p in (("initial_failure", 0.12), ("not_ready", 0.09), ("repeated_record", 0.01)):
+            of = 90 + 40 * i
+            odd = (i, measure) == (13, "repeated_record")
+            n = int(rng.binomial(of, p * (12 if odd else 1)))
+            low, high = wilson(n, of)
+            q = 1e-7 if odd else float(rng.uniform(0.2, 1))
+            rows.append(
+                {
+                    "station_id": f"ST-{i + 1:03d}",
+                    "measure": measure,
+                    "n": n,
+                    "of": of,
+                    "share": n / of,
+                    "low": low,
+                    "high": high,
+                    "expected": p * of,
+                    "ratio": n / (p * of),
+                    "p_value": q / 5,
+                    "q_value": q,
+                    "stands_out": odd,
+                }
+            )
+    return framed(TABLES["mart.station_look"], rows)

@@ -1,0 +1,121 @@
+"""Made-up rates, repairs and their checks."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from tests.unit.reports.frame_of_table import MODELS, PARTS, SHOPS, TABLES, framed, garwood, wilson
+
+
+def failure_rate(rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for i, (make, model) in enumerate(MODELS):
+        years = 60.0 + 95 * i
+        for j, part in enumerate(PARTS):
+            base = 0.012 + 0.006 * j
+            recurring = (model, part) == ("Orrin", "purge_valve") or (model, part) == ("Mole", "canister")
+            n = int(rng.poisson(years * base * (9 if recurring else 1)))
+            low, high = garwood(n, years)
+            rate = 1000 * n / years
+            shrunk = 1000 * (n + 3) / (years + 3 / base)
+            p = 1e-9 * (1 + j) if recurring else float(rng.uniform(0.03, 1))
+            rows.append(
+                {
+                    "make": make,
+                    "model": model,
+                    "component": part,
+                    "n_failures": n,
+                    "n_comebacks": n // 7,
+                    "n_vehicles": 30 + 40 * i,
+                    "vehicle_years": years,
+                    "vehicle_km": years * 17_000.0,
+                    "n_vehicles_km": 20 + 35 * i,
+                    "rate_per_1000_vehicle_years": rate,
+                    "low": low,
+                    "high": high,
+                    "shrunk_rate": shrunk,
+                    "shrunk_low": shrunk * 0.7,
+                    "shrunk_high": shrunk * 1.35,
+                    "rate_ratio": rate / (1000 * base),
+                    "p_value": p,
+                    "q_value": min(1.0, 20 * p),
+                    "is_recurring": recurring,
+                    "n_failures_km": n,
+                    "rate_per_million_km": rate / 17,
+                    "low_per_million_km": low / 17,
+                    "high_per_million_km": high / 17,
+                }
+            )
+    return framed(TABLES["mart.failure_rate"], rows)
+
+
+def fix_row(by: str, group: str, n: int, back: int, funnel: str | None = None) -> dict[str, Any]:
+    low, high = wilson(n - back, n)
+    spread = 0.32 / np.sqrt(n)
+    limits = (
+        {
+            "expected": 0.93,
+            "n_comebacks_expected": 0.07 * n,
+            "funnel": funnel,
+            "funnel_low": max(0, 0.93 - 2 * spread),
+            "funnel_high": min(1, 0.93 + 2 * spread),
+            "funnel_beyond_low": max(0, 0.93 - 3.1 * spread),
+            "funnel_beyond_high": min(1, 0.93 + 3.1 * spread),
+        }
+        if funnel
+        else {}
+    )
+    return {
+        "by": by,
+        "group": group,
+        "n_repairs": n,
+        "n_comebacks": back,
+        "n_followed": int(n * 0.9),
+        "first_time_fix": 1 - back / n,
+        "low": low,
+        "high": high,
+        "first_time_fix_naive": 1 - back / int(n * 0.9),
+    } | limits
+
+
+def first_time_fix(rng: np.random.Generator) -> pl.DataFrame:
+    rows = [fix_row("all", "all", 2431, 187)]
+    for i, shop in enumerate(SHOPS):
+        n = 20 + 27 * i
+        place = {"shop-06": "beyond_below", "shop-11": "above", "shop-09": "below"}.get(shop, "inside")
+        share = {"beyond_below": 0.24, "below": 0.115, "above": 0.03}.get(place, 0.07)
+        rows.append(fix_row("shop", shop, n, round(n * share), place))
+    for by, groups in (
+        ("component", PARTS),
+        ("model", tuple(f"{m} {n}" for m, n in MODELS)),
+        ("verified", ("proved", "not_proved", "disproved", "no_trace")),
+        ("evidence", ("yes", "no", "cannot_say")),
+        ("technician", tuple(f"T{n}" for n in range(101, 119))),
+    ):
+        for group in groups:
+            n = int(rng.integers(12, 400))
+            rows.append(fix_row(by, group, n, int(rng.binomial(n, 0.08)), "inside"))
+    return framed(TABLES["mart.first_time_fix"], rows)
+
+
+def repair_check(rng: np.random.Generator) -> pl.DataFrame:
+    rows = []
+    for i in range(900):
+        verified = ("proved", "not_proved", "disproved", "no_trace")[
+            int(rng.choice(4, p=[0.45, 0.2, 0.07, 0.28]))
+        ]
+        rows.append(
+            {
+                "job_id": f"J{i:05d}",
+                "shop_id": SHOPS[i % len(SHOPS)],
+                "vehicle_id": f"V{i % 300}",
+                "component": PARTS[i % 8],
+                "action": "replaced",
+                "verified": verified,
+                "evidence_agrees": ("yes", "no", "cannot_say")[i % 3],
+            }
+        )
+    return framed(TABLES["mart.repair_check"], rows)

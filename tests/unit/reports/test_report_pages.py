@@ -1,0 +1,235 @@
+"""What a page says is what its tables hold."""
+
+from __future__ import annotations
+
+import polars as pl
+import pytest
+
+from reports import words
+from reports.pages import data, fleet, inspection, leaks, shops, start
+from reports.pages.inspection import GROUPS, UNANSWERED
+from reports.pages.run import last_run
+from tests.unit.reports.report_frames import blank_tables, empty_tables, full_tables, reader
+
+
+def table_of(page, start_of_caption):
+    return next(rows for caption, rows in page.tables.items() if caption.startswith(start_of_caption))
+
+
+def section(module, tables, key):
+    page = module.make_page(reader(tables), last_run(tables["audit.runs"]))
+    return next(s for s in page.sections if s.key == key)
+
+
+def test_fleet_table_holds_every_rate_with_its_bounds(pages, tables):
+    rates = tables["mart.failure_rate"]
+    shown = {
+        (r[0], r[1].removeprefix("◆ ").removesuffix(" (recurring)")): r
+        for r in table_of(pages["fleet.html"], "Failure rates")[1:]
+    }
+    assert len(shown) == rates.height
+    for r in rates.iter_rows(named=True):
+        line = shown[f"{r['make']} {r['model']}", words.label(r["component"])]
+        assert line[2] == f"{r['n_failures']} ({r['n_comebacks']})"
+        assert line[3] == words.count(r["n_vehicles"])
+        bounds = f"{words.number(r['low'])} to {words.number(r['high'])}"
+        assert line[5] == f"{words.number(r['rate_per_1000_vehicle_years'])} {bounds}"
+
+
+def test_fleet_chart_holds_the_very_numbers_of_the_table(pages, tables):
+    rows = pages["fleet.html"].specs["model-spec"]["datasets"]["rows"]
+    raw = [r for r in rows if r["series"] == "as counted"]
+    assert len(raw) == tables["mart.failure_rate"].height
+    key = {(r["model"], r["category"].removesuffix(" ◆ recurring")): r for r in raw}
+    for r in tables["mart.failure_rate"].iter_rows(named=True):
+        drawn = key[f"{r['make']} {r['model']}", words.label(r["component"])]
+        assert (drawn["value"], drawn["low"], drawn["high"]) == (
+            r["rate_per_1000_vehicle_years"],
+            r["low"],
+            r["high"],
+        )
+
+
+def test_recurring_pairs_are_named_with_count_interval_and_ratio(tables):
+    found = section(fleet, tables, "recurring")
+    flagged = tables["mart.failure_rate"].filter("is_recurring").sort("q_value")
+    assert len(found.findings) == flagged.height == 2
+    first = flagged.row(0, named=True)
+    text = found.findings[0].text
+    for part in (
+        f"{first['n_failures']} failures",
+        words.number(first["low"]),
+        words.number(first["high"]),
+        "95% interval",
+    ):
+        assert part in text
+    assert found.answer[0].startswith("2 pairs of model and component fail more often")
+
+
+def test_a_fleet_where_nothing_recurs_says_so(tables):
+    quiet = tables | {"mart.failure_rate": tables["mart.failure_rate"].with_columns(is_recurring=False)}
+    found = section(fleet, quiet, "recurring")
+    assert (
+        found.answer[0] == "Nothing stands out: none of 64 pairs of model and component that could be tested."
+    )
+    assert not found.findings
+
+
+def test_shops_beyond_the_outer_limits_are_named_and_others_are_not(tables):
+    found = section(shops, tables, "funnel")
+    assert [f.text.split(" ")[0] for f in found.findings] == ["shop-06"]
+    assert "2 shops lie between the 95% and the 99.8% limits" in found.answer[0]
+
+
+def test_proof_counts_add_up_to_the_repairs(pages, tables):
+    lines = table_of(pages["shops.html"], "Repairs by shop and proof")[1:]
+    assert sum(int(line[1]) for line in lines) == tables["mart.repair_check"].height
+    for line in lines:
+        assert int(line[1]) == sum(map(int, line[2:]))
+        proved = (
+            tables["mart.repair_check"]
+            .filter(pl.col("shop_id") == line[0], pl.col("verified") == "proved")
+            .height
+        )
+        assert int(line[2]) == proved
+
+
+def test_technicians_are_not_ranked_by_words(tables):
+    found = section(shops, tables, "technicians")
+    assert "not as a mark" in found.answer[0]
+    assert not found.findings
+
+
+def test_the_leaks_page_states_the_discharge_coefficient_beside_its_numbers(pages):
+    assert "discharge coefficient of 0.61" in pages["leaks.html"].text
+    assert "0.75, which makes the same hole 11% smaller" in pages["leaks.html"].text
+
+
+def test_verdict_counts_are_the_rows_of_the_table(pages, tables):
+    traces = tables["mart.trace_result"]
+    rows = pages["leaks.html"].specs["verdicts-spec"]["datasets"]["rows"]
+    for stage in ("all", "before_repair", "after_repair", "routine"):
+        drawn = {r["category"]: r["value"] for r in rows if r["stage"] == stage}
+        kept = traces if stage == "all" else traces.filter(pl.col("stage") == stage)
+        assert drawn == {words.label(v): n for v, n in kept["verdict"].value_counts().iter_rows()}
+
+
+def test_inspection_items_stand_with_count_base_share_and_interval(pages, tables):
+    lines = table_of(pages["inspection.html"], "Initial test and retests")
+    r = tables["mart.inspection_report"].filter(
+        pl.col("model_year") == 2004, pl.col("vehicle_type") == "light truck", pl.col("item") == "(a)(2)(i)"
+    ).row(0, named=True)  # fmt: skip
+    cell = next(line for line in lines if line[:2] == ["2004", "light truck"])[2]
+    bounds = f"{words.number(r['low_percent'])} to {words.number(r['high_percent'])}"
+    assert cell == f"{words.percent(r['percent'])} {r['n']} / {r['of']}; {bounds}"
+
+
+def test_the_items_are_those_of_the_rule():
+    """40 CFR 51.366(a)(2): (i)-(vi) and (xi)-(xxiii), less (xiii) and (xiv), which need tailpipe tests."""
+    roman = [
+        "i",
+        "ii",
+        "iii",
+        "iv",
+        "v",
+        "vi",
+        "xi",
+        "xii",
+        "xv",
+        "xvi",
+        "xvii",
+        "xviii",
+        "xix",
+        "xx",
+        "xxi",
+        "xxii",
+        "xxiii",
+    ]
+    assert [i for _, group in GROUPS for i in group] == [f"({r})" for r in roman]
+    assert "(xiii) and (xiv)" in UNANSWERED[0]
+
+
+def test_a_share_is_never_summed_over_model_years(tables):
+    """Counts may be added; a share over several rows would be an estimate of our own."""
+    said = section(inspection, tables, "items").answer
+    r = tables["mart.inspection_report"].filter(pl.col("item") == "(a)(2)(i)")
+    assert said[0] == (
+        f"{words.count(r['n'].sum())} of {words.count(r['of'].sum())} test cycles failed the"
+        " initial test (item (i))."
+    )
+    assert not any("%" in s for s in said)
+
+
+def test_the_worst_readiness_is_the_highest_lower_bound(tables):
+    rows = tables["mart.readiness"].filter(pl.col("monitor") == "evap").sort("low", descending=True)
+    assert rows.row(0, named=True)["model"] in section(inspection, tables, "readiness").answer[0]
+
+
+def test_a_station_that_stands_out_is_a_reason_to_look_and_no_more(tables):
+    found = section(inspection, tables, "stations")
+    assert [f.text.split(",")[0] for f in found.findings] == ["ST-014"]
+    assert "innocent causes" in found.answer[0]
+
+
+def test_quarantine_counts_by_source_field_and_rule(pages, tables):
+    lines = table_of(pages["data.html"], "What was refused")[1:]
+    assert sum(int(line[-1]) for line in lines) == tables["quarantine.records"].height
+    assert lines[0][0] == "northbay"
+    assert lines[0][-1] == "31"
+    assert "'values' in source.toml" in lines[0][5]
+
+
+def test_the_start_page_sums_up_files_and_links_what_stands_out(pages, tables):
+    files = tables["audit.files"]
+    lines = {line[0]: line for line in table_of(pages["index.html"], "Records by kind")[1:]}
+    jobs = files.filter(pl.col("kind") == "jobs")
+    assert lines["Jobs"][3] == words.count(jobs["n_accepted"].sum())
+    targets = {a["href"] for tag, a in pages["index.html"].tags if tag == "a"}
+    assert {
+        "fleet.html#recurring",
+        "shops.html#funnel",
+        "inspection.html#stations",
+        "data.html#refused",
+    } <= targets
+
+
+def test_a_quiet_start_page_says_that_nothing_stands_out(tables):
+    first_time_fix = tables["mart.first_time_fix"].with_columns(funnel=pl.lit("inside"))
+    quiet = tables | {
+        "mart.failure_rate": tables["mart.failure_rate"].with_columns(is_recurring=False),
+        "mart.first_time_fix": first_time_fix,
+        "mart.station_look": tables["mart.station_look"].with_columns(stands_out=False),
+    }
+    assert section(start, quiet, "stands-out").answer[0].startswith("Nothing stands out")
+
+
+@pytest.mark.parametrize("module", [start, fleet, shops, inspection, leaks, data])
+def test_an_empty_mart_gives_a_page_that_says_why(module):
+    tables = empty_tables()
+    page = module.make_page(reader(tables), last_run(tables["audit.runs"]))
+    for s in page.sections:
+        assert s.answer[0]
+        assert s.picture is None
+    reasons = ("Not known", "No ", "None", "Nothing", "Of the 17 items", "Window", "Window of")
+    assert all(s.answer[0].startswith(reasons) for s in page.sections)
+
+
+@pytest.mark.parametrize("module", [start, fleet, shops, inspection, leaks, data])
+def test_marts_with_nothing_but_keys_give_a_page(module):
+    tables = blank_tables()
+    page = module.make_page(reader(tables), last_run(tables["audit.runs"]))
+    assert all(s.answer[0] for s in page.sections)
+
+
+def test_the_settings_of_the_last_run_are_the_ones_shown():
+    tables = full_tables()
+    runs = tables["audit.runs"]
+    older = runs.with_columns(
+        run_id=pl.lit("r0"),
+        started_at=pl.col("started_at").dt.offset_by("-1d"),
+        settings=pl.lit('{"level": 0.8}'),
+    )
+    run = last_run(pl.concat([runs, older]))
+    assert run.level_text == "95%"
+    assert last_run(older).level_text == "80%"
+    assert run.skipped == ("workshop/samples_cut.parquet: The file ends before its footer.",)
