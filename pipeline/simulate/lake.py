@@ -39,8 +39,8 @@ def simulate_lake(
         Memory does not grow with it beyond that.
     seed : 0 or more.
     dirty : put records in that break each rule of the contract (up to 20,000 vehicles).
-    trace_share : 0 to 1; share of the closed jobs that were recorded. At 1, about 400 samples a vehicle: a
-        billion samples are 2.5 million vehicles.
+    trace_share : 0 to 1; share of the closed jobs that were recorded. At 1, about 290 samples a vehicle: a
+        billion samples are 3.5 million vehicles.
     progress : called after each chunk with vehicles done and vehicles in all.
 
     Raises

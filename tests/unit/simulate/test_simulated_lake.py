@@ -96,6 +96,14 @@ def test_the_dirt_is_really_in_the_files(made):
     assert not any(is_valid_vin(v) for v in wrong)
 
 
+def test_a_dirty_sample_lies_in_a_real_recording_unless_that_is_its_flaw(made):
+    dirty = pl.read_csv(made / ".truth" / "dirty.csv").filter(pl.col("kind") == "samples")
+    known = pl.read_csv(made / ".truth" / "traces.csv")["trace_id"]
+    named = dirty.filter(pl.col("rule") != "reference")["record"].str.split("_").list.first()
+    assert len(named) > 10
+    assert named.is_in(known.implode()).all()
+
+
 def test_without_dirt_nothing_is_logged_and_every_json_line_reads(tmp_path):
     simulate_lake(tmp_path / "clean", 300, 2, dirty=False, trace_share=0.0)
     assert pl.read_csv(tmp_path / "clean" / ".truth" / "dirty.csv").is_empty()
