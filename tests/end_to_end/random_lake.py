@@ -216,9 +216,7 @@ def _write_csv(folder: Path, kind: str, records: list[Record], rng: np.random.Ge
     if not rows:
         return
     frame = pd.DataFrame(rows, dtype=object)
-    half = len(frame) // 2
-    frame.iloc[:half].to_csv(folder / f"{kind}_a.csv", index=False)
-    frame.iloc[half:].to_csv(folder / f"{kind}_b.csv.gz", index=False)
+    frame.to_csv(folder / f"{kind}.csv{'.gz' if kind == 'jobs' else ''}", index=False)
 
 
 def _write_parquet(folder: Path, kind: str, records: list[Record]) -> None:
@@ -239,9 +237,11 @@ def _write_parquet(folder: Path, kind: str, records: list[Record]) -> None:
 def _write_json_lines(folder: Path, kind: str, records: list[Record], rng: np.random.Generator) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     lines = [json.dumps({k: v for k, v in _told(r, rng).items() if v is not None}) + "\n" for r in records]
-    with gzip.open(folder / f"{kind}.jsonl.gz", "wt") as packed:
-        packed.writelines(lines[::2])
-    (folder / f"{kind}_more.jsonl").write_text("".join(lines[1::2]))
+    text = "".join(lines)
+    if kind == "inspections":
+        (folder / f"{kind}.jsonl.gz").write_bytes(gzip.compress(text.encode()))
+    else:
+        (folder / f"{kind}.jsonl").write_text(text)
 
 
 def _write_traces(folder: Path, jobs: list[Record], rng: np.random.Generator) -> None:
