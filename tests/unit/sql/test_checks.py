@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, timedelta
 
 import pytest
@@ -13,21 +14,34 @@ from pipeline.settings import Settings
 from .conftest import GivenRows, at
 
 
-@pytest.fixture
-def whole(given: GivenRows) -> GivenRows:
+@pytest.fixture(scope="module")
+def built() -> GivenRows:
     """Six vehicles with repairs, comebacks, traces and inspections of every outcome, all marts filled."""
+    given = GivenRows()
     for number in range(6):
         _vehicle(given, number)
     given.insert(
         "audit.files",
         {"file": "a/jobs.csv", "n_read": 12, "n_accepted": 10, "n_quarantined": 1, "n_duplicate": 1},
     )
+    _fill(given)
+    return given
+
+
+@pytest.fixture
+def whole(built: GivenRows) -> Iterator[GivenRows]:
+    """The same warehouse for every test, put back as it was after each."""
+    built.con.execute("begin")
+    yield built
+    built.con.execute("rollback")
+
+
+def _fill(given: GivenRows) -> None:
     given.run()
     estimates = estimate_all(given.warehouse.table, Settings())
     for table in MARTS:
         if table.full_name in estimates:
             given.warehouse.write(table, estimates[table.full_name])
-    return given
 
 
 def _vehicle(given: GivenRows, number: int) -> None:
@@ -96,9 +110,5 @@ def test_a_broken_promise_is_found(whole: GivenRows, check: str, damage: str) ->
 
 def test_every_check_says_when_there_is_nothing_to_judge(given: GivenRows) -> None:
     given.setting(None, None, None)
-    given.run()
-    estimates = estimate_all(given.warehouse.table, Settings())
-    for table in MARTS:
-        if table.full_name in estimates:
-            given.warehouse.write(table, estimates[table.full_name])
+    _fill(given)
     assert {result.outcome for result in given.check().values()} == {"judged_nothing"}
