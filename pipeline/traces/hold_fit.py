@@ -22,12 +22,13 @@ from scipy.special import ndtr, ndtri
 
 from pipeline.physics.orifice import HEAT_RATIO_AIR, leak_speed
 from pipeline.traces.hold_bins import WARMING_S, HoldBins
-from pipeline.traces.phases import Floats
+from pipeline.traces.phases import Flags, Floats
 
 #: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet.
-_HEAT_SHARE, _HEAT_SHARE_SD = 0.75, 0.4
+_HEAT_SHARE, _HEAT_SHARE_SD = 0.7, 0.5
 #: Vapor of a tank about which nothing was recorded [Pa/s].
 _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
+_PRESSED_RATE, _PRESSED_RATE_SD = 0.3, 0.7
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAU, _LOG_TAU_SD = np.log(6.0), 0.6
 _LOG_TAU_RANGE = (np.log(1.0), np.log(40.0))
@@ -77,17 +78,21 @@ class HoldFit:
     n_bins: Floats
 
 
-def vapor_beliefs(closed_rate: Floats, closed_rate_sd: Floats, closed_above: Floats) -> Beliefs:
+def vapor_beliefs(
+    closed_rate: Floats, closed_rate_sd: Floats, closed_above: Floats, is_pressure_test: Flags
+) -> Beliefs:
     """Return what the closed phase says of the vapor in the hold.
 
     Vapor comes faster under vacuum than in the closed phase, by a part that nobody knows beforehand; without a
-    closed phase the rate may be anything from 0 to several Pa/s, and a noisy one is weighed against that. The
-    numbers are judgement, not a source.
+    closed phase the rate may be anything from 0 to several Pa/s, and a noisy one is weighed against that. A tank put
+    under pressure stands with the engine off, and pressure keeps vapor down. The numbers are judgement, not a source.
     """
     known = np.isfinite(closed_rate) & np.isfinite(closed_rate_sd)
     scatter2 = np.where(known, np.nan_to_num(closed_rate_sd), 1e6) ** 2
-    weight = 1 / (1 + scatter2 / _USUAL_RATE_SD**2)
-    rate = weight * np.where(known, closed_rate, 0.0) + (1 - weight) * _USUAL_RATE
+    usual = np.where(is_pressure_test, _PRESSED_RATE, _USUAL_RATE)
+    usual_sd = np.where(is_pressure_test, _PRESSED_RATE_SD, _USUAL_RATE_SD)
+    weight = 1 / (1 + scatter2 / usual_sd**2)
+    rate = weight * np.where(known, closed_rate, 0.0) + (1 - weight) * usual
     scale = np.maximum(rate, 0)
     rate_sd = np.sqrt(weight * scatter2 + (0.15 * scale + 0.1) ** 2)
     above = np.where(known, np.nan_to_num(closed_above), 0.0)

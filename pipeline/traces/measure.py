@@ -100,7 +100,7 @@ def measure(samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings) ->
     since = batch.t - segments.start[batch.segment] if len(batch) else batch.t
     volts = compare_volts(batch, since, shown.noise, _is_derived(samples, numbered))
     air, temperature, is_air_known = _ambient(headers)
-    beliefs = vapor_beliefs(shown.closed_rate, shown.closed_rate_sd, shown.closed_above)
+    beliefs = vapor_beliefs(shown.closed_rate, shown.closed_rate_sd, shown.closed_above, marks.is_pressure_test)
     bins = bin_holds(batch, marks, shown, smooth)
     fit = fit_holds(bins, beliefs, air, temperature, shown.step, shown.zero_sd, settings.level)
     sizes = size_leaks(

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from scipy.signal import lfilter
 
 STEP_S = 0.05
 REST, CLOSED, DRAW, HOLD, RELEASE, OVER = range(6)
@@ -65,16 +66,22 @@ def make_world(rng: np.random.Generator, kinds: list[str], each: int) -> World:
     tank, fuel = uniform(40, 110), uniform(10, 90)
     volume = tank * (1 - np.clip(fuel + rng.normal(0, 2, n), 2, 98) / 100) + uniform(1.5, 5)
     hole = where("leak", log_uniform(0.32, 2.2), where("holds", log_uniform(0.005, 0.09), uniform(0, 0.08)))
-    is_open = rng.random(n) < 0.5
-    hole = where("gross_leak", np.where(is_open, 0.05, uniform(5, 14)), hole)
-    shut_vent = where("gross_leak", np.where(is_open, uniform(5, 12), 0.0), 0.0)
+    duty = rng.choice([30.0, 60.0, 100.0], n)
     purge = uniform(6, 25) / 60e3
+    # An opening so wide that the purge can hold no more than this vacuum beside it.
+    remains = log_uniform(60, 550)
+    opening = 1e3 * np.sqrt(purge * duty / 100 / (0.61 * np.pi / 4 * np.sqrt(2 * remains / 1.17)))
+    is_vent_open = rng.random(n) < 0.5
+    hole = where("gross_leak", np.where(is_vent_open, 0.05, np.maximum(opening, 3.0)), hole)
+    shut_vent = where("gross_leak", np.where(is_vent_open, np.maximum(opening, 3.0), 0.0), 0.0)
     purge = where("no_vacuum", 0.0, purge)
     seep = where("purge_passes_closed", log_uniform(0.15, 6) / 60e3, 0.0)
     is_shut = rng.random(n) < 0.5
     open_vent = where("vent_restricted", np.where(is_shut, 0.1, uniform(0.4, 1.4)), uniform(6, 14))
     zero = where("sensor_offset", rng.choice([-1, 1], n) * uniform(250, 900), rng.normal(0, 20, n))
-    seconds = np.stack([uniform(3, 12), uniform(8, 30), uniform(30, 60), uniform(20, 120), uniform(6, 15)], axis=1)
+    seconds = np.stack(
+        [uniform(3, 12), uniform(8, 30), uniform(30, 60), uniform(20, 120), uniform(6, 15)], axis=1
+    )
     seconds[:, 0][rng.random(n) < 0.1] = 0
     seconds[:, 0] = np.where(kind == "sensor_offset", np.maximum(seconds[:, 0], 4), seconds[:, 0])
     seconds[:, 1][rng.random(n) < 0.15] = 0
@@ -82,7 +89,7 @@ def make_world(rng: np.random.Generator, kinds: list[str], each: int) -> World:
     return World(
         kind, tank, fuel, volume, uniform(84e3, 102.5e3), hole, shut_vent, open_vent, purge, seep,
         uniform(25e3, 65e3), uniform(0, 4), uniform(0, 1), uniform(1500, 8000), uniform(2, 10), uniform(0.2, 1),
-        -uniform(1500, 4000), seconds, uniform(0.05, 0.4), rng.choice([30.0, 60.0, 100.0], n), log_uniform(0.5, 25),
+        -uniform(1500, 4000), seconds, uniform(0.05, 0.4), duty, log_uniform(0.5, 25),
         rng.choice([0.25, 1.0, 5.0, 12.0, 25.0], n), zero, rng.choice([1.0, 2.0, 4.0, 10.0], n), uniform(0.05, 0.4),
         np.where(kind == "sensor_disagrees", rng.choice([1, 2, 3, 4], n), 0),
     )  # fmt: skip
@@ -100,9 +107,8 @@ def hole_flow(diameter_mm: np.ndarray, gauge: np.ndarray, air: np.ndarray) -> np
 
 def run(w: World, rng: np.random.Generator) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return samples and headers; the headers carry `truth` and `hole_mm` beside the contract's fields."""
-    gauge, stage, begin, history = _integrate(w)
-    frames = [_record(w, k, gauge[:, k], stage[:, k], begin[k], rng) for k in range(len(w.kind))]
-    del history
+    gauge, stage = _integrate(w)
+    frames = [_record(w, k, gauge[:, k], stage[:, k], rng) for k in range(len(w.kind))]
     samples = pl.concat(frames)
     headers = pl.DataFrame(
         {
@@ -121,11 +127,11 @@ def run(w: World, rng: np.random.Generator) -> tuple[pl.DataFrame, pl.DataFrame]
     return samples, headers
 
 
-def _integrate(w: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, None]:
+def _integrate(w: World) -> tuple[np.ndarray, np.ndarray]:
     n = len(w.kind)
     volume = w.volume_l * 1e-3
     iso, deficit, produced = np.zeros(n), np.zeros(n), np.zeros(n)
-    stage, entered, begin = np.zeros(n, int), np.zeros(n), np.zeros((n, 6))
+    stage, entered = np.zeros(n, int), np.zeros(n)
     pressures, stages = [], []
     sub = 4
     for k in range(int(w.seconds.sum(axis=1).max() / STEP_S) + 2):
@@ -136,7 +142,6 @@ def _integrate(w: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, None]:
         moving = over & (stage < OVER)
         stage = stage + moving
         entered = np.where(moving, now, entered)
-        begin[np.flatnonzero(moving), stage[moving]] = now
         pressures.append(gauge)
         stages.append(stage.copy())
         late = now - entered < w.latency_s
@@ -149,7 +154,9 @@ def _integrate(w: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, None]:
             dt = STEP_S / sub
             gauge = iso - deficit
             pull = (pulling + w.seep_m3_s) * np.sqrt(np.clip(1 + gauge / w.manifold_pa, 0, 1))
-            vapor = w.vapor_pa_s * (1 + w.vapor_gain * np.maximum(-gauge, 0) / 2500 - produced / w.vapor_fill_pa)
+            vapor = w.vapor_pa_s * (
+                1 + w.vapor_gain * np.maximum(-gauge, 0) / 2500 - produced / w.vapor_fill_pa
+            )
             inflow = hole_flow(hole, gauge, w.air_pa)
             stiff = np.abs(inflow) / np.maximum(np.abs(gauge), 0.05) * w.air_pa / volume * dt
             rate = w.air_pa / volume * (inflow - pull) + vapor
@@ -157,11 +164,11 @@ def _integrate(w: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, None]:
             produced = np.where(shut, produced + vapor * dt, 0.0)
             iso = iso + change
             deficit = deficit + 0.286 * w.cooling * -change - deficit * dt / w.warming_s
-    return np.array(pressures), np.array(stages), begin, None
+    return np.array(pressures), np.array(stages)
 
 
 def _record(
-    w: World, k: int, gauge: np.ndarray, stage: np.ndarray, begin: np.ndarray, rng: np.random.Generator
+    w: World, k: int, gauge: np.ndarray, stage: np.ndarray, rng: np.random.Generator
 ) -> pl.DataFrame:
     end = np.argmax(stage == OVER) * STEP_S if (stage == OVER).any() else len(stage) * STEP_S
     t = np.arange(0, end, 1 / w.rate_hz[k])
@@ -172,7 +179,9 @@ def _record(
     true = np.interp(t, grid, lagged)
     if w.kind[k] == "sensor_flat":
         true = np.full(len(t), rng.choice([0.0, -35.0, -1200.0]))
-    reading = true + w.zero_pa[k] + (0 if w.kind[k] == "sensor_flat" else rng.normal(0, w.noise_pa[k], len(t)))
+    reading = (
+        true + w.zero_pa[k] + (0 if w.kind[k] == "sensor_flat" else rng.normal(0, w.noise_pa[k], len(t)))
+    )
     reading = np.round(reading / w.step_pa[k]) * w.step_pa[k]
     now = stage[np.minimum((t / STEP_S).astype(int), len(stage) - 1)]
     return pl.DataFrame(
@@ -190,8 +199,6 @@ def _record(
 
 
 def _lag(gauge: np.ndarray, lag_s: float) -> np.ndarray:
-    from scipy.signal import lfilter
-
     keep = np.exp(-STEP_S / lag_s)
     return lfilter([1 - keep], [1, -keep], gauge)
 

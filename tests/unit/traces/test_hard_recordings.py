@@ -1,0 +1,124 @@
+"""Recordings as shops make them: parts missing, clocks uneven, draws repeated, sensors clipped."""
+
+import numpy as np
+import polars as pl
+import pytest
+from drawing import Drawing, judged, leak_coefficient_of, whole_test
+
+from pipeline.physics.blow_down import pressure_after
+
+
+def test_missing_rest_and_closed_phases_still_give_the_leak():
+    drawing = Drawing().draw(-2500).hold(60, 0.6).release()
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < 0.6 < row["leak_diameter_high_mm"]
+    assert row["vapor_rise_pa_s"] is None
+
+
+def test_a_recording_that_ends_in_the_hold_is_judged():
+    drawing = Drawing().rest().closed().draw(-2500).hold(45, 0.508)
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_mm"] == pytest.approx(0.508, rel=0.1)
+
+
+def test_a_vent_opened_early_leaves_a_short_hold_that_still_shows_a_leak():
+    drawing = Drawing().rest().closed().draw(-2500).hold(9, 1.016).release()
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < 1.016 < row["leak_diameter_high_mm"]
+
+
+def test_a_hold_too_short_to_tell_is_not_judged():
+    drawing = Drawing(2.0).rest().closed().draw(-2500).hold(3).release()
+    assert judged(drawing.samples(noise=20))["verdict"] == "not_judged"
+
+
+def test_the_best_of_several_holds_is_used():
+    drawing = Drawing().rest().closed().draw(-800).hold(5, 0.508).draw(-2600).hold(60, 0.508).release()
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "leak"
+    assert row["hold_s"] == pytest.approx(60, abs=0.5)
+    assert row["leak_diameter_mm"] == pytest.approx(0.508, rel=0.1)
+
+
+def test_partial_and_ramped_duty_is_a_draw():
+    drawing = Drawing().rest().closed().draw(-2200, 40, duty=40.0).hold(60, 0.508).release()
+    samples = drawing.samples(noise=3)
+    ramp = pl.when(pl.col("purge_duty_pct") > 0).then(pl.lit(5.0) + (pl.col("t_s") - 20).clip(0, 35)).otherwise(0.0)
+    assert judged(samples.with_columns(purge_duty_pct=ramp))["verdict"] == "leak"
+
+
+def test_uneven_and_lost_samples_do_not_move_the_diameter():
+    whole = whole_test(0.508, rate_hz=10.0).samples(noise=3)
+    rng = np.random.default_rng(3)
+    gap = whole.filter((pl.col("t_s") < 60) | (pl.col("t_s") > 68))
+    thin = gap.filter(pl.Series(rng.random(gap.height) > 0.5))
+    assert judged(thin)["leak_diameter_mm"] == pytest.approx(judged(whole)["leak_diameter_mm"], rel=0.06)
+
+
+def test_missing_pressures_are_left_out_and_not_filled():
+    samples = whole_test(0.508).samples(noise=3)
+    holed = samples.with_columns(
+        tank_pressure_pa=pl.when(pl.int_range(pl.len()) % 7 == 0).then(None).otherwise("tank_pressure_pa")
+    )
+    row = judged(holed)
+    assert row["verdict"] == "leak"
+    assert row["n_samples"] == holed["tank_pressure_pa"].count()
+
+
+def test_the_clock_has_no_say_in_the_phases():
+    samples = whole_test(0.508).samples(noise=3)
+    moved = samples.with_columns(pl.col("t_s") + 4321.5)
+    assert judged(moved)["leak_diameter_mm"] == pytest.approx(judged(samples)["leak_diameter_mm"], rel=1e-3)
+
+
+def test_a_sensor_at_the_end_of_its_range_does_not_hide_the_leak():
+    drawing = Drawing().rest().closed().draw(-3400, 20).hold(60, 0.7).release()
+    clipped = drawing.samples(noise=3).with_columns(pl.col("tank_pressure_pa").clip(lower_bound=-2500))
+    row = judged(clipped)
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < 0.7 < row["leak_diameter_high_mm"]
+
+
+def test_coarse_steps_and_noise_do_not_turn_a_tight_system_into_a_leak():
+    for seed in range(4):
+        row = judged(whole_test(rate_hz=2.0).samples(noise=12, step=30, seed=seed))
+        assert row["verdict"] == "holds"
+
+
+@pytest.mark.parametrize("hole_mm", [0.0, 0.508])
+def test_a_hold_under_applied_pressure_is_judged_alike(hole_mm):
+    drawing = Drawing().rest(5).add(12, lambda s: 3487 * np.minimum(s / 10, 1), True, 0.0)
+    k = leak_coefficient_of(hole_mm, 39.5)
+    drawing.add(120, lambda s: pressure_after(3487.0, s, k, 0.3), True, 0.0).release()
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == ("leak" if hole_mm else "holds")
+    if hole_mm:
+        assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.12)
+    assert "under 3" in row["evidence"]
+
+
+def test_without_a_tank_size_there_is_a_verdict_and_no_diameter():
+    row = judged(whole_test(0.8).samples(noise=3), fuel_tank_l=None)
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_mm"] is None
+    assert row["leak_diameter_low_mm"] is None
+    assert row["vapor_volume_l"] is None
+    assert "not known" in row["evidence"]
+
+
+def test_without_a_fuel_level_the_interval_is_wide_and_holds_the_truth():
+    known = judged(whole_test(0.8).samples(noise=3))
+    row = judged(whole_test(0.8).samples(noise=3), fuel_level_pct=None)
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < 0.8 < row["leak_diameter_high_mm"]
+    width = row["leak_diameter_high_mm"] - row["leak_diameter_low_mm"]
+    assert width > 2 * (known["leak_diameter_high_mm"] - known["leak_diameter_low_mm"])
+
+
+def test_altitude_is_taken_from_the_barometer():
+    samples = whole_test(0.8).samples(noise=3)
+    low, high = judged(samples), judged(samples, barometric_kpa=80.0)
+    assert high["leak_diameter_mm"] / low["leak_diameter_mm"] == pytest.approx((101.325 / 80) ** 0.25, rel=0.01)

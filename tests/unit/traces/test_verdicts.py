@@ -1,0 +1,175 @@
+"""Every verdict from a recording drawn by hand, and the recordings that tempt to a wrong one."""
+
+import numpy as np
+import polars as pl
+import pytest
+from drawing import Drawing, judged, whole_test
+
+
+def test_a_tight_system_holds_and_is_left_censored():
+    row = judged(whole_test().samples(noise=3))
+    assert row["verdict"] == "holds"
+    assert row["leak_censoring"] == "left"
+    assert row["leak_diameter_mm"] is None
+    assert row["leak_diameter_low_mm"] == 0
+    assert 0 < row["leak_diameter_high_mm"] < 0.4
+    assert row["suspects"] == []
+
+
+@pytest.mark.parametrize("hole_mm", [0.35, 0.508, 1.016, 1.8])
+def test_a_hole_is_a_leak_of_its_size(hole_mm):
+    row = judged(whole_test(hole_mm).samples(noise=3))
+    assert row["verdict"] == "leak"
+    assert row["leak_censoring"] == "none"
+    assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.12)
+    assert row["leak_diameter_low_mm"] <= hole_mm <= row["leak_diameter_high_mm"]
+
+
+def test_vapor_that_comes_faster_under_vacuum_is_no_leak():
+    drawing = Drawing().rest().closed(rate=2.0).draw(-2500).hold(60, vapor=2.8).release()
+    assert judged(drawing.samples(noise=3))["verdict"] == "holds"
+
+
+def test_much_vapor_is_no_leak():
+    assert judged(whole_test(vapor=5.0).samples(noise=3))["verdict"] == "holds"
+
+
+def test_a_level_reached_and_lost_at_once_is_a_gross_leak_with_a_lower_bound():
+    drawing = Drawing().rest().closed(rate=0.0)
+    drawing.add(20, lambda s: -400 * -np.expm1(-s / 0.6), True, 100.0)
+    drawing.add(30, lambda s: -400 * np.exp(-s / 0.4), True, 0.0).release()
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "gross_leak"
+    assert row["leak_censoring"] == "right"
+    assert row["leak_diameter_mm"] is None
+    assert row["leak_diameter_high_mm"] is None
+    assert row["leak_diameter_low_mm"] > 0.8
+    assert row["suspects"][0] == "vent_valve"
+
+
+def test_nothing_arrives_and_nothing_creeps_with_a_living_sensor_is_an_open_vent_path():
+    drawing = Drawing().rest().closed(rate=0.0).add(30, lambda s: 0 * s, True, 100.0)
+    drawing.add(40, lambda s: 0 * s, True, 0.0).release()
+    assert judged(drawing.samples(noise=5))["verdict"] == "gross_leak"
+
+
+def test_no_vacuum_and_a_creeping_tank_is_no_vacuum_not_a_gross_leak():
+    drawing = Drawing().rest().closed(15, 1.5)
+    drawing.add(30, lambda s: 22.5 + 1.5 * s, True, 100.0).add(40, lambda s: 67.5 + 1.5 * s, True, 0.0).release()
+    row = judged(drawing.samples(noise=5))
+    assert row["verdict"] == "no_vacuum"
+    assert row["suspects"][0] == "purge_valve"
+
+
+@pytest.mark.parametrize("level", [0.0, -1250.0])
+def test_a_reading_that_never_moves_is_a_flat_sensor(level):
+    drawing = Drawing().rest(6, level).closed(15, 0.0, level).add(30, lambda s: level + 0 * s, True, 100.0)
+    drawing.add(40, lambda s: level + 0 * s, True, 0.0).rest(8, level)
+    volts = np.full(len(drawing.t), 1.52)
+    assert judged(drawing.samples(volts=volts))["verdict"] == "sensor_flat"
+
+
+def test_vacuum_that_grows_in_the_hold_passes_the_purge_valve():
+    drawing = Drawing().rest().closed(10, -4.0).draw(-2000).hold(60, vapor=-8.0).release()
+    assert judged(drawing.samples(noise=5))["verdict"] == "purge_passes_closed"
+    without_closed = Drawing().rest().draw(-2000).hold(60, vapor=-8.0).release()
+    assert judged(without_closed.samples(noise=5))["verdict"] == "purge_passes_closed"
+
+
+@pytest.mark.parametrize("time_constant", [20.0, 1e6])
+def test_vacuum_that_stays_after_the_vent_opens_is_a_restricted_vent(time_constant):
+    drawing = Drawing().rest().closed().draw(-2500).hold(40).release(12, time_constant)
+    row = judged(drawing.samples(noise=5))
+    assert row["verdict"] == "vent_restricted"
+    assert row["suspects"][0] == "vent_valve"
+
+
+def test_vacuum_under_an_open_vent_is_a_restricted_vent():
+    drawing = Drawing().rest().add(20, lambda s: -1500 * -np.expm1(-s / 3), False, 60.0).rest(5)
+    drawing.closed().draw(-2500).hold(40).release()
+    assert judged(drawing.samples(noise=5))["verdict"] == "vent_restricted"
+
+
+@pytest.mark.parametrize("offset", [-400.0, 300.0])
+def test_a_vented_sensor_that_does_not_read_zero_is_an_offset(offset):
+    samples = whole_test().samples(noise=5).with_columns(pl.col("tank_pressure_pa") + offset)
+    row = judged(samples)
+    assert row["verdict"] == "sensor_offset"
+    assert row["rest_pressure_pa"] == pytest.approx(offset, abs=2)
+    assert f"read {row['rest_pressure_pa']:.0f} Pa" in row["evidence"]
+
+
+def test_a_small_offset_is_taken_out_and_no_finding():
+    samples = whole_test(0.508).samples(noise=3).with_columns(pl.col("tank_pressure_pa") + 60)
+    row = judged(samples)
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_mm"] == pytest.approx(0.508, rel=0.1)
+
+
+def _volts(drawing: Drawing) -> np.ndarray:
+    return 1.5 - np.array(drawing.pa) / 1800
+
+
+def test_volts_in_a_line_with_pressure_agree_whatever_their_line():
+    drawing = whole_test(0.508)
+    for volts in (_volts(drawing), 3.9 + np.array(drawing.pa) / 4000):
+        assert judged(drawing.samples(noise=3, volts=volts))["verdict"] == "leak"
+
+
+@pytest.mark.parametrize("story", ["still", "half gain", "sign", "drop-outs"])
+def test_volts_that_tell_another_story_disagree(story):
+    drawing = whole_test(0.508)
+    volts, t = _volts(drawing), np.array(drawing.t)
+    late = t > t[-1] * 0.6
+    other = {
+        "still": np.full(len(t), 1.5),
+        "half gain": np.where(late, 1.5 + (volts - 1.5) * 0.5, volts),
+        "sign": np.where(late, 3.0 - volts, volts),
+        "drop-outs": np.where(np.sin(t) > 0.5, 0.02, volts),
+    }[story]
+    row = judged(drawing.samples(noise=3, volts=other))
+    assert row["verdict"] == "sensor_disagrees"
+    assert row["suspects"][0] == "tank_pressure_sensor"
+
+
+def test_volts_that_move_while_pressure_is_flat_disagree():
+    drawing = whole_test()
+    volts = _volts(drawing)
+    flat = drawing.samples(volts=volts).with_columns(tank_pressure_pa=pl.lit(0.0))
+    assert judged(flat)["verdict"] == "sensor_disagrees"
+
+
+def test_pressure_derived_from_volts_cannot_disagree_with_them():
+    drawing = whole_test()
+    samples = drawing.samples(noise=3, volts=np.full(len(drawing.t), 1.5))
+    assert judged(samples.with_columns(is_pressure_derived=pl.lit(True)))["verdict"] == "holds"
+
+
+def test_a_recording_without_a_test_is_not_judged_and_says_why():
+    idle = Drawing().rest(60)
+    row = judged(idle.samples(noise=5))
+    assert row["verdict"] == "not_judged"
+    assert "no test was run" in row["evidence"]
+    driving = Drawing().rest(10).add(60, lambda s: -80 + 0 * s, False, 40.0).rest(10)
+    assert judged(driving.samples(noise=5))["verdict"] == "not_judged"
+
+
+def test_a_draw_without_a_hold_is_not_judged_and_says_why():
+    aborted = Drawing().rest().closed().draw(-2500).release()
+    row = judged(aborted.samples(noise=5))
+    assert row["verdict"] == "not_judged"
+    assert "no hold" in row["evidence"]
+
+
+def test_few_samples_are_not_judged():
+    row = judged(whole_test().samples().head(7))
+    assert row["verdict"] == "not_judged"
+    assert "7" in row["evidence"]
+
+
+def test_an_engine_at_rest_brings_no_vacuum_and_condemns_nothing():
+    drawing = Drawing().rest().closed(15, 1.5)
+    drawing.add(30, lambda s: 22.5 + 1.5 * s, True, 100.0).add(40, lambda s: 67.5 + 1.5 * s, True, 0.0)
+    row = judged(drawing.samples(noise=5).with_columns(engine_rpm=pl.lit(0.0)))
+    assert row["verdict"] == "not_judged"
+    assert "engine" in row["evidence"]
