@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import itertools
 import json
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from pipeline.lake.blocks import Block, Misshapen
 #: The column of `text` that holds a line which is no JSON object.
 BROKEN_LINE = "(line)"
 _RECORDS_AT_ONCE = 200_000
+_PLAIN = (pl.Boolean, pl.Int64, pl.Float64, pl.String, pl.Null, pl.List(pl.String))
 _SHAPE = "The line is not one JSON object"
 
 
@@ -34,6 +36,27 @@ def json_line_blocks(texts: Iterator[bytes], rows_at_once: int) -> Iterator[Bloc
 
 
 def _block(lines: list[bytes], row: int) -> Block:
+    frame = _regular_frame(lines)
+    if frame is not None:
+        return Block(tuple(frame.columns), row, frame.height, frame)
+    return _careful_block(lines, row)
+
+
+def _regular_frame(lines: list[bytes]) -> pl.DataFrame | None:
+    """Parse objects whose every field has one plain type at once; None where a line or a field is not so plain."""
+    try:
+        frame = pl.read_ndjson(io.BytesIO(b"\n".join(lines)), infer_schema_length=None)
+    except pl.exceptions.PolarsError:
+        return None
+    if frame.height != len(lines) or not all(dtype in _PLAIN for dtype in frame.dtypes):
+        return None
+    frame = frame.with_columns(pl.col(pl.Null).cast(pl.String))
+    # Where some records hold a list and others a word, polars writes the list as JSON text.
+    words = [column for column in frame if column.dtype == pl.String]
+    return None if any(column.str.contains(r"^[\[{]").any() for column in words) else frame
+
+
+def _careful_block(lines: list[bytes], row: int) -> Block:
     records: list[dict[str, Any]] = []
     misshapen: list[Misshapen] = []
     for index, line in enumerate(lines):
@@ -76,9 +99,10 @@ def _words(value: list[Any] | dict[str, Any]) -> list[str]:
 
 
 def as_text(value: Any) -> str:
-    """Write one JSON value as text: words as they are, lists of words separated by ";"."""
+    """Write one JSON value as text: words as they are, whole numbers without a point, lists separated by ";"."""
     if isinstance(value, str):
         return value
     if isinstance(value, list | dict):
         return ";".join(_words(value))
-    return json.dumps(value, ensure_ascii=False)
+    is_whole = isinstance(value, float) and value.is_integer() and abs(value) < 2**53
+    return json.dumps(int(value) if is_whole else value, ensure_ascii=False)

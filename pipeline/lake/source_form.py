@@ -1,4 +1,20 @@
-"""What a source says about its own files: the `source.toml` of the contract, section 2, as data."""
+"""What a source says about its own files: the `source.toml` of the contract, section 2, as data.
+
+Decided here, where the contract is silent:
+
+- `[source]` may hold time_zone, encoding, delimiter, decimal, datetime_format and date_format for all kinds; a kind's
+  own setting stands before it.
+- `columns` and `units` take a field (`odometer_km`) or its name without the unit (`odometer`); the latter needs a unit,
+  declared or in brackets in the header. A declared unit stands before a bracket. Fields that `columns` does not name
+  are found by our own names.
+- `values` fit for every field, word by word in lists; a word mapped to "" is a missing value.
+- A field comes from its column; where that is missing or empty, from the groups of `file_name`, then of `header_line`,
+  then from `constants`. Constants are written in our own words, units and ISO 8601.
+- `file_name` is searched in the file's name, then in its path below the source; `header_line` in each of the
+  `skip_lines` lines, so that alternatives may take different facts from different lines.
+- `[samples]` also takes `obd_hex` and `barometric` as columns, and the fields of a trace header as groups and constants.
+- `[samples.sensor]` gives volts_at_rest and pa_per_volt for the source, each `[[samples.sensor.model]]` for a model.
+"""
 
 from __future__ import annotations
 

@@ -9,6 +9,11 @@ from datetime import UTC, date, datetime
 
 import polars as pl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.lake import json_lines
+from pipeline.lake.converted import as_text
 
 JOB = {
     "job_id": "J1",
@@ -146,3 +151,33 @@ def test_an_empty_parquet_file_has_no_records(read_one):
     reading = read_one(parquet({"vehicle_id": []}, vehicle_id=pl.String()), "vehicles.parquet")
     assert reading.records.height == 0
     assert "No column gives make" in reading.hint
+
+
+json_values = (
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**53), 2**53)
+    | st.sampled_from([0.5, -3.25, 2.0, 1e9])
+    | st.text(max_size=4)
+)
+json_cells = json_values | st.lists(st.text("abP04", min_size=1, max_size=4), max_size=2)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(
+        st.dictionaries(st.sampled_from(["note", "labor_h", "checks"]), json_cells, min_size=1), min_size=1
+    )
+)
+def test_objects_parsed_at_once_read_as_those_parsed_one_by_one(records: list[dict[str, object]]):
+    """Reference: Python's json module, record by record."""
+    raw = [json.dumps(record).encode() for record in records]
+    fast, careful = json_lines._regular_frame(raw), json_lines._careful_block(raw, 1).frame
+    if fast is not None:
+        for column in fast:
+            read = [None if v == "" else v for v in as_text(column).to_list()]
+            assert read == [None if v == "" else v for v in as_text(careful[column.name]).to_list()]
+
+
+def test_plain_objects_are_parsed_at_once():
+    assert json_lines._regular_frame([json.dumps(JOB).encode()] * 3) is not None
