@@ -12,7 +12,8 @@ Decided here, where the contract is silent:
   then from `constants`. Constants are written in our own words, units and ISO 8601.
 - `file_name` is searched in the file's name, then in its path below the source; `header_line` in each of the
   `skip_lines` lines, so that alternatives may take different facts from different lines.
-- `[samples]` also takes `obd_hex` and `barometric` as columns, and the fields of a trace header as groups and constants.
+- `[samples]` also takes `obd_hex` and `barometric` as columns, and the fields of a trace header as groups and
+  constants.
 - `[samples.sensor]` gives volts_at_rest and pa_per_volt for the source, each `[[samples.sensor.model]]` for a model.
 """
 
