@@ -77,7 +77,7 @@ def size_distribution(
         (right-censored); equal: known exactly. Other rows are left out.
     count : (n,) how often each was seen [1]; None: once.
     level : confidence level of bounds, 0..1.
-    n_bounds : at most so many steps get bounds of their own; a step between takes the wider ones of its
+    n_bounds : 0 for none, or 2 and more: at most so many steps get bounds of their own; a step between takes the wider ones of its
         neighbors, which hold because the distribution function never falls.
 
     Returns
@@ -192,7 +192,7 @@ def median(sizes: SizeDistribution) -> Answer:
 def _pointwise_bounds(sizes: SizeDistribution, n_bounds: int) -> tuple[Floats, Floats]:
     finite = np.flatnonzero(np.isfinite(sizes.right))
     low, high = np.full(len(sizes.right), np.nan), np.full(len(sizes.right), np.nan)
-    if not len(finite):
+    if not len(finite) or n_bounds < 2:
         return low, high
     asked = np.unique(np.linspace(0, len(finite) - 1, min(n_bounds, len(finite))).round().astype(int))
     splits = [sizes.split(float(sizes.right[finite[k]])) for k in asked]

@@ -216,7 +216,7 @@ def over_dispersion(
     if is_consistent:
         phi /= _phi_under_chance(n)
     spread = w.sum() - (w**2).sum() / w.sum()
-    return Dispersion(phi, max(0.0, float((n * phi - (n - 1)) / spread)))
+    return Dispersion(phi, max(0.0, float((n * phi - (n - 1)) / spread)) if spread > 0 else 0.0)
 
 
 def _tau2_of_others(o: Floats, e: Floats) -> Floats:

@@ -17,6 +17,8 @@ ONE_POINT = "one size would fit all records: their spread cannot be told"
 TOO_WIDE = "the records do not tell how wide the sizes spread"
 
 _MOST_STEPS = 200
+#: 1/sigma below which the fit runs away to an endless spread.
+_WIDEST = 1e-4
 #: log(high/low) below which an interval is taken as an exact size.
 _EXACT = 1e-7
 
@@ -141,7 +143,7 @@ def _climb(
     for _ in range(_MOST_STEPS):
         step = _solve(curve, slope)
         decrement = np.einsum("kg,kg->g", slope, step)
-        converged = (decrement < 1e-18 * np.maximum(1.0, np.abs(value))) | ~present
+        converged = (decrement < 1e-18 * np.maximum(1.0, np.abs(value))) | ~present | (scale < _WIDEST)
         if converged.all():
             break
         length, slack = np.where(converged, 0.0, 1.0), 1e-13 * np.abs(value)
@@ -154,7 +156,7 @@ def _climb(
                 break
             length = np.where(short, length / 2, length)
         (scale, shift), (value, slope, curve) = trial, reached
-    return scale, shift, value, curve, converged & (scale > 1e-4)
+    return scale, shift, value, curve, converged & (scale >= _WIDEST)
 
 
 def _likelihood(rows: _Rows, scale: Floats, shift: Floats) -> tuple[Floats, Floats, Floats]:
