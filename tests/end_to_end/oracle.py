@@ -44,7 +44,7 @@ def day(moment: pd.Timestamp) -> pd.Timestamp:
     return (moment.tz_convert("UTC").tz_localize(None) if moment.tzinfo else moment).normalize()
 
 
-def window_of(records: Records, first: str | None = None, last: str | None = None) -> Window:
+def window_of(records: Records, first: Any = None, last: Any = None) -> Window:
     days = [day(j["opened_at"]) for j in records.jobs]
     return Window(pd.Timestamp(first) if first else min(days), pd.Timestamp(last) if last else max(days))
 

@@ -6,7 +6,6 @@ against cases worked out by hand, so that two wrongs do not agree.
 
 from __future__ import annotations
 
-import math
 import shutil
 import subprocess
 import sys
@@ -22,12 +21,9 @@ import pytest
 from pipeline.settings import Settings
 from pipeline.steps.road import whole_road
 from tests.end_to_end import oracle, oracle_inspections
+from tests.end_to_end.compared import ITEMS, differences
 from tests.end_to_end.random_lake import write_lake
 from tests.end_to_end.raw_lake import Records, decode_status, read_lake
-
-CLAUSES = ("i", "ii", "iii", "iv", "v", "vi", "xi", "xii", "xv", "xvi", "xvii", "xviii", "xix", "xx", "xxi",
-           "xxii", "xxiii")  # fmt: skip
-ITEMS = [f"(a)(2)({clause})" for clause in CLAUSES]
 
 
 # --- the program's run -----------------------------------------------------------------------------
@@ -73,31 +69,6 @@ def run(request) -> Run:
     return request.getfixturevalue(request.param)
 
 
-def differences(
-    ours: pd.DataFrame, theirs: pd.DataFrame, keys: list[str], counts: list[str], numbers: list[str]
-) -> list[str]:
-    """List every cell in which two tables differ, and every row that only one of them has."""
-    found = []
-    both = [
-        {
-            tuple("" if pd.isna(k) else k for k in row[: len(keys)]): row[len(keys) :]
-            for row in t.itertuples(index=False)
-        }
-        for t in (ours[keys + counts + numbers], theirs[keys + counts + numbers])
-    ]
-    for key in sorted(both[0].keys() | both[1].keys(), key=str):
-        rows = [table.get(key) for table in both]
-        if None in rows:
-            found.append(f"{key}: only in {'theirs' if rows[0] is None else 'ours'}: {rows[0] or rows[1]}")
-            continue
-        for place, name in enumerate(counts + numbers):
-            a, b = (math.nan if pd.isna(row[place]) else float(row[place]) for row in rows)
-            is_same = a == b if name in counts else np.isclose(a, b, rtol=1e-6, atol=1e-9)
-            if not (is_same or (math.isnan(a) and math.isnan(b))):
-                found.append(f"{key} {name}: ours {a!r}, theirs {b!r}")
-    return found
-
-
 def test_every_record_of_the_lake_is_accepted(run):
     with duckdb.connect(str(run.out / "warehouse.duckdb"), read_only=True) as con:
         reasons = con.sql(
@@ -109,39 +80,29 @@ def test_every_record_of_the_lake_is_accepted(run):
 
 
 def test_failure_rates_equal_the_independent_ones(run):
-    keys = ["make", "model", "component"]
-    counts = ["n_failures", "n_comebacks", "n_vehicles", "n_vehicles_km", "is_recurring"]
-    numbers = ["vehicle_years", "vehicle_km", "rate_per_1000_vehicle_years", "low", "high", "rate_ratio", "p_value",
-               "q_value", "shrunk_rate", "shrunk_low", "shrunk_high"]  # fmt: skip
     ours = oracle.failure_rate(run.records, run.window)
     assert ours["n_failures"].sum() > 50
     assert ours["n_comebacks"].sum() > 3
-    assert differences(ours, run.table("failure_rate"), keys, counts, numbers) == []
+    assert differences("failure_rate", ours, run.table("failure_rate")) == []
 
 
 def test_first_time_fix_equals_the_independent_one(run):
-    counts = ["n_repairs", "n_comebacks", "n_followed"]
-    numbers = ["first_time_fix", "low", "high", "first_time_fix_naive"]
     ours = oracle.first_time_fix(run.records, run.window, run.table("repair_check"))
     assert set(ours["by"]) == {"all", "shop", "technician", "model", "component", "verified", "evidence"}
     assert ours.loc[ours["by"] == "all", "n_comebacks"].item() > 20
-    assert differences(ours, run.table("first_time_fix"), ["by", "group"], counts, numbers) == []
+    assert differences("first_time_fix", ours, run.table("first_time_fix")) == []
 
 
 def test_the_inspection_report_equals_the_independent_one(run):
     ours = oracle_inspections.inspection_report(run.records)
-    theirs = run.table("inspection_report")
-    theirs = theirs[theirs["item"].isin(ITEMS) & (theirs["of"] > 0)]
     assert set(ours["item"]) == set(ITEMS)
-    numbers = ["percent", "low_percent", "high_percent"]
-    assert differences(ours, theirs, ["model_year", "vehicle_type", "item"], ["n", "of"], numbers) == []
+    assert differences("inspection_report", ours, run.table("inspection_report")) == []
 
 
 def test_readiness_equals_the_independent_one(run):
     ours = oracle_inspections.readiness(run.records)
-    counts, numbers = ["n_inspections", "n_not_ready"], ["not_ready_rate", "low", "high"]
     assert ours["n_not_ready"].sum() > 50
-    assert differences(ours, run.table("readiness"), ["make", "model", "monitor"], counts, numbers) == []
+    assert differences("readiness", ours, run.table("readiness")) == []
 
 
 # --- the independent computation itself --------------------------------------------------------------
