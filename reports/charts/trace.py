@@ -1,0 +1,237 @@
+"""One recording as a picture: pressure, phases, the fitted hold, and what was commanded."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+import altair as alt
+
+from pipeline.traces.explain import TraceExplanation
+from reports import theme, words
+from reports.charts.frame import Rows
+
+WIDTH = 860
+#: More samples than this are thinned evenly for drawing; the fit used them all.
+MAX_POINTS = 4000
+MEASURED, FITTED = "measured", "fitted hold, with its bounds"
+PURGE_OPEN_VENT = "purge, vent open"
+
+
+def draw_trace(explanation: TraceExplanation) -> alt.VConcatChart:
+    """Draw one explained recording: pressure over its phases, commands below, sensor volts where recorded.
+
+    Returns
+    -------
+    A chart of fixed width that saves as PNG, SVG or HTML. The same explanation gives the same chart.
+    """
+    samples = sample_rows(explanation)
+    spans = phase_rows(explanation)
+    x = time_axis(explanation, title="")
+    last = time_axis(explanation, title="time since the recording began [s]")
+    panels = [draw_pressure(samples, spans, explanation, x)]
+    has_volts = any(r["sensor_v"] is not None for r in samples)
+    panels.append(draw_vent(samples, spans, x))
+    panels.append(draw_purge(samples, spans, x if has_volts else last))
+    if has_volts:
+        panels.append(draw_volts(samples, spans, last))
+    legend = {k: v for k, v in theme.CHART_CONFIG["legend"].items() if k != "columns"}
+    return (
+        alt.vconcat(*panels, spacing=8, title=trace_title(explanation.result))
+        .properties(description=describe(explanation))
+        .configure(**(theme.CHART_CONFIG | {"legend": legend}))
+    )
+
+
+def sample_rows(explanation: TraceExplanation) -> Rows:
+    """Pair the series up, thinned evenly to at most `MAX_POINTS`."""
+    step = -(-len(explanation.t_s) // MAX_POINTS) or 1
+    series = zip(
+        explanation.t_s,
+        explanation.tank_pressure_pa,
+        explanation.sensor_v,
+        explanation.purge_duty_pct,
+        explanation.is_vent_closed,
+        strict=True,
+    )
+    names = ("t_s", "tank_pressure_pa", "sensor_v", "purge_duty_pct", "is_vent_closed")
+    return [dict(zip(names, values, strict=True)) | {"line": MEASURED} for values in list(series)[::step]]
+
+
+def phase_rows(explanation: TraceExplanation) -> Rows:
+    """Name the phases and say which are wide enough to carry their name."""
+    length = (max(explanation.t_s) - min(explanation.t_s)) if explanation.t_s else 0.0
+    return [
+        {
+            "phase": name or PURGE_OPEN_VENT,
+            "start_s": start,
+            "end_s": end,
+            "middle_s": (start + end) / 2,
+            "label": (name or PURGE_OPEN_VENT) if length and (end - start) / length > 0.05 else "",
+            "span_text": f"{start:.0f} to {end:.0f} s",
+        }
+        for name, start, end in explanation.phases
+    ]
+
+
+def vent_rows(samples: Rows) -> Rows:
+    """Join samples in which the vent was commanded shut into bars."""
+    bars: Rows = []
+    for before, now in zip([None, *samples], samples, strict=False):
+        if not now["is_vent_closed"]:
+            continue
+        if before is None or not before["is_vent_closed"]:
+            bars.append({"start_s": now["t_s"], "end_s": now["t_s"]})
+        bars[-1]["end_s"] = now["t_s"]
+    return bars
+
+
+def hold_rows(explanation: TraceExplanation) -> Rows:
+    if explanation.hold is None:
+        return []
+    h = explanation.hold
+    names = ("t_s", "pa", "low_pa", "high_pa")
+    return [
+        dict(zip(names, values, strict=True)) | {"line": FITTED}
+        for values in zip(h.t_s, h.pa, h.low_pa, h.high_pa, strict=True)
+    ]
+
+
+def time_axis(explanation: TraceExplanation, title: str) -> dict[str, Any]:
+    """Give every panel the same time scale; only the lowest one is titled."""
+    ends = [min(explanation.t_s), max(explanation.t_s)] if explanation.t_s else [0.0, 1.0]
+    return {
+        "scale": alt.Scale(domain=ends, nice=False),
+        "title": title or None,
+        "axis": alt.Axis(labels=bool(title), ticks=bool(title), tickCount=8, grid=False),
+    }
+
+
+def bands(spans: Rows, x: dict[str, Any], labeled: bool) -> list[alt.Chart]:
+    base = alt.Chart(alt.InlineData(spans))
+    names = [*theme.PHASE_COLORS, PURGE_OPEN_VENT]
+    colors = [*theme.PHASE_COLORS.values(), "#ffffff"]
+    band = base.mark_rect().encode(
+        x=alt.X("start_s:Q", **x),
+        x2="end_s:Q",
+        color=alt.Color("phase:N", scale=alt.Scale(domain=names, range=colors), legend=None),
+        tooltip=[alt.Tooltip("phase:N", title="phase"), alt.Tooltip("span_text:N", title="from")],
+    )
+    text = base.mark_text(baseline="top", fontSize=12, color=theme.GRAY).encode(
+        x=alt.X("middle_s:Q", **x), y=alt.value(4), text="label:N"
+    )
+    return [band, text] if labeled else [band]
+
+
+def draw_pressure(
+    samples: Rows, spans: Rows, explanation: TraceExplanation, x: dict[str, Any]
+) -> alt.LayerChart:
+    title = "tank pressure, gauge [Pa]"
+    measured = line_of(samples, x, "tank_pressure_pa", title)
+    layers: list[Any] = [*bands(spans, x, labeled=True), measured]
+    fitted = hold_rows(explanation)
+    if fitted:
+        base = alt.Chart(alt.InlineData(fitted))
+        band = base.mark_area(opacity=0.3, color=theme.RUST).encode(
+            x=alt.X("t_s:Q", **x), y=alt.Y("low_pa:Q", title=title), y2="high_pa:Q"
+        )
+        layers += [band, line_of(fitted, x, "pa", title)]
+    stacked = alt.LayerChart(layer=layers).resolve_scale(color="independent", strokeDash="shared")
+    return stacked.properties(width=WIDTH, height=300)
+
+
+def line_of(rows: Rows, x: dict[str, Any], field: str, title: str) -> alt.Chart:
+    """Draw one line; its name, color and dash stand in the legend."""
+    names = alt.Scale(domain=[MEASURED, FITTED], range=[theme.TEAL, theme.RUST])
+    dashes = alt.Scale(domain=[MEASURED, FITTED], range=[[1, 0], [6, 3]])
+    return (
+        alt.Chart(alt.InlineData(rows))
+        .mark_line(strokeWidth=1.8)
+        .encode(
+            x=alt.X("t_s:Q", **x),
+            y=alt.Y(f"{field}:Q", title=title, axis=alt.Axis(format=",~f", tickCount=6)),
+            stroke=alt.Stroke("line:N", scale=names, title=None),
+            strokeDash=alt.StrokeDash("line:N", scale=dashes, title=None),
+        )
+    )
+
+
+def draw_vent(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
+    bar = (
+        alt.Chart(alt.InlineData(vent_rows(samples)))
+        .mark_bar(color=theme.BLUE, height=12)
+        .encode(x=alt.X("start_s:Q", **x), x2="end_s:Q", y=alt.value(13))
+    )
+    words_ = alt.Chart(alt.InlineData([{"text": "vent commanded shut"}])).mark_text(
+        align="right", dx=-10, color=theme.INK
+    )
+    text = words_.encode(x=alt.value(0), y=alt.value(13), text="text:N")
+    return alt.LayerChart(layer=[*bands(spans, x, labeled=False), bar, text]).properties(
+        width=WIDTH, height=26
+    )
+
+
+def draw_purge(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
+    area = (
+        alt.Chart(alt.InlineData(samples))
+        .mark_area(interpolate="step-after", color=theme.PLUM, opacity=0.55, line={"color": theme.PLUM})
+        .encode(
+            x=alt.X("t_s:Q", **x),
+            y=alt.Y(
+                "purge_duty_pct:Q",
+                title="purge [%]",
+                scale=alt.Scale(domain=[0, 100]),
+                axis=alt.Axis(tickCount=3),
+            ),
+        )
+    )
+    return alt.LayerChart(layer=[*bands(spans, x, labeled=False), area]).properties(width=WIDTH, height=80)
+
+
+def draw_volts(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
+    line = (
+        alt.Chart(alt.InlineData(samples))
+        .mark_line(color=theme.INK, strokeWidth=1.4)
+        .encode(
+            x=alt.X("t_s:Q", **x),
+            y=alt.Y(
+                "sensor_v:Q", title="sensor [V]", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=3)
+            ),
+        )
+    )
+    return alt.LayerChart(layer=[*bands(spans, x, labeled=False), line]).properties(width=WIDTH, height=90)
+
+
+def trace_title(result: dict[str, Any]) -> alt.TitleParams:
+    """Head the picture with recording, verdict and size; the evidence stands below."""
+    head = f"{result['trace_id']}: {words.label(result['verdict'])}"
+    size = diameter(result)
+    return alt.TitleParams(
+        text=f"{head}, {size}" if size else head,
+        subtitle=textwrap.wrap(result["evidence"] or "", 120),
+        anchor="start",
+        color=theme.INK,
+        subtitleColor=theme.GRAY,
+        fontSize=17,
+        subtitleFontSize=13,
+        offset=12,
+    )
+
+
+def diameter(result: dict[str, Any]) -> str:
+    """Write the size with its bounds, or the side on which it is known."""
+    low, high = result["leak_diameter_low_mm"], result["leak_diameter_high_mm"]
+    if result["leak_censoring"] == "left":
+        return f"smaller than {words.number(high)} mm"
+    if result["leak_censoring"] == "right":
+        return f"larger than {words.number(low)} mm"
+    if words.is_missing(result["leak_diameter_mm"]):
+        return ""
+    return f"{words.number(result['leak_diameter_mm'])} mm ({words.interval(low, high)} mm)"
+
+
+def describe(explanation: TraceExplanation) -> str:
+    """Say what the picture shows, for those who cannot see it."""
+    spans = "; ".join(f"{s['phase']} {s['span_text']}" for s in phase_rows(explanation))
+    said = explanation.result["evidence"] or ""
+    return f"Tank pressure, commands and fitted hold of {explanation.result['trace_id']}. {said} Phases: {spans}."
