@@ -6,7 +6,6 @@ handed to polars as it is. Any other block goes through `ragged`, which loses no
 
 from __future__ import annotations
 
-import csv
 import io
 from collections.abc import Iterator
 
@@ -15,7 +14,7 @@ import polars as pl
 
 from pipeline.errors import OurFault
 from pipeline.lake.blocks import Block, joined
-from pipeline.lake.ragged import Lines, ragged_block
+from pipeline.lake.ragged import Lines, header_names, ragged_block
 
 _LINE_END = 10
 _LONGEST_HEADER = 1 << 20
@@ -93,13 +92,9 @@ def _take_header(
     """Split the first block into its preamble lines, the header's names and the bytes that follow."""
     head = text[: text.rfind(b"\n", 0, _LONGEST_HEADER) + 1] or text
     lines = io.StringIO(head.decode("utf-8"), newline="").readlines()
-    preamble, rest = lines[:skip_lines], Lines(lines[skip_lines:])
-    try:
-        names = next((names for names in csv.reader(rest, delimiter=delimiter) if any(names)), [])
-    except csv.Error:
-        names = "".join(rest.taken[:1]).rstrip("\r\n").split(delimiter)
-        rest.give_back_all_but_first()
-    n_bytes = len("".join([*preamble, *rest.taken]).encode("utf-8"))
+    preamble = lines[:skip_lines]
+    names, passed = header_names(Lines(lines[skip_lines:]), delimiter)
+    n_bytes = len("".join([*preamble, passed]).encode("utf-8"))
     return tuple(line.rstrip("\r\n") for line in preamble), _distinct(names), text[n_bytes:]
 
 

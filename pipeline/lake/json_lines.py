@@ -48,7 +48,7 @@ def _regular_frame(lines: list[bytes]) -> pl.DataFrame | None:
         frame = pl.read_ndjson(io.BytesIO(b"\n".join(lines)), infer_schema_length=None)
     except pl.exceptions.PolarsError:
         return None
-    if frame.height != len(lines) or not all(dtype in _PLAIN for dtype in frame.dtypes):
+    if frame.height != len(lines) or not frame.width or not all(dtype in _PLAIN for dtype in frame.dtypes):
         return None
     frame = frame.with_columns(pl.col(pl.Null).cast(pl.String))
     # Where some records hold a list and others a word, polars writes the list as JSON text.
@@ -69,7 +69,7 @@ def _careful_block(lines: list[bytes], row: int) -> Block:
             misshapen.append(Misshapen(index, raw, reason))
             record = {BROKEN_LINE: raw}
         records.append(record)
-    names = dict.fromkeys(name for record in records for name in record)
+    names = dict.fromkeys(name for record in records for name in record) or {BROKEN_LINE: None}
     columns = [_column(name, [record.get(name) for record in records]) for name in names]
     header = tuple(name for name in names if name != BROKEN_LINE)
     return Block(header, row, len(records), pl.DataFrame(columns), misshapen=misshapen)

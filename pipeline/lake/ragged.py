@@ -81,7 +81,7 @@ def _next_record(lines: Lines, delimiter: str, n_fields: int) -> tuple[list[str]
         except csv.Error:
             return _first_line_alone(lines, delimiter)
         runs_on = len(lines.taken) > 1
-        if lines.ended_inside or (runs_on and "".join(lines.taken).count('"') % 2):
+        if (runs_on or lines.ended_inside) and not _is_well_formed(lines.taken, delimiter):
             return _first_line_alone(lines, delimiter)
         if len(fields) == n_fields:
             return fields, ""
@@ -90,6 +90,30 @@ def _next_record(lines: Lines, delimiter: str, n_fields: int) -> tuple[list[str]
         if fields:
             fields_are = "1 field" if len(fields) == 1 else f"{len(fields)} fields"
             return fields, f"The record has {fields_are} where the header has {n_fields}."
+
+
+def header_names(lines: Lines, delimiter: str) -> tuple[list[str], str]:
+    """Read the names of the first line that has any, and the text up to its end; no names where there is none."""
+    passed = ""
+    while True:
+        lines.start_record()
+        try:
+            names = next(csv.reader(lines, delimiter=delimiter, strict=True))
+        except StopIteration:
+            return [], passed
+        except csv.Error:
+            names, _ = _first_line_alone(lines, delimiter)
+        passed += "".join(lines.taken)
+        if any(names):
+            return names, passed
+
+
+def _is_well_formed(taken: list[str], delimiter: str) -> bool:
+    """Say whether quoted fields end where a field ends, and before the lines do."""
+    try:
+        return len(list(csv.reader(taken, delimiter=delimiter, strict=True))) == 1
+    except csv.Error:
+        return False
 
 
 def _first_line_alone(lines: Lines, delimiter: str) -> tuple[list[str], str]:

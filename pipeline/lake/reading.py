@@ -75,7 +75,7 @@ class Reading:
     @staticmethod
     def text_of(came: pl.DataFrame) -> pl.DataFrame:
         """Write chosen rows of `came` as text, without writing them all."""
-        return came.select(as_text(column).alias(column.name) for column in came)
+        return came.with_columns(as_text(column).alias(column.name) for column in came)
 
 
 def nothing_read(kind: str) -> Reading:

@@ -196,3 +196,15 @@ def test_a_column_that_stands_twice_cannot_be_chosen(read_one):
         "x (column 3)",
         "(column 4)",
     ]
+
+
+@pytest.mark.parametrize("row", ["V1,a", 'V1,"a', '"V1",a', 'V1,"a"'])
+def test_a_header_with_an_open_quotation_mark_swallows_no_record(read_one, row):
+    reading = read_one(f'vehicle_id,"make\n{row}\nV2,b\n')
+    assert reading.records["row"].to_list() == [1, 2]
+    assert reading.text.columns == ["vehicle_id", '"make']
+
+
+def test_a_header_and_a_record_may_run_over_lines(read_one):
+    reading = read_one('vehicle_id,"make\nor brand"\nV1,"a\nb"\nV2,5" pipe\n')
+    assert reading.text.rows() == [("V1", "a\nb"), ("V2", '5" pipe')]

@@ -181,3 +181,10 @@ def test_objects_parsed_at_once_read_as_those_parsed_one_by_one(records: list[di
 
 def test_plain_objects_are_parsed_at_once():
     assert json_lines._regular_frame([json.dumps(JOB).encode()] * 3) is not None
+
+
+@pytest.mark.parametrize("text", ["{}\n{}\n", '{}\n{"x": 1}\n', "{}\n{ \n"])
+def test_objects_without_fields_are_records_too(read_one, text):
+    reading = read_one(text, "jobs.jsonl")
+    assert reading.records["row"].to_list() == [1, 2]
+    assert reading.text.height == 2
