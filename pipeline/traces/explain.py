@@ -98,7 +98,7 @@ def _hold_curve(m: Measured, level: float) -> HoldCurve | None:
     if not np.isfinite(m.fit.leak[0]):
         return None
     t = m.bins.start_s[0] + m.bins.t[0][filled]
-    curve = m.shown.zero[0] + m.fit.curve[0][filled]
+    curve = m.shown.vented.zero[0] + m.fit.curve[0][filled]
     reach = ndtri((1 + level) / 2) * m.fit.curve_sd[0][filled]
     return HoldCurve(t.tolist(), curve.tolist(), (curve - reach).tolist(), (curve + reach).tolist())
 

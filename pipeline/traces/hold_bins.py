@@ -44,13 +44,13 @@ class HoldBins:
 def bin_holds(batch: Batch, marks: Landmarks, shown: Shown, smooth: Floats) -> HoldBins:
     """Return each trace's hold as bin means; a trace without a usable hold has no samples in any bin."""
     i, n, t = batch.trace, batch.n_traces, batch.t
-    q = batch.pressure - shown.zero[i]
+    q = batch.pressure - shown.vented.zero[i]
     begin = marks.hold_start + np.where(marks.is_pressure_test, 0.0, _LATENCY_S)
     part = (batch.phase == HOLD) | ((batch.phase == CLOSED) & marks.is_pressure_test[i])
     part &= (t >= begin[i]) & (t <= marks.hold_end[i])
-    part &= ~(shown.is_clipped[i] & _at_the_end_of_range(batch))
-    limit = _LEFT_AT_END * np.abs(shown.hold_start_above)
-    low = part & (np.abs(smooth - shown.zero[i]) < limit[i])
+    part &= ~(shown.sensor.is_clipped[i] & _at_the_end_of_range(batch))
+    limit = _LEFT_AT_END * np.abs(shown.hold.start_above)
+    low = part & (np.abs(smooth - shown.vented.zero[i]) < limit[i])
     stop = np.fmin(least_by(i, n, t, low), marks.hold_end)
     part &= t <= stop[i]
     first, last = least_by(i, n, t, part), -least_by(i, n, -t, part)

@@ -6,11 +6,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.traces.phases import CLOSED, DRAW, FLOWING, HOLD, RELEASE, REST, Batch, Floats, Ints, Segments
+from pipeline.traces.grouped import most_by
+from pipeline.traces.phases import (
+    CLOSED,
+    DRAW,
+    FLOWING,
+    HOLD,
+    RELEASE,
+    REST,
+    Batch,
+    Flags,
+    Floats,
+    Ints,
+    Segments,
+)
 
 #: A closed phase that reaches this pressure, without a draw, was put under pressure from outside: an integrity
 #: test (14 inches of water is 3487 Pa). Warm fuel alone does not get there within a recording.
 APPLIED_PRESSURE_PA = 1_500.0
+#: It counts as filled this long [s] after it first reached this share of its greatest pressure.
+_FULL_SHARE = 0.99
+_FILLING_ENDS_S = 1.0
 #: A hold this deep is worth its whole length when the best of several is chosen; a shallower one, less.
 _FULL_WORTH_PA = 800.0
 
@@ -35,7 +51,7 @@ class Landmarks:
     release_end: Floats
     longest_hold: Floats
     n_draws: Ints
-    is_pressure_test: np.ndarray
+    is_pressure_test: Flags
 
 
 def find_landmarks(batch: Batch, segments: Segments, smooth: Floats) -> Landmarks:
@@ -122,19 +138,15 @@ def _closed_before(segments: Segments, draw: Ints) -> Ints:
 
 
 def _applied_pressure(
-    batch: Batch, segments: Segments, smooth: Floats, is_without_draw: np.ndarray
-) -> tuple[Floats, Floats, np.ndarray]:
-    """Find the hold of a test under applied pressure: from the greatest pressure of a closed phase to its end."""
+    batch: Batch, segments: Segments, smooth: Floats, is_without_draw: Flags
+) -> tuple[Floats, Floats, Flags]:
+    """Find the hold of a test under applied pressure: from when a closed phase is filled to its end."""
     n = batch.n_traces
+    part = (batch.phase == CLOSED) & is_without_draw[batch.trace]
+    most = most_by(batch.trace, n, smooth, part)
+    is_full = part & (most > APPLIED_PRESSURE_PA)[batch.trace] & (smooth >= (_FULL_SHARE * most)[batch.trace])
     start, end = np.full(n, np.nan), np.full(n, np.nan)
-    rows = np.flatnonzero(
-        (batch.phase == CLOSED) & is_without_draw[batch.trace] & (smooth > APPLIED_PRESSURE_PA)
-    )
-    if len(rows):
-        order = rows[np.lexsort((-rows, smooth[rows]))]
-        peak = np.full(n, -1)
-        peak[batch.trace[order]] = order
-        has = np.flatnonzero(peak >= 0)
-        start[has] = batch.t[peak[has]]
-        end[has] = segments.end[batch.segment[peak[has]]]
+    rows = np.flatnonzero(is_full)[::-1]
+    start[batch.trace[rows]] = batch.t[rows] + _FILLING_ENDS_S
+    end[batch.trace[rows]] = segments.end[batch.segment[rows]]
     return start, end, np.isfinite(start)

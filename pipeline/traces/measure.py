@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
 import polars as pl
@@ -15,10 +16,11 @@ from pipeline.traces.hold_bins import HoldBins, bin_holds
 from pipeline.traces.hold_fit import HoldFit, fit_holds, vapor_beliefs
 from pipeline.traces.landmarks import Landmarks, find_landmarks
 from pipeline.traces.phases import Batch, Floats, Segments, make_batch
-from pipeline.traces.shows import Shown, read_traces, take_out_outliers
+from pipeline.traces.shows import Shown, read_traces
 from pipeline.traces.sizes import Sizes, size_leaks
 from pipeline.traces.suspects import name_suspects
 from pipeline.traces.verdict import Judgement, judge
+from pipeline.traces.view import look_at, take_out_outliers
 from pipeline.traces.volts import VoltStory, compare_volts
 
 _TYPES: dict[str, pl.DataType | type[pl.DataType]] = {
@@ -29,28 +31,29 @@ _TYPES: dict[str, pl.DataType | type[pl.DataType]] = {
 }
 RESULT_SCHEMA = {column.name: _TYPES[column.type] for column in TRACE_RESULT.columns}
 
-_READINGS_SAID = (
-    "depth",
-    "draw_s",
-    "hold_s",
-    "hold_start_above",
-    "hold_end_above",
-    "gone_s",
-    "interval_s",
-    "creep",
-    "creep_sd",
-    "closed_change",
-    "closed_rate",
-    "closed_above",
-    "hold_late_change",
-    "flowing_above",
-    "release_from_above",
-    "release_half_s",
-    "release_s",
-    "span",
-    "zero",
-    "rest_v",
-)
+#: Names of readings in the sentences of `evidence`, and where `Shown` has them.
+_READINGS_SAID = {
+    "depth": "draw.depth",
+    "draw_s": "draw.seconds",
+    "hold_s": "hold.seconds",
+    "hold_start_above": "hold.start_above",
+    "hold_end_above": "hold.end_above",
+    "gone_s": "hold.gone_s",
+    "interval_s": "sensor.interval_s",
+    "creep": "draw.creep",
+    "creep_sd": "draw.creep_sd",
+    "closed_change": "closed.change",
+    "closed_rate": "closed.rate",
+    "closed_above": "closed.above",
+    "hold_late_change": "hold.late_change",
+    "flowing_above": "vented.flowing_above",
+    "release_from_above": "release.from_above",
+    "release_half_s": "release.half_s",
+    "release_s": "release.seconds",
+    "span": "sensor.span",
+    "zero": "vented.zero",
+    "rest_v": "vented.rest_v",
+}
 
 
 @dataclass(frozen=True)
@@ -96,13 +99,15 @@ def measure(samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings) ->
     batch, segments = make_batch(samples, numbered)
     smooth = take_out_outliers(batch)
     marks = find_landmarks(batch, segments, smooth)
-    shown = read_traces(batch, marks, smooth)
+    shown = read_traces(look_at(batch, marks, smooth))
     since = batch.t - segments.start[batch.segment] if len(batch) else batch.t
-    volts = compare_volts(batch, since, shown.noise, _is_derived(samples, numbered))
+    volts = compare_volts(batch, since, shown.sensor.noise, _is_derived(samples, numbered))
     air, temperature, is_air_known = _ambient(headers)
-    beliefs = vapor_beliefs(shown.closed_rate, shown.closed_rate_sd, shown.closed_above, marks.is_pressure_test)
+    beliefs = vapor_beliefs(
+        shown.closed.rate, shown.closed.rate_sd, shown.closed.above, marks.is_pressure_test
+    )
     bins = bin_holds(batch, marks, shown, smooth)
-    fit = fit_holds(bins, beliefs, air, temperature, shown.step, shown.zero_sd, settings.level)
+    fit = fit_holds(bins, beliefs, air, temperature, shown.sensor.step, shown.vented.zero_sd, settings.level)
     sizes = size_leaks(
         fit,
         shown,
@@ -129,11 +134,11 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         "leak_diameter_low_mm": np.where(sizes.is_volume_known, low, np.nan),
         "leak_diameter_high_mm": np.where(is_leak | is_tight, sizes.high, np.nan),
         "vapor_volume_l": sizes.volume_l,
-        "vapor_rise_pa_s": shown.closed_rate,
-        "rest_pressure_pa": shown.rest,
-        "rest_sensor_v": shown.rest_v,
-        "peak_vacuum_pa": shown.peak_vacuum,
-        "draw_rate_pa_s": shown.draw_rate,
+        "vapor_rise_pa_s": shown.closed.rate,
+        "rest_pressure_pa": shown.vented.rest,
+        "rest_sensor_v": shown.vented.rest_v,
+        "peak_vacuum_pa": shown.sensor.peak_vacuum,
+        "draw_rate_pa_s": shown.draw.rate,
         "hold_s": m.marks.longest_hold,
         "quality": m.judgement.quality,
     }
@@ -149,7 +154,7 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         evidence=pl.Series(_sentences(m, settings), dtype=pl.String),
         suspects=pl.Series(_suspects(m), dtype=pl.List(pl.String)),
         discharge_coefficient=pl.Series([settings.discharge_coefficient] * n, dtype=pl.Float64),
-        n_samples=pl.Series(shown.n, dtype=pl.Int64),
+        n_samples=pl.Series(shown.sensor.n, dtype=pl.Int64),
     )
     carried = headers.select("trace_id", "job_id", "vehicle_id", "stage").cast(pl.String)
     return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
@@ -159,7 +164,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
     columns = {
         "verdict": m.judgement.verdict,
         "reason": m.judgement.reason,
-        "n_samples": m.shown.n,
+        "n_samples": m.shown.sensor.n,
         "is_pressure_test": m.marks.is_pressure_test,
         "vapor_pa_s": m.fit.vapor,
         "diameter": m.sizes.diameter,
@@ -173,7 +178,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "pressure_range": m.volts.pressure_range,
         "residual_pa": m.volts.residual_pa,
     }
-    columns |= {name: getattr(m.shown, name) for name in _READINGS_SAID}
+    columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
     constant = {"level": settings.level, "discharge": settings.discharge_coefficient}
     keys = list(columns)
     return [

@@ -11,7 +11,8 @@ from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, hole_area
 from pipeline.physics.volume import vapor_volume_l
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.phases import Flags, Floats
-from pipeline.traces.shows import SETTLING_S, Shown
+from pipeline.traces.shows import Shown
+from pipeline.traces.view import SETTLING_S
 
 #: A hole from this size on [mm] is called a leak; the smallest that a monitor must find is 0.508 mm (0.020 in).
 LEAK_MM = 0.2
@@ -72,7 +73,7 @@ def size_leaks(
         return hole_diameter_mm(leak * used * 1e-3 / discharge)
 
     middle, lower, upper = diameter(fit.leak), diameter(low), diameter(high)
-    slack = np.nan_to_num(shown.interval_s) + SETTLING_S
+    slack = np.nan_to_num(shown.sensor.interval_s) + SETTLING_S
     gross = diameter(_leak_that_empties(shown, slack, barometric_pa, temperature_c) * np.exp(-reach))
     gone = diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c))
 
@@ -116,9 +117,9 @@ def _chance_above(fit: HoldFit, leak: Floats) -> Floats:
 def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
     """Return the greatest Cd A / V [1/m] that takes so long to let half of the vacuum go after the vent opened."""
     heat = GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K)
-    time = np.maximum(shown.release_half_s - np.nan_to_num(shown.interval_s) - SETTLING_S, 0.05)
+    time = np.maximum(shown.release.half_s - np.nan_to_num(shown.sensor.interval_s) - SETTLING_S, 0.05)
     with np.errstate(all="ignore"):
-        coefficient = 2 * np.sqrt(-shown.release_from_above) * (1 - np.sqrt(0.5)) / time
+        coefficient = 2 * np.sqrt(-shown.release.from_above) * (1 - np.sqrt(0.5)) / time
     return coefficient / np.sqrt(2 * barometric_pa * heat)
 
 
@@ -126,6 +127,6 @@ def _leak_that_empties(shown: Shown, slack_s: Floats, barometric_pa: Floats, tem
     """Return the Cd A / V [1/m] that lets four fifths of the vacuum go in the time it took and `slack_s` more."""
     heat = GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K)
     with np.errstate(all="ignore"):
-        root = np.sqrt(shown.before - (shown.hold_start_above + shown.zero))
-        coefficient = 2 * root * (1 - np.sqrt(0.2)) / np.maximum(shown.gone_s + slack_s, 0.05)
+        root = np.sqrt(shown.draw.before - (shown.hold.start_above + shown.vented.zero))
+        coefficient = 2 * root * (1 - np.sqrt(0.2)) / np.maximum(shown.hold.gone_s + slack_s, 0.05)
     return coefficient / np.sqrt(2 * barometric_pa * heat)

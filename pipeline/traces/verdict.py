@@ -23,6 +23,7 @@ MIN_SAMPLES = 10
 MIN_RECORDING_S = 8.0
 MIN_DRAW_S = 0.4
 MIN_HOLD_S = 5.0
+ENGINE_RUNS_RPM = 100.0
 #: A vented sensor this far from zero is a finding [Pa]; the monitors it serves look for a few hundred.
 OFFSET_PA = 160.0
 #: Vacuum that grows with vent and purge shut [Pa], and how fast [Pa/s]: cooling fuel does less.
@@ -79,38 +80,46 @@ class Judgement:
 def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes: Sizes) -> Judgement:
     """Return the verdict of every trace."""
     with np.errstate(all="ignore"):
-        sd = np.hypot(shown.noise, shown.step / np.sqrt(12)) + 0.05
-        has_draw = shown.draw_s >= MIN_DRAW_S
-        has_hold = (shown.hold_s >= MIN_HOLD_S) & (shown.hold_n >= 4)
+        sd = shown.sensor.sd
+        has_draw = shown.draw.seconds >= MIN_DRAW_S
+        has_hold = (shown.hold.seconds >= MIN_HOLD_S) & (shown.hold.n >= 4)
         has_test = has_draw | marks.is_pressure_test
-        falls = _falls_while_shut(shown, sd)
+        # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
+        falls = _falls_while_shut(shown, sd) & ~(shown.sensor.rpm < ENGINE_RUNS_RPM)
         arrives = _vacuum_arrives(shown, sd)
         creeps, is_still = _creeps(shown), _is_still(shown)
         is_flat = has_draw & _is_dead(shown, volts, sd, arrives, is_still)
-        is_weak = (shown.depth < HARDLY_ANY_PA) & (shown.kept_early > 0.5) & (shown.draw_s >= 5.0)
+        is_weak = (
+            (shown.draw.depth < HARDLY_ANY_PA) & (shown.hold.kept_early > 0.5) & (shown.draw.seconds >= 5.0)
+        )
         restricted = _is_vent_restricted(shown, sizes, sd)
-        offset = shown.is_zero_known & (np.abs(shown.zero) - 3 * shown.zero_sd > 0.75 * OFFSET_PA)
-        offset &= np.abs(shown.zero) > OFFSET_PA
-        engine_off = shown.draw_rpm < 100
-        has_vacuum = np.abs(shown.hold_start_above) > np.maximum(4 * sd, 40.0)
+        offset = shown.vented.is_zero_known & (
+            np.abs(shown.vented.zero) - 3 * shown.vented.zero_sd > 0.75 * OFFSET_PA
+        )
+        offset &= np.abs(shown.vented.zero) > OFFSET_PA
+        engine_off = shown.draw.rpm < ENGINE_RUNS_RPM
+        has_vacuum = np.abs(shown.hold.start_above) > np.maximum(4 * sd, 40.0)
         has_fit = np.isfinite(sizes.working) & has_vacuum
-        gross = arrives & (_is_gone_at_once(shown, sizes, sd) | (~has_fit & (shown.gone_s < UNFITTED_S)))
+        gross = arrives & (_is_gone_at_once(shown, sizes, sd) | (~has_fit & (shown.hold.gone_s < UNFITTED_S)))
         leak = has_fit & (sizes.chance_of_leak > SURE_LEAK)
         holds = has_fit & (sizes.chance_of_leak < SURE_TIGHT) & (sizes.working_high < HOLDS_MM)
         choices = [
-            ((shown.n < MIN_SAMPLES) | (marks.last - marks.first < MIN_RECORDING_S), "not_judged", "few"),
+            (
+                (shown.sensor.n < MIN_SAMPLES) | (marks.last - marks.first < MIN_RECORDING_S),
+                "not_judged",
+                "few",
+            ),
             (volts.disagrees, "sensor_disagrees", ""),
             (is_flat, "sensor_flat", ""),
-            (falls & has_test, "purge_passes_closed", ""),
-            (~has_test & falls, "purge_passes_closed", ""),
+            (falls, "purge_passes_closed", ""),
             (~has_test, "not_judged", "no_test"),
             (has_test & restricted & ~marks.is_pressure_test, "vent_restricted", ""),
             (offset, "sensor_offset", ""),
             (has_draw & ~arrives & engine_off, "not_judged", "engine_off"),
             (has_draw & ~arrives & is_still & ~creeps, "gross_leak", ""),
             (has_draw & (~arrives | is_weak), "no_vacuum", ""),
-            (gross & np.isfinite(shown.hold_s), "gross_leak", ""),
-            (~np.isfinite(shown.hold_s), "not_judged", "no_hold"),
+            (gross & np.isfinite(shown.hold.seconds), "gross_leak", ""),
+            (~np.isfinite(shown.hold.seconds), "not_judged", "no_hold"),
             (~has_hold & ~leak, "not_judged", "short_hold"),
             (leak, "leak", ""),
             (holds, "holds", ""),
@@ -123,77 +132,83 @@ def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes:
 
 def _falls_while_shut(shown: Shown, sd: Floats) -> Flags:
     """Vacuum grows with vent and purge shut, before the draw or in the hold."""
-    per_quarter = sd / np.sqrt(np.maximum(shown.n / 20, 1))
-    closed = (shown.closed_rate < -np.maximum(FALLS_PA_S, 5 * shown.closed_rate_sd)) & (
-        shown.closed_change < -np.maximum(CLOSED_FALLS_PA, 5 * per_quarter)
+    per_quarter = sd / np.sqrt(np.maximum(shown.sensor.n / 20, 1))
+    closed = (shown.closed.rate < -np.maximum(FALLS_PA_S, 5 * shown.closed.rate_sd)) & (
+        shown.closed.change < -np.maximum(CLOSED_FALLS_PA, 5 * per_quarter)
     )
-    hold = (shown.hold_late_change < -np.maximum(FALLS_PA, 6 * per_quarter)) & (shown.hold_s >= MIN_HOLD_S)
-    grows = shown.hold_late_change < -0.01 * np.abs(shown.hold_start_above)
-    flat = (shown.hold_end_above - shown.hold_start_above < -np.maximum(100.0, 0.05 * shown.depth)) & (
-        shown.hold_change < 0.01 * shown.depth
+    hold = (shown.hold.late_change < -np.maximum(FALLS_PA, 6 * per_quarter)) & (
+        shown.hold.seconds >= MIN_HOLD_S
     )
-    whole = shown.hold_change < -np.maximum(np.maximum(FALLS_PA, 6 * per_quarter), 0.02 * shown.depth)
-    return closed | (((hold & grows) | whole | flat) & (shown.hold_start_above < 0))
+    grows = shown.hold.late_change < -0.01 * np.abs(shown.hold.start_above)
+    flat = (shown.hold.end_above - shown.hold.start_above < -np.maximum(100.0, 0.05 * shown.draw.depth)) & (
+        shown.hold.change < 0.01 * shown.draw.depth
+    )
+    whole = shown.hold.change < -np.maximum(np.maximum(FALLS_PA, 6 * per_quarter), 0.02 * shown.draw.depth)
+    return closed | (((hold & grows) | whole | flat) & (shown.hold.start_above < 0))
 
 
 def _vacuum_arrives(shown: Shown, sd: Floats) -> Flags:
     """The draw takes the pressure below the line that it ran along without it."""
-    bend = 0.3 * np.abs(shown.creep) * np.minimum(shown.draw_s, 20.0)
-    effect = shown.effect < -np.maximum(
-        np.maximum(3.5 * shown.effect_sd, 2.0), np.where(_creeps(shown), bend, 0)
+    bend = 0.3 * np.abs(shown.draw.creep) * np.minimum(shown.draw.seconds, 20.0)
+    effect = shown.draw.effect < -np.maximum(
+        np.maximum(3.5 * shown.draw.effect_sd, 2.0), np.where(_creeps(shown), bend, 0)
     )
-    return (shown.depth > np.maximum(60.0, 8 * sd)) | effect
+    return (shown.draw.depth > np.maximum(60.0, 8 * sd)) | effect
 
 
 def _creeps(shown: Shown) -> Flags:
-    return shown.creep > np.maximum(3 * shown.creep_sd, STILL_PA_S)
+    return shown.draw.creep > np.maximum(3 * shown.draw.creep_sd, STILL_PA_S)
 
 
 def _is_still(shown: Shown) -> Flags:
     """A shut tank that does not creep, and was watched well enough to know."""
-    return np.isfinite(shown.creep) & (shown.creep_sd < WATCHED_PA_S) & ~_creeps(shown)
+    return np.isfinite(shown.draw.creep) & (shown.draw.creep_sd < WATCHED_PA_S) & ~_creeps(shown)
 
 
 def _is_dead(shown: Shown, volts: VoltStory, sd: Floats, arrives: Flags, is_still: Flags) -> Flags:
     """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else."""
-    silent = shown.span < np.where(shown.step > 30, 1.0, np.maximum(1.0, 1.1 * np.minimum(shown.step, 2.0)))
-    stuck = (
-        ~arrives & is_still & (((sd < QUIET_PA) & ~volts.is_alive) | (np.abs(shown.level) > OFFSET_PA / 2))
+    silent = shown.sensor.span < np.where(
+        shown.sensor.step > 30, 1.0, np.maximum(1.0, 1.1 * np.minimum(shown.sensor.step, 2.0))
     )
-    return (silent & ~volts.is_alive) | (stuck & (shown.span < 12 * sd))
+    stuck = (
+        ~arrives
+        & is_still
+        & (((sd < QUIET_PA) & ~volts.is_alive) | (np.abs(shown.sensor.level) > OFFSET_PA / 2))
+    )
+    return (silent & ~volts.is_alive) | (stuck & (shown.sensor.span < 12 * sd))
 
 
 def _is_gone_at_once(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:
     """Vacuum is gone within seconds, or so little arrived and went that only its mean shows it."""
-    at_once = shown.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.5 * shown.interval_s)
-    soon = (shown.gone_s <= GONE_SOON_S) | (sizes.gone_mm > GROSS_MM)
-    is_lost = np.where(shown.depth > LOW_VACUUM_PA, at_once, soon) & (shown.hold_start_above < 0)
-    is_faint = (shown.depth < np.maximum(FAINT_PA, 15 * sd)) & ~_creeps(shown)
-    is_lost |= (shown.depth > HARDLY_ANY_PA) & (-shown.hold_start_above < 0.25 * shown.depth)
-    clear = shown.depth > np.minimum(HARDLY_ANY_PA, 15 * sd)
-    return ((is_lost & clear) | is_faint) & ~(shown.kept_early > 0.5)
+    at_once = shown.hold.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.5 * shown.sensor.interval_s)
+    soon = (shown.hold.gone_s <= GONE_SOON_S) | (sizes.gone_mm > GROSS_MM)
+    is_lost = np.where(shown.draw.depth > LOW_VACUUM_PA, at_once, soon) & (shown.hold.start_above < 0)
+    is_faint = (shown.draw.depth < np.maximum(FAINT_PA, 15 * sd)) & ~_creeps(shown)
+    is_lost |= (shown.draw.depth > HARDLY_ANY_PA) & (-shown.hold.start_above < 0.25 * shown.draw.depth)
+    clear = shown.draw.depth > np.minimum(HARDLY_ANY_PA, 15 * sd)
+    return ((is_lost & clear) | is_faint) & ~(shown.hold.kept_early > 0.5)
 
 
 def _is_vent_restricted(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:
-    held = shown.release_from_above < -np.maximum(150.0, 8 * sd)
-    slow = (shown.release_half_s > VENT_HALF_S) | (
-        ~np.isfinite(shown.release_half_s) & (shown.release_s > VENT_HALF_S - 1)
+    held = shown.release.from_above < -np.maximum(150.0, 8 * sd)
+    slow = (shown.release.half_s > VENT_HALF_S) | (
+        ~np.isfinite(shown.release.half_s) & (shown.release.seconds > VENT_HALF_S - 1)
     )
     narrow = sizes.vent_mm < NARROW_VENT_MM
-    return (held & (slow | narrow)) | (shown.flowing_above < -FLOWING_PA)
+    return (held & (slow | narrow)) | (shown.vented.flowing_above < -FLOWING_PA)
 
 
 def _quality(shown: Shown, sd: Floats) -> Floats:
     """Return the mean of five shares: rest, closed phase, length of hold, samples in it, vacuum over noise."""
     with np.errstate(all="ignore"):
-        vacuum = np.clip(np.abs(shown.hold_start_above) / 1500, 0, 1) * np.clip(
-            np.abs(shown.hold_start_above) / (30 * sd), 0, 1
+        vacuum = np.clip(np.abs(shown.hold.start_above) / 1500, 0, 1) * np.clip(
+            np.abs(shown.hold.start_above) / (30 * sd), 0, 1
         )
     parts = (
-        np.where(shown.rest_n >= 3, 1.0, np.where(shown.is_zero_known, 0.6, 0.0)),
-        np.clip(np.nan_to_num(shown.closed_s) / 10, 0, 1),
-        np.clip(np.nan_to_num(shown.hold_s) / 60, 0, 1),
-        np.clip(shown.hold_n / 60, 0, 1),
+        np.where(shown.vented.rest_n >= 3, 1.0, np.where(shown.vented.is_zero_known, 0.6, 0.0)),
+        np.clip(np.nan_to_num(shown.closed.seconds) / 10, 0, 1),
+        np.clip(np.nan_to_num(shown.hold.seconds) / 60, 0, 1),
+        np.clip(shown.hold.n / 60, 0, 1),
         np.nan_to_num(vacuum),
     )
     return np.mean(parts, axis=0)

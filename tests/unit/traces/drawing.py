@@ -40,7 +40,9 @@ class Drawing:
     duty: list[float] = field(default_factory=list)
     vent: list[bool] = field(default_factory=list)
 
-    def add(self, seconds: float, curve: Callable[[np.ndarray], np.ndarray], vent: bool, duty: float) -> Drawing:
+    def add(
+        self, seconds: float, curve: Callable[[np.ndarray], np.ndarray], vent: bool, duty: float
+    ) -> Drawing:
         start = self.t[-1] + 1 / self.rate_hz if self.t else 0.0
         since = np.arange(0, seconds - 1e-9, 1 / self.rate_hz)
         self.t += (start + since).tolist()
@@ -57,9 +59,13 @@ class Drawing:
 
     def draw(self, to: float, seconds: float = 30.0, duty: float = 100.0) -> Drawing:
         start = self.pa[-1] if self.pa else 0.0
-        return self.add(seconds, lambda s: start + (to - start) * np.minimum(s / (seconds - 1), 1), True, duty)
+        return self.add(
+            seconds, lambda s: start + (to - start) * np.minimum(s / (seconds - 1), 1), True, duty
+        )
 
-    def hold(self, seconds: float, hole_mm: float = 0.0, vapor: float = 1.0, volume_l: float = VOLUME_L) -> Drawing:
+    def hold(
+        self, seconds: float, hole_mm: float = 0.0, vapor: float = 1.0, volume_l: float = VOLUME_L
+    ) -> Drawing:
         start, k = self.pa[-1], leak_coefficient_of(hole_mm, volume_l)
         return self.add(seconds, lambda s: pressure_after(start, s + 1 / self.rate_hz, k, vapor), True, 0.0)
 
@@ -92,7 +98,9 @@ def leak_coefficient_of(hole_mm: float, volume_l: float) -> float:
     return 0.61 * area * np.sqrt(2 * AIR_PA * GAS_CONSTANT_AIR * KELVIN) / (volume_l * 1e-3)
 
 
-def whole_test(hole_mm: float = 0.0, hold_s: float = 60.0, rate_hz: float = 5.0, vapor: float = 1.0) -> Drawing:
+def whole_test(
+    hole_mm: float = 0.0, hold_s: float = 60.0, rate_hz: float = 5.0, vapor: float = 1.0
+) -> Drawing:
     return Drawing(rate_hz).rest().closed(rate=vapor).draw(-2500).hold(hold_s, hole_mm, vapor).release()
 
 

@@ -167,9 +167,7 @@ def _integrate(w: World) -> tuple[np.ndarray, np.ndarray]:
     return np.array(pressures), np.array(stages)
 
 
-def _record(
-    w: World, k: int, gauge: np.ndarray, stage: np.ndarray, rng: np.random.Generator
-) -> pl.DataFrame:
+def _record(w: World, k: int, gauge: np.ndarray, stage: np.ndarray, rng: np.random.Generator) -> pl.DataFrame:
     end = np.argmax(stage == OVER) * STEP_S if (stage == OVER).any() else len(stage) * STEP_S
     t = np.arange(0, end, 1 / w.rate_hz[k])
     t = np.clip(t + rng.normal(0, 0.05 / w.rate_hz[k], len(t)), 0, None)

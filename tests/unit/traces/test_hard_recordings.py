@@ -46,7 +46,11 @@ def test_the_best_of_several_holds_is_used():
 def test_partial_and_ramped_duty_is_a_draw():
     drawing = Drawing().rest().closed().draw(-2200, 40, duty=40.0).hold(60, 0.508).release()
     samples = drawing.samples(noise=3)
-    ramp = pl.when(pl.col("purge_duty_pct") > 0).then(pl.lit(5.0) + (pl.col("t_s") - 20).clip(0, 35)).otherwise(0.0)
+    ramp = (
+        pl.when(pl.col("purge_duty_pct") > 0)
+        .then(pl.lit(5.0) + (pl.col("t_s") - 20).clip(0, 35))
+        .otherwise(0.0)
+    )
     assert judged(samples.with_columns(purge_duty_pct=ramp))["verdict"] == "leak"
 
 
@@ -121,4 +125,6 @@ def test_without_a_fuel_level_the_interval_is_wide_and_holds_the_truth():
 def test_altitude_is_taken_from_the_barometer():
     samples = whole_test(0.8).samples(noise=3)
     low, high = judged(samples), judged(samples, barometric_kpa=80.0)
-    assert high["leak_diameter_mm"] / low["leak_diameter_mm"] == pytest.approx((101.325 / 80) ** 0.25, rel=0.01)
+    assert high["leak_diameter_mm"] / low["leak_diameter_mm"] == pytest.approx(
+        (101.325 / 80) ** 0.25, rel=0.01
+    )

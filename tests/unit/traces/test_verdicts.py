@@ -55,7 +55,9 @@ def test_nothing_arrives_and_nothing_creeps_with_a_living_sensor_is_an_open_vent
 
 def test_no_vacuum_and_a_creeping_tank_is_no_vacuum_not_a_gross_leak():
     drawing = Drawing().rest().closed(15, 1.5)
-    drawing.add(30, lambda s: 22.5 + 1.5 * s, True, 100.0).add(40, lambda s: 67.5 + 1.5 * s, True, 0.0).release()
+    drawing.add(30, lambda s: 22.5 + 1.5 * s, True, 100.0).add(
+        40, lambda s: 67.5 + 1.5 * s, True, 0.0
+    ).release()
     row = judged(drawing.samples(noise=5))
     assert row["verdict"] == "no_vacuum"
     assert row["suspects"][0] == "purge_valve"

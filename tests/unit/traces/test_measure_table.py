@@ -1,0 +1,128 @@
+"""The table that leaves the room: its columns, its rows, and what a batch may not change."""
+
+import numpy as np
+import polars as pl
+import pytest
+from drawing import HEADER, Drawing, judged, whole_test
+from polars.testing import assert_frame_equal
+from recorder import make_world, run
+
+from pipeline.contract.tables import TRACE_RESULT
+from pipeline.contract.vocabulary import COMPONENTS, LEAK_CENSORING, VERDICTS
+from pipeline.settings import Settings
+from pipeline.traces.measure import measure_traces
+
+KINDS = [
+    "holds",
+    "leak",
+    "gross_leak",
+    "no_vacuum",
+    "purge_passes_closed",
+    "sensor_offset",
+    "sensor_disagrees",
+]
+
+
+@pytest.fixture(scope="module")
+def recorded() -> tuple[pl.DataFrame, pl.DataFrame]:
+    rng = np.random.default_rng(20)
+    return run(make_world(rng, KINDS, 3), rng)
+
+
+def test_columns_are_the_contracts_in_order_and_words_are_its_words(recorded):
+    result = measure_traces(*recorded, Settings())
+    assert tuple(result.columns) == TRACE_RESULT.column_names
+    types = {"VARCHAR": pl.String, "DOUBLE": pl.Float64, "BIGINT": pl.Int64, "VARCHAR[]": pl.List(pl.String)}
+    assert result.schema == {c.name: types[c.type] for c in TRACE_RESULT.columns}
+    assert set(result["verdict"]) <= set(VERDICTS)
+    assert set(result["leak_censoring"].drop_nulls()) <= set(LEAK_CENSORING)
+    assert set(result["suspects"].explode().drop_nulls()) <= set(COMPONENTS)
+    assert result["evidence"].str.ends_with(".").all()
+    assert result["quality"].is_between(0, 1).all()
+    numbers = result.select(pl.selectors.float())
+    assert not numbers.select(pl.any_horizontal(pl.all().is_nan().any()))[0, 0]
+    assert not numbers.select(pl.any_horizontal(pl.all().is_infinite().any()))[0, 0]
+
+
+def test_bounds_enclose_the_diameter(recorded):
+    leaks = measure_traces(*recorded, Settings()).filter(pl.col("verdict") == "leak")
+    assert leaks.height >= 2
+    inside = pl.col("leak_diameter_mm").is_between("leak_diameter_low_mm", "leak_diameter_high_mm")
+    assert leaks.select(inside.all())[0, 0]
+
+
+def test_a_trace_is_judged_alike_alone_and_in_any_batch(recorded):
+    samples, headers = recorded
+    together = measure_traces(samples, headers, Settings())
+    turned = measure_traces(samples, headers.reverse(), Settings()).sort("trace_id")
+    assert_frame_equal(together.sort("trace_id"), turned, rel_tol=1e-6)
+    for row in range(0, headers.height, 5):
+        one = headers.slice(row, 1)
+        alone = measure_traces(samples.filter(pl.col("trace_id") == one["trace_id"][0]), one, Settings())
+        assert_frame_equal(alone, together.slice(row, 1), rel_tol=1e-6)
+
+
+def test_a_header_without_samples_is_not_judged():
+    headers = pl.DataFrame([HEADER, HEADER | {"trace_id": "t2"}], infer_schema_length=None)
+    result = measure_traces(whole_test().samples(), headers, Settings())
+    assert result["verdict"].to_list() == ["holds", "not_judged"]
+    assert result["n_samples"].to_list() == [result["n_samples"][0], 0]
+
+
+def test_no_headers_give_an_empty_table_of_the_same_form():
+    headers = pl.DataFrame([HEADER], infer_schema_length=None)
+    full = measure_traces(whole_test().samples(), headers, Settings())
+    empty = measure_traces(whole_test().samples(), headers.clear(), Settings())
+    assert empty.height == 0
+    assert empty.schema == full.schema
+
+
+def test_no_samples_at_all_judge_nothing():
+    row = judged(whole_test().samples().clear())
+    assert row["verdict"] == "not_judged"
+    assert row["hold_s"] is None
+
+
+def test_missing_columns_that_are_not_required_are_as_good_as_null():
+    samples = whole_test(0.6).samples(noise=3)
+    bare = pl.DataFrame({k: [HEADER[k]] for k in ("trace_id", "job_id", "vehicle_id", "stage")})
+    row = measure_traces(samples.drop("sensor_v", "engine_rpm"), bare, Settings()).row(0, named=True)
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_mm"] is None
+
+
+def test_the_discharge_coefficient_is_a_setting_shown_beside_the_size():
+    headers = pl.DataFrame([HEADER], infer_schema_length=None)
+    samples = whole_test(0.8).samples(noise=3)
+    textbook = measure_traces(samples, headers, Settings()).row(0, named=True)
+    rule = measure_traces(samples, headers, Settings(discharge_coefficient=0.75)).row(0, named=True)
+    assert rule["discharge_coefficient"] == 0.75
+    # 40 CFR 1066.985 implies about 0.75, which makes the same hole 11 % smaller (worked out in the contract).
+    assert rule["leak_diameter_mm"] / textbook["leak_diameter_mm"] == pytest.approx(
+        (0.61 / 0.75) ** 0.5, rel=1e-6
+    )
+
+
+def test_a_lower_level_gives_a_narrower_interval():
+    headers = pl.DataFrame([HEADER], infer_schema_length=None)
+    samples = whole_test(0.8).samples(noise=3)
+    wide = measure_traces(samples, headers, Settings()).row(0, named=True)
+    narrow = measure_traces(samples, headers, Settings(level=0.5)).row(0, named=True)
+    assert wide["leak_diameter_low_mm"] < narrow["leak_diameter_low_mm"] < narrow["leak_diameter_high_mm"]
+    assert narrow["leak_diameter_high_mm"] < wide["leak_diameter_high_mm"]
+
+
+def test_readings_of_the_recording_are_those_that_were_drawn():
+    drawing = (
+        Drawing().rest(6, 12.0).closed(15, 1.5, 12.0).draw(-2400, 25).hold(50, 0.0, 1.5).release(8, 0.5, 12.0)
+    )
+    volts = 1.5 - np.array(drawing.pa) / 2000
+    row = judged(drawing.samples(volts=volts))
+    assert row["rest_pressure_pa"] == pytest.approx(12.0, abs=0.3)
+    assert row["rest_sensor_v"] == pytest.approx(1.494, abs=1e-3)
+    assert row["vapor_rise_pa_s"] == pytest.approx(1.5, abs=0.02)
+    assert row["peak_vacuum_pa"] == pytest.approx(2412, abs=3)
+    assert row["draw_rate_pa_s"] == pytest.approx((2400 + 34.2) / 24, rel=0.06)
+    assert row["hold_s"] == pytest.approx(50, abs=0.5)
+    assert row["vapor_volume_l"] == pytest.approx(39.5)
+    assert row["n_samples"] == len(drawing.t)

@@ -1,0 +1,86 @@
+"""Suspects, evidence and the explanation of one trace."""
+
+import numpy as np
+import polars as pl
+import pytest
+from drawing import HEADER, Drawing, judged, whole_test
+
+from pipeline.contract.vocabulary import COMPONENTS, VERDICTS
+from pipeline.settings import Settings
+from pipeline.traces.explain import NEXT_STEP, explain_trace
+from pipeline.traces.suspects import CAUSES, name_suspects
+
+
+def test_checks_put_a_component_first_or_send_it_back():
+    assert name_suspects("leak", [], [])[0] == "fuel_cap"
+    assert name_suspects("leak", ["cap_seal=pass"], [])[0] != "fuel_cap"
+    assert name_suspects("gross_leak", ["cap_seal=fail"], [])[0] == "fuel_cap"
+    assert name_suspects("gross_leak", ["vent_click=fail", "circuit_load=fail"], [])[0] == "wiring"
+    assert name_suspects("no_vacuum", ["purge_click=fail"], [])[0] == "purge_valve"
+    assert name_suspects("sensor_flat", ["sensor_reference=pass"], [])[0] == "wiring"
+
+
+def test_codes_name_what_their_circuit_is_about():
+    assert name_suspects("gross_leak", [], ["P0457"])[0] == "fuel_cap"
+    assert name_suspects("gross_leak", ["circuit_load=fail"], ["P0449"])[0] == "wiring"
+
+
+def test_checks_do_not_bring_in_what_cannot_cause_the_verdict():
+    assert "fuel_cap" not in name_suspects("no_vacuum", ["cap_seal=fail"], ["P0457"])
+
+
+def test_a_system_that_holds_has_no_suspects_and_one_not_judged_those_of_its_checks():
+    assert name_suspects("holds", ["vent_click=fail"], ["P0442"]) == []
+    assert name_suspects("not_judged", None, None) == []
+    assert name_suspects("not_judged", ["vent_click=fail"], None) == ["vent_valve", "wiring"]
+
+
+def test_every_cause_is_a_component_of_the_contract_and_every_verdict_has_a_next_step():
+    assert {part for parts in CAUSES.values() for part in parts} <= set(COMPONENTS)
+    assert set(NEXT_STEP) == set(VERDICTS)
+    assert set(CAUSES) == set(VERDICTS) - {"holds", "not_judged"}
+
+
+def test_evidence_of_a_leak_says_vacuum_time_bleed_up_and_size():
+    row = judged(whole_test(0.508).samples(noise=2))
+    text = row["evidence"]
+    assert "25" in text
+    assert "in of water" in text
+    assert "60 s" in text
+    assert f"about {row['leak_diameter_mm']:.2f} mm" in text
+    low, high = row["leak_diameter_low_mm"], row["leak_diameter_high_mm"]
+    assert f"({low:.2f} to {high:.2f} mm at 95%" in text
+
+
+def test_evidence_of_a_tight_system_says_what_would_have_shown():
+    row = judged(whole_test().samples(noise=2))
+    assert f"a hole larger than {row['leak_diameter_high_mm']:.2f} mm would have shown" in row["evidence"]
+
+
+def test_an_explanation_holds_phases_series_fit_and_words():
+    drawing = whole_test(0.7)
+    samples = drawing.samples(noise=3, volts=1.5 - np.array(drawing.pa) / 2000)
+    told = explain_trace(samples, HEADER, Settings())
+    assert [name for name, _, _ in told.phases] == ["rest", "closed", "draw", "hold", "release"]
+    assert len(told.t_s) == len(told.tank_pressure_pa) == len(told.sensor_v) == samples.height
+    assert told.result["verdict"] == "leak"
+    assert told.result["evidence"] in told.sentences
+    assert told.hold is not None
+    assert np.all(np.array(told.hold.low_pa) <= told.hold.pa)
+    assert np.all(np.array(told.hold.high_pa) >= told.hold.pa)
+    measured = np.interp(told.hold.t_s, told.t_s, told.tank_pressure_pa)
+    assert np.abs(measured - told.hold.pa).max() < 25
+
+
+@pytest.mark.parametrize("is_frame", [True, False])
+def test_an_explanation_without_a_hold_has_no_fit(is_frame):
+    header = pl.DataFrame([HEADER], infer_schema_length=None) if is_frame else HEADER
+    told = explain_trace(Drawing().rest(40).samples(noise=3), header, Settings())
+    assert told.hold is None
+    assert told.result["verdict"] == "not_judged"
+    assert told.sentences[-1] == NEXT_STEP["not_judged"]
+
+
+def test_an_explanation_without_a_tank_size_gives_leak_area_over_volume():
+    told = explain_trace(whole_test(0.7).samples(noise=3), HEADER | {"fuel_tank_l": None}, Settings())
+    assert any("leak area over volume" in line for line in told.sentences)
