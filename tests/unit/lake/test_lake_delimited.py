@@ -12,8 +12,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from pipeline.errors import FileUnreadable
 from pipeline.lake.blocks import frame_of
 from pipeline.lake.delimited import delimited_blocks
+from pipeline.lake.formats import utf8_blocks
 
 HEADER = "vehicle_id,make,model,model_year,in_service_on,fleet_id\n"
 ROW = "V{},Orla,Kestrel,2015,2015-03-01,{}\n"
@@ -186,8 +188,6 @@ def test_a_file_without_records_says_so(read_one, content, hint):
 
 
 def test_a_column_that_stands_twice_cannot_be_chosen(read_one):
-    from pipeline.errors import FileUnreadable
-
     with pytest.raises(FileUnreadable, match="names 'make' twice"):
         read_one("vehicle_id,make,make\nV1,a,b\n")
     assert read_one("vehicle_id,x,x,\nV1,a,b,\n").text.columns == [
@@ -208,3 +208,11 @@ def test_a_header_with_an_open_quotation_mark_swallows_no_record(read_one, row):
 def test_a_header_and_a_record_may_run_over_lines(read_one):
     reading = read_one('vehicle_id,"make\nor brand"\nV1,"a\nb"\nV2,5" pipe\n')
     assert reading.text.rows() == [("V1", "a\nb"), ("V2", '5" pipe')]
+
+
+@pytest.mark.parametrize("bad", [b"\0", b"\xe9"])
+def test_the_line_of_damage_is_counted_through_the_whole_file(tmp_path, bad):
+    path = tmp_path / "long.csv"
+    path.write_bytes(b"0123456789\n" * 500 + bad + b"\n")
+    with pytest.raises(FileUnreadable, match="line 501 ?"):
+        list(utf8_blocks(path, "utf-8", "long.csv", size=100))

@@ -205,8 +205,9 @@ HEADERS = pl.DataFrame(
 )
 
 
-def test_volts_alone_become_pressure_by_the_sensors_line(make_lake):
-    form = "[samples.sensor]\nvolts_at_rest = 2.0\npa_per_volt = 100\n" + MODELS
+@pytest.mark.parametrize("models", [MODELS, "".join(f"[[{m}" for m in reversed(MODELS.split("[[")[1:]))])
+def test_volts_alone_become_pressure_by_the_sensors_line(make_lake, models):
+    form = "[samples.sensor]\nvolts_at_rest = 2.0\npa_per_volt = 100\n" + models
     records = only(read(make_lake({"a/samples.csv": VOLTS, "a/source.toml": form}), HEADERS))
     assert records["tank_pressure_pa"].to_list() == pytest.approx([2200.0, -1000.0, None, 100.0])
     assert records["is_pressure_derived"].to_list() == [True, True, False, True]
@@ -280,3 +281,14 @@ def test_an_empty_recording_gives_a_hint_of_its_own(make_lake):
         "a/samples_2.csv": "The file is empty: it has no header.",
     }
     assert sum(r.records.height for r in readings) == 3
+
+
+def test_a_pattern_may_fit_the_folders_of_a_recording(make_lake):
+    form = "[samples]\nfiles = ['*/*.csv']\nfile_name = '^(?P<job_id>J\\d+)/(?P<stage>routine)'\n"
+    lake = make_lake(
+        {"a/source.toml": form, "a/J7/routine_1.csv": long_csv(2).replace("trace_id,", "").replace("T1,", "")}
+    )
+    stock = take_stock(lake)
+    headers = headers_from_recordings(stock.files, stock.forms["a"]).records
+    assert headers.select("trace_id", "job_id", "stage").rows() == [("routine_1", "J7", "routine")]
+    assert only(read(lake))["trace_id"].to_list() == ["routine_1"] * 2
