@@ -14,6 +14,7 @@ from pipeline.lake.columns import Layout
 from pipeline.lake.converted import Converted, as_text, stripped
 from pipeline.lake.field_units import to_field_unit
 from pipeline.lake.find import LakeFile
+from pipeline.lake.formats import format_of
 from pipeline.lake.numbers import to_boolean, to_integer, to_number
 from pipeline.lake.reading import MISREAD_SCHEMA, Reading, record_schema
 from pipeline.lake.source_form import KindForm
@@ -82,7 +83,24 @@ def to_reading(form: KindForm, layout: Layout, parts: list[Part]) -> Reading:
     if form.kind == "samples":
         columns["is_pressure_derived"] = pl.repeat(False, came.height, dtype=pl.Boolean, eager=True)
     records = pl.DataFrame([series.alias(name) for name, series in columns.items()])
+    records = _with_lists_left_empty(records, layout, parts)
     return _without_misshapen(Reading(form.kind, records, came, _stacked(misread)), parts)
+
+
+def _with_lists_left_empty(records: pl.DataFrame, layout: Layout, parts: list[Part]) -> pl.DataFrame:
+    """Read an empty `monitors_not_ready` cell of a CSV inspection that tells its lamp as: none.
+
+    A CSV cell has no other way to say "an empty list". JSON lines and Parquet have, so null stays null there.
+    """
+    is_csv = all(format_of(part.file.path.name, True) == "delimited" for part in parts)
+    if "monitors_not_ready" not in layout.columns or not is_csv:
+        return records
+    told = pl.col("mil_on").is_not_null() & pl.col("monitor_status_hex").is_null()
+    listed = pl.col("monitors_not_ready")
+    none = pl.lit([], dtype=pl.List(pl.String))
+    return records.with_columns(
+        monitors_not_ready=pl.when(told & listed.is_null()).then(none).otherwise(listed)
+    )
 
 
 def misread_rows(
