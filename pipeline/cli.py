@@ -134,13 +134,25 @@ def explain(folder: Path, trace_id: str, picture: Path | None) -> None:
 @LAKE
 @click.option("--vehicles", type=click.IntRange(min=1), required=True, help="Vehicles in the register.")
 @click.option("--seed", type=click.IntRange(min=0), required=True, help="The same seed gives the same lake.")
-def simulate(lake: Path, vehicles: int, seed: int) -> None:
+@click.option(
+    "--trace-share",
+    type=click.FloatRange(0, 1),
+    default=0.15,
+    show_default=True,
+    help="Share of jobs with recordings.",
+)
+def simulate(lake: Path, vehicles: int, seed: int, trace_share: float) -> None:
     """Write a lake with known truth to LAKE; the truth goes to LAKE/.truth/ and is never read by `run`."""
-    if lake.exists() and any(lake.iterdir()):
-        raise WrongUsage("the folder is not empty", str(lake), "name a new folder")
     from pipeline.simulate.lake import simulate_lake
 
-    simulate_lake(lake, vehicles, seed)
+    with _progress() as tell:
+        simulate_lake(
+            lake,
+            vehicles,
+            seed,
+            trace_share=trace_share,
+            progress=lambda done, total: tell(f"{done:,} of {total:,} vehicles"),
+        )
     click.echo(f"lake:  {lake}\ntruth: {lake / '.truth'}")
 
 

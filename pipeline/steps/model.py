@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.contract.tables import MARTS
-from pipeline.errors import DataStopsRun
+from pipeline.errors import OurFault
 from pipeline.estimates import estimate_all
 from pipeline.resources import carried
 from pipeline.settings import Settings
@@ -48,8 +48,8 @@ def model(warehouse: Warehouse, settings: Settings) -> None:
     run_models(warehouse.con, load_models(carried("sql")))
     estimates = estimate_all(warehouse.table, settings)
     for table in MARTS:
-        if table.full_name in estimates:
-            warehouse.write(table, estimates[table.full_name])
+        made = estimates.get(table.full_name)
+        warehouse.write(table, warehouse.table(table.full_name) if made is None else made)
 
 
 def check(warehouse: Warehouse) -> list[str]:
@@ -57,12 +57,12 @@ def check(warehouse: Warehouse) -> list[str]:
 
     Raises
     ------
-    DataStopsRun : a check marked `fail` found rows that break it.
+    OurFault : a check marked `fail` found rows that break it.
     """
     results = run_checks(warehouse.con, load_models(carried("sql") / "check"))
     broken = [r for r in results if r.level == "fail" and r.n_broken]
     if broken:
-        raise DataStopsRun(
+        raise OurFault(
             "the tables contradict each other, so the run stops",
             "; ".join(f"{r.name}: {r.n_broken} rows, first {r.example}" for r in broken),
             "report this with the lake's `evapfleet check` output; the previous warehouse is untouched",

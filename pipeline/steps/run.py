@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.errors import DataStopsRun
 from pipeline.steps import audit, publish
-from pipeline.steps.admit import admit_registers, stop_if_a_kind_is_empty
+from pipeline.steps.admit import admit_registers, stop_if_a_register_is_empty
 from pipeline.steps.plan import Plan
 from pipeline.steps.refusals import Tally
 from pipeline.steps.registers import read_registers
@@ -54,7 +54,7 @@ def read_and_judge(plan: Plan, *, is_stopping: bool = True) -> DataStopsRun | No
         stop_on(lambda: tally.stop_if_too_many(plan.settings.max_refused_share))
         plan.tell("judging how the records fit together")
         refused = admit_registers(warehouse, plan.settings)
-        stop_on(lambda: stop_if_a_kind_is_empty(warehouse))
+        stop_on(lambda: stop_if_a_register_is_empty(warehouse))
         read_sample_files(plan, warehouse, refused, tally)
         stop_on(lambda: tally.stop_if_too_many(plan.settings.max_refused_share))
         audit.account_for_files(plan, warehouse)
@@ -95,7 +95,7 @@ def model_tables(plan: Plan) -> None:
 
     Raises
     ------
-    DataStopsRun : a check marked `fail` is broken.
+    OurFault : a check marked `fail` is broken.
     """
     from pipeline.steps import model
 

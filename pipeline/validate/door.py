@@ -39,10 +39,10 @@ def record_problems(kind: Kind, records: pl.DataFrame, misread: pl.DataFrame) ->
     frame = record_facts(kind, records, misread)
     broken = _judge(frame, record_suite(kind))
     # A value that was there but could not be read is not "missing" as well, and the reader's own
-    # line says more than the yes-or-no fact does. Where the shape is broken, no field can be told.
+    # line says more than the yes-or-no fact does. What left its fields empty is told once.
     by_suite = broken.filter(~pl.col("rule").is_in(READER_RULES))
     told = misread.select("file", "row", "column")
-    shapeless = misread.filter(pl.col("rule") == "shape").select("file", "row")
+    shapeless = misread.filter(_leaves_fields_untold(kind)).select("file", "row")
     found = (
         with_reasons(kind, records, by_suite)
         .join(told, on=["file", "row", "column"], how="anti")
@@ -51,6 +51,15 @@ def record_problems(kind: Kind, records: pl.DataFrame, misread: pl.DataFrame) ->
     reported = misread.with_columns(kind=pl.lit(kind.name)).select(list(PROBLEM_SCHEMA))
     _same_records(broken, records, misread)
     return pl.concat([reported, found.select(list(PROBLEM_SCHEMA))]).sort("file", "row", "rule", "column")
+
+
+def _leaves_fields_untold(kind: Kind) -> pl.Expr:
+    """Say of a reader's complaint whether it is why other fields of the record are empty.
+
+    A record out of shape tells no field; neither does a sample whose raw response cannot be decoded.
+    """
+    raw = (pl.col("rule") == "obd_bytes") & (kind.name == "samples")
+    return (pl.col("rule") == "shape") | raw
 
 
 def lake_problems(kind: Kind, frame: pl.DataFrame) -> pl.DataFrame:

@@ -67,6 +67,9 @@ def _sentence(kind: Kind, rows: pl.DataFrame, rule: str, column: str, said: pl.E
                 f"{column} {{}} names no accepted record of {ref.target}{{}}", said, pl.col("why__")
             )
         return pl.format(f"{column} {{}} names no accepted record of {ref.target}", said)
+    if rule == "unique" and kind.name == "samples":
+        told = "the recording holds a sample at t_s {} s already, with other content (first in {})"
+        return pl.format(told, said, pl.col("first_file__"))
     if rule == "unique":
         first = pl.format("{} record {}", pl.col("first_file__"), pl.col("first_row__"))
         key = " and ".join(kind.key)

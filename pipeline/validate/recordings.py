@@ -94,10 +94,12 @@ class SamplesDoor:
         overlaps, is_same = pl.col("overlaps__").fill_null(False), pl.col("is_same__").fill_null(False)
         return frame.with_columns(
             is_repeat__=pl.when(overlaps).then(is_same).otherwise(pl.col("is_repeat__")),
-            first_row__=pl.lit(1),
+            first_file__=pl.coalesce("first_file__", "file"),
         ).with_columns(
-            (~overlaps | is_same).alias(fact("unique")),
-            (pl.col(fact("time_order", "t_s")) | overlaps).alias(fact("time_order", "t_s")),
+            (~overlaps & ~pl.col("is_second__") | is_same).alias(fact("unique")),
+            (pl.col(fact("time_order", "t_s")) | overlaps | pl.col("is_second__")).alias(
+                fact("time_order", "t_s")
+            ),
         )
 
     def _remember(self, sound: pl.DataFrame, kept: pl.DataFrame) -> None:
@@ -109,13 +111,12 @@ class SamplesDoor:
 
 
 def _with_time_facts(frame: pl.DataFrame, earlier: pl.DataFrame) -> pl.DataFrame:
-    """Mark samples that do not come after the one before, and those that repeat a sample word for word."""
+    """Mark samples that do not come after the one before, that repeat one, or that contradict one."""
     joined = frame.join(earlier, on="trace_id", how="left", maintain_order="left")
     before = pl.max_horizontal(pl.col("t_s").cum_max().shift(1).over("trace_id"), pl.col("earlier_t__"))
-    values = list(SAMPLES.names)
-    is_repeat = ~pl.struct(values).is_first_distinct()
     return joined.with_columns(
-        is_repeat__=is_repeat,
+        is_repeat__=~pl.struct(SAMPLES.names).is_first_distinct(),
+        is_second__=~pl.struct(SAMPLES.key).is_first_distinct(),
         **{fact("time_order", "t_s"): (before.is_null() | (pl.col("t_s") > before))},
     )
 
