@@ -77,8 +77,8 @@ def size_distribution(
         (right-censored); equal: known exactly. Other rows are left out.
     count : (n,) how often each was seen [1]; None: once.
     level : confidence level of bounds, 0..1.
-    n_bounds : 0 for none, or 2 and more: at most so many steps get bounds of their own; a step between takes the wider ones of its
-        neighbors, which hold because the distribution function never falls.
+    n_bounds : 0 for none, or 2 and more: at most so many steps get bounds of their own; a step between takes
+        the wider ones of its neighbors, which hold because the distribution function never falls.
 
     Returns
     -------
