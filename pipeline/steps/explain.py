@@ -20,7 +20,7 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
     WrongUsage : no such trace, or a picture form that cannot be written.
     """
     from pipeline.traces.explain import explain_trace
-    from reports.charts.trace import save_trace
+    from reports.charts.trace import draw_trace
 
     if picture.suffix.lower() not in PICTURE_FORMS:
         raise WrongUsage(
@@ -35,7 +35,9 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
         settings = _settings_of_last_run(warehouse)
     explanation = explain_trace(samples, header, settings)
     picture.parent.mkdir(parents=True, exist_ok=True)
-    save_trace(explanation, picture)
+    form = picture.suffix.lower().removeprefix(".")
+    more = {"inline": True} if form == "html" else {"scale_factor": 2} if form == "png" else {}
+    draw_trace(explanation).save(str(picture), format=form, **more)
     return "\n".join(explanation.sentences), picture
 
 
