@@ -105,6 +105,11 @@ def percent(value: float | None) -> str:
     return MISSING if is_missing(value) else f"{float(value):.1f}%"  # type: ignore[arg-type]
 
 
+def tenths(value: float | None) -> str:
+    """Write a percentage's bound with one decimal and no sign, where the sign stands beside it."""
+    return MISSING if is_missing(value) else f"{float(value):.1f}"  # type: ignore[arg-type]
+
+
 def chance(value: float | None) -> str:
     """Write a p- or q-value; below 0.0001 as a bound."""
     if is_missing(value):

@@ -15,8 +15,8 @@ def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Spe
         `funnel_beyond_low`, `funnel_beyond_high` (shares), `funnel_label`, `note` (text beside the dot),
         and the texts `value_text`, `interval_text`, `expected_text`, `count_text`.
     """
-    x = alt.X("n_repairs:Q", title=x_title, scale=alt.Scale(type="sqrt", zero=True, nice=True))
-    y_scale = alt.Scale(zero=False, nice=True)
+    x = alt.X("n_repairs:Q", title=x_title, scale=alt.Scale(type="sqrt", zero=False, padding=14))
+    y_scale = alt.Scale(zero=False, padding=12)
     axis = alt.Axis(format="%", tickCount=6)
     base = alt.Chart(ROWS)
 
@@ -66,7 +66,7 @@ def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Spe
     )
     notes = (
         base.transform_filter("datum.note !== ''")
-        .mark_text(align="left", dx=9, dy=-7)
+        .mark_text(align="right", dx=-10)
         .encode(x=x, y=y, text="note:N")
     )
     layers = (

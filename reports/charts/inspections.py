@@ -15,7 +15,7 @@ def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, veh
         `value_text`, `interval_text`, `count_text`, `of_text`.
     """
     drawn = [r for r in rows if r["percent"] is not None]
-    x = alt.X("model_year:O", title="model year", axis=alt.Axis(labelAngle=-60))
+    x = alt.X("model_year:O", title="model year", axis=alt.Axis(labelAngle=-60, labelOverlap=True))
     scale, axis = alt.Scale(zero=True, nice=True), alt.Axis(format=",~f", tickCount=5)
     base = alt.Chart(ROWS)
     rule = (

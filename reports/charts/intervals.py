@@ -44,7 +44,7 @@ def draw_intervals(
         "category:N",
         title=None,
         sort=alt.EncodingSortField(field="order", op="min", order="ascending"),
-        axis=alt.Axis(grid=True, domain=False, ticks=False),
+        axis=alt.Axis(grid=True, domain=False, ticks=False, labelLimit=230),
     )
     base = alt.Chart(ROWS)
     rule = base.transform_filter("isValid(datum.low) && isValid(datum.high)").mark_rule()

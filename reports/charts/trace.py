@@ -7,6 +7,7 @@ from typing import Any
 
 import altair as alt
 
+from pipeline.contract.fields import SAMPLES
 from pipeline.traces.explain import TraceExplanation
 from reports import theme, words
 from reports.charts.frame import Rows
@@ -28,7 +29,7 @@ def draw_trace(explanation: TraceExplanation) -> alt.VConcatChart:
     samples = sample_rows(explanation)
     spans = phase_rows(explanation)
     x = time_axis(explanation, title="")
-    last = time_axis(explanation, title="time since the recording began [s]")
+    last = time_axis(explanation, title=axis("t_s", "time since the recording began"))
     panels = [draw_pressure(samples, spans, explanation, x)]
     has_volts = any(r["sensor_v"] is not None for r in samples)
     panels.append(draw_vent(samples, spans, x))
@@ -97,6 +98,11 @@ def hold_rows(explanation: TraceExplanation) -> Rows:
     ]
 
 
+def axis(field: str, text: str) -> str:
+    """Title an axis with the unit that the contract gives the sample's field."""
+    return f"{text} [{SAMPLES.field(field).unit}]"
+
+
 def time_axis(explanation: TraceExplanation, title: str) -> dict[str, Any]:
     """Give every panel the same time scale; only the lowest one is titled."""
     ends = [min(explanation.t_s), max(explanation.t_s)] if explanation.t_s else [0.0, 1.0]
@@ -126,7 +132,7 @@ def bands(spans: Rows, x: dict[str, Any], labeled: bool) -> list[alt.Chart]:
 def draw_pressure(
     samples: Rows, spans: Rows, explanation: TraceExplanation, x: dict[str, Any]
 ) -> alt.LayerChart:
-    title = "tank pressure, gauge [Pa]"
+    title = axis("tank_pressure_pa", "tank pressure, gauge")
     measured = line_of(samples, x, "tank_pressure_pa", title)
     layers: list[Any] = [*bands(spans, x, labeled=True), measured]
     fitted = hold_rows(explanation)
@@ -135,18 +141,18 @@ def draw_pressure(
         band = base.mark_area(opacity=0.3, color=theme.RUST).encode(
             x=alt.X("t_s:Q", **x), y=alt.Y("low_pa:Q", title=title), y2="high_pa:Q"
         )
-        layers += [band, line_of(fitted, x, "pa", title)]
+        layers += [band, line_of(fitted, x, "pa", title, width=2.6)]
     stacked = alt.LayerChart(layer=layers).resolve_scale(color="independent", strokeDash="shared")
     return stacked.properties(width=WIDTH, height=300)
 
 
-def line_of(rows: Rows, x: dict[str, Any], field: str, title: str) -> alt.Chart:
+def line_of(rows: Rows, x: dict[str, Any], field: str, title: str, width: float = 1.4) -> alt.Chart:
     """Draw one line; its name, color and dash stand in the legend."""
     names = alt.Scale(domain=[MEASURED, FITTED], range=[theme.TEAL, theme.RUST])
     dashes = alt.Scale(domain=[MEASURED, FITTED], range=[[1, 0], [6, 3]])
     return (
         alt.Chart(alt.InlineData(rows))
-        .mark_line(strokeWidth=1.8)
+        .mark_line(strokeWidth=width)
         .encode(
             x=alt.X("t_s:Q", **x),
             y=alt.Y(f"{field}:Q", title=title, axis=alt.Axis(format=",~f", tickCount=6)),
@@ -179,7 +185,7 @@ def draw_purge(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
             x=alt.X("t_s:Q", **x),
             y=alt.Y(
                 "purge_duty_pct:Q",
-                title="purge [%]",
+                title=axis("purge_duty_pct", "purge"),
                 scale=alt.Scale(domain=[0, 100]),
                 axis=alt.Axis(tickCount=3),
             ),
@@ -195,7 +201,10 @@ def draw_volts(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
         .encode(
             x=alt.X("t_s:Q", **x),
             y=alt.Y(
-                "sensor_v:Q", title="sensor [V]", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=3)
+                "sensor_v:Q",
+                title=axis("sensor_v", "sensor"),
+                scale=alt.Scale(zero=False),
+                axis=alt.Axis(tickCount=3),
             ),
         )
     )

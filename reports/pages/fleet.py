@@ -101,6 +101,7 @@ def recurring(rates: list[dict[str, Any]], run: Run) -> Section:
         "recurring",
         question,
         (recurring_answer(found, len(tested)),),
+        notable=True,
         findings=tuple(Finding(recurring_sentence(r, run)) for r in found[:6]),
         picture=recurrence_picture(rates),
         grids=(rate_grid(rates, run),),

@@ -139,7 +139,7 @@ def items(report: pl.DataFrame, run: Run) -> Section:
 
 
 def type_text(row: dict[str, Any]) -> str:
-    return row["vehicle_type"] or "type not recorded"
+    return words.label(row["vehicle_type"]) if row["vehicle_type"] else "type not recorded"
 
 
 def item_order(item: str) -> tuple[int, str]:
@@ -166,11 +166,12 @@ def item_dot(r: dict[str, Any]) -> dict[str, Any]:
 def item_answer(rows: list[dict[str, Any]]) -> tuple[str, ...]:
     """Sum counts, never shares, over model years and types."""
     sentences = []
-    for short, said in (("(i)", "failed the initial test"), ("(xxiii)", "came with a monitor not complete")):
+    for short, said in (("(i)", "failed"), ("(xxiii)", "came with a monitor not complete")):
         of_item = [r for r in rows if short_item(r["item"]) == short]
         n, of = sum(r["n"] or 0 for r in of_item), sum(r["of"] or 0 for r in of_item)
         if of:
-            sentences.append(f"{words.count(n)} of {words.plural(of, 'test cycle')} {said} (item {short}).")
+            counted = of_item[0]["of_what"] or "test cycles"
+            sentences.append(f"{words.count(n)} of {words.count(of)} {counted} {said} (item {short}).")
     years = sorted({r["model_year"] for r in rows if r["model_year"] is not None})
     if years:
         sentences.append(
@@ -208,7 +209,7 @@ def item_grid(name: str, group: tuple[str, ...], rows: list[dict[str, Any]], run
 def item_cell(r: dict[str, Any] | None) -> Cell:
     if r is None or r["percent"] is None:
         return Cell(words.MISSING, None, "0 / 0" if r is not None and not r["of"] else "")
-    bounds = words.interval(r["low_percent"], r["high_percent"], words.number)
+    bounds = words.interval(r["low_percent"], r["high_percent"], words.tenths)
     return Cell(
         words.percent(r["percent"]), r["percent"], f"{words.count(r['n'])} / {words.count(r['of'])}; {bounds}"
     )

@@ -142,13 +142,35 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
 
 
 def size_sentence(s: dict[str, Any], run: Run) -> str:
-    if s["median_mm"] is None:
-        return f"The median size is not known: {s['reason'] or 'too few recordings give a size'} ({s['count_text']})."
     bounds = words.interval(s["median_low_mm"], s["median_high_mm"])
+    if s["median_mm"] is None:
+        why = (
+            why_missing(s["reason"]).split("; ")[0].removeprefix("median: ")
+            or "too few recordings give a size"
+        )
+        return (
+            f"The median size is not known ({run.level_text} interval {bounds} mm; {s['count_text']}): {why}."
+        )
     return (
-        f"Half of the recordings show a leak of at most {words.number(s['median_mm'])} mm ({run.level_text}"
-        f" interval {bounds} mm; {s['count_text']})."
+        f"Half of the recordings show a leak of at most {words.number(s['median_mm'])} mm"
+        f" ({run.level_text} interval {bounds} mm; {s['count_text']})."
     )
+
+
+#: How the columns that a reason speaks of are named on the page.
+NAMED = {
+    "lognormal_median_mm": "lognormal median",
+    "median_mm": "median",
+    "share_over_0_5_mm": "share over 0.5 mm",
+    "share_over_1_0_mm": "share over 1.0 mm",
+}
+
+
+def why_missing(reason: str | None) -> str:
+    """Write why a number is missing, with columns by their names on the page."""
+    parts = (reason or "").split("; ")
+    named = (part.partition(": ") for part in parts)
+    return "; ".join(f"{NAMED.get(head, head)}{colon}{rest}" for head, colon, rest in named)
 
 
 def over_sentence(s: dict[str, Any], run: Run) -> str:
@@ -285,7 +307,7 @@ def size_row(s: dict[str, Any]) -> Row:
             ),
             over("0_5"),
             over("1_0"),
-            text_cell(s["reason"] or ""),
+            text_cell(why_missing(s["reason"])),
         ),
         "" if s["by"] == "all" else s["by"],
     )

@@ -75,7 +75,7 @@ class Section:
     (
         """One question. Without a picture and a table, `answer` says why there is none.
 
-    `wide` sets the numbers below the text, not beside it.
+    `wide` sets the numbers below the text, not beside it; `notable` marks its findings as standing out.
     """
         " "
         " a"
@@ -93,6 +93,7 @@ class Section:
     how: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     wide: bool = False
+    notable: bool = False
 
 
 @dataclass(frozen=True)

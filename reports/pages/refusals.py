@@ -11,7 +11,7 @@ from reports import words
 from reports.charts.bars import draw_bars
 from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid, number_cell, text_cell
 
-MAX_BARS = 30
+MAX_BARS = 12
 
 
 MAX_EXAMPLES = 3
@@ -57,7 +57,7 @@ def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
     n_records = quarantine.unique(["file", "row"]).height
     rows = [
         {
-            "category": f"{g['source_id']}, {g['kind']}\n{g['column']}: {g['rule']}",
+            "category": f"{g['source_id']}, {g['kind']}\n{g['column'] or 'whole record'}: {g['rule']}",
             "order": i,
             "value": g["n"],
             "bar_text": words.count(g["n"]),
@@ -73,11 +73,12 @@ def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
             f"{words.plural(n_records, 'record')} broke {words.plural(quarantine.height, 'rule')} in"
             f" {words.plural(len(groups), 'way')}. Most often:",
         ),
+        notable=True,
         findings=tuple(Finding(refusal_sentence(g)) for g in groups[:3]),
         picture=Picture(
             draw_bars(rows, "refused records", alt, step=40),
             alt,
-            "Each bar: source and kind of record, then field and rule.",
+            bars_caption(len(groups)),
         ),
         grids=(refusal_grid(groups),),
         how=how,
@@ -106,10 +107,8 @@ def refusal_groups(quarantine: pl.DataFrame) -> list[dict[str, Any]]:
 
 
 def refusal_sentence(g: dict[str, Any]) -> str:
-    return (
-        f"{g['source_id']}, {g['kind']}: {words.plural(g['n'], 'record')}. {cut(g['reason'])}"
-        f" {ADVICE.get(g['rule'], '')}"
-    )
+    what = f"{g['source_id']}, {g['kind']}: {words.plural(g['n'], 'record')}."
+    return f"{what} {sentence(g['reason'])} {ADVICE.get(g['rule'], '')}"
 
 
 def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
@@ -117,37 +116,21 @@ def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
         Row(
             (
                 text_cell(g["source_id"]),
-                Cell(
-                    f"{g['kind']}: {g['column']}" if g["column"] else g["kind"], f"{g['kind']} {g['column']}"
-                ),
+                Cell(f"{g['kind']}: {g['column'] or 'whole record'}", f"{g['kind']} {g['column']}"),
                 Cell(g["rule"], g["rule"], RULE_MEANINGS.get(g["rule"], "")),
-                Cell(
-                    "; ".join(cut(v) for v in g["examples"]) or words.MISSING,
-                    None,
-                    f"first: {g['file']}, record {g['row']}",
-                ),
-                Cell(cut(g["reason"]), None),
-                Cell(ADVICE.get(g["rule"], words.MISSING), None),
+                Cell("; ".join(cut(v) for v in g["examples"]) or words.MISSING, None, sentence(g["reason"])),
+                Cell(ADVICE.get(g["rule"], words.MISSING), None, f"first: {g['file']}, record {g['row']}"),
                 number_cell(words.count(g["n"]), g["n"]),
             )
         )
         for g in groups
     )
-    heads = (
-        "Source",
-        "Field",
-        "Rule",
-        "Values as they came",
-        "The first, in a sentence",
-        "What to fix",
-        "Records",
-    )
     return grid(
         "What was refused, by source, field and rule",
-        heads,
+        ("Source", "Field", "Rule", "Values as they came", "What to fix", "Records"),
         lines,
         "quarantine.records",
-        n_text_columns=6,
+        n_text_columns=5,
         opened=True,
     )
 
@@ -156,3 +139,18 @@ def cut(text: str | None) -> str:
     if text is None:
         return ""
     return text if len(text) <= MAX_TEXT else text[:MAX_TEXT] + "…"
+
+
+def bars_caption(n_groups: int) -> str:
+    shown = (
+        f" Shown: the {MAX_BARS} most frequent of {n_groups}; the table has all."
+        if n_groups > MAX_BARS
+        else ""
+    )
+    return f"Each bar: source and kind of record, then field and rule.{shown}"
+
+
+def sentence(reason: str | None) -> str:
+    """End a reason with a full stop, so that the advice can follow."""
+    text = cut(reason)
+    return text if not text or text.endswith((".", "…")) else f"{text}."

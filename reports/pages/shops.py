@@ -114,6 +114,7 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
         "funnel",
         question,
         funnel_answer(fixes, judged, beyond, run),
+        notable=True,
         findings=tuple(Finding(shop_sentence(s, run)) for s in beyond[:6]),
         picture=Picture(
             chart,

@@ -47,6 +47,7 @@ def stands_out(read: Read, run: Run) -> Section:
         "stands-out",
         "What stands out?",
         (answer,),
+        notable=True,
         findings=found,
         how=(
             fleet.TESTED,
@@ -132,20 +133,27 @@ def holds(read: Read, run: Run) -> Section:
     if files.is_empty():
         return Section("holds", question, ("Nothing yet: no file has been read.",))
     by_kind = {r["kind"]: r for r in kind_counts(files)}
-    accepted = words.listed(
-        f"{words.count(by_kind[k]['n_accepted'])} {KIND_NAMES[k]}" for k in KINDS if k in by_kind
+    held = words.listed(
+        f"{words.count(n)} {KIND_NAMES[k]}" for k in KINDS if (n := n_held(k, by_kind, run)) is not None
     )
     return Section(
         "holds",
         question,
         (
             f"{words.plural(files['source_id'].n_unique(), 'source')},"
-            f" {words.plural(files.height, 'file')}. Accepted: {accepted}.",
+            f" {words.plural(files.height, 'file')}. Held: {held}.",
             f"Window of the jobs: {run.window_text}. Latest inspection: {words.day(run.inspection_to_on)}.",
         ),
         findings=quarantined(files),
         grids=(kind_grid(by_kind),),
     )
+
+
+def n_held(kind: str, by_kind: dict[str, dict[str, Any]], run: Run) -> int | None:
+    """Count the accepted records of a kind: by the run's own count, which knows recordings without a header file."""
+    if f"core.{kind}" in run.row_counts:
+        return int(run.row_counts[f"core.{kind}"])
+    return int(by_kind[kind]["n_accepted"]) if kind in by_kind else None
 
 
 KIND_NAMES = {

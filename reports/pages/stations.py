@@ -51,6 +51,7 @@ def stations(look: pl.DataFrame, run: Run) -> Section:
         "stations",
         question,
         (answer,),
+        notable=True,
         findings=tuple(Finding(station_sentence(r, run)) for r in found[:6]),
         choices=(choice("measure", "Measure", [(m, words.label(m)) for m in measures], first),),
         picture=Picture(

@@ -120,7 +120,7 @@ def test_inspection_items_stand_with_count_base_share_and_interval(pages, tables
         pl.col("model_year") == 2004, pl.col("vehicle_type") == "light truck", pl.col("item") == "(a)(2)(i)"
     ).row(0, named=True)  # fmt: skip
     cell = next(line for line in lines if line[:2] == ["2004", "light truck"])[2]
-    bounds = f"{words.number(r['low_percent'])} to {words.number(r['high_percent'])}"
+    bounds = f"{r['low_percent']:.1f} to {r['high_percent']:.1f}"
     assert cell == f"{words.percent(r['percent'])} {r['n']} / {r['of']}; {bounds}"
 
 
@@ -153,10 +153,8 @@ def test_a_share_is_never_summed_over_model_years(tables):
     """Counts may be added; a share over several rows would be an estimate of our own."""
     said = section(inspection, tables, "items").answer
     r = tables["mart.inspection_report"].filter(pl.col("item") == "(a)(2)(i)")
-    assert said[0] == (
-        f"{words.count(r['n'].sum())} of {words.count(r['of'].sum())} test cycles failed the"
-        " initial test (item (i))."
-    )
+    counted = f"{words.count(r['n'].sum())} of {words.count(r['of'].sum())} {r['of_what'][0]}"
+    assert said[0] == f"{counted} failed (item (i))."
     assert not any("%" in s for s in said)
 
 
@@ -176,7 +174,7 @@ def test_quarantine_counts_by_source_field_and_rule(pages, tables):
     assert sum(int(line[-1]) for line in lines) == tables["quarantine.records"].height
     assert lines[0][0] == "northbay"
     assert lines[0][-1] == "31"
-    assert "'values' in source.toml" in lines[0][5]
+    assert "'values' in source.toml" in lines[0][4]
 
 
 def test_the_start_page_sums_up_files_and_links_what_stands_out(pages, tables):
@@ -191,6 +189,26 @@ def test_the_start_page_sums_up_files_and_links_what_stands_out(pages, tables):
         "inspection.html#stations",
         "data.html#refused",
     } <= targets
+
+
+def test_the_start_page_counts_recordings_that_have_no_header_file(tables):
+    """A file per recording brings its header in its name: only the warehouse knows how many there are."""
+    runs = tables["audit.runs"].with_columns(row_counts=pl.lit('{"core.traces": 7777}'))
+    assert "7,777 recordings" in section(start, tables | {"audit.runs": runs}, "holds").answer[0]
+
+
+def test_a_reason_speaks_of_the_page_and_not_of_columns(tables):
+    reason = (
+        "median_mm: half or more may lie below the smallest size that could be told; share_over_1_0_mm: no"
+    )
+    everyone = pl.col("by") == "all"
+    sizes = tables["mart.leak_size"].with_columns(
+        median_mm=pl.when(everyone).then(None).otherwise(pl.col("median_mm")),
+        reason=pl.when(everyone).then(pl.lit(reason)).otherwise(pl.col("reason")),
+    )
+    said = section(leaks, tables | {"mart.leak_size": sizes}, "sizes").answer[0]
+    assert said.startswith("The median size is not known (95% interval")
+    assert said.endswith(": half or more may lie below the smallest size that could be told.")
 
 
 def test_a_quiet_start_page_says_that_nothing_stands_out(tables):
