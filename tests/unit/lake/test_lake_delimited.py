@@ -214,5 +214,5 @@ def test_a_header_and_a_record_may_run_over_lines(read_one):
 def test_the_line_of_damage_is_counted_through_the_whole_file(tmp_path, bad):
     path = tmp_path / "long.csv"
     path.write_bytes(b"0123456789\n" * 500 + bad + b"\n")
-    with pytest.raises(FileUnreadable, match="line 501 ?"):
+    with pytest.raises(FileUnreadable, match=r"line 501\b"):
         list(utf8_blocks(path, "utf-8", "long.csv", size=100))
