@@ -146,7 +146,7 @@ def share_over(sizes: SizeDistribution, size: float) -> Answer:
     >>> round(share_over(size_distribution([0] * 30 + [1] * 10, [1] * 30 + [2] * 10), 1.0).value, 6)
     0.25
     """
-    if not sizes.n:
+    if not sizes.n or not 0 < size < np.inf:
         return Answer(np.nan, np.nan, np.nan, NO_SIZES)
     below = sizes.split(size)
     value = 1.0 - _interpolated_share(sizes, size)

@@ -11,6 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 from pipeline.statistics.grouping import Codes, Floats, group_rows, running_total
 from pipeline.statistics.intervals import normal_quantile
 
+#: A variance below this share of the squared mean is rounding dust of 0.
+_ROUNDING = 1e-12
+
 
 @dataclass(frozen=True)
 class MeanCumulative:
@@ -77,7 +80,7 @@ def mean_cumulative_function(
     Returns
     -------
     MeanCumulative : steps at the event ages; no rows for a group without events. The standard error is NaN
-        where a single unit is at risk.
+        where a single unit is at risk, or where all units had the same: that shows no spread, it proves none.
 
     Notes
     -----
@@ -103,7 +106,8 @@ def mean_cumulative_function(
     units = _Units(np.where(used, grouping.codes, -1), begin, stop)
     steps = _steps(units, unit, age, grouping.n_groups)
     variance = _robust_variance(units, steps, unit, age)
-    error = np.where(steps.n_at_risk > 1, np.sqrt(np.maximum(variance, 0.0)), np.nan)
+    shows_spread = (steps.n_at_risk > 1) & (variance > _ROUNDING * steps.mean**2)
+    error = np.sqrt(np.where(shows_spread, variance, np.nan))
     spread = np.exp(z * error / np.where(steps.mean > 0, steps.mean, 1.0))
     label = grouping.labels[steps.group]
     return MeanCumulative(

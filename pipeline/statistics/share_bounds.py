@@ -18,7 +18,7 @@ from pipeline.statistics.npmle import Cells, Intervals, Masses, cells_of, maximi
 #: Gap to the optimum [log-likelihood per observation] that bounds need.
 _TOLERANCE = 1e-9
 #: Trials this close to the wanted likelihood ratio [signed root] are interpolated.
-_NEAR = 0.15
+_NEAR = 0.02
 _MOST_TRIALS = 40
 
 
@@ -116,9 +116,9 @@ def _next_tilt(
     tilt: float, root: float, under: tuple[float, float], over: tuple[float, float], z: float
 ) -> float:
     """Next tilt to try: proportional, or inside the bracket where one is known."""
-    wanted = tilt * min(4.0, max(0.25, (z + 0.01) / max(root, 1e-6)))
+    wanted = tilt * min(4.0, max(0.25, (z + 0.005) / max(root, 1e-6)))
     if np.isinf(over[0]):
-        return max(wanted, 1.05 * tilt)
+        return max(wanted, 1.01 * tilt)
     if under[0] < wanted < over[0]:
         return wanted
     return under[0] + (over[0] - under[0]) * min(0.9, max(0.1, (z - under[1]) / (over[1] - under[1])))
