@@ -124,3 +124,12 @@ def test_monitor_bytes_are_put_in_one_form():
     assert read.reasons is not None
     assert read.reasons[4] == "'82 07 65' holds 3 data bytes where 4 are due."
     assert read.reasons.is_not_null().to_list() == [False] * 4 + [True, True, False]
+
+
+def test_an_empty_cell_beside_a_known_lamp_says_that_every_monitor_is_ready(read_one):
+    rows = ["I1,no,,", "I2,,,", "I3,no,evap,", "I4,no,,82076504"]
+    text = "\n".join(["inspection_id,mil_on,monitors_not_ready,monitor_status_hex", *rows])
+    listed = read_one(text, "inspections.csv").records["monitors_not_ready"].to_list()
+    assert listed == [[], None, ["evap"], None]
+    without_column = read_one("inspection_id,mil_on\nI1,no\n", "inspections.csv")
+    assert without_column.records["monitors_not_ready"].to_list() == [None]
