@@ -23,12 +23,14 @@ from scipy.special import ndtr, ndtri
 from pipeline.physics.orifice import HEAT_RATIO_AIR, leak_speed
 from pipeline.traces.hold_bins import WARMING_S, HoldBins
 from pipeline.traces.phases import Flags, Floats
+from pipeline.traces.shows import Closed, Sensor
 
 #: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet.
 _HEAT_SHARE, _HEAT_SHARE_SD = 0.7, 0.5
 #: Vapor of a tank about which nothing was recorded [Pa/s].
 _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
 _PRESSED_RATE, _PRESSED_RATE_SD = 0.3, 0.7
+_NO_CLOSED_SD = 1e3
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAU, _LOG_TAU_SD = np.log(6.0), 0.6
 _LOG_TAU_RANGE = (np.log(1.0), np.log(40.0))
@@ -46,12 +48,19 @@ _STEP_SHARE = 0.15
 
 @dataclass(frozen=True)
 class Beliefs:
-    """What is known of the vapor before the hold is read; one element per trace."""
+    """What is known of the vapor before the hold is read; one element per trace.
 
-    rate: Floats
-    rate_sd: Floats
+    usual, usual_sd : vapor rate of any tank [Pa/s]. closed, closed_sd : what the closed phase showed [Pa/s], which is
+    that rate less what a leak let out at the pressure `closed_above`, known to `closed_above_sd` [Pa].
+    under_vacuum, under_vacuum_sd : b [1/s].
+    """
+
+    usual: Floats
+    usual_sd: Floats
+    closed: Floats
+    closed_sd: Floats
     closed_above: Floats
-    """Mean pressure [Pa] of the closed phase that `rate` was read in: a leak lets some of the rise out."""
+    closed_above_sd: Floats
     under_vacuum: Floats
     under_vacuum_sd: Floats
 
@@ -78,25 +87,24 @@ class HoldFit:
     n_bins: Floats
 
 
-def vapor_beliefs(
-    closed_rate: Floats, closed_rate_sd: Floats, closed_above: Floats, is_pressure_test: Flags
-) -> Beliefs:
+def vapor_beliefs(closed: Closed, zero_sd: Floats, is_pressure_test: Flags) -> Beliefs:
     """Return what the closed phase says of the vapor in the hold.
 
     Vapor comes faster under vacuum than in the closed phase, by a part that nobody knows beforehand; without a
-    closed phase the rate may be anything from 0 to several Pa/s, and a noisy one is weighed against that. A tank put
-    under pressure stands with the engine off, and pressure keeps vapor down. The numbers are judgement, not a source.
+    closed phase the rate may be anything from 0 to several Pa/s. A tank put under pressure stands with the engine
+    off, and pressure keeps vapor down. The numbers are judgement, not a source.
     """
-    known = np.isfinite(closed_rate) & np.isfinite(closed_rate_sd)
-    scatter2 = np.where(known, np.nan_to_num(closed_rate_sd), 1e6) ** 2
     usual = np.where(is_pressure_test, _PRESSED_RATE, _USUAL_RATE)
     usual_sd = np.where(is_pressure_test, _PRESSED_RATE_SD, _USUAL_RATE_SD)
-    weight = 1 / (1 + scatter2 / usual_sd**2)
-    rate = weight * np.where(known, closed_rate, 0.0) + (1 - weight) * usual
-    scale = np.maximum(rate, 0)
-    rate_sd = np.sqrt(weight * scatter2 + (0.15 * scale + 0.1) ** 2)
-    above = np.where(known, np.nan_to_num(closed_above), 0.0)
-    return Beliefs(rate, rate_sd, above, 0.3 * scale / 2500, (0.3 * scale + 0.15) / 2500)
+    known = np.isfinite(closed.rate) & np.isfinite(closed.rate_sd)
+    seen = np.where(known, closed.rate, usual)
+    scatter2 = np.where(known, np.nan_to_num(closed.rate_sd), _NO_CLOSED_SD) ** 2
+    likely = (seen * usual_sd**2 + usual * scatter2) / (usual_sd**2 + scatter2)
+    scale = np.maximum(likely, 0)
+    above = np.where(known, np.nan_to_num(closed.above), 0.0)
+    closed_sd = np.sqrt(scatter2 + (0.15 * scale + 0.1) ** 2)
+    under, under_sd = 0.3 * scale / 2500, (0.3 * scale + 0.15) / 2500
+    return Beliefs(usual, usual_sd, seen, closed_sd, above, zero_sd, under, under_sd)
 
 
 def fit_holds(
@@ -104,16 +112,26 @@ def fit_holds(
     beliefs: Beliefs,
     barometric_pa: Floats,
     temperature_c: Floats,
-    step: Floats,
+    reading: Sensor,
     zero_sd: Floats,
     level: float,
 ) -> HoldFit:
-    """Fit every hold, average over the time constants, and give bounds at `level`."""
+    """Fit every hold and give bounds of the leak at `level`.
+
+    Parameters
+    ----------
+    bins, beliefs : of the same traces.
+    barometric_pa, temperature_c : ambient state [Pa], [°C], one per trace.
+    reading : noise and step of the sensor: the scatter about the curve is never taken to be less.
+    zero_sd : how well the vented level is known [Pa].
+    level : of the bounds, 0 to 1.
+    """
     air = barometric_pa[:, None], temperature_c[:, None]
-    prior = _prior(beliefs, barometric_pa, temperature_c)
-    coarse = [_fit(bins, prior, air, step, np.full(len(step), np.log(tau)), False) for tau in WARMING_S]
+    coarse = [
+        _fit(bins, beliefs, air, reading, np.full(len(zero_sd), np.log(tau)), False) for tau in WARMING_S
+    ]
     best = np.argmin([f.cost for f in coarse], axis=0)
-    fit = _fit(bins, prior, air, step, np.log(WARMING_S)[best], True)
+    fit = _fit(bins, beliefs, air, reading, np.log(WARMING_S)[best], True)
     leak = fit.mean[:, _LEAK] * _LEAK_SCALE
     variance = fit.cov[:, _LEAK, _LEAK] * _LEAK_SCALE**2
     usable = (bins.n > 0).sum(axis=1) >= _MIN_BINS
@@ -162,9 +180,9 @@ class _OneFit:
 
 def _fit(
     bins: HoldBins,
-    prior: tuple[Floats, Floats],
+    beliefs: Beliefs,
     air: tuple[Floats, Floats],
-    step: Floats,
+    reading: Sensor,
     log_tau: Floats,
     is_tau_free: bool,
 ) -> _OneFit:
@@ -174,20 +192,20 @@ def _fit(
     mean = np.zeros((len(t), _N_UNKNOWN))
     mean[:, _TAU] = log_tau
     noise2 = np.full(len(t), 25.0)
-    floor2 = (_BIN_FLOOR_PA**2 + (_STEP_SHARE * step) ** 2)[:, None]
+    floor2 = (_BIN_FLOOR_PA**2 + (_STEP_SHARE * reading.step) ** 2)[:, None]
     for _ in range(_FINE_ROUNDS if is_tau_free else _COARSE_ROUNDS):
         gas = _gas_columns(t, curve, air)
         design, model = _linearize(bins, t, gas, mean, is_tau_free)
         target = bins.pressure - model + (design @ mean[:, :, None])[:, :, 0]
         weight = np.where(bins.n > 0, 1 / (noise2[:, None] / np.maximum(bins.n, 1) + floor2), 0)
-        old = mean
+        old, prior = mean, _prior(beliefs, air, mean[:, _LEAK])
         mean, cov = _solve(design, target, weight, *prior)
         if not is_tau_free:
             mean[:, _TAU] = log_tau
         curve = model + (design @ (mean - old)[:, :, None])[:, :, 0]
         mean[:, _HEAT] = np.clip(mean[:, _HEAT], 0, 1.3)
         mean[:, _TAU] = np.clip(mean[:, _TAU], *_LOG_TAU_RANGE)
-        noise2 = _noise_of(bins, bins.pressure - curve)
+        noise2 = np.maximum(_noise_of(bins, bins.pressure - curve), reading.sd**2)
     spread = np.sqrt(np.maximum(((design @ cov) * design).sum(axis=2), 0))
     cost = (bins.n > 0).sum(axis=1) * np.log(noise2) + _distance(mean, *prior)
     return _OneFit(mean, cov, cost, curve, spread, np.sqrt(noise2))
@@ -245,29 +263,32 @@ def _fading(t: Floats, gas: Floats, tau: Floats) -> Floats:
     return out
 
 
-def _prior(beliefs: Beliefs, barometric_pa: Floats, temperature_c: Floats) -> tuple[Floats, Floats]:
+def _prior(beliefs: Beliefs, air: tuple[Floats, Floats], leak: Floats) -> tuple[Floats, Floats]:
     """Return the beliefs as precision times mean, and precision, of the unknowns.
 
-    What the closed phase showed is r + a F(q) there, F being negative above zero: vapor less what a leak let out.
+    What the closed phase showed is r + a F(q) there, F being negative above zero. Near zero F is steep, so that a
+    level known to a few pascals leaves a F(q) uncertain, by more the larger the `leak` of the round before.
     """
-    n = len(beliefs.rate)
-    sd = np.full((n, _N_UNKNOWN), 1e4)
-    sd[:, _UNDER], sd[:, _HEAT], sd[:, _TAU] = beliefs.under_vacuum_sd, _HEAT_SHARE_SD, _LOG_TAU_SD
+    n = len(beliefs.usual)
+    mean, sd = np.zeros((n, _N_UNKNOWN)), np.full((n, _N_UNKNOWN), 1e4)
+    mean[:, _VAPOR], sd[:, _VAPOR] = beliefs.usual, beliefs.usual_sd
+    mean[:, _UNDER], sd[:, _UNDER] = beliefs.under_vacuum, beliefs.under_vacuum_sd
+    mean[:, _HEAT], sd[:, _HEAT] = _HEAT_SHARE, _HEAT_SHARE_SD
+    mean[:, _TAU], sd[:, _TAU] = _LOG_TAU, _LOG_TAU_SD
     precision = np.zeros((n, _N_UNKNOWN, _N_UNKNOWN))
-    diagonal = np.arange(_N_UNKNOWN)
-    precision[:, diagonal, diagonal] = 1 / sd**2
-    pull = np.zeros((n, _N_UNKNOWN))
-    pull[:, _UNDER] = beliefs.under_vacuum / sd[:, _UNDER] ** 2
-    pull[:, _HEAT] = _HEAT_SHARE / _HEAT_SHARE_SD**2
-    pull[:, _TAU] = _LOG_TAU / _LOG_TAU_SD**2
-    closed = np.zeros((n, _N_UNKNOWN))
-    closed[:, _VAPOR] = 1.0
-    closed[:, _LEAK] = (
-        leak_speed(np.maximum(beliefs.closed_above, 0), barometric_pa, temperature_c) * _LEAK_SCALE
+    precision[:, np.arange(_N_UNKNOWN), np.arange(_N_UNKNOWN)] = 1 / sd**2
+    least, most = (
+        leak_speed(
+            np.maximum(beliefs.closed_above + side * beliefs.closed_above_sd, 0), air[0][:, 0], air[1][:, 0]
+        )
+        * _LEAK_SCALE
+        for side in (-2, 2)
     )
-    closed /= beliefs.rate_sd[:, None]
+    closed_sd = np.hypot(beliefs.closed_sd, np.maximum(leak, 0) * (least - most) / 4)
+    closed = np.zeros((n, _N_UNKNOWN))
+    closed[:, _VAPOR], closed[:, _LEAK] = 1 / closed_sd, (least + most) / 2 / closed_sd
     precision += closed[:, :, None] * closed[:, None, :]
-    return pull + closed * (beliefs.rate / beliefs.rate_sd)[:, None], precision
+    return mean / sd**2 + closed * (beliefs.closed / closed_sd)[:, None], precision
 
 
 def _distance(mean: Floats, pull: Floats, precision: Floats) -> Floats:

@@ -103,11 +103,9 @@ def measure(samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings) ->
     since = batch.t - segments.start[batch.segment] if len(batch) else batch.t
     volts = compare_volts(batch, since, shown.sensor.noise, _is_derived(samples, numbered))
     air, temperature, is_air_known = _ambient(headers)
-    beliefs = vapor_beliefs(
-        shown.closed.rate, shown.closed.rate_sd, shown.closed.above, marks.is_pressure_test
-    )
+    beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test)
     bins = bin_holds(batch, marks, shown, smooth)
-    fit = fit_holds(bins, beliefs, air, temperature, shown.sensor.step, shown.vented.zero_sd, settings.level)
+    fit = fit_holds(bins, beliefs, air, temperature, shown.sensor, shown.vented.zero_sd, settings.level)
     sizes = size_leaks(
         fit,
         shown,
@@ -143,7 +141,13 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         "quality": m.judgement.quality,
     }
     censoring = np.select(
-        [is_leak, is_tight, is_gross & np.isfinite(sizes.gross_low)], ["none", "left", "right"], ""
+        [
+            is_leak & sizes.is_volume_known,
+            is_tight & sizes.is_volume_known,
+            is_gross & np.isfinite(sizes.gross_low),
+        ],
+        ["none", "left", "right"],
+        "",
     )
     n = headers.height
     frame = pl.DataFrame(

@@ -147,7 +147,7 @@ def _came_to_rest(view: View, tail: Flags, tail_level: Floats) -> Flags:
     slope, _, _, _ = line_by(b.trace, b.n_traces, b.t, b.pressure, tail)
     even = np.abs(slope) * length * _TAIL < 3 * view.sd + 5
     before = view.mean((b.t < view.at(marks.release_start)) & (b.t >= view.at(marks.release_start - 2.0)))
-    blocked = (np.abs(before) >= 150) & (np.abs(tail_level) > 0.5 * np.abs(before))
+    blocked = (np.abs(before) >= 150) & (np.abs(tail_level - before) < 0.3 * np.abs(before))
     return (length >= _SETTLED_RELEASE_S) & even & (view.count(tail) >= 3) & ~blocked
 
 

@@ -183,7 +183,7 @@ def _is_gone_at_once(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:
     at_once = shown.hold.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.5 * shown.sensor.interval_s)
     soon = (shown.hold.gone_s <= GONE_SOON_S) | (sizes.gone_mm > GROSS_MM)
     is_lost = np.where(shown.draw.depth > LOW_VACUUM_PA, at_once, soon) & (shown.hold.start_above < 0)
-    is_faint = (shown.draw.depth < np.maximum(FAINT_PA, 15 * sd)) & ~_creeps(shown)
+    is_faint = (shown.draw.depth < np.maximum(FAINT_PA, 8 * sd)) & ~_creeps(shown)
     is_lost |= (shown.draw.depth > HARDLY_ANY_PA) & (-shown.hold.start_above < 0.25 * shown.draw.depth)
     clear = shown.draw.depth > np.minimum(HARDLY_ANY_PA, 15 * sd)
     return ((is_lost & clear) | is_faint) & ~(shown.hold.kept_early > 0.5)
