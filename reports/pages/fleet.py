@@ -13,8 +13,10 @@ from reports.charts.bars import draw_bars
 from reports.charts.intervals import draw_intervals
 from reports.charts.rates import draw_recurrence_map
 from reports.pages.fleet_rows import (
+    MAX_CHOICES,
     MAX_MODELS,
     PER_KM,
+    chosen_rate_grid,
     distance_grid,
     dots,
     rate_caption,
@@ -164,7 +166,8 @@ def by_model(rates: list[dict[str, Any]], run: Run) -> Section:
     question = "Choose a model: which of its parts fail, and how often?"
     if not rates:
         return Section("model", question, (nothing(),))
-    models = top_models(rates)
+    models = top_models(rates, MAX_CHOICES)
+    offered = [r for r in rates if r["name"] in set(models)]
     first = next(
         (r["name"] for r in sorted(rates, key=lambda r: (r["q_value"] is None, r["q_value"])) if r["flag"]),
         models[0],
@@ -180,8 +183,8 @@ def by_model(rates: list[dict[str, Any]], run: Run) -> Section:
             " Where they part, the count is small; trust the shrunk one when ranking.",
         ),
         choices=(choice("model", "Model", [(m, m) for m in sorted(models)], first),),
-        picture=Picture(chart, alt, rate_caption(run)),
-        grids=(rate_grid(rates, run, "model", lambda r: r["name"]),),
+        picture=Picture(chart, alt, rate_caption(run) + shown_note(rates, MAX_CHOICES)),
+        grids=(chosen_rate_grid(offered, run, "model"),),
         how=(FAILURE, EXPOSURE, GARWOOD, SHRUNK),
     )
 
@@ -204,13 +207,13 @@ def by_component(rates: list[dict[str, Any]], run: Run) -> Section:
         ),
         choices=(choice("part", "Part", [(p, p) for p in parts], first),),
         picture=Picture(chart, alt, rate_caption(run) + shown_note(rates)),
-        grids=(rate_grid(rates, run, "part", lambda r: r["part"]),),
+        grids=(chosen_rate_grid(rates, run, "part"),),
         how=(FAILURE, EXPOSURE, GARWOOD, SHRUNK),
     )
 
 
 def exposure(rates: list[dict[str, Any]]) -> Section:
-    question = "How much driving do these rates rest on?"
+    question = "How many vehicles and years do these rates rest on?"
     if not rates:
         return Section("exposure", question, (nothing(),))
     models = list({r["name"]: r for r in rates}.values())
@@ -264,7 +267,8 @@ def distance(rates: list[dict[str, Any]], run: Run) -> Section:
         return Section(
             "distance", question, ("Not known: no vehicle has two odometer readings inside the window.",)
         )
-    rows = dots(known, "model", lambda r: r["name"], lambda r: r["part"], top_models(known), PER_KM)
+    offered = top_models(known, MAX_CHOICES)
+    rows = dots(known, "model", lambda r: r["name"], lambda r: r["part"], offered, PER_KM)
     models = sorted({r["model"] for r in rows})
     alt = "Failures per million km of each component of the chosen model, with intervals."
     chart = draw_intervals(
@@ -282,8 +286,8 @@ def distance(rates: list[dict[str, Any]], run: Run) -> Section:
         question,
         (f"Distance is known for {words.plural(n, 'vehicle')}; the rate by distance rests on these alone.",),
         choices=(choice("model", "Model", [(m, m) for m in models]),),
-        picture=Picture(chart, alt, rate_caption(run)),
-        grids=(distance_grid(known, run),),
+        picture=Picture(chart, alt, rate_caption(run) + shown_note(known, MAX_CHOICES)),
+        grids=(distance_grid([r for r in known if r["name"] in set(offered)], run),),
         how=(
             "Distance runs from a vehicle's first to its last odometer reading inside the window;"
             " failures between these two readings count.",

@@ -10,16 +10,13 @@ import polars as pl
 from pipeline.contract.tables import FAILURE_RATE
 from reports import words
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import (
-    Row,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages.page import Cell, Grid, Row, grid, number_cell, text_cell
 from reports.pages.run import Run
 
 #: Pictures show so many models, those with the most failures first; the tables show all.
 MAX_MODELS = 60
+#: So many models may be chosen from; a page that offered thousands would be slow to open.
+MAX_CHOICES = 200
 
 
 SERIES = ("as counted", "shrunk toward the other models")
@@ -101,56 +98,71 @@ def rate_chart(rows: list[dict[str, Any]], alt: str, chosen: dict[str, str]) -> 
     )
 
 
-def rate_grid(
-    rates: list[dict[str, Any]], run: Run, of: str = "", group: Callable[[dict[str, Any]], str] | None = None
-) -> Any:
-    heads = (
-        "Model",
-        "Part",
-        "Failures (comebacks)",
-        "Vehicles",
-        "Vehicle-years",
-        "Per 1000 vehicle-years",
-        "Shrunk",
-        "Times the rest",
-        "p",
-        "q",
-    )
-    ordered = sorted(
+RATE_HEADS = (
+    "Failures (comebacks)",
+    "Vehicles",
+    "Vehicle-years",
+    "Per 1000 vehicle-years",
+    "Shrunk",
+    "Times the rest",
+    "p",
+    "q",
+)
+
+
+def rate_grid(rates: list[dict[str, Any]], run: Run) -> Grid:
+    """Lay every rate out, recurring pairs first, then by q."""
+    rows = (Row((model_cell(r), part_cell(r), *rate_cells(r))) for r in in_order(rates))
+    caption = f"Failure rates with {run.level_text} intervals"
+    return grid(caption, ("Model", "Part", *RATE_HEADS), rows, "mart.failure_rate", n_text_columns=2)
+
+
+def chosen_rate_grid(rates: list[dict[str, Any]], run: Run, of: str) -> Grid:
+    """Lay rates out for the chosen model (`of` = "model") or the chosen part (`of` = "part")."""
+    ordered = in_order(rates)
+    if of == "model":
+        rows = [Row((part_cell(r), *rate_cells(r)), r["name"]) for r in ordered]
+    else:
+        rows = [Row((model_cell(r), *rate_cells(r)), r["part"]) for r in ordered]
+    heads = ("Part" if of == "model" else "Model", *RATE_HEADS)
+    caption = f"Rates of the chosen {of} with {run.level_text} intervals"
+    return grid(caption, heads, rows, "mart.failure_rate", of, limit=len(rows))
+
+
+def in_order(rates: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return sorted(
         rates, key=lambda r: (not r["flag"], r["q_value"] is None, r["q_value"] or 0, r["name"], r["part"])
     )
-    rows = (rate_row(r, group(r) if group else "") for r in ordered)
-    caption = f"Failure rates with {run.level_text} intervals"
-    return grid(caption, heads, rows, "mart.failure_rate", of, 2, limit=len(ordered) if of else 400)
 
 
-def rate_row(r: dict[str, Any], of: str) -> Row:
+def model_cell(r: dict[str, Any]) -> Cell:
+    return text_cell(r["name"])
+
+
+def part_cell(r: dict[str, Any]) -> Cell:
+    return text_cell(r["part"] + (" (recurring)" if r["flag"] else ""), r["flag"])
+
+
+def rate_cells(r: dict[str, Any]) -> tuple[Cell, ...]:
     raw, shrunk = words.interval(r["low"], r["high"]), words.interval(r["shrunk_low"], r["shrunk_high"])
-    return Row(
-        (
-            text_cell(r["name"]),
-            text_cell(r["part"] + (" (recurring)" if r["flag"] else ""), r["flag"]),
-            number_cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
-            number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-            number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
-            number_cell(
-                words.number(r["rate_per_1000_vehicle_years"]), r["rate_per_1000_vehicle_years"], raw
-            ),
-            number_cell(words.number(r["shrunk_rate"]), r["shrunk_rate"], shrunk),
-            number_cell(words.number(r["rate_ratio"], 2), r["rate_ratio"]),
-            number_cell(words.chance(r["p_value"]), r["p_value"]),
-            number_cell(words.chance(r["q_value"]), r["q_value"]),
-        ),
-        of,
+    rate = r["rate_per_1000_vehicle_years"]
+    return (
+        number_cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
+        number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
+        number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
+        number_cell(words.number(rate), rate, raw),
+        number_cell(words.number(r["shrunk_rate"]), r["shrunk_rate"], shrunk),
+        number_cell(words.number(r["rate_ratio"], 2), r["rate_ratio"]),
+        number_cell(words.chance(r["p_value"]), r["p_value"]),
+        number_cell(words.chance(r["q_value"]), r["q_value"]),
     )
 
 
-def distance_grid(known: list[dict[str, Any]], run: Run) -> Any:
-    heads = ("Model", "Part", "Failures", "Vehicles", "Distance, km", "Per million km")
+def distance_grid(known: list[dict[str, Any]], run: Run) -> Grid:
+    heads = ("Part", "Failures", "Vehicles", "Distance, km", "Per million km")
     rows = (
         Row(
             (
-                text_cell(r["name"]),
                 text_cell(r["part"]),
                 number_cell(words.count(r["n_failures_km"]), r["n_failures_km"]),
                 number_cell(words.count(r["n_vehicles_km"]), r["n_vehicles_km"]),
@@ -171,25 +183,24 @@ def distance_grid(known: list[dict[str, Any]], run: Run) -> Any:
         rows,
         "mart.failure_rate",
         "model",
-        2,
-        len(known),
+        limit=len(known),
     )
 
 
-def top_models(rates: list[dict[str, Any]]) -> list[str]:
-    """Pick the models a picture shows: any with a recurring part, then those with the most failures."""
+def top_models(rates: list[dict[str, Any]], n: int = MAX_MODELS) -> list[str]:
+    """Pick `n` models to show: any with a recurring part, then those with the most failures."""
     failures: dict[str, int] = {}
     for r in rates:
         failures[r["name"]] = failures.get(r["name"], 0) + (r["n_failures"] or 0)
     flagged = {r["name"] for r in rates if r["flag"]}
-    return sorted(failures, key=lambda m: (m not in flagged, -failures[m], m))[:MAX_MODELS]
+    return sorted(failures, key=lambda m: (m not in flagged, -failures[m], m))[:n]
 
 
-def shown_note(rates: list[dict[str, Any]]) -> str:
+def shown_note(rates: list[dict[str, Any]], most: int = MAX_MODELS) -> str:
     n = len({r["name"] for r in rates})
     return (
-        f" Shown: {MAX_MODELS} of {n} models, those with a recurring part and the most failures."
-        if n > MAX_MODELS
+        f" Shown: {most} of {n} models, those with a recurring part and the most failures."
+        if n > most
         else ""
     )
 

@@ -285,7 +285,12 @@ def size_grid(sizes: list[dict[str, Any]], run: Run) -> Grid:
     )
     lines = (size_row(s) for s in sizes)
     return grid(
-        f"Leak sizes with {run.level_text} intervals", heads, lines, "mart.leak_size", "by", limit=2000
+        f"Leak sizes of the chosen groups with {run.level_text} intervals",
+        heads,
+        lines,
+        "mart.leak_size",
+        "by",
+        limit=2000,
     )
 
 

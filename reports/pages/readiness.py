@@ -66,7 +66,7 @@ def ready(readiness: pl.DataFrame, run: Run) -> Section:
         ),
         grids=(
             grid(
-                "Monitors not complete, by model",
+                "The chosen monitor, by model",
                 ("Model", "Monitor", "Inspections", "Not complete", "Share"),
                 lines,
                 "mart.readiness",

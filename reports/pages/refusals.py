@@ -32,7 +32,7 @@ ADVICE: dict[str, str] = {
     "vin_check_digit": "Scan the number instead of typing it; correct it in the register.",
     "trouble_code_form": "Export codes as letter and four digits, one by one, without their text.",
     "obd_bytes": "Export the whole response, two hexadecimal digits a byte.",
-    "time_order": "Correct the date that was entered late or in the wrong order; check the time zone.",
+    "time_order": "Correct the date or the clock that is out of order; check the time zone.",
     "unique": "Give every record its own key, or stop sending the same key with other content.",
     "reference": "Send the record that is referred to, or repair the one that was refused.",
     "vehicle_agrees": "Correct the vehicle on the recording or on its job.",

@@ -265,7 +265,6 @@ def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> G
         "Without a comeback",
         "Followed only",
         "Expected share",
-        "Place",
     )
     lines = (
         Row(
@@ -277,15 +276,19 @@ def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> G
                 number_cell(words.count(f["n_followed"]), f["n_followed"]),
                 number_cell(f["value_text"], f["first_time_fix"], f["interval_text"]),
                 number_cell(words.share(f["first_time_fix_naive"]), f["first_time_fix_naive"]),
-                number_cell(words.share(f["expected"]), f["expected"]),
-                number_cell(words.label(f["funnel"]) if f["funnel"] else words.MISSING, None),
+                number_cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
             ),
             f[of] if of else "",
         )
         for f in rows
     )
     return grid(
-        f"First-time fix with {run.level_text} intervals", heads, lines, "mart.first_time_fix", of, limit=2000
+        f"First-time fix by {head.lower()} with {run.level_text} intervals",
+        heads,
+        lines,
+        "mart.first_time_fix",
+        of,
+        limit=2000,
     )
 
 

@@ -111,6 +111,4 @@ def station_grid(rows: list[dict[str, Any]]) -> Grid:
         )
         for r in rows
     )
-    return grid(
-        "Stations against what their mix lets expect", heads, lines, "mart.station_look", "measure", 2, 3000
-    )
+    return grid("The chosen measure, by station", heads, lines, "mart.station_look", "measure", 2, 3000)

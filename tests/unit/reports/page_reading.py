@@ -16,6 +16,7 @@ class ReadPage(HTMLParser):
     specs: dict[str, Any] = field(default_factory=dict)
     tags: list[tuple[str, dict[str, str | None]]] = field(default_factory=list)
     text: str = ""
+    html: str = ""
 
     def __post_init__(self) -> None:
         super().__init__()
@@ -59,6 +60,6 @@ class ReadPage(HTMLParser):
 
 
 def read_page(html: str) -> ReadPage:
-    page = ReadPage()
+    page = ReadPage(html=html)
     page.feed(html)
     return page

@@ -101,6 +101,8 @@ def test_pages_are_built_for_everyone(pages, name):
     assert len(charts) == len(page.specs)
     assert all(a["aria-label"] for a in charts)
     assert all(len(rows) > 1 for rows in page.tables.values())
+    captions = re.findall(r"<caption[^>]*>(.*?)</caption>", page.html)
+    assert len(captions) == len(set(captions)), "two tables of one name"
     headed = [a for tag, a in page.tags if tag == "th"]
     assert all(a.get("scope") in ("col", "row") for a in headed)
 
