@@ -8,7 +8,7 @@ from pipeline.contract.fields import SAMPLES, TRACES
 from pipeline.lake.columns import Layout
 from pipeline.lake.convert import misread_rows, read_field
 from pipeline.lake.converted import as_text, sentences, stripped
-from pipeline.lake.reading import Reading
+from pipeline.lake.reading import TOLD_SCHEMA, Reading
 from pipeline.lake.source_form import KindForm, SensorLine
 from pipeline.standards.obd import decode_response_columns
 from pipeline.standards.units import is_absolute
@@ -38,6 +38,7 @@ def with_pressure(reading: Reading, form: KindForm, layout: Layout, headers: pl.
     placed is null and listed as misread.
     """
     decoded = _decode(reading, layout)
+    reading.told = _told_of_recordings(reading, decoded)
     barometric = _barometric(reading, form, layout, decoded)
     columns = layout.columns
     if is_absolute(layout.units.get("tank_pressure_pa", "Pa")):
@@ -68,6 +69,22 @@ def _decode(reading: Reading, layout: Layout) -> dict[str, pl.Series]:
         own = reading.records[name]
         _put(reading, name, own.zip_with(own.is_not_null(), decoded[name]))
     return decoded
+
+
+def _told_of_recordings(reading: Reading, decoded: dict[str, pl.Series]) -> pl.DataFrame:
+    """Return, for each recording, the first fuel level, ambient and barometric pressure that its answers give."""
+    facts = [name for name in TOLD_SCHEMA if name in decoded]
+    if not facts:
+        return pl.DataFrame(schema=TOLD_SCHEMA)
+    frame = reading.records.select("file", "trace_id").with_columns(decoded[name] for name in facts)
+    possible = [
+        pl.when(pl.col(f.name).is_between(f.low, f.high)).then(pl.col(f.name))
+        for f in map(TRACES.field, facts)
+    ]
+    frame = frame.with_columns(possible)
+    first = frame.drop_nulls("trace_id").group_by("file", "trace_id", maintain_order=True)
+    told = first.agg(pl.col(facts).drop_nulls().first())
+    return pl.concat([pl.DataFrame(schema=TOLD_SCHEMA), told], how="diagonal")
 
 
 def _barometric(

@@ -28,6 +28,14 @@ MISREAD_SCHEMA = {
     "reason": pl.String(),
 }
 
+TOLD_SCHEMA = {
+    "file": pl.String(),
+    "trace_id": pl.String(),
+    "fuel_level_pct": pl.Float64(),
+    "ambient_c": pl.Float64(),
+    "barometric_kpa": pl.Float64(),
+}
+
 
 def record_schema(kind: str) -> dict[str, pl.DataType]:
     """List the columns of `Reading.records` of one kind with their types."""
@@ -46,6 +54,7 @@ class Reading:
         only when `text` is asked for
     misread : `MISREAD_SCHEMA`; rules `shape` (column null: the record as a whole), `type`, `obd_bytes`
     hints : file -> what looks wrong with it as a whole
+    told : `TOLD_SCHEMA`; what the raw answers among samples tell of their recording, one row a recording
     """
 
     def __init__(
@@ -55,10 +64,12 @@ class Reading:
         text: pl.DataFrame,
         misread: pl.DataFrame | None = None,
         hints: dict[str, str] | None = None,
+        told: pl.DataFrame | None = None,
     ) -> None:
         self.kind, self.records, self.came = kind, records, text
         self.misread = pl.DataFrame(schema=MISREAD_SCHEMA) if misread is None else misread
         self.hints = hints or {}
+        self.told = pl.DataFrame(schema=TOLD_SCHEMA) if told is None else told
 
     @property
     def hint(self) -> str:

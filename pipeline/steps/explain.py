@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from pipeline.errors import WrongUsage
 from pipeline.settings import Settings
@@ -35,9 +36,9 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
         settings = _settings_of_last_run(warehouse)
     explanation = explain_trace(samples, header, settings)
     picture.parent.mkdir(parents=True, exist_ok=True)
-    form = picture.suffix.lower().removeprefix(".")
-    more = {"inline": True} if form == "html" else {"scale_factor": 2} if form == "png" else {}
-    draw_trace(explanation).save(str(picture), format=form, **more)
+    form = picture.suffix.lower()
+    more: dict[str, Any] = {".html": {"inline": True}, ".png": {"scale_factor": 2}}.get(form, {})
+    draw_trace(explanation).save(str(picture), **more)
     return "\n".join(explanation.sentences), picture
 
 

@@ -14,11 +14,22 @@ from pipeline.warehouse.store import Warehouse
 #: samples measured at once: memory stays near 1 GiB whatever the size of the lake
 BATCH_SAMPLES = 2_000_000
 
+#: a fact of the header; where it has none, what the recording's own diagnostic answers tell
 HEADERS = """
-select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at, t.fuel_level_pct, t.ambient_c,
-       t.barometric_kpa, v.fuel_tank_l, v.make, v.model, j.trouble_codes, j.checks
+with told as (
+    select trace_id, min(fuel_level_pct) as fuel_level_pct, min(ambient_c) as ambient_c,
+           min(barometric_kpa) as barometric_kpa
+    from stage.trace_facts
+    group by trace_id
+)
+select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at,
+       coalesce(t.fuel_level_pct, told.fuel_level_pct) as fuel_level_pct,
+       coalesce(t.ambient_c, told.ambient_c) as ambient_c,
+       coalesce(t.barometric_kpa, told.barometric_kpa) as barometric_kpa,
+       v.fuel_tank_l, v.make, v.model, j.trouble_codes, j.checks
 from core.traces t
 join core.vehicles v using (vehicle_id)
+left join told using (trace_id)
 left join core.jobs j using (job_id)
 order by t.trace_id
 """

@@ -88,7 +88,7 @@ def make_plan(
         is_same_program=is_same_program,
         tell=tell,
     )
-    plan.skipped += [f"{name}: not read, its name is that of no record kind" for name in stock.unclaimed]
+    plan.skipped += stock.unclaimed
     plan.skipped += [
         f"{file}: it is gone from the lake; its rows are kept" for file in plan.vanished["file"].to_list()
     ]

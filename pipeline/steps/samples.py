@@ -19,7 +19,7 @@ from pipeline.steps.stage import forget, put_file
 from pipeline.validate.recordings import PART_SCHEMA, SamplesDoor
 from pipeline.warehouse.store import Warehouse, quoted
 
-SAMPLE_TABLES = ("stage.sample_parts", "stage.sample_files")
+SAMPLE_TABLES = ("stage.sample_parts", "stage.sample_files", "stage.trace_facts")
 KEPT_COLUMNS = (*SAMPLES.names, "is_pressure_derived", "source_id", "file", "row")
 
 
@@ -33,6 +33,7 @@ class _Intake:
     problems: list[pl.DataFrame] = field(default_factory=list)
     counts: list[pl.DataFrame] = field(default_factory=list)
     parquet: list[pl.DataFrame] = field(default_factory=list)
+    told: list[pl.DataFrame] = field(default_factory=list)
     unreadable: dict[str, FileUnreadable] = field(default_factory=dict)
 
 
@@ -89,13 +90,14 @@ def _take_chunk(intake: _Intake, reading: Reading) -> None:
     intake.tally.count(reading.records, problems)
     intake.problems.append(_with_raw(reading, problems))
     intake.counts.append(_counts(reading.records, problems, duplicates))
+    intake.told.append(reading.told)
     intake.parquet.append(_write_parquet(intake.plan.out.samples, accepted))
 
 
 def _with_raw(reading: Reading, problems: pl.DataFrame) -> pl.DataFrame:
     at = reading.records.select("file", "row", "source_id").with_row_index("at__")
     bad = at.join(problems.select("file", "row").unique(), on=["file", "row"], how="semi")
-    bad = bad.with_columns(raw=raw_of(Reading.text_of(reading.came[bad["at__"]]))).drop("at__")
+    bad = bad.with_columns(raw=raw_of(reading.text_of(reading.came[bad["at__"]]))).drop("at__")
     return problems.join(bad, on=["file", "row"], how="left")
 
 
@@ -137,7 +139,11 @@ def _stage(warehouse: Warehouse, intake: _Intake, files: list[LakeFile]) -> None
     for file in read:
         put_file(warehouse, line_of(file), "read", intake.tally.hints.get(file.file), intake.plan.started_at)
     mine = pl.col("file").is_in(names)
-    for table, frames in (("stage.problems", intake.problems), ("stage.sample_parquet", intake.parquet)):
+    for table, frames in (
+        ("stage.problems", intake.problems),
+        ("stage.sample_parquet", intake.parquet),
+        ("stage.trace_facts", intake.told),
+    ):
         for frame in frames:
             warehouse.append(table, frame.filter(mine))
     if intake.counts:

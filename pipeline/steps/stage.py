@@ -12,7 +12,7 @@ from pipeline.contract.fields import ALL_KINDS
 from pipeline.warehouse.store import Warehouse, kind_columns, quoted
 
 #: raise when a staged table changes its form or its meaning: everything is then read again
-STAGE_FORM = 1
+STAGE_FORM = 2
 
 REGISTER_KINDS = ("vehicles", "jobs", "traces", "inspections")
 
@@ -47,6 +47,13 @@ STAGE_COLUMNS: dict[str, list[tuple[str, str]]] = {
         ("n_accepted", "BIGINT"),
         ("n_quarantined", "BIGINT"),
         ("n_duplicate", "BIGINT"),
+    ],
+    "stage.trace_facts": [
+        ("file", "VARCHAR"),
+        ("trace_id", "VARCHAR"),
+        ("fuel_level_pct", "DOUBLE"),
+        ("ambient_c", "DOUBLE"),
+        ("barometric_kpa", "DOUBLE"),
     ],
     "stage.sample_parquet": [("file", "VARCHAR"), ("parquet", "VARCHAR")],
     "stage.files": [
