@@ -70,8 +70,8 @@ def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Spe
         .encode(x=x, y=y, text="note:N")
     )
     layers = (
-        limits("funnel_beyond_low", "funnel_beyond_high", 2, theme.FAINT),
-        limits("funnel_low", "funnel_high", 7, theme.GRID),
+        limits("funnel_beyond_low", "funnel_beyond_high", 2, theme.LIMIT_FAR),
+        limits("funnel_low", "funnel_high", 7, theme.LIMIT_NEAR),
         expected,
         points,
         notes,

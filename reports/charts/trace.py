@@ -16,6 +16,7 @@ WIDTH = 860
 #: More samples than this are thinned evenly for drawing; the fit used them all.
 MAX_POINTS = 4000
 MEASURED, FITTED = "measured", "fitted hold, with its bounds"
+LINES: dict[str, tuple[str, list[int]]] = {MEASURED: (theme.TEAL, [1, 0]), FITTED: (theme.RUST, [6, 3])}
 PURGE_OPEN_VENT = "purge, vent open"
 
 
@@ -123,8 +124,8 @@ def bands(spans: Rows, x: dict[str, Any], labeled: bool) -> list[alt.Chart]:
         color=alt.Color("phase:N", scale=alt.Scale(domain=names, range=colors), legend=None),
         tooltip=[alt.Tooltip("phase:N", title="phase"), alt.Tooltip("span_text:N", title="from")],
     )
-    text = base.mark_text(baseline="top", fontSize=12, color=theme.GRAY).encode(
-        x=alt.X("middle_s:Q", **x), y=alt.value(4), text="label:N"
+    text = base.mark_text(baseline="bottom", fontSize=12, color=theme.GRAY).encode(
+        x=alt.X("middle_s:Q", **x), y=alt.value(-5), text="label:N"
     )
     return [band, text] if labeled else [band]
 
@@ -133,23 +134,26 @@ def draw_pressure(
     samples: Rows, spans: Rows, explanation: TraceExplanation, x: dict[str, Any]
 ) -> alt.LayerChart:
     title = axis("tank_pressure_pa", "tank pressure, gauge")
-    measured = line_of(samples, x, "tank_pressure_pa", title)
-    layers: list[Any] = [*bands(spans, x, labeled=True), measured]
     fitted = hold_rows(explanation)
+    lines = [MEASURED, FITTED] if fitted else [MEASURED]
+    measured = line_of(samples, x, "tank_pressure_pa", title, lines)
+    layers: list[Any] = [*bands(spans, x, labeled=True), measured]
     if fitted:
         base = alt.Chart(alt.InlineData(fitted))
         band = base.mark_area(opacity=0.3, color=theme.RUST).encode(
             x=alt.X("t_s:Q", **x), y=alt.Y("low_pa:Q", title=title), y2="high_pa:Q"
         )
-        layers += [band, line_of(fitted, x, "pa", title, width=2.6)]
+        layers += [band, line_of(fitted, x, "pa", title, lines, width=2.6)]
     stacked = alt.LayerChart(layer=layers).resolve_scale(color="independent", strokeDash="shared")
     return stacked.properties(width=WIDTH, height=300)
 
 
-def line_of(rows: Rows, x: dict[str, Any], field: str, title: str, width: float = 1.4) -> alt.Chart:
+def line_of(
+    rows: Rows, x: dict[str, Any], field: str, title: str, lines: list[str], width: float = 1.4
+) -> alt.Chart:
     """Draw one line; its name, color and dash stand in the legend."""
-    names = alt.Scale(domain=[MEASURED, FITTED], range=[theme.TEAL, theme.RUST])
-    dashes = alt.Scale(domain=[MEASURED, FITTED], range=[[1, 0], [6, 3]])
+    names = alt.Scale(domain=lines, range=[LINES[name][0] for name in lines])
+    dashes = alt.Scale(domain=lines, range=[LINES[name][1] for name in lines])
     return (
         alt.Chart(alt.InlineData(rows))
         .mark_line(strokeWidth=width)

@@ -36,7 +36,7 @@ def stands_out(read: Read, run: Run) -> Section:
         *odd_stations(read("mart.station_look"), run),
     )
     answer = (
-        f"{words.plural(len(found), 'finding')} beyond what chance explains."
+        f"{words.plural(len(found), 'finding')} that chance alone would hardly explain."
         if found
         else (
             "Nothing stands out: no part recurs on one model, no shop lies beyond its 99.8%"

@@ -76,6 +76,7 @@ def test_the_fit_carries_its_bounds_and_its_own_dash():
 def test_without_a_fit_only_the_measured_line_is_drawn():
     pressure = draw_trace(explanation(hold=False)).to_dict()["vconcat"][0]
     assert len(marks(pressure, "line")) == 1
+    assert marks(pressure, "line")[0]["encoding"]["stroke"]["scale"]["domain"] == ["measured"]
     assert not marks(pressure, "area")
 
 
