@@ -11,6 +11,8 @@ from pipeline.steps.measure import one_trace
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
 PICTURE_FORMS = (".png", ".svg", ".html")
+#: the page carries its scripts; the picture is drawn at twice the size of the screen's
+SAVED_WITH: dict[str, dict[str, Any]] = {".html": {"inline": True}, ".png": {"scale_factor": 2}}
 
 
 def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tuple[str, Path]:
@@ -36,9 +38,7 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
         settings = _settings_of_last_run(warehouse)
     explanation = explain_trace(samples, header, settings)
     picture.parent.mkdir(parents=True, exist_ok=True)
-    form = picture.suffix.lower()
-    more: dict[str, Any] = {".html": {"inline": True}, ".png": {"scale_factor": 2}}.get(form, {})
-    draw_trace(explanation).save(str(picture), **more)
+    draw_trace(explanation).save(str(picture), **SAVED_WITH.get(picture.suffix.lower(), {}))
     return "\n".join(explanation.sentences), picture
 
 
