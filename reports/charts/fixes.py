@@ -16,67 +16,59 @@ def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Spe
         and the texts `value_text`, `interval_text`, `expected_text`, `count_text`.
     """
     x = alt.X("n_repairs:Q", title=x_title, scale=alt.Scale(type="sqrt", zero=False, padding=14))
-    y_scale = alt.Scale(zero=False, padding=12)
-    axis = alt.Axis(format="%", tickCount=6)
-    base = alt.Chart(ROWS)
+    notes = alt.Chart(ROWS).mark_text(align="right", dx=-10)
+    layers = [
+        _limits(x, y_title, "funnel_beyond_low", "funnel_beyond_high", 2, theme.LIMIT_FAR),
+        _limits(x, y_title, "funnel_low", "funnel_high", 7, theme.LIMIT_NEAR),
+        _expected(x, y_title),
+        _shops(x, y_title),
+        notes.encode(x=x, y=_share("first_time_fix", y_title), text="note:N"),
+    ]
+    return finish(alt.LayerChart(layer=layers), rows, description, 360)
 
-    def limits(low: str, high: str, width: int, color: str) -> alt.Chart:
-        y = alt.Y(f"{low}:Q", title=y_title, scale=y_scale, axis=axis)
-        return (
-            base.transform_filter(f"isValid(datum.{low}) && isValid(datum.{high})")
-            .mark_rule(strokeWidth=width, color=color)
-            .encode(x=x, y=y, y2=f"{high}:Q")
-        )
 
-    y = alt.Y("first_time_fix:Q", title=y_title, scale=y_scale, axis=axis)
-    expected = (
-        base.transform_filter("isValid(datum.expected)")
-        .mark_tick(orient="horizontal", size=12, thickness=2, color=theme.GRAY)
-        .encode(x=x, y=alt.Y("expected:Q", title=y_title, scale=y_scale, axis=axis))
+def _share(field: str, title: str) -> alt.Y:
+    return alt.Y(
+        f"{field}:Q",
+        title=title,
+        scale=alt.Scale(zero=False, padding=12),
+        axis=alt.Axis(format="%", tickCount=6),
     )
+
+
+def _limits(x: alt.X, title: str, low: str, high: str, width: int, color: str) -> alt.Chart:
+    known = alt.Chart(ROWS).transform_filter(f"isValid(datum.{low}) && isValid(datum.{high})")
+    return known.mark_rule(strokeWidth=width, color=color).encode(x=x, y=_share(low, title), y2=f"{high}:Q")
+
+
+def _expected(x: alt.X, title: str) -> alt.Chart:
+    known = alt.Chart(ROWS).transform_filter("isValid(datum.expected)")
+    tick = known.mark_tick(orient="horizontal", size=12, thickness=2, color=theme.GRAY)
+    return tick.encode(x=x, y=_share("expected", title))
+
+
+def _shops(x: alt.X, title: str) -> alt.Chart:
+    """Draw one mark per shop; a click on the legend dims the other classes."""
     picked = alt.selection_point(name="picked_class", fields=["funnel_label"], bind="legend")
     names = [words.label(word) for word in theme.FUNNEL_MARKS]
-    points = (
-        alt.Chart(ROWS, name="shops")
-        .mark_point(size=95)
-        .encode(
-            x=x,
-            y=y,
-            color=alt.Color(
-                "funnel_label:N",
-                title=None,
-                scale=alt.Scale(domain=names, range=[c for c, _ in theme.FUNNEL_MARKS.values()]),
-            ),
-            shape=alt.Shape(
-                "funnel_label:N",
-                title=None,
-                scale=alt.Scale(domain=names, range=[s for _, s in theme.FUNNEL_MARKS.values()]),
-            ),
-            opacity=alt.condition(picked, alt.value(1), alt.value(0.15)),
-            tooltip=tips(
-                group="shop",
-                value_text="without a comeback",
-                interval_text="interval",
-                expected_text="expected for its mix",
-                count_text="repairs",
-                funnel_label="place",
-            ),
-        )
-        .add_params(picked)
-    )
-    notes = (
-        base.transform_filter("datum.note !== ''")
-        .mark_text(align="right", dx=-10)
-        .encode(x=x, y=y, text="note:N")
-    )
-    layers = (
-        limits("funnel_beyond_low", "funnel_beyond_high", 2, theme.LIMIT_FAR),
-        limits("funnel_low", "funnel_high", 7, theme.LIMIT_NEAR),
-        expected,
-        points,
-        notes,
-    )
-    return finish(alt.LayerChart(layer=list(layers)), rows, description, 360)
+    colors = [color for color, _ in theme.FUNNEL_MARKS.values()]
+    shapes = [shape for _, shape in theme.FUNNEL_MARKS.values()]
+    points = alt.Chart(ROWS, name="shops").mark_point(size=95)
+    return points.encode(
+        x=x,
+        y=_share("first_time_fix", title),
+        color=alt.Color("funnel_label:N", title=None, scale=alt.Scale(domain=names, range=colors)),
+        shape=alt.Shape("funnel_label:N", title=None, scale=alt.Scale(domain=names, range=shapes)),
+        opacity=alt.condition(picked, alt.value(1), alt.value(0.15)),
+        tooltip=tips(
+            group="shop",
+            value_text="without a comeback",
+            interval_text="interval",
+            expected_text="expected for its mix",
+            count_text="repairs",
+            funnel_label="place",
+        ),
+    ).add_params(picked)
 
 
 def draw_proof(rows: Rows, description: str) -> Spec:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 #: A table longer than this shows its first rows and says where the rest is.
@@ -107,7 +107,6 @@ class Page:
     lead: tuple[str, ...]
     sections: tuple[Section, ...]
     prints_as_report: bool = False
-    extra: dict[str, Any] = field(default_factory=dict)
 
 
 def text_cell(text: str, flagged: bool = False) -> Cell:

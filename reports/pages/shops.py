@@ -38,7 +38,6 @@ GROUPINGS = {
     "model": "model",
     "verified": "what recordings prove",
     "evidence": "whether the recording before supports the part",
-    "technician": "technician",
 }
 
 
@@ -183,7 +182,7 @@ def funnel_dot(row: dict[str, Any]) -> dict[str, Any]:
 
 def compare(fixes: list[dict[str, Any]], run: Run) -> Section:
     question = "Choose a grouping: where do repairs last?"
-    present = [by for by in GROUPINGS if by != "technician" and any(f["by"] == by for f in fixes)]
+    present = [by for by in GROUPINGS if any(f["by"] == by for f in fixes)]
     if not present:
         return Section("compare", question, (nothing(),))
     rows = [d for by in present for d in fix_dots([f for f in fixes if f["by"] == by])]
