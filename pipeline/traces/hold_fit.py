@@ -21,16 +21,13 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from pipeline.physics.orifice import HEAT_RATIO_AIR, leak_speed
+from pipeline.traces.beliefs import Beliefs
 from pipeline.traces.hold_bins import WARMING_S, HoldBins
-from pipeline.traces.phases import Flags, Floats
-from pipeline.traces.shows import Closed, Sensor
+from pipeline.traces.phases import Floats
+from pipeline.traces.shows import Sensor
 
 #: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet.
 _HEAT_SHARE, _HEAT_SHARE_SD = 0.7, 0.5
-#: Vapor of a tank about which nothing was recorded [Pa/s].
-_USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
-_PRESSED_RATE, _PRESSED_RATE_SD = 0.3, 0.7
-_NO_CLOSED_SD = 1e3
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAU, _LOG_TAU_SD = np.log(6.0), 0.6
 _LOG_TAU_RANGE = (np.log(1.0), np.log(40.0))
@@ -44,25 +41,6 @@ _MIN_BINS = 3
 #: Error of a bin mean that averaging does not take away: quantization of a slow ramp, pressure of the day [Pa].
 _BIN_FLOOR_PA = 0.4
 _STEP_SHARE = 0.15
-
-
-@dataclass(frozen=True)
-class Beliefs:
-    """What is known of the vapor before the hold is read; one element per trace.
-
-    usual, usual_sd : vapor rate of any tank [Pa/s]. closed, closed_sd : what the closed phase showed [Pa/s], which is
-    that rate less what a leak let out at the pressure `closed_above`, known to `closed_above_sd` [Pa].
-    under_vacuum, under_vacuum_sd : b [1/s].
-    """
-
-    usual: Floats
-    usual_sd: Floats
-    closed: Floats
-    closed_sd: Floats
-    closed_above: Floats
-    closed_above_sd: Floats
-    under_vacuum: Floats
-    under_vacuum_sd: Floats
 
 
 @dataclass(frozen=True)
@@ -85,26 +63,6 @@ class HoldFit:
     curve: Floats
     curve_sd: Floats
     n_bins: Floats
-
-
-def vapor_beliefs(closed: Closed, zero_sd: Floats, is_pressure_test: Flags) -> Beliefs:
-    """Return what the closed phase says of the vapor in the hold.
-
-    Vapor comes faster under vacuum than in the closed phase, by a part that nobody knows beforehand; without a
-    closed phase the rate may be anything from 0 to several Pa/s. A tank put under pressure stands with the engine
-    off, and pressure keeps vapor down. The numbers are judgement, not a source.
-    """
-    usual = np.where(is_pressure_test, _PRESSED_RATE, _USUAL_RATE)
-    usual_sd = np.where(is_pressure_test, _PRESSED_RATE_SD, _USUAL_RATE_SD)
-    known = np.isfinite(closed.rate) & np.isfinite(closed.rate_sd)
-    seen = np.where(known, closed.rate, usual)
-    scatter2 = np.where(known, np.nan_to_num(closed.rate_sd), _NO_CLOSED_SD) ** 2
-    likely = (seen * usual_sd**2 + usual * scatter2) / (usual_sd**2 + scatter2)
-    scale = np.maximum(likely, 0)
-    above = np.where(known, np.nan_to_num(closed.above), 0.0)
-    closed_sd = np.sqrt(scatter2 + (0.15 * scale + 0.1) ** 2)
-    under, under_sd = 0.3 * scale / 2500, (0.3 * scale + 0.15) / 2500
-    return Beliefs(usual, usual_sd, seen, closed_sd, above, zero_sd, under, under_sd)
 
 
 def fit_holds(

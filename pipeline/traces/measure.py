@@ -11,9 +11,10 @@ import polars as pl
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.physics.orifice import STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_C
 from pipeline.settings import Settings
+from pipeline.traces.beliefs import vapor_beliefs
 from pipeline.traces.evidence import say
 from pipeline.traces.hold_bins import HoldBins, bin_holds
-from pipeline.traces.hold_fit import HoldFit, fit_holds, vapor_beliefs
+from pipeline.traces.hold_fit import HoldFit, fit_holds
 from pipeline.traces.landmarks import Landmarks, find_landmarks
 from pipeline.traces.phases import Batch, Floats, Segments, make_batch
 from pipeline.traces.shows import Shown, read_traces

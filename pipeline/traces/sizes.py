@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
 from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, hole_area_m2, hole_diameter_mm
 from pipeline.physics.volume import vapor_volume_l
@@ -16,6 +16,7 @@ from pipeline.traces.view import SETTLING_S
 
 #: A hole from this size on [mm] is called a leak; the smallest that a monitor must find is 0.508 mm (0.020 in).
 LEAK_MM = 0.2
+WIDEST_MM = 4.0
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0
 NOMINAL_LOG_SD = 0.4
@@ -31,8 +32,8 @@ class Sizes:
 
     `working` diameters use the nominal volume where the real one is unknown: they serve the verdict only.
     `gone_mm` is the hole that lets the vacuum go in the time it took, `gross_low` the least that can; `vent_mm` is the
-    widest vent path that lets it go as slowly after the vent opened; `chance_of_leak` is how likely the hole is
-    larger than LEAK_MM.
+    widest vent path that lets it go as slowly after the vent opened; `chance_of_leak` is how likely there is a
+    hole from LEAK_MM on.
     """
 
     volume_l: Floats
@@ -91,7 +92,7 @@ def size_leaks(
         only_known(gross),
         gone,
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
-        _chance_above(fit, discharge * hole_area_m2(LEAK_MM) / (used * 1e-3)),
+        _chance_of_leak(fit, discharge * hole_area_m2(1.0) / (used * 1e-3)),
         known,
     )
 
@@ -108,10 +109,20 @@ def _widen(fit: HoldFit, reach: Floats) -> tuple[Floats, Floats]:
     return low, high
 
 
-def _chance_above(fit: HoldFit, leak: Floats) -> Floats:
-    """Return how likely Cd A / V is above `leak` [1/m], knowing that it is not below 0."""
+def _chance_of_leak(fit: HoldFit, per_mm2: Floats) -> Floats:
+    """Return how likely the fitted leak is one of LEAK_MM to WIDEST_MM rather than none, both as likely before.
+
+    Sizes between are as likely on the logarithmic scale. `per_mm2` is Cd A / V [1/m] of a hole of 1 mm.
+    """
+    sizes = np.geomspace(LEAK_MM, WIDEST_MM, 40)
     with np.errstate(all="ignore"):
-        return ndtr((fit.leak_mean - leak) / fit.leak_sd) / ndtr(fit.leak_mean / fit.leak_sd)
+        off = (per_mm2[:, None] * sizes**2 - fit.leak_mean[:, None]) / fit.leak_sd[:, None]
+        none = fit.leak_mean / fit.leak_sd
+        # A leak that is fitted below zero speaks for none no more than zero itself does.
+        none2, off2 = np.maximum(none, 0) ** 2, off**2
+        least = np.minimum(none2, off2.min(axis=1))
+        for_leak = np.exp(-0.5 * (off2 - least[:, None])).mean(axis=1)
+        return for_leak / (for_leak + np.exp(-0.5 * (none2 - least)))
 
 
 def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:

@@ -53,8 +53,8 @@ WATCHED_PA_S = 0.4
 #: A sensor with less noise than this [Pa] beside a lifeless tank is taken for lifeless itself.
 QUIET_PA = 1.5
 #: A hole is called a leak, or a system tight, when the chance of a hole from sizes.LEAK_MM on is so large or small.
-SURE_LEAK = 0.9
-SURE_TIGHT = 0.7
+SURE_LEAK = 0.7
+SURE_TIGHT = 0.5
 #: `holds` says that a hole beyond this would have shown [mm].
 HOLDS_MM = 0.6
 
@@ -100,7 +100,7 @@ def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes:
         engine_off = shown.draw.rpm < ENGINE_RUNS_RPM
         has_vacuum = np.abs(shown.hold.start_above) > np.maximum(4 * sd, 40.0)
         has_fit = np.isfinite(sizes.working) & has_vacuum
-        gross = arrives & (_is_gone_at_once(shown, sizes, sd) | (~has_fit & (shown.hold.gone_s < UNFITTED_S)))
+        gross = arrives & _is_gone_at_once(shown, sizes, sd)
         leak = has_fit & (sizes.chance_of_leak > SURE_LEAK)
         holds = has_fit & (sizes.chance_of_leak < SURE_TIGHT) & (sizes.working_high < HOLDS_MM)
         choices = [
@@ -148,16 +148,13 @@ def _falls_while_shut(shown: Shown, sd: Floats) -> Flags:
 
 
 def _vacuum_arrives(shown: Shown, sd: Floats) -> Flags:
-    """The draw takes the pressure below the line that it ran along without it."""
-    bend = 0.3 * np.abs(shown.draw.creep) * np.minimum(shown.draw.seconds, 20.0)
-    effect = shown.draw.effect < -np.maximum(
-        np.maximum(3.5 * shown.draw.effect_sd, 2.0), np.where(_creeps(shown), bend, 0)
-    )
-    return (shown.draw.depth > np.maximum(60.0, 8 * sd)) | effect
+    """The draw takes the pressure down; or off the line that it ran along without it, in a tank that does not creep."""
+    effect = shown.draw.effect < -np.maximum(3.5 * shown.draw.effect_sd, 2.0)
+    return (shown.draw.depth > np.maximum(60.0, 8 * sd)) | (effect & ~_creeps(shown))
 
 
 def _creeps(shown: Shown) -> Flags:
-    return shown.draw.creep > np.maximum(3 * shown.draw.creep_sd, STILL_PA_S)
+    return shown.draw.creep > np.maximum(2.5 * shown.draw.creep_sd, STILL_PA_S)
 
 
 def _is_still(shown: Shown) -> Flags:
@@ -180,13 +177,14 @@ def _is_dead(shown: Shown, volts: VoltStory, sd: Floats, arrives: Flags, is_stil
 
 def _is_gone_at_once(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:
     """Vacuum is gone within seconds, or so little arrived and went that only its mean shows it."""
-    at_once = shown.hold.gone_s <= np.fmax(GONE_AT_ONCE_S, 1.5 * shown.sensor.interval_s)
-    soon = (shown.hold.gone_s <= GONE_SOON_S) | (sizes.gone_mm > GROSS_MM)
-    is_lost = np.where(shown.draw.depth > LOW_VACUUM_PA, at_once, soon) & (shown.hold.start_above < 0)
-    is_faint = (shown.draw.depth < np.maximum(FAINT_PA, 8 * sd)) & ~_creeps(shown)
-    is_lost |= (shown.draw.depth > HARDLY_ANY_PA) & (-shown.hold.start_above < 0.25 * shown.draw.depth)
-    clear = shown.draw.depth > np.minimum(HARDLY_ANY_PA, 15 * sd)
-    return ((is_lost & clear) | is_faint) & ~(shown.hold.kept_early > 0.5)
+    depth, gone_s = shown.draw.depth, shown.hold.gone_s
+    at_once = gone_s <= np.fmax(GONE_AT_ONCE_S, 1.5 * shown.sensor.interval_s)
+    soon = at_once | (gone_s <= GONE_SOON_S) | (sizes.gone_mm > GROSS_MM)
+    is_lost = np.where(depth > LOW_VACUUM_PA, at_once, soon) & (shown.hold.start_above < 0)
+    is_lost |= (depth > HARDLY_ANY_PA) & (-shown.hold.start_above < 0.25 * depth)
+    is_lost |= np.isnan(sizes.working) & (gone_s < UNFITTED_S)
+    is_faint = depth < np.maximum(FAINT_PA, 8 * sd)
+    return np.where(is_faint, ~_creeps(shown), is_lost) & ~(shown.hold.kept_early > 0.5)
 
 
 def _is_vent_restricted(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:

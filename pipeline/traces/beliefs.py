@@ -1,0 +1,54 @@
+"""What is believed of a tank's vapor before its hold is read: from the closed phase, and from tanks in general."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.traces.phases import Flags, Floats
+from pipeline.traces.shows import Closed
+
+#: Vapor of a tank about which nothing was recorded [Pa/s].
+_USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
+_PRESSED_RATE, _PRESSED_RATE_SD = 0.3, 0.7
+_NO_CLOSED_SD = 1e3
+
+
+@dataclass(frozen=True)
+class Beliefs:
+    """What is known of the vapor before the hold is read; one element per trace.
+
+    usual, usual_sd : vapor rate of any tank [Pa/s]. closed, closed_sd : what the closed phase showed [Pa/s], which is
+    that rate less what a leak let out at the pressure `closed_above`, known to `closed_above_sd` [Pa].
+    under_vacuum, under_vacuum_sd : b [1/s].
+    """
+
+    usual: Floats
+    usual_sd: Floats
+    closed: Floats
+    closed_sd: Floats
+    closed_above: Floats
+    closed_above_sd: Floats
+    under_vacuum: Floats
+    under_vacuum_sd: Floats
+
+
+def vapor_beliefs(closed: Closed, zero_sd: Floats, is_pressure_test: Flags) -> Beliefs:
+    """Return what the closed phase says of the vapor in the hold.
+
+    Vapor comes faster under vacuum than in the closed phase, by a part that nobody knows beforehand; without a
+    closed phase the rate may be anything from 0 to several Pa/s. A tank put under pressure stands with the engine
+    off, and pressure keeps vapor down. The numbers are judgement, not a source.
+    """
+    usual = np.where(is_pressure_test, _PRESSED_RATE, _USUAL_RATE)
+    usual_sd = np.where(is_pressure_test, _PRESSED_RATE_SD, _USUAL_RATE_SD)
+    known = np.isfinite(closed.rate) & np.isfinite(closed.rate_sd)
+    seen = np.where(known, closed.rate, usual)
+    scatter2 = np.where(known, np.nan_to_num(closed.rate_sd), _NO_CLOSED_SD) ** 2
+    likely = (seen * usual_sd**2 + usual * scatter2) / (usual_sd**2 + scatter2)
+    scale = np.maximum(likely, 0)
+    above = np.where(known, np.nan_to_num(closed.above), 0.0)
+    closed_sd = np.sqrt(scatter2 + (0.15 * scale + 0.1) ** 2)
+    under, under_sd = 0.3 * scale / 2500, (0.3 * scale + 0.15) / 2500
+    return Beliefs(usual, usual_sd, seen, closed_sd, above, zero_sd, under, under_sd)
