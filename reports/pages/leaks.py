@@ -124,7 +124,7 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
     return Section(
         "sizes",
         question,
-        (size_sentence(everyone, run), over_sentence(everyone, run)),
+        (size_sentence(everyone, run), over_sentence(everyone, run), *before_repair(sizes, run)),
         choices=(choice("group_key", "Recordings", options),),
         picture=Picture(
             chart,
@@ -171,6 +171,13 @@ def why_missing(reason: str | None) -> str:
     parts = (reason or "").split("; ")
     named = (part.partition(": ") for part in parts)
     return "; ".join(f"{NAMED.get(head, head)}{colon}{rest}" for head, colon, rest in named)
+
+
+def before_repair(sizes: list[dict[str, Any]], run: Run) -> tuple[str, ...]:
+    """Say the same of recordings made before a repair, where leaks are what was looked for."""
+    rows = [s for s in sizes if (s["by"], s["group"]) == ("stage", "before_repair") and s["n_traces"]]
+    sentences = (size_sentence(s, run) for s in rows)
+    return tuple(f"Before a repair: {text[0].lower()}{text[1:]}" for text in sentences)
 
 
 def over_sentence(s: dict[str, Any], run: Run) -> str:

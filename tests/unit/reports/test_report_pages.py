@@ -105,6 +105,16 @@ def test_the_leaks_page_states_the_discharge_coefficient_beside_its_numbers(page
     assert "0.75, which makes the same hole 11% smaller" in pages["leaks.html"].text
 
 
+def test_sizes_before_a_repair_are_told_apart(tables):
+    said = section(leaks, tables, "sizes").answer[-1]
+    r = tables["mart.leak_size"].filter(pl.col("group") == "before_repair").row(0, named=True)
+    assert said.startswith(
+        f"Before a repair: half of the recordings show a leak of at most {words.number(r['median_mm'])} mm"
+    )
+    assert f"{words.number(r['median_low_mm'])} to {words.number(r['median_high_mm'])} mm" in said
+    assert f"{r['n_traces']} recordings" in said
+
+
 def test_verdict_counts_are_the_rows_of_the_table(pages, tables):
     traces = tables["mart.trace_result"]
     rows = pages["leaks.html"].specs["verdicts-spec"]["datasets"]["rows"]
