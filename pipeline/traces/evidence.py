@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from math import isfinite
 from typing import Any
 
-from pipeline.traces.verdict import REASONS
+from pipeline.traces.verdict import CLOSED_FALLS_PA, FALLS_PA_S, REASONS
 
 #: Conventional inch of water (NIST SP 811, appendix B.8): technicians read gauges in it.
 _INCH_OF_WATER_PA = 249.0889
@@ -50,10 +50,20 @@ def _draw(row: Reading) -> str:
 def _bleed(row: Reading) -> str:
     if isfinite(row["gone_s"]) and row["gone_s"] < 0.8 * row["hold_s"] and not row["is_pressure_test"]:
         return f"with vent and purge shut four fifths of it were gone after {_seconds(row['gone_s'])}"
-    change, vapor = row["hold_end_above"] - row["hold_start_above"], row["vapor_pa_s"] * row["hold_s"]
+    change = row["hold_end_above"] - row["hold_start_above"]
     way = "rose" if change >= 0 else "fell"
     text = f"with vent and purge shut the pressure {way} by {_rounded(abs(change))} Pa in {_seconds(row['hold_s'])}"
-    return text + f" (vapor explains about {_rounded(vapor)} Pa)" if vapor > 0 else text
+    return text + _why_it_rose(row, change)
+
+
+def _why_it_rose(row: Reading, change: float) -> str:
+    vapor = row["vapor_pa_s"] * row["hold_s"]
+    if not vapor > 0 or change <= 0:
+        return ""
+    warming = " and gas that warmed again after the draw the rest" if row["verdict"] == "holds" else ""
+    if vapor >= 0.9 * change and warming:
+        return " (vapor explains it)"
+    return f" (vapor explains about {_rounded(vapor)} Pa{warming})"
 
 
 def _bounds(row: Reading) -> str:
@@ -111,14 +121,14 @@ def _no_vacuum(row: Reading) -> str:
 
 
 def _purge_passes(row: Reading) -> str:
-    closed = row["closed_change"] < -30 and row["closed_rate"] < 0
-    if closed:
+    if row["closed_rate"] < -FALLS_PA_S and row["closed_change"] < -CLOSED_FALLS_PA:
         return (
             f"With vent and purge shut, before any draw, the pressure fell at {abs(row['closed_rate']):.1f} Pa/s "
-            f"to {pressure(row['closed_above'])} on average: vacuum passes the purge valve when it is shut."
+            f"and stood at {pressure(row['closed_above'])} on average: vacuum passes the purge valve when it is shut."
         )
+    grown = -min(row["hold_late_change"], row["hold_change"], row["hold_end_above"] - row["hold_start_above"])
     return (
-        f"In the hold the vacuum grew by {_rounded(-row['hold_late_change'])} Pa although the purge was shut: "
+        f"In the hold the vacuum grew by {_rounded(grown)} Pa although the purge was shut: "
         "vacuum passes the purge valve when it is shut."
     )
 
@@ -142,7 +152,7 @@ def _vent_restricted(row: Reading) -> str:
 
 
 def _flat(row: Reading) -> str:
-    volts = f", and its output by {row['volt_range']:.3f} V" if isfinite(row["volt_range"]) else ""
+    volts = f" and its output by {row['volt_range']:.3f} V" if isfinite(row["volt_range"]) else ""
     return (
         f"Through vent and purge commands alike the reading moved by no more than {_rounded(row['span'])} Pa{volts}, "
         "without even the creep of a shut tank: the sensor does not respond."

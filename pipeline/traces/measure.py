@@ -47,6 +47,7 @@ _READINGS_SAID = {
     "closed_rate": "closed.rate",
     "closed_above": "closed.above",
     "hold_late_change": "hold.late_change",
+    "hold_change": "hold.change",
     "flowing_above": "vented.flowing_above",
     "release_from_above": "release.from_above",
     "release_half_s": "release.half_s",

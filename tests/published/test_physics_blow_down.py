@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
-from pipeline.physics.blow_down import decay_time_s, pressure_after
+from pipeline.physics.blow_down import decay_time_s, leak_coefficient, leak_diameter_mm, pressure_after
 
 CASES = [
     # start [Pa], K [sqrt(Pa)/s], vapor [Pa/s]
@@ -56,3 +56,13 @@ def test_a_pressure_that_is_never_reached_has_no_time():
 def test_square_root_of_vacuum_falls_in_a_straight_line_without_vapor():
     root = np.sqrt(-pressure_after(-2500, np.linspace(0, 60, 7), 0.5))
     assert_allclose(np.diff(root, 2), 0, atol=1e-9)
+
+
+def test_the_slope_of_the_root_gives_back_a_0_020_inch_hole_in_30_liters():
+    # 14 to 8 inches of water take 53.1 s there (table of test_physics_orifice); read with 2 Pa of noise.
+    k = leak_coefficient(0.508, 30, 1.184, 101_325)
+    time = np.linspace(0, 53.1, 107)
+    noisy = pressure_after(14 * 249.0889, time, k) + np.random.default_rng(1).normal(0, 2, len(time))
+    slope = np.polyfit(time, np.sqrt(noisy), 1)[0]
+    assert leak_diameter_mm(-2 * slope, 30, 1.184, 101_325) == pytest.approx(0.508, rel=0.01)
+    assert noisy[-1] / 249.0889 == pytest.approx(8.0, abs=0.05)

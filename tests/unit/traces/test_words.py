@@ -57,6 +57,21 @@ def test_evidence_of_a_tight_system_says_what_would_have_shown():
     assert f"a hole larger than {row['leak_diameter_high_mm']:.2f} mm would have shown" in row["evidence"]
 
 
+def test_evidence_of_a_passing_purge_valve_names_the_phase_that_shows_it():
+    in_closed = Drawing().rest().closed(10, -4.0).draw(-2000).hold(60, vapor=-8.0).release()
+    assert "before any draw, the pressure fell at 4." in judged(in_closed.samples(noise=2))["evidence"]
+    in_hold = Drawing().rest().draw(-2000).hold(60, vapor=-8.0).release()
+    text = judged(in_hold.samples(noise=2))["evidence"]
+    grown = float(text.split("grew by ")[1].split(" Pa")[0])
+    assert grown == pytest.approx(8.0 * 60 * 0.9, rel=0.1)
+
+
+def test_evidence_of_an_open_vent_path_says_that_nothing_crept():
+    drawing = Drawing().rest().closed(rate=0.0).add(30, lambda s: 0 * s, True, 100.0)
+    drawing.add(40, lambda s: 0 * s, True, 0.0).release()
+    assert "did not creep" in judged(drawing.samples(noise=5))["evidence"]
+
+
 def test_an_explanation_holds_phases_series_fit_and_words():
     drawing = whole_test(0.7)
     samples = drawing.samples(noise=3, volts=1.5 - np.array(drawing.pa) / 2000)
