@@ -24,7 +24,7 @@ class Said:
 Evapfleet = Callable[..., Said]
 
 
-@pytest.fixture()
+@pytest.fixture
 def evapfleet(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Evapfleet:
     """Call the command in this process; `run` takes the same steps without a Prefect server."""
     monkeypatch.setattr("pipeline.flows.run_lake", whole_road)

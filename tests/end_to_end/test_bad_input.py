@@ -19,7 +19,7 @@ def _fingerprint(out: Path) -> dict[str, str]:
     return {str(p.relative_to(out)): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
 
 
-@pytest.fixture()
+@pytest.fixture
 def done(tmp_path: Path, evapfleet: Evapfleet) -> tuple[Path, Path, Path]:
     """Return lake, source folder and output folder of a run that succeeded."""
     lake, out = tmp_path / "lake", tmp_path / "out"
@@ -161,7 +161,11 @@ def test_check_says_what_a_run_would_refuse_and_writes_nothing(
     ],
 )
 def test_wrong_usage_is_status_2(
-    arguments: tuple[str, ...], told: str, tmp_path: Path, evapfleet: Evapfleet, monkeypatch: pytest.MonkeyPatch
+    arguments: tuple[str, ...],
+    told: str,
+    tmp_path: Path,
+    evapfleet: Evapfleet,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Wrong usage: status 2 and a sentence, no traceback."""
     monkeypatch.chdir(tmp_path)

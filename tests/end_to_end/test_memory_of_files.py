@@ -49,7 +49,9 @@ def test_a_changed_file_replaces_its_own_rows_only(tmp_path: Path) -> None:
     """One file changes: it alone is read, and the result is that of reading all anew."""
     source = write_small_lake(tmp_path / "lake")
     _run(tmp_path / "lake", tmp_path / "out")
-    (source / "jobs.csv").write_text(JOBS.replace("purge_valve,replaced", "canister,replaced"), encoding="utf-8")
+    (source / "jobs.csv").write_text(
+        JOBS.replace("purge_valve,replaced", "canister,replaced"), encoding="utf-8"
+    )
     assert _run(tmp_path / "lake", tmp_path / "out").n_read_files == 1
     _run(tmp_path / "lake", tmp_path / "anew")
     _same(tmp_path / "out", tmp_path / "anew")
@@ -105,7 +107,9 @@ def test_a_file_in_two_copies_counts_once(tmp_path: Path) -> None:
 def test_every_record_is_accounted_for(tmp_path: Path) -> None:
     """n_read = n_accepted + n_quarantined + n_duplicate in each file, and the quarantine agrees."""
     source = write_small_lake(tmp_path / "lake")
-    dirty = INSPECTIONS + "I3,V3,S2,2023-06-01T10:00:00Z,00076504,ok,ok,pass\nI4,V9,S2,2023-06-01T10:00:00Z,,,,\n"
+    dirty = (
+        INSPECTIONS + "I3,V3,S2,2023-06-01T10:00:00Z,00076504,ok,ok,pass\nI4,V9,S2,2023-06-01T10:00:00Z,,,,\n"
+    )
     (source / "inspections.csv").write_text(dirty, encoding="utf-8")
     _run(tmp_path / "lake", tmp_path / "out")
     with open_warehouse(tmp_path / "out" / "warehouse.duckdb") as warehouse:
