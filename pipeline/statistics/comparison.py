@@ -42,7 +42,14 @@ def conditional_rate_test(
         *(np.atleast_1d(np.asarray(a, float)) for a in (x, exposure, x_rest, exposure_rest))
     )
     k, t, k_rest, t_rest = arrays
-    usable = (t > 0) & (t_rest > 0) & np.isfinite(t + t_rest) & (k >= 0) & (k_rest >= 0) & (k + k_rest > 0)
+    usable = (
+        (t > 0)
+        & (t_rest > 0)
+        & np.isfinite(t + t_rest + k + k_rest)
+        & (k >= 0)
+        & (k_rest >= 0)
+        & (k + k_rest > 0)
+    )
     usable &= (np.floor(k) == k) & (np.floor(k_rest) == k_rest)
     p_value = np.full(k.shape, np.nan)
     p_value[usable] = _binomial_two_sided(

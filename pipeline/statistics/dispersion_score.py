@@ -88,14 +88,16 @@ def _log_rising(f: Floats, x: Floats) -> Floats:
 
 def _integral_part(u: Floats) -> Floats:
     """(u - ln(1+u)) / u^2, which is 1/2 at 0."""
-    series = sum((-u) ** k / (k + 2) for k in range(14))
+    near = np.where(u > 0.05, 0.0, u)
+    series = sum((-near) ** k / (k + 2) for k in range(14))
     safe = np.where(u > 0.05, u, 1.0)
     return np.where(u > 0.05, (safe - np.log1p(safe)) / safe**2, series)
 
 
 def _log_part(u: Floats) -> Floats:
     """(ln(1+u) - u/(1+u)) / u^2, which is 1/2 at 0."""
-    series = sum((-u) ** k * (k + 1) / (k + 2) for k in range(14))
+    near = np.where(u > 0.05, 0.0, u)
+    series = sum((-near) ** k * (k + 1) / (k + 2) for k in range(14))
     safe = np.where(u > 0.05, u, 1.0)
     return np.where(u > 0.05, (np.log1p(safe) - safe / (1 + safe)) / safe**2, series)
 

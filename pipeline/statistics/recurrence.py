@@ -101,6 +101,9 @@ def mean_cumulative_function(
     unit, age = np.asarray(event_unit, np.int64), np.asarray(event_age, float)
     seen = used[unit] & (age <= stop[unit]) & ((age > start[unit]) | ((start[unit] == 0) & (age == 0)))
     unit, age = unit[seen], age[seen]
+    if not len(unit):
+        none = np.zeros(0)
+        return MeanCumulative(grouping.labels[:0], none, none, none, none, none, none, none)
     # Observed from 0 on includes 0 itself.
     begin = np.where(start == 0, -1.0, start)
     units = _Units(np.where(used, grouping.codes, -1), begin, stop)

@@ -109,10 +109,10 @@ def expected_counts(
     """
     x, t = np.broadcast_arrays(np.asarray(counts, float), np.asarray(exposure, float))
     by_group, by_stratum = group_rows(groups, len(x)), group_rows(strata, len(x))
-    used = (x >= 0) & (t >= 0) & (by_group.codes >= 0) & (by_stratum.codes >= 0)
+    used = (x >= 0) & (t >= 0) & np.isfinite(x + t) & (by_group.codes >= 0) & (by_stratum.codes >= 0)
     group = Grouping(by_group.labels, by_group.codes[used])
     rate = _reference_rate(x[used], t[used], Grouping(by_stratum.labels, by_stratum.codes[used]), reference)
-    expected = np.where(t[used] > 0, rate * t[used], 0.0)
+    expected = np.where(t[used] > 0, rate, 0.0) * t[used]
     n, total = group.total(t[used]), group.total(expected)
     with np.errstate(invalid="ignore", divide="ignore"):
         without = np.where(n > 0, 1.0 - total / n, np.nan)

@@ -71,8 +71,11 @@ def test_conditional_test_does_not_depend_on_the_unit_or_the_side(x, rest, t, t_
 
 
 def test_conditional_test_says_nothing_without_exposure():
-    """No exposure on a side, no events at all, half a count: NaN."""
-    p = conditional_rate_test([1, 1, 0, 0.5, np.nan], [0, 1, 1, 1, 1], [1, 1, 0, 1, 1], [1, 0, 1, 1, 1])
+    """No exposure on a side, no events at all, half a count, an endless one: NaN."""
+    inf = np.inf
+    p = conditional_rate_test(
+        [1, 1, 0, 0.5, np.nan, inf], [0, 1, 1, 1, 1, 1], [1, 1, 0, 1, 1, 1], [1, 0, 1, 1, 1, 1]
+    )
     assert np.isnan(p).all()
 
 

@@ -161,6 +161,7 @@ def test_recurrence_without_events_or_units():
     """No events, no units, events of unusable units: no rows."""
     assert len(mean_cumulative_function([5, 6], [], [], ["a", "b"]).age) == 0
     assert len(mean_cumulative_function([], [], []).age) == 0
+    assert len(mean_cumulative_function([5], [0], [3], [None]).age) == 0
     assert len(mean_cumulative_function([np.nan, 5], [0, 1], [3, 9], entry=[0, 5]).age) == 0
 
 
