@@ -12,6 +12,8 @@ from pipeline.statistics.standardization import standardize_survival
 from pipeline.statistics.survival import kaplan_meier
 
 GROUPINGS = ("all", "shop", "technician", "model", "component", "verified", "evidence")
+#: Groupings that are no draw of many alike: their limits are those of chance alone.
+ALL_THERE_ARE = ("verified", "evidence")
 #: Code of repairs whose group has no name: they stay in the reference and get no row.
 _NAMELESS = -1
 
@@ -58,7 +60,7 @@ def _one_grouping(
         }
     ).filter(pl.col("code") != _NAMELESS)
     counted = _counts(frame.with_columns(code=groups)).join(estimates, on="code")
-    return (counted if by == "all" else _with_funnel(counted)).with_columns(by=pl.lit(by))
+    return (counted if by == "all" else _with_funnel(counted, by)).with_columns(by=pl.lit(by))
 
 
 def _counts(frame: pl.DataFrame) -> pl.DataFrame:
@@ -77,8 +79,12 @@ def _counts(frame: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _with_funnel(groups: pl.DataFrame) -> pl.DataFrame:
-    limits = funnel(groups["observed"].to_numpy(), groups["n_comebacks_expected"].to_numpy())
+def _with_funnel(groups: pl.DataFrame, by: str) -> pl.DataFrame:
+    limits = funnel(
+        groups["observed"].to_numpy(),
+        groups["n_comebacks_expected"].to_numpy(),
+        allows_dispersion=by not in ALL_THERE_ARE,
+    )
     shares = as_survival(limits, groups["expected"].to_numpy())
     return groups.with_columns(
         pl.Series("funnel", shares.position.tolist(), pl.String),

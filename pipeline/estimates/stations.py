@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
-from scipy import stats
 
 from pipeline.contract.tables import STATION_LOOK
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.comparison import benjamini_hochberg
-from pipeline.statistics.funnel import funnel
+from pipeline.statistics.funnel import funnel, student_p_value
 from pipeline.statistics.intervals import wilson_interval
 from pipeline.statistics.standardization import expected_counts
 
@@ -88,17 +87,7 @@ def _compare(counts: pl.DataFrame) -> pl.DataFrame:
     observed, expected = (counts[c].cast(pl.Float64).fill_null(np.nan).to_numpy() for c in ("n", "expected"))
     limits = funnel(observed, np.where(tested, expected, np.nan))
     n_tested = int(np.isfinite(limits.p_value).sum())
-    p_value = np.maximum(limits.p_value, _student_p_value(limits.z, n_tested))
+    p_value = np.maximum(limits.p_value, student_p_value(limits.z, n_tested))
     is_one_sided = counts["measure"].to_numpy() == "repeated_record"
     p_value = np.where(is_one_sided & (observed <= expected) & ~np.isnan(p_value), 1.0, p_value)
     return counts.with_columns(p_value=np.where(n_tested >= FEWEST_STATIONS, p_value, np.nan))
-
-
-def _student_p_value(z: np.ndarray, n_tested: int) -> np.ndarray:
-    """Return how often z is so far off when its scale was measured on the n_tested - 1 others.
-
-    Student's t with n_tested - 2 degrees of freedom, as for an externally studentized residual (R. Cook,
-    S. Weisberg, Residuals and Influence in Regression (1982) section 2.2.1). Among 20 ordinary stations
-    normal tails accuse somebody in 1 of 20 programs (measured), these in 1 of 60.
-    """
-    return 2 * stats.t.sf(np.abs(z), max(n_tested - 2, 1))
