@@ -29,7 +29,8 @@ def record(
     late = np.maximum(at - int(plan["lag_s"][i] / STEP_S), 0)
     felt = history.pressure_pa[late, i].astype(float) + plan["offset_pa"][i]
     noisy = felt + rng.normal(0, plan["noise_pa"][i], len(t))
-    clipped = np.clip(noisy, -plan["clip_pa"][i], plan["clip_pa"][i])
+    ends = sorted(((0.05 - line[0]) / line[1], (4.95 - line[0]) / line[1]))
+    clipped = np.clip(noisy, max(ends[0], -plan["clip_pa"][i]), min(ends[1], plan["clip_pa"][i]))
     step = plan["step_pa"][i]
     pressure = np.round(clipped / step) * step
     if np.isfinite(plan["stuck"][i]):

@@ -73,8 +73,11 @@ def foreign_traces(n: int = 900, key: int = 20_417) -> tuple[pl.DataFrame, pl.Da
 
 
 def _model_lines(rng: np.random.Generator) -> dict[tuple[str, str], tuple[float, float]]:
-    """Return each model's sensor: volts at zero, volts per pascal."""
-    return {m: (rng.uniform(1.4, 2.6), rng.choice([-1, 1]) * rng.uniform(0.35, 0.65) * 1e-3) for m in MODELS}
+    """Return each model's sensor: volts at zero, volts per pascal; every line leaves room for 4 kPa of vacuum."""
+    rises = rng.random(len(MODELS)) < 0.5
+    rest = np.where(rises, rng.uniform(1.3, 1.7, len(MODELS)), rng.uniform(2.6, 3.4, len(MODELS)))
+    slope = np.where(rises, -1, 1) * rng.uniform(0.35, 0.6, len(MODELS)) * 1e-3
+    return {model: (float(rest[k]), float(slope[k])) for k, model in enumerate(MODELS)}
 
 
 def _physics_facts(plan: Plan, history: History, i: int) -> dict[str, Any]:
