@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
+import tempfile
 
 import pytest
 
 os.environ.setdefault("DO_NOT_TRACK", "1")
+# Two workers may each start a Prefect server: they must not share a database.
+os.environ["PREFECT_HOME"] = tempfile.mkdtemp(prefix="evapfleet-prefect-")
+atexit.register(shutil.rmtree, os.environ["PREFECT_HOME"], ignore_errors=True)
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:

@@ -33,6 +33,7 @@ def draw_intervals(
         `mark` ("stands out" or ""), and the texts `value_text`, `interval_text`, `count_text`; with several
         estimates per category also `series`; with a choice also the chosen field.
     series : the estimates in drawing order; empty for one.
+        Where `low` is known and `high` is not, a dashed line runs from `low` to the edge of the picture.
     scale : "linear" or "sqrt" (square root: counts have even scatter on it, and it holds 0).
     """
     drawn = [r for r in rows if r["value"] is not None]
@@ -63,7 +64,15 @@ def draw_intervals(
         ),
         **_looks(series, True),
     )
-    chart: AnyChart = alt.LayerChart(layer=[rule, point])
+    unbounded = base.transform_filter("isValid(datum.low) && !isValid(datum.high)")
+    open_ended = unbounded.mark_rule(strokeDash=[3, 3]).encode(
+        x=alt.X("low:Q", title=x_title, scale=x_scale, axis=axis),
+        x2=alt.X2Value("width"),
+        y=y,
+        **_looks(series, False),
+    )
+    has_open_end = any(r["low"] is not None and r["high"] is None for r in drawn)
+    chart: AnyChart = alt.LayerChart(layer=[rule, *([open_ended] if has_open_end else []), point])
     if chosen:
         chart = only_chosen(chart, **chosen)
     step = STEP if len(series) < 2 else 20 * len(series)

@@ -51,9 +51,10 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
 def coefficient_sentence(traces: pl.DataFrame, run: Run) -> str:
     used = sorted({float(c) for c in traces["discharge_coefficient"].drop_nulls().to_list()})
     stated = words.listed(f"{c:.2f}" for c in used) or f"{float(run.settings['discharge_coefficient']):.2f}"
+    textbook = ", the textbook value" if stated == "0.61" else " (the textbook value is 0.61)"
     return (
         f"Every diameter is that of the sharp-edged orifice with the same flow, at a discharge coefficient of {stated}"
-        " (textbook 0.61). The certification equation of 40 CFR 1066.985 implies about 0.75, which"
+        f"{textbook}. The certification equation of 40 CFR 1066.985 implies about 0.75, which"
         " makes the same hole 11% smaller."
     )
 
@@ -252,7 +253,12 @@ def compare(sizes: list[dict[str, Any]], run: Run) -> Section:
             f"Medians and shares for {words.plural(sum(s['by'] in present for s in sizes), 'group')} of recordings.",
         ),
         choices=(choice("by", "Group by", [(by, GROUPINGS[by]) for by in present]),),
-        picture=Picture(chart, alt, f"Dot: median; line: {run.level_text} interval."),
+        picture=Picture(
+            chart,
+            alt,
+            f"Dot: median; line: {run.level_text} interval; a dashed line has no upper bound:"
+            " too many of those leaks were too large to tell.",
+        ),
         grids=(size_grid(sizes, run),),
         how=HOW_SIZE,
         left_out=("A recording with several trouble codes counts under each of them.",),
