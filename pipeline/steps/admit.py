@@ -6,11 +6,12 @@ import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS
 from pipeline.errors import DataStopsRun
+from pipeline.lake.reading import record_schema
 from pipeline.settings import Settings
 from pipeline.standards.inspection_rule import judge_visit
 from pipeline.standards.obd import decode_monitor_status_columns
 from pipeline.steps.stage import REGISTER_KINDS
-from pipeline.validate.across import accepted_frames, admit
+from pipeline.validate.across import admit
 from pipeline.warehouse.store import Warehouse, kind_columns
 
 MORE_INSPECTION_COLUMNS = (
@@ -24,7 +25,7 @@ def admit_registers(warehouse: Warehouse, settings: Settings) -> pl.DataFrame:
     """Fill core.vehicles, jobs, traces and inspections; return (trace_id, why__) of refused trace headers."""
     warehouse.create("stage.lake_problems", [(n, "VARCHAR") for n in _PROBLEM_TEXTS] + [("row", "BIGINT")])
     warehouse.create("stage.duplicates", [("file", "VARCHAR"), ("row", "BIGINT")])
-    accepted = accepted_frames()
+    accepted = {name: pl.DataFrame(schema=record_schema(name)) for name in ALL_KINDS}
     for name in REGISTER_KINDS:
         kind = ALL_KINDS[name]
         staged = warehouse.table(f"stage.{name}")
