@@ -225,7 +225,7 @@ def _warehouse(folder: Path) -> Path:
 
 def _picture_path(folder: Path, trace_id: str) -> Path:
     """Name a picture after its trace; an id that is no good file name is shortened and told apart by its hash."""
-    safe = "".join(c if c.isascii() and c.isalnum() or c in "-_." else "_" for c in trace_id)[:80]
+    safe = "".join(c if (c.isascii() and c.isalnum()) or c in "-_." else "_" for c in trace_id)[:80]
     if safe != trace_id or safe.startswith("."):
         import hashlib
 

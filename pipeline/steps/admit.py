@@ -70,16 +70,17 @@ def stop_if_a_register_is_empty(warehouse: Warehouse) -> None:
         if n_read and not n_accepted:
             raise DataStopsRun(
                 f"none of {n_read} records of {kind} could be accepted, so the run stops",
-                f"most often: {_commonest_reasons(warehouse, kind)}",
+                f"most often: {commonest_reasons(warehouse, kind)}",
                 "mend the files or the source.toml, then run again; `evapfleet check LAKE` shows every reason",
             )
 
 
-def _commonest_reasons(warehouse: Warehouse, kind: str) -> str:
+def commonest_reasons(warehouse: Warehouse, kind: str | None = None) -> str:
+    """Return the three commonest reasons of refusal with their counts, of one kind or of all; "" without any."""
     top = warehouse.query(
         "with problem as (select reason, kind from stage.problems"
         " union all select reason, kind from stage.lake_problems)"
-        " select reason, count(*) as n from problem where kind = ?"
+        " select reason, count(*) as n from problem where kind = coalesce(?, kind)"
         " group by reason order by n desc, reason limit 3",
         [kind],
     )
