@@ -175,6 +175,12 @@ def _disagrees(row: Reading) -> str:
             f"The sensor's output moved by {row['volt_range']:.2f} V while the pressure moved by "
             f"{_rounded(row['pressure_range'])} Pa only."
         )
+    if row["is_off_norm"]:
+        return (
+            f"The sensor moves {row['volts_per_pa'] * 1e3:+.2f} V per kPa where this model's sensors move "
+            f"{row['norm_volts_per_pa'] * 1e3:+.2f} (median of {row['norm_n']} recordings): "
+            "they tell different stories."
+        )
     return (
         f"Volts and pressure do not follow one straight line: readings lie {_rounded(row['residual_pa'])} Pa off it, "
         f"in a range of {_rounded(row['pressure_range'])} Pa."
