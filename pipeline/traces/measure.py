@@ -19,7 +19,7 @@ from pipeline.traces.landmarks import Landmarks, find_landmarks
 from pipeline.traces.phases import Batch, Floats, Segments, make_batch
 from pipeline.traces.shows import Shown, read_traces
 from pipeline.traces.sizes import Sizes, size_leaks
-from pipeline.traces.suspects import name_suspects
+from pipeline.traces.suspects import OPENINGS, name_suspects
 from pipeline.traces.verdict import Judgement, judge
 from pipeline.traces.view import look_at, take_out_outliers
 from pipeline.traces.volt_norms import against_norms
@@ -43,7 +43,6 @@ _READINGS_SAID = {
     "gone_s": "hold.gone_s",
     "interval_s": "sensor.interval_s",
     "creep": "draw.creep",
-    "creep_sd": "draw.creep_sd",
     "closed_change": "closed.change",
     "closed_rate": "closed.rate",
     "closed_above": "closed.above",
@@ -52,6 +51,7 @@ _READINGS_SAID = {
     "flowing_above": "vented.flowing_above",
     "release_from_above": "release.from_above",
     "release_half_s": "release.half_s",
+    "open_vacuum": "vented.open_vacuum",
     "release_s": "release.seconds",
     "span": "sensor.span",
     "zero": "vented.zero",
@@ -178,6 +178,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
     columns = {
         "verdict": m.judgement.verdict,
         "reason": m.judgement.reason,
+        "creeps": m.judgement.creeps,
         "n_samples": m.shown.sensor.n,
         "is_pressure_test": m.marks.is_pressure_test,
         "vapor_pa_s": m.fit.vapor,
@@ -209,8 +210,13 @@ def _suspects(m: Measured) -> list[list[str]]:
     def lists(name: str) -> list[list[str] | None]:
         return m.headers[name].to_list() if name in m.headers.columns else [None] * m.headers.height
 
-    rows = zip(m.judgement.verdict.tolist(), lists("checks"), lists("trouble_codes"), strict=True)
-    return [name_suspects(verdict, checks, codes) for verdict, checks, codes in rows]
+    verdicts = m.judgement.verdict.tolist()
+    is_shut = (m.judgement.creeps & (m.judgement.verdict == "no_vacuum")).tolist()
+    rows = zip(verdicts, lists("checks"), lists("trouble_codes"), is_shut, strict=True)
+    return [
+        name_suspects(verdict, checks, codes, OPENINGS if shut else ())
+        for verdict, checks, codes, shut in rows
+    ]
 
 
 def _numbers(headers: pl.DataFrame, name: str) -> Floats:

@@ -9,16 +9,19 @@ from dataclasses import replace
 
 import polars as pl
 
+from pipeline.traces.view import MAD_TO_SD
 from pipeline.traces.volts import VoltStory
 
-#: So many recordings of a model make a norm: then two that are ill do not move the median.
+#: So many recordings of a model make a norm, where so large a share of them agree on it (within _OFF_BY of the median):
+#: two kinds of sensor under one name have none.
 MIN_RECORDINGS = 5
+_AGREE = 0.7
 #: A slope is worth comparing from so clear a line on (noise in the pressure flattens it by 1 - R2 at the most), over
 #: so much pressure [Pa].
 _MIN_R2 = 0.9
 _MIN_RANGE_PA = 400.0
 #: Off by so much of the norm is no matter of tolerance (a few percent) nor of noise (see above); where the model's
-#: own recordings scatter, as those of two kinds of sensor under one name do, by so many standard deviations.
+#: own recordings scatter, by so many standard deviations.
 _OFF_BY = 0.25
 _OFF_BY_SPREADS = 5.0
 
@@ -47,16 +50,17 @@ def volt_norms(slopes: pl.DataFrame) -> pl.DataFrame:
     make, model, volts_per_pa [V/Pa] (median), spread (median absolute deviation as the standard deviation of a normal
     law, share of the median), n_recordings, at least MIN_RECORDINGS.
     """
-    off = (pl.col("volts_per_pa") - pl.col("volts_per_pa").median()).abs().median()
+    off = (pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs()
     return (
         slopes.filter(_IS_CLEAR & pl.all_horizontal(pl.col(_MODEL).is_not_null()))
         .group_by(_MODEL)
         .agg(
             pl.col("volts_per_pa").median(),
-            spread=1.4826 * off / pl.col("volts_per_pa").median().abs(),
+            spread=MAD_TO_SD * off.median(),
             n_recordings=pl.len(),
+            agree=(off <= _OFF_BY).mean(),
         )
-        .filter(pl.col("n_recordings") >= MIN_RECORDINGS)
+        .filter((pl.col("n_recordings") >= MIN_RECORDINGS) & (pl.col("agree") >= _AGREE))
         .select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items())
         .sort(_MODEL)
     )
