@@ -26,8 +26,9 @@ from pipeline.traces.hold_bins import WARMING_S, HoldBins
 from pipeline.traces.phases import Floats
 from pipeline.traces.shows import Sensor
 
-#: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet.
-_HEAT_SHARE, _HEAT_SHARE_SD = 0.7, 0.5
+#: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet or much
+#: of the gas is vapor; all that is known is that it lies between 0 and 1.
+_HEAT_SHARE, _HEAT_SHARE_SD = 0.5, 0.3
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAU, _LOG_TAU_SD = np.log(6.0), 0.6
 _LOG_TAU_RANGE = (np.log(1.0), np.log(40.0))
