@@ -11,6 +11,8 @@ from pipeline.traces.shows import Closed
 
 #: Vapor of a tank about which nothing was recorded [Pa/s], at 20 °C.
 _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
+#: Below the usual rate lie tanks without vapor and tanks that cool, by 1.5 Pa/s (see verdict.FALLS_PA_S): two of these.
+_COOLING_SD = 1.75
 #: Vapor pressure of gasoline rises by 3.5 % per K (slope of the AP-42, chapter 7.1, equation about 20 °C); fuel follows
 #: the ambient by a part of it (judgement), within bounds.
 _PER_K = 0.02
@@ -25,13 +27,15 @@ _NO_CLOSED_SD = 1e3
 class Beliefs:
     """What is known of the vapor before the hold is read; one element per trace.
 
-    usual, usual_sd : vapor rate of any tank [Pa/s]. closed, closed_sd : what the closed phase showed [Pa/s], which is
-    that rate less what a leak let out at the pressure `closed_above`, known to `closed_above_sd` [Pa].
+    usual, usual_sd, usual_sd_below : vapor rate of any tank [Pa/s], and its spread above and below that.
+    closed, closed_sd : what the closed phase showed [Pa/s], which is that rate less what a leak let out at the pressure
+    `closed_above`, known to `closed_above_sd` [Pa].
     under_vacuum, under_vacuum_sd : b [1/s].
     """
 
     usual: Floats
     usual_sd: Floats
+    usual_sd_below: Floats
     closed: Floats
     closed_sd: Floats
     closed_above: Floats
@@ -59,10 +63,11 @@ def vapor_beliefs(closed: Closed, zero_sd: Floats, is_pressure_test: Flags, temp
     seen = np.where(known, closed.rate, usual)
     scatter2 = np.where(known, np.nan_to_num(closed.rate_sd), _NO_CLOSED_SD) ** 2
     # Some tanks give far more than usual: where the closed phase shows that one does, the usual is no guide to it.
-    usual_sd = np.hypot(usual_sd, np.maximum(np.abs(seen - usual) - _TAIL * np.sqrt(scatter2), 0))
+    surprise = np.maximum(np.abs(seen - usual) - _TAIL * np.sqrt(scatter2), 0)
+    usual_sd, below = np.hypot(usual_sd, surprise), np.hypot(_COOLING_SD, surprise)
     likely = (seen * usual_sd**2 + usual * scatter2) / (usual_sd**2 + scatter2)
     rate = np.maximum(likely, 0)
     above = np.where(known, np.nan_to_num(closed.above), 0.0)
     closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2)
     under, under_sd = 0.3 * rate / 2500, (0.3 * rate + 0.15) / 2500
-    return Beliefs(usual, usual_sd, seen, closed_sd, above, zero_sd, under, under_sd)
+    return Beliefs(usual, usual_sd, below, seen, closed_sd, above, zero_sd, under, under_sd)
