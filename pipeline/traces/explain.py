@@ -130,7 +130,8 @@ def _about_the_size(result: dict[str, Any], m: Measured, settings: Settings) -> 
         return [
             f"The tank size is not known: leak area over volume is {m.fit.leak[0] * 1e6:.2f} mm² per m³ of gas."
         ]
+    any_fill = "" if m.sizes.volume.is_level_known[0] else ", any fill allowed"
     return [
-        f"The size rests on a vapor volume of {m.sizes.volume.working_l[0]:.0f} l, a discharge coefficient of "
-        f"{settings.discharge_coefficient:.2f}, and a fit that leaves {m.fit.residual[0]:.1f} Pa of scatter."
+        f"The size rests on a vapor volume of {m.sizes.volume.working_l[0]:.0f} l{any_fill}, a discharge coefficient "
+        f"of {settings.discharge_coefficient:.2f}, and a fit that leaves {m.fit.residual[0]:.1f} Pa of scatter."
     ]

@@ -60,8 +60,9 @@ OPEN_VACUUM_PA = 1000.0
 #: grossly never moves. A creep known less well than WATCHED_PA_S (standard deviation) tells nothing.
 STILL_PA_S = 0.06
 WATCHED_PA_S = 0.4
-#: A hole is called a leak, or a system tight, when the chance of a hole from sizes.LEAK_MM on is so large or small.
-SURE_LEAK = 0.7
+#: A hole is called a leak, or a system tight, when the chance of a hole from sizes.LEAK_MM on is so large or small. A
+#: system is taken apart for a leak; `holds` carries the limit up to which it is true.
+SURE_LEAK = 0.9
 SURE_TIGHT = 0.3
 #: `holds` says that a hole beyond this would have shown [mm]: the smallest that a monitor must find (0.020 in).
 HOLDS_MM = 0.508

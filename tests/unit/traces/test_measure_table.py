@@ -91,6 +91,27 @@ def test_missing_columns_that_are_not_required_are_as_good_as_null():
     assert row["leak_diameter_mm"] is None
 
 
+def test_a_missing_fuel_level_leaves_the_volume_null_and_the_diameter_wide():
+    samples = whole_test(0.8).samples(noise=3)
+    row, known = judged(samples, fuel_level_pct=None), judged(samples)
+    assert row["vapor_volume_l"] is None
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < 0.8 < row["leak_diameter_high_mm"]
+    width, usual = (r["leak_diameter_high_mm"] / r["leak_diameter_low_mm"] for r in (row, known))
+    assert width > 1.5 * usual
+    said = "fuel level not known, so anything from nearly empty to nearly full was allowed"
+    assert said in row["evidence"]
+    assert said not in known["evidence"]
+    assert said in judged(whole_test().samples(noise=3), fuel_level_pct=None)["evidence"]
+
+
+def test_a_vacuum_that_built_and_went_within_a_few_samples_is_a_leak_with_a_wide_interval():
+    row = judged(whole_test(3.0, rate_hz=1.0).samples(noise=3))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < 3.0 < row["leak_diameter_high_mm"]
+    assert row["leak_diameter_high_mm"] / row["leak_diameter_low_mm"] > 1.2
+
+
 def test_the_discharge_coefficient_is_a_setting_shown_beside_the_size():
     headers = pl.DataFrame([HEADER], infer_schema_length=None)
     samples = whole_test(0.8).samples(noise=3)

@@ -100,3 +100,9 @@ def test_an_explanation_without_a_hold_has_no_fit(is_frame):
 def test_an_explanation_without_a_tank_size_gives_leak_area_over_volume():
     told = explain_trace(whole_test(0.7).samples(noise=3), HEADER | {"fuel_tank_l": None}, Settings())
     assert any("leak area over volume" in line for line in told.sentences)
+
+
+def test_an_explanation_without_a_fuel_level_names_the_volume_that_the_size_rests_on():
+    told = explain_trace(whole_test(0.7).samples(noise=3), HEADER | {"fuel_level_pct": None}, Settings())
+    assert told.result["vapor_volume_l"] is None
+    assert any("vapor volume of 34 l, any fill allowed" in line for line in told.sentences)
