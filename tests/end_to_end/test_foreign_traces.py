@@ -19,6 +19,7 @@ from tests.end_to_end.foreign_tank import STEP_S, integrate
 from tests.end_to_end.foreign_traces import foreign_traces
 
 RIGHT = 0.90
+RIGHT_CLEAR, WRONG_CLEAR = 0.97, 0.01
 #: Lower edge of a band of diameters [mm]: greatest median error there. From 1.0 mm up 3 % is asked for, and the
 #: recordings here reach 3.2 %: discharge, volume and heat of a refill within seconds are all uncertain.
 MEDIAN_ERROR = {0.25: 0.20, 0.5: 0.06, 1.0: 0.04}
@@ -45,9 +46,11 @@ def test_every_verdict_occurs_in_both_families(judged: pl.DataFrame) -> None:
 
 
 @pytest.mark.parametrize("family", ["physics", "textbook"])
-def test_nine_verdicts_of_ten_are_right(judged: pl.DataFrame, family: str) -> None:
+def test_clear_recordings_are_judged_right_and_hardly_ever_wrong(judged: pl.DataFrame, family: str) -> None:
     clear = judged.filter((pl.col("family") == family) & ~pl.col("is_ambiguous"))
-    assert clear["is_right"].mean() >= RIGHT, _worst(clear)
+    is_wrong = ~clear["is_right"] & (clear["verdict"] != "not_judged")
+    assert clear["is_right"].mean() >= RIGHT_CLEAR, _worst(clear)
+    assert is_wrong.mean() <= WRONG_CLEAR, _worst(clear)
 
 
 def test_nine_of_ten_are_right_even_with_the_ambiguous_ones(judged: pl.DataFrame) -> None:
@@ -79,7 +82,8 @@ def test_bounds_of_censored_holes_bound_them(judged: pl.DataFrame) -> None:
     """A tight system lies below its stated limit, a gross leak above its own: at least 95 % of either."""
     tight = judged.filter((pl.col("leak_censoring") == "left") & pl.col("truth").is_in(["holds", "leak"]))
     gross = judged.filter((pl.col("leak_censoring") == "right") & pl.col("diameter_mm").is_not_null())
-    assert min(tight.height, gross.height) >= 15
+    # Caps that are off show no vacuum at all and are judged no_vacuum: fewer gross leaks are left with a bound.
+    assert min(tight.height, gross.height) >= 10
     assert (tight["leak_diameter_high_mm"] >= tight["diameter_mm"].fill_null(0.0)).mean() >= 0.95
     assert (gross["leak_diameter_low_mm"] <= gross["diameter_mm"]).mean() >= 0.95
 
