@@ -46,8 +46,6 @@ def look_at_previous(out: OutFolder, settings: Settings, lake: Path) -> Previous
         return Previous()
     try:
         with open_warehouse(out.warehouse) as warehouse:
-            if not warehouse.is_whole():
-                return Previous(note=_anew("is cut short"))
             return _of_warehouse(warehouse, out, settings, lake)
     except WrongUsage:
         return Previous(note=_anew("is damaged"))
@@ -62,6 +60,7 @@ def _of_warehouse(warehouse: Warehouse, out: OutFolder, settings: Settings, lake
     last = runs[0]
     if json.loads(last["versions"]).get("stage_form") != STAGE_FORM:
         return Previous(note=_anew("has the form of another version of evapfleet"))
+    warehouse.read_through()
     if last["lake"] != str(lake.resolve()):
         return Previous(note=_anew(f"was made from another lake ({last['lake']})"))
     return Previous(
