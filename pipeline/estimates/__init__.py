@@ -11,6 +11,8 @@ from collections.abc import Callable
 import polars as pl
 
 from pipeline.contract.tables import (
+    COMPONENT_LIFE,
+    COMPONENT_LIFE_CURVE,
     FAILURE_RATE,
     FIRST_TIME_FIX,
     INSPECTION_REPORT,
@@ -19,6 +21,7 @@ from pipeline.contract.tables import (
     READINESS,
     STATION_LOOK,
 )
+from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
 from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspections import inspection_report, readiness
@@ -27,6 +30,7 @@ from pipeline.estimates.stations import station_look
 from pipeline.settings import Settings
 
 __all__ = [
+    "component_lives",
     "estimate_all",
     "failure_rates",
     "first_time_fixes",
@@ -51,9 +55,18 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     `pipeline.traces`; `mart.repair_check` is whole when `sql/` has run.
     """
     level = settings.level
+    lives = component_lives(
+        read("mart.unit_life_count"),
+        read("mart.unit_in_service"),
+        read("mart.failure_count"),
+        level,
+        settings.stock_service_level,
+    )
     leaks = leak_sizes(read("mart.leak_bound"), level)
     return {
         FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
+        COMPONENT_LIFE.full_name: lives.lives,
+        COMPONENT_LIFE_CURVE.full_name: lives.curves,
         FIRST_TIME_FIX.full_name: first_time_fixes(
             read("mart.repair_follow_up"), settings.follow_up_days, level
         ),

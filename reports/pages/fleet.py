@@ -26,6 +26,7 @@ from reports.pages.fleet_rows import (
     top_models,
     with_words,
 )
+from reports.pages.life import lives_with_words, stock, wear
 from reports.pages.page import (
     Finding,
     Page,
@@ -71,12 +72,15 @@ TESTED = (
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the fleet page from `mart.failure_rate`."""
+    """Make the fleet page from `mart.failure_rate`, `mart.component_life` and its curve."""
     rates = with_words(read("mart.failure_rate"))
+    lives = lives_with_words(read("mart.component_life"))
     sections = (
         recurring(rates, run),
         by_model(rates, run),
         by_component(rates, run),
+        wear(lives, read("mart.component_life_curve"), run),
+        stock(lives, run),
         exposure(rates),
         distance(rates, run),
     )

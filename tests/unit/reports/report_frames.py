@@ -15,6 +15,7 @@ from pipeline.contract.tables import MARTS
 from tests.unit.reports.audit_frames import audit_files, audit_runs, quarantine
 from tests.unit.reports.frame_of_table import HOSTILE, TABLES, framed
 from tests.unit.reports.inspection_frames import inspection_report, readiness, station_look
+from tests.unit.reports.life_frames import component_life, component_life_curve
 from tests.unit.reports.repair_frames import failure_rate, first_time_fix, repair_check
 from tests.unit.reports.trace_frames import leak_size, leak_size_curve, trace_result
 
@@ -54,6 +55,8 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
     rng = np.random.default_rng(5)
     tables = {
         "mart.failure_rate": failure_rate(rng),
+        "mart.component_life": component_life(),
+        "mart.component_life_curve": component_life_curve(),
         "mart.first_time_fix": first_time_fix(rng),
         "mart.repair_check": repair_check(rng),
         "mart.leak_size": leak_size(rng),
@@ -73,7 +76,12 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
             .otherwise(pl.col("model"))
             .alias("model")
         )
-        for name in ("mart.failure_rate", "mart.readiness"):
+        for name in (
+            "mart.failure_rate",
+            "mart.component_life",
+            "mart.component_life_curve",
+            "mart.readiness",
+        ):
             tables[name] = tables[name].with_columns(renamed)
         shop = (
             pl.when(pl.col("group") == "shop-03")

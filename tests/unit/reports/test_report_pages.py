@@ -261,3 +261,35 @@ def test_the_settings_of_the_last_run_are_the_ones_shown():
     assert run.level_text == "95%"
     assert last_run(older).level_text == "80%"
     assert run.skipped == ("workshop/samples_cut.parquet: The file ends before its footer.",)
+
+
+def test_lives_stand_in_the_table_with_their_bounds_and_reasons(pages, tables):
+    lines = table_of(pages["fleet.html"], "Lives of parts")[1:]
+    assert len(lines) == tables["mart.component_life"].height
+    shown = {(line[1], line[0]): line for line in lines}
+    r = tables["mart.component_life"].filter(model="Orrin", component="purge_valve").row(0, named=True)
+    line = shown["Halden Orrin", "purge valve"]
+    bounds = f"{words.number(r['weibull_shape_low'])} to {words.number(r['weibull_shape_high'])}"
+    assert line[5] == f"{words.number(r['weibull_shape'])} {bounds}"
+    assert line[4] == "wear"
+    assert [line[-1] for line in lines if line[-1]] == ["fewer than two failures"]
+
+
+def test_the_probability_plot_holds_the_curve_of_every_choice(pages, tables):
+    rows = pages["fleet.html"].specs["wear-spec"]["datasets"]["rows"]
+    curve = tables["mart.component_life_curve"]
+    assert len(rows) == curve.height
+    assert sum(r["weibull_failures_per_unit"] for r in rows) == pytest.approx(
+        curve["weibull_failures_per_unit"].sum()
+    )
+
+
+def test_the_forecast_names_what_most_is_needed_of(tables):
+    found = section(fleet, tables, "stock")
+    lives = tables["mart.component_life"].filter(pl.col("make") == "*")
+    top = lives.sort("failures_next_365_days", descending=True).row(0, named=True)
+    low, high = top["failures_next_365_days_low"], top["failures_next_365_days_high"]
+    assert (
+        f"{words.label(top['component'])} ({words.number(top['failures_next_365_days'])}" in found.answer[0]
+    )
+    assert f"{low} to {high})" in found.answer[0]
