@@ -55,6 +55,8 @@ SHORT: dict[str, str] = {
     "share_at_most": "share of recordings with a leak at most so large",
     "percent": "share of test cycles",
     "rate_per_million_km": "failures per million km",
+    "observed": "failures in the month",
+    "share_without_comeback": "repairs without a comeback",
     "age_years": "age of the unit",
     "failures_per_unit": "failures per unit up to that age",
     "n_repairs": "repairs closed inside the window",

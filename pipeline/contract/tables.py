@@ -208,6 +208,49 @@ COMPONENT_LIFE_CURVE = Table(
     ),
 )
 
+RECURRENCE = Table(
+    "mart",
+    "recurrence",
+    ("make", "model", "component", "age_days"),
+    "one age of the vehicle on one component's recurrence",
+    (
+        _text("make", "make; * for all makes"),
+        _text("model", "model; * for all models"),
+        _text("component", "component"),
+        _count("age_days", "age of the vehicle at a failure"),
+        _count("n_at_risk", "vehicles under observation at that age"),
+        _count("n_failures", "failures up to that age"),
+        _number("failures_per_vehicle", "mean cumulative number of failures per vehicle up to that age"),
+        _number("low", "its lower bound (robust variance)"),
+        _number("high", "its upper bound (robust variance)"),
+    ),
+)
+
+ALARMS = Table(
+    "mart",
+    "alarms",
+    ("make", "model", "component", "month"),
+    "one month of one chart",
+    (
+        _text("make", "make"),
+        _text("model", "model"),
+        _text("component", "component"),
+        Column("month", "DATE", "first day of the month"),
+        _count("observed", "failures opened in the month that are no return"),
+        _number("expected", "failures expected from exposure, age and the model's own earlier months"),
+        _number("evidence", "CUSUM of the log-likelihood ratio of a raised level", "nats"),
+        _number("evidence_limit", "the chart signals where the evidence reaches this", "nats"),
+        _flag("is_signal", "the chart signals in this month"),
+        _number(
+            "false_alarm_chance", "chance paid for: of any false signal in all charts and months together"
+        ),
+        _count("n_charts", "charts that share it"),
+        _number(
+            "run_length_months", "months that one chart at least runs without a change, on average", "months"
+        ),
+    ),
+)
+
 FIRST_TIME_FIX = Table(
     "mart",
     "first_time_fix",
@@ -230,6 +273,68 @@ FIRST_TIME_FIX = Table(
         _number("funnel_high", "upper 95 % funnel limit of first-time fix"),
         _number("funnel_beyond_low", "lower 99.8 % funnel limit"),
         _number("funnel_beyond_high", "upper 99.8 % funnel limit"),
+    ),
+)
+
+PROOF_WORTH = Table(
+    "mart",
+    "proof_worth",
+    ("comparison",),
+    "one comparison of repairs with and without proof: an association, no cause",
+    (
+        _text("comparison", "proved_or_not, proved_or_no_recording or with_or_against_evidence"),
+        _count("n_repairs_with", "repairs on the first side (proved, or with the evidence)"),
+        _count("n_comebacks_with", "of these, came back within the follow-up window"),
+        _number("first_time_fix_with", "Kaplan-Meier share of these without a comeback"),
+        _number("first_time_fix_with_low", "its lower bound (Greenwood, log-log)"),
+        _number("first_time_fix_with_high", "its upper bound (Greenwood, log-log)"),
+        _count("n_repairs_without", "repairs on the second side"),
+        _count("n_comebacks_without", "of these, came back within the follow-up window"),
+        _number("first_time_fix_without", "Kaplan-Meier share of these without a comeback"),
+        _number("first_time_fix_without_low", "its lower bound (Greenwood, log-log)"),
+        _number("first_time_fix_without_high", "its upper bound (Greenwood, log-log)"),
+        _number(
+            "hazard_ratio", "comebacks on the first side against the second, same shop, component, model"
+        ),
+        _number("hazard_ratio_low", "its lower bound"),
+        _number("hazard_ratio_high", "its upper bound"),
+        _number("p_value", "Wald test of a ratio of 1, two-sided"),
+        _count("n_used", "repairs that the ratio rests on"),
+        _count("n_comebacks_used", "comebacks that the ratio rests on"),
+        _number(
+            "comebacks_avoided",
+            "comebacks of the second side that would not have been at the first side's hazard",
+        ),
+        _number("comebacks_avoided_low", "its lower bound"),
+        _number("comebacks_avoided_high", "its upper bound"),
+        _count("n_labor_known", "comebacks whose labor is known"),
+        _number("labor_h_per_comeback", "their mean labor", "h"),
+        _number("hours_avoided", "labor of the comebacks avoided", "h"),
+        _number("hours_avoided_low", "its lower bound", "h"),
+        _number("hours_avoided_high", "its upper bound", "h"),
+        _count("n_cost_known", "comebacks whose parts cost is known in the commonest currency"),
+        _text("currency", "that currency"),
+        _number("parts_cost_per_comeback", "their mean parts cost, in that currency"),
+        _number("parts_cost_avoided", "parts cost of the comebacks avoided, in that currency"),
+        _number("parts_cost_avoided_low", "its lower bound"),
+        _number("parts_cost_avoided_high", "its upper bound"),
+        _text("reason", "why a number is missing"),
+    ),
+)
+
+PROOF_CURVE = Table(
+    "mart",
+    "proof_curve",
+    ("comparison", "side", "day"),
+    "one day on one side of a comparison",
+    (
+        _text("comparison", "as in proof_worth"),
+        _text("side", "with or without"),
+        _count("day", "days since the repair was closed"),
+        _count("n_at_risk", "repairs still followed and without a comeback on that day"),
+        _number("share_without_comeback", "Kaplan-Meier share without a comeback up to that day"),
+        _number("low", "its lower bound (Greenwood, log-log)"),
+        _number("high", "its upper bound (Greenwood, log-log)"),
     ),
 )
 
@@ -340,7 +445,11 @@ MARTS: tuple[Table, ...] = (
     FAILURE_RATE,
     COMPONENT_LIFE,
     COMPONENT_LIFE_CURVE,
+    RECURRENCE,
+    ALARMS,
     FIRST_TIME_FIX,
+    PROOF_WORTH,
+    PROOF_CURVE,
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
     INSPECTION_REPORT,

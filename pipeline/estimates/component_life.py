@@ -65,7 +65,7 @@ def component_lives(
         return ComponentLives(empty_table(COMPONENT_LIFE), empty_table(COMPONENT_LIFE_CURVE))
     groups = _with_pooled(counts.select(*_GROUP, "n_vehicles", "n_failures", "n_replaced"))
     groups = groups.group_by(_GROUP).sum().sort(_GROUP).with_row_index("code")
-    lived = _coded(_with_ages(stretches), groups)
+    lived = _coded(with_ages(stretches), groups)
     fit = _fit(lived, groups.height, level)
     frame = pl.concat([groups, _life_columns(lived, fit, groups, level)], how="horizontal")
     frame = _with_forecasts(frame, fit, _coded(in_service, groups), level, service_level)
@@ -78,7 +78,7 @@ def _with_pooled(frame: pl.DataFrame) -> pl.DataFrame:
     return pl.concat([frame, everyone])
 
 
-def _with_ages(stretches: pl.DataFrame) -> pl.DataFrame:
+def with_ages(stretches: pl.DataFrame) -> pl.DataFrame:
     """Ages [days] at the start and end of each stretch; a failure on the first day counts half a day.
 
     `event`: the stretch ended with a failure of the part.

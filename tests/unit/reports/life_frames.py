@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import polars as pl
 
@@ -77,3 +79,50 @@ def component_life_curve() -> pl.DataFrame:
                     }
                 )
     return framed(TABLES["mart.component_life_curve"], rows)
+
+
+def recurrence() -> pl.DataFrame:
+    rows = [
+        {
+            "make": make,
+            "model": model,
+            "component": part,
+            "age_days": 200 * n,
+            "n_at_risk": 300 - 20 * n,
+            "n_failures": n,
+            "failures_per_vehicle": 0.004 * n * (1 + j),
+            "low": 0.002 * n * (1 + j),
+            "high": 0.009 * n * (1 + j),
+        }
+        for make, model in GROUPS[:4]
+        for j, part in enumerate(PARTS)
+        for n in range(1, 9)
+    ]
+    return framed(TABLES["mart.recurrence"], rows)
+
+
+def alarms() -> pl.DataFrame:
+    """One chart signals in its last two months."""
+    rows = []
+    for make, model in MODELS:
+        for j, part in enumerate(PARTS):
+            rises = (model, part) == ("Orrin", "purge_valve")
+            for n in range(12):
+                evidence = 1.2 * n if rises else 0.1 * j
+                rows.append(
+                    {
+                        "make": make,
+                        "model": model,
+                        "component": part,
+                        "month": date(2024, n + 1, 1),
+                        "observed": 9 if rises and n > 5 else n % 3,
+                        "expected": 1.1,
+                        "evidence": evidence,
+                        "evidence_limit": 12.0,
+                        "is_signal": evidence >= 12,
+                        "false_alarm_chance": 0.05,
+                        "n_charts": 64,
+                        "run_length_months": 160_000.0,
+                    }
+                )
+    return framed(TABLES["mart.alarms"], rows)
