@@ -99,7 +99,7 @@ def paid_limit(n_charts: int, n_periods: int, chance: float) -> Limit:
 
     >>> found = paid_limit(100, 36, 0.05)
     >>> round(found.limit, 3), bool(found.run_length > 70000)
-    (11.587, True)
+    (11.592, True)
     """
     target = np.log(chance) - np.log(n_charts)
     low, high = 0.0, 200.0

@@ -22,7 +22,8 @@ COMPARISONS = {
         "of another part",
     ),
 }
-SIDES = {"with": "with", "without": "without"}
+#: How the two sides are named in the picture.
+SIDES = {"with": "proved, or with the evidence", "without": "the others"}
 
 COX = (
     "Hazard ratio: Cox regression (J. R. Stat. Soc. B 34, 1972), a baseline for every shop, adjusted for component and"
@@ -69,7 +70,7 @@ def worth(rows: pl.DataFrame, curve: pl.DataFrame, run: Run) -> Section:
         "days since the repair was closed",
         words.axis_title(PROOF_CURVE, "share_without_comeback"),
         alt,
-        ("without", "with"),
+        (SIDES["without"], SIDES["with"]),
         first,
     )
     options = [(r["comparison"], said(r["comparison"])[0]) for r in compared]
@@ -107,9 +108,14 @@ def sentence(r: dict[str, Any], run: Run) -> str:
     if r["hazard_ratio"] is None:
         return f"{counts} No ratio: {r['reason'] or 'not known'}."
     bounds = words.interval(r["hazard_ratio_low"], r["hazard_ratio_high"])
+    doubt = (
+        " The interval holds 1: no difference is shown."
+        if (r["hazard_ratio_low"] or 0) <= 1 <= (r["hazard_ratio_high"] or 1)
+        else ""
+    )
     return (
         f"{counts} Within shop, part and model the first come back {words.number(r['hazard_ratio'])} times as often"
-        f" ({run.level_text} interval {bounds})."
+        f" ({run.level_text} interval {bounds}).{doubt}"
     )
 
 
@@ -142,6 +148,7 @@ def two_digits(value: float | None) -> str:
 def curve_point(r: dict[str, Any]) -> dict[str, Any]:
     numbers = ("comparison", "side", "day", "share_without_comeback", "low", "high")
     return {name: r[name] for name in numbers} | {
+        "side": SIDES[r["side"]],
         "day_text": words.count(r["day"]),
         "value_text": words.share(r["share_without_comeback"]),
         "interval_text": words.interval(r["low"], r["high"], words.share),
