@@ -28,6 +28,12 @@ class Settings:
     discharge_coefficient: float = 0.61
     """Sharp-edged orifice at high Reynolds number (textbook); 40 CFR 1066.985 implies about 0.75, which
     makes the same hole 11 % smaller."""
+    stock_service_level: float = 0.95
+    """Chance that the parts in stock last as long as planned; one stock-out in twenty is customary."""
+    alarm_chance: float = 0.05
+    """Chance of any false alarm over all charts of "something new starting" and the whole window together."""
+    alarm_ratio: float = 2.0
+    """Rise of a failure rate that the alarms are tuned to find: a doubling."""
     max_not_ready_1996_2000: int = 2
     """Monitors that may be unset on model years 1996-2000 (40 CFR 85.2222(c)(2)); programs differ."""
     max_not_ready_2001_on: int = 1
@@ -61,6 +67,17 @@ class Settings:
         return {k: (v.isoformat() if isinstance(v, date) else v) for k, v in asdict(self).items()}
 
 
+#: Settings that need not be whole numbers.
+_REAL = (
+    "level",
+    "discharge_coefficient",
+    "max_refused_share",
+    "stock_service_level",
+    "alarm_chance",
+    "alarm_ratio",
+)
+
+
 def _read(name: str, value: Any, wrong: list[str]) -> Any:
     """Return the value in the setting's own type; what cannot be read is added to `wrong`."""
     try:
@@ -68,7 +85,7 @@ def _read(name: str, value: Any, wrong: list[str]) -> Any:
             return _day(value)
         if isinstance(value, bool):
             raise TypeError
-        if name in ("level", "discharge_coefficient", "max_refused_share"):
+        if name in _REAL:
             return float(value)
         if int(value) != float(value):
             raise ValueError
@@ -93,6 +110,9 @@ _LIMITS: tuple[tuple[str, str, Callable[[dict[str, Any]], bool]], ...] = (
     ("follow_up_days", "1 to 3650", _between("follow_up_days", 0, 3650)),
     ("cycle_gap_days", "1 to 3650", _between("cycle_gap_days", 0, 3650)),
     ("discharge_coefficient", "above 0.3 and at most 1", _between("discharge_coefficient", 0.3, 1.0)),
+    ("stock_service_level", "above 0.5 and at most 0.999", _between("stock_service_level", 0.5, 0.999)),
+    ("alarm_chance", "above 0 and at most 0.5", _between("alarm_chance", 0.0, 0.5)),
+    ("alarm_ratio", "above 1 and at most 10", _between("alarm_ratio", 1.0, 10.0)),
     ("max_not_ready_1996_2000", "0 to 11", _between("max_not_ready_1996_2000", -1, 11)),
     ("max_not_ready_2001_on", "0 to 11", _between("max_not_ready_2001_on", -1, 11)),
     ("max_refused_share", "above 0 and at most 1", _between("max_refused_share", 0, 1)),

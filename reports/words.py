@@ -40,6 +40,10 @@ LABELS: dict[str, str] = {
     "yes": "recording supports the part",
     "no": "recording points elsewhere",
     "cannot_say": "recording cannot say",
+    "early": "early failures",
+    "random": "chance, at any age",
+    "wear_out": "wear",
+    "unclear": "unclear",
 }
 
 #: Axis titles shorter than the contract's meaning; the unit always comes from the contract.
@@ -52,6 +56,10 @@ SHORT: dict[str, str] = {
     "share_at_most": "share of recordings with a leak at most so large",
     "percent": "share of test cycles",
     "rate_per_million_km": "failures per million km",
+    "observed": "failures in the month",
+    "share_without_comeback": "repairs without a comeback",
+    "age_years": "age of the unit",
+    "failures_per_unit": "failures per unit up to that age",
     "n_repairs": "repairs closed inside the window",
     "vehicle_years": "exposure inside the window",
 }

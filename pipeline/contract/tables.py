@@ -144,6 +144,113 @@ FAILURE_RATE = Table(
     ),
 )
 
+COMPONENT_LIFE = Table(
+    "mart",
+    "component_life",
+    ("make", "model", "component"),
+    "the life of one component of one model, or of all models together (make and model *)",
+    (
+        _text("make", "make; * for all makes"),
+        _text("model", "model; * for all models"),
+        _text("component", "component"),
+        _count("n_vehicles", "vehicles of the model in the register"),
+        _count("n_failures", "failures inside the window with a known age"),
+        _count(
+            "n_returns",
+            "of these, within the follow-up window of a repair of the same component: they count against that"
+            " repair, so in the forecast and not in the life",
+        ),
+        _count("n_left_out", "failures before the vehicle went into service or after it left"),
+        _count("n_replaced", "failures inside the window after which the component was replaced"),
+        _number("unit_years", "age lived under observation inside the window", "years"),
+        _number("weibull_shape", "Weibull shape: below 1 early failures, 1 chance, above 1 wear"),
+        _number("weibull_shape_low", "its lower bound"),
+        _number("weibull_shape_high", "its upper bound"),
+        _number("weibull_scale_years", "Weibull scale: age by which 63 % have failed", "years"),
+        _number("weibull_scale_low_years", "its lower bound", "years"),
+        _number("weibull_scale_high_years", "its upper bound", "years"),
+        _number("b10_years", "age by which a tenth have failed", "years"),
+        _number("b10_low_years", "its lower bound", "years"),
+        _number("b10_high_years", "its upper bound", "years"),
+        _number("p_constant", "likelihood-ratio test of shape = 1, two-sided"),
+        _text("pattern", "early, random, wear_out or unclear"),
+        _count("n_in_service", "units in service at the window's end"),
+        _number("failures_next_90_days", "failures expected of them in the 90 days after the window"),
+        _count("failures_next_90_days_low", "lower prediction bound of their number"),
+        _count("failures_next_90_days_high", "upper prediction bound of their number"),
+        _number("failures_next_365_days", "failures expected of them in the 365 days after the window"),
+        _count("failures_next_365_days_low", "lower prediction bound of their number"),
+        _count("failures_next_365_days_high", "upper prediction bound of their number"),
+        _count("parts_for_90_days", "parts that last 90 days with the chosen chance"),
+        _count("parts_for_365_days", "parts that last 365 days with the chosen chance"),
+        _number("service_level", "that chance"),
+        _text("reason", "why a number is missing"),
+    ),
+)
+
+COMPONENT_LIFE_CURVE = Table(
+    "mart",
+    "component_life_curve",
+    ("make", "model", "component", "age_years"),
+    "one age at failure on one component's life",
+    (
+        _text("make", "make; * for all makes"),
+        _text("model", "model; * for all models"),
+        _text("component", "component"),
+        _number("age_years", "age of the unit", "years"),
+        _count("n_at_risk", "units under observation at that age"),
+        _count("n_failures", "failures up to that age, returns left out"),
+        _number("since_years", "age at which the first unit came under observation", "years"),
+        _number("failures_per_unit", "failures per unit from there to that age (Nelson-Aalen)"),
+        _number("low", "its lower bound"),
+        _number("high", "its upper bound"),
+        _number("weibull_failures_per_unit", "the same by the Weibull fit"),
+    ),
+)
+
+RECURRENCE = Table(
+    "mart",
+    "recurrence",
+    ("make", "model", "component", "age_days"),
+    "one age of the vehicle on one component's recurrence",
+    (
+        _text("make", "make; * for all makes"),
+        _text("model", "model; * for all models"),
+        _text("component", "component"),
+        _count("age_days", "age of the vehicle at a failure"),
+        _count("n_at_risk", "vehicles under observation at that age"),
+        _count("n_failures", "failures up to that age"),
+        _number("failures_per_vehicle", "mean cumulative number of failures per vehicle up to that age"),
+        _number("low", "its lower bound (robust variance)"),
+        _number("high", "its upper bound (robust variance)"),
+    ),
+)
+
+ALARMS = Table(
+    "mart",
+    "alarms",
+    ("make", "model", "component", "month"),
+    "one month of one chart",
+    (
+        _text("make", "make"),
+        _text("model", "model"),
+        _text("component", "component"),
+        Column("month", "DATE", "first day of the month"),
+        _count("observed", "failures opened in the month that are no return"),
+        _number("expected", "failures expected from exposure, age and the model's own earlier months"),
+        _number("evidence", "CUSUM of the log-likelihood ratio of a raised level", "nats"),
+        _number("evidence_limit", "the chart signals where the evidence reaches this", "nats"),
+        _flag("is_signal", "the chart signals in this month"),
+        _number(
+            "false_alarm_chance", "chance paid for: of any false signal in all charts and months together"
+        ),
+        _count("n_charts", "charts that share it"),
+        _number(
+            "run_length_months", "months that one chart at least runs without a change, on average", "months"
+        ),
+    ),
+)
+
 FIRST_TIME_FIX = Table(
     "mart",
     "first_time_fix",
@@ -166,6 +273,68 @@ FIRST_TIME_FIX = Table(
         _number("funnel_high", "upper 95 % funnel limit of first-time fix"),
         _number("funnel_beyond_low", "lower 99.8 % funnel limit"),
         _number("funnel_beyond_high", "upper 99.8 % funnel limit"),
+    ),
+)
+
+PROOF_WORTH = Table(
+    "mart",
+    "proof_worth",
+    ("comparison",),
+    "one comparison of repairs with and without proof: an association, no cause",
+    (
+        _text("comparison", "proved_or_not, proved_or_no_recording or with_or_against_evidence"),
+        _count("n_repairs_with", "repairs on the first side (proved, or with the evidence)"),
+        _count("n_comebacks_with", "of these, came back within the follow-up window"),
+        _number("first_time_fix_with", "Kaplan-Meier share of these without a comeback"),
+        _number("first_time_fix_with_low", "its lower bound (Greenwood, log-log)"),
+        _number("first_time_fix_with_high", "its upper bound (Greenwood, log-log)"),
+        _count("n_repairs_without", "repairs on the second side"),
+        _count("n_comebacks_without", "of these, came back within the follow-up window"),
+        _number("first_time_fix_without", "Kaplan-Meier share of these without a comeback"),
+        _number("first_time_fix_without_low", "its lower bound (Greenwood, log-log)"),
+        _number("first_time_fix_without_high", "its upper bound (Greenwood, log-log)"),
+        _number(
+            "hazard_ratio", "comebacks on the first side against the second, same shop, component, model"
+        ),
+        _number("hazard_ratio_low", "its lower bound"),
+        _number("hazard_ratio_high", "its upper bound"),
+        _number("p_value", "Wald test of a ratio of 1, two-sided"),
+        _count("n_used", "repairs that the ratio rests on"),
+        _count("n_comebacks_used", "comebacks that the ratio rests on"),
+        _number(
+            "comebacks_avoided",
+            "comebacks of the second side that would not have been at the first side's hazard",
+        ),
+        _number("comebacks_avoided_low", "its lower bound"),
+        _number("comebacks_avoided_high", "its upper bound"),
+        _count("n_labor_known", "comebacks whose labor is known"),
+        _number("labor_h_per_comeback", "their mean labor", "h"),
+        _number("hours_avoided", "labor of the comebacks avoided", "h"),
+        _number("hours_avoided_low", "its lower bound", "h"),
+        _number("hours_avoided_high", "its upper bound", "h"),
+        _count("n_cost_known", "comebacks whose parts cost is known in the commonest currency"),
+        _text("currency", "that currency"),
+        _number("parts_cost_per_comeback", "their mean parts cost, in that currency"),
+        _number("parts_cost_avoided", "parts cost of the comebacks avoided, in that currency"),
+        _number("parts_cost_avoided_low", "its lower bound"),
+        _number("parts_cost_avoided_high", "its upper bound"),
+        _text("reason", "why a number is missing"),
+    ),
+)
+
+PROOF_CURVE = Table(
+    "mart",
+    "proof_curve",
+    ("comparison", "side", "day"),
+    "one day on one side of a comparison",
+    (
+        _text("comparison", "as in proof_worth"),
+        _text("side", "with or without"),
+        _count("day", "days since the repair was closed"),
+        _count("n_at_risk", "repairs still followed and without a comeback on that day"),
+        _number("share_without_comeback", "Kaplan-Meier share without a comeback up to that day"),
+        _number("low", "its lower bound (Greenwood, log-log)"),
+        _number("high", "its upper bound (Greenwood, log-log)"),
     ),
 )
 
@@ -274,7 +443,13 @@ MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
     REPAIR_CHECK,
     FAILURE_RATE,
+    COMPONENT_LIFE,
+    COMPONENT_LIFE_CURVE,
+    RECURRENCE,
+    ALARMS,
     FIRST_TIME_FIX,
+    PROOF_WORTH,
+    PROOF_CURVE,
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
     INSPECTION_REPORT,

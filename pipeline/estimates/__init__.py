@@ -11,28 +11,42 @@ from collections.abc import Callable
 import polars as pl
 
 from pipeline.contract.tables import (
+    ALARMS,
+    COMPONENT_LIFE,
+    COMPONENT_LIFE_CURVE,
     FAILURE_RATE,
     FIRST_TIME_FIX,
     INSPECTION_REPORT,
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
+    PROOF_CURVE,
+    PROOF_WORTH,
     READINESS,
+    RECURRENCE,
     STATION_LOOK,
 )
+from pipeline.estimates.alarms import alarms
+from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
 from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.leak_size import leak_sizes
+from pipeline.estimates.proof_worth import proof_worth
+from pipeline.estimates.recurrence import recurrence
 from pipeline.estimates.stations import station_look
 from pipeline.settings import Settings
 
 __all__ = [
+    "alarms",
+    "component_lives",
     "estimate_all",
     "failure_rates",
     "first_time_fixes",
     "inspection_report",
     "leak_sizes",
+    "proof_worth",
     "readiness",
+    "recurrence",
     "station_look",
 ]
 
@@ -51,12 +65,34 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     `pipeline.traces`; `mart.repair_check` is whole when `sql/` has run.
     """
     level = settings.level
+    stretches = read("mart.unit_life_count")
+    window = read("core.setting").row(0, named=True)
+    lives = component_lives(
+        stretches,
+        read("mart.unit_in_service"),
+        read("mart.failure_count"),
+        level,
+        settings.stock_service_level,
+    )
+    repairs = read("mart.repair_follow_up")
+    proof = proof_worth(repairs, read("mart.comeback_cost"), settings.follow_up_days, level)
     leaks = leak_sizes(read("mart.leak_bound"), level)
     return {
         FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
-        FIRST_TIME_FIX.full_name: first_time_fixes(
-            read("mart.repair_follow_up"), settings.follow_up_days, level
+        COMPONENT_LIFE.full_name: lives.lives,
+        COMPONENT_LIFE_CURVE.full_name: lives.curves,
+        RECURRENCE.full_name: recurrence(read("core.vehicle_age"), read("core.failure_age"), level),
+        ALARMS.full_name: alarms(
+            stretches,
+            lives.lives,
+            window["from_on"],
+            window["to_on"],
+            settings.alarm_chance,
+            settings.alarm_ratio,
         ),
+        FIRST_TIME_FIX.full_name: first_time_fixes(repairs, settings.follow_up_days, level),
+        PROOF_WORTH.full_name: proof.worth,
+        PROOF_CURVE.full_name: proof.curves,
         LEAK_SIZE.full_name: leaks.sizes,
         LEAK_SIZE_CURVE.full_name: leaks.curves,
         INSPECTION_REPORT.full_name: inspection_report(read("mart.inspection_count"), level),

@@ -65,6 +65,7 @@ class _Lives:
     log_end: Floats
     log_entry: Floats
     event: Floats
+    weight: Floats
     log_unit: Floats
     n_events: Floats
     mean_log: Floats
@@ -72,8 +73,8 @@ class _Lives:
     def moments(self, shape: Floats) -> tuple[Floats, Floats, Floats]:
         """Sums of t^k ln(t)^j - e^k ln(e)^j, j = 0, 1, 2, per group at its own shape k."""
         k = shape[self.group.codes]
-        end = np.exp(k * self.log_end)
-        entry = np.exp(k * self.log_entry)
+        end = self.weight * np.exp(k * self.log_end)
+        entry = self.weight * np.exp(k * self.log_entry)
         log_entry = np.where(np.isinf(self.log_entry), 0.0, self.log_entry)
         first, second = end - entry, end * self.log_end - entry * log_entry
         third = end * self.log_end**2 - entry * log_entry**2
@@ -86,6 +87,7 @@ def weibull_life(
     groups: ArrayLike | None = None,
     entry: ArrayLike | None = None,
     level: float = 0.95,
+    counts: ArrayLike | None = None,
 ) -> WeibullLife:
     """Fit a Weibull life distribution to each group by maximum likelihood.
 
@@ -97,6 +99,7 @@ def weibull_life(
     groups : (n,) labels; None: one group.
     entry : (n,) age when observation began [same unit], 0 <= entry < age (left truncation); None: 0.
     level : confidence level, 0..1.
+    counts : (n,) units that each row stands for [1], >= 0; None: one each.
 
     Returns
     -------
@@ -115,7 +118,7 @@ def weibull_life(
     (1.7208, 606.53, 'unclear')
     """
     z = normal_quantile(level)
-    lives, n, left_out = _prepare(age, event, groups, entry)
+    lives, n, left_out = _prepare(age, event, groups, entry, counts)
     reason = np.select([lives.n_events < 2, lives.mean_log == 0], [TOO_FEW, ALL_AT_THE_END], "").astype(
         object
     )
@@ -148,16 +151,22 @@ def weibull_life(
 
 
 def _prepare(
-    age: ArrayLike, event: ArrayLike, groups: ArrayLike | None, entry: ArrayLike | None
+    age: ArrayLike,
+    event: ArrayLike,
+    groups: ArrayLike | None,
+    entry: ArrayLike | None,
+    counts: ArrayLike | None,
 ) -> tuple[_Lives, Floats, Floats]:
     end, flag = np.broadcast_arrays(np.atleast_1d(np.asarray(age, float)), np.asarray(event, float))
     began = np.zeros(len(end)) if entry is None else np.broadcast_to(np.asarray(entry, float), end.shape)
+    weight = np.ones(len(end)) if counts is None else np.broadcast_to(np.asarray(counts, float), end.shape)
     everyone = group_rows(groups, len(end))
     used = (end > 0) & np.isfinite(end) & np.isfinite(flag) & (began >= 0) & (began < end)
-    left_out = everyone.total(~used)
+    left_out = everyone.total(np.where(used, 0.0, weight))
     used &= everyone.codes >= 0
     group = Grouping(everyone.labels, everyone.codes[used])
-    end, began, flag = end[used], began[used], (flag[used] != 0).astype(float)
+    end, began, weight = end[used], began[used], weight[used]
+    flag = np.where(flag[used] != 0, weight, 0.0)
     greatest = np.zeros(group.n_groups)
     np.maximum.at(greatest, group.codes, end)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -166,8 +175,8 @@ def _prepare(
         log_entry = np.log(began / greatest[group.codes])
         n_events = group.total(flag)
         mean_log = group.total(flag * log_end) / n_events
-    lives = _Lives(group, log_end, log_entry, flag, log_unit, n_events, mean_log)
-    return lives, group.total(np.ones(len(end))), left_out
+    lives = _Lives(group, log_end, log_entry, flag, weight, log_unit, n_events, mean_log)
+    return lives, group.total(weight), left_out
 
 
 def _best_shape(lives: _Lives, wanted: NDArray[np.bool_]) -> Floats:

@@ -12,6 +12,7 @@ from reports import words
 from reports.charts.bars import draw_bars
 from reports.charts.intervals import draw_intervals
 from reports.charts.rates import draw_recurrence_map
+from reports.pages.alarms import something_new
 from reports.pages.fleet_rows import (
     MAX_CHOICES,
     MAX_MODELS,
@@ -26,6 +27,7 @@ from reports.pages.fleet_rows import (
     top_models,
     with_words,
 )
+from reports.pages.life import lives_with_words, stock, wear
 from reports.pages.page import (
     Finding,
     Page,
@@ -71,12 +73,16 @@ TESTED = (
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the fleet page from `mart.failure_rate`."""
+    """Make the fleet page from `mart.failure_rate`, `mart.alarms`, `mart.component_life` and its curve."""
     rates = with_words(read("mart.failure_rate"))
+    lives = lives_with_words(read("mart.component_life"))
     sections = (
         recurring(rates, run),
+        something_new(read("mart.alarms"), run),
         by_model(rates, run),
         by_component(rates, run),
+        wear(lives, read("mart.component_life_curve"), run),
+        stock(lives, run),
         exposure(rates),
         distance(rates, run),
     )

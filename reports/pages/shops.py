@@ -24,7 +24,9 @@ from reports.pages.page import (
     text_cell,
 )
 from reports.pages.proof import proof
+from reports.pages.recurrence import recurrence
 from reports.pages.run import Run
+from reports.pages.worth import worth
 
 SERIES = ("all repairs, censored ones included", "followed to the end only")
 
@@ -64,10 +66,17 @@ FUNNEL = (
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the shops page from `mart.first_time_fix` and `mart.repair_check`."""
+    """Make the shops page from `mart.first_time_fix`, `mart.repair_check`, `mart.proof_worth`, `mart.recurrence`."""
     fixes = with_words(read("mart.first_time_fix"))
     checks = read("mart.repair_check")
-    sections = (funnel(fixes, run), compare(fixes, run), proof(checks), technicians(fixes, run))
+    sections = (
+        funnel(fixes, run),
+        compare(fixes, run),
+        proof(checks),
+        worth(read("mart.proof_worth"), read("mart.proof_curve"), run),
+        recurrence(read("mart.recurrence"), run),
+        technicians(fixes, run),
+    )
     lead = (
         f"Repairs closed {run.window_text}, each followed for {run.follow_up_days} days. Bounds are"
         f" {run.level_text} intervals.",

@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, key_text
--- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look
+-- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look
 -- units: none
 -- leaves out: nothing
 -- why: one row for one key in every table of the contract
@@ -21,6 +21,18 @@ with keys as (
     select 'mart.repair_check' as table_name, coalesce(cast(job_id as varchar), '') as key_text from mart.repair_check
     union all
     select 'mart.failure_rate' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') as key_text from mart.failure_rate
+    union all
+    select 'mart.component_life' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') as key_text from mart.component_life
+    union all
+    select 'mart.component_life_curve' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') || '|' || coalesce(cast(age_years as varchar), '') as key_text from mart.component_life_curve
+    union all
+    select 'mart.recurrence' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') || '|' || coalesce(cast(age_days as varchar), '') as key_text from mart.recurrence
+    union all
+    select 'mart.alarms' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') || '|' || coalesce(cast(month as varchar), '') as key_text from mart.alarms
+    union all
+    select 'mart.proof_worth' as table_name, coalesce(cast(comparison as varchar), '') as key_text from mart.proof_worth
+    union all
+    select 'mart.proof_curve' as table_name, coalesce(cast(comparison as varchar), '') || '|' || coalesce(cast(side as varchar), '') || '|' || coalesce(cast(day as varchar), '') as key_text from mart.proof_curve
     union all
     select 'mart.first_time_fix' as table_name, coalesce(cast("by" as varchar), '') || '|' || coalesce(cast("group" as varchar), '') as key_text from mart.first_time_fix
     union all

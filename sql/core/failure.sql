@@ -19,6 +19,7 @@ select
     repair.make,
     repair.model,
     repair.component,
+    repair.action,
     repair.opened_on,
     comebacks.vehicle_id is not null as is_comeback
 from core.repair as repair

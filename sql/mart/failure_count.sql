@@ -31,6 +31,7 @@ failures as (
         failure.component,
         count(*) as n_failures,
         count(*) filter (failure.is_comeback) as n_comebacks,
+        count(*) filter (failure.action = 'replaced') as n_replaced,
         count(*) filter (
             exposure.distance_km is not null
             and failure.opened_on > exposure.first_read_on
@@ -47,6 +48,7 @@ select
     components.component,
     coalesce(failures.n_failures, 0) as n_failures,
     coalesce(failures.n_comebacks, 0) as n_comebacks,
+    coalesce(failures.n_replaced, 0) as n_replaced,
     models.n_vehicles,
     cast(models.exposure_days as bigint) as exposure_days,
     models.vehicle_km,

@@ -119,3 +119,64 @@ def repair_check(rng: np.random.Generator) -> pl.DataFrame:
             }
         )
     return framed(TABLES["mart.repair_check"], rows)
+
+
+def proof_worth() -> pl.DataFrame:
+    first = {
+        "comparison": "proved_or_not",
+        "n_repairs_with": 400,
+        "n_comebacks_with": 14,
+        "first_time_fix_with": 0.965,
+        "first_time_fix_with_low": 0.94,
+        "first_time_fix_with_high": 0.98,
+        "n_repairs_without": 500,
+        "n_comebacks_without": 60,
+        "first_time_fix_without": 0.88,
+        "first_time_fix_without_low": 0.85,
+        "first_time_fix_without_high": 0.905,
+        "hazard_ratio": 0.3,
+        "hazard_ratio_low": 0.2,
+        "hazard_ratio_high": 0.55,
+        "p_value": 0.0004,
+        "n_used": 880,
+        "n_comebacks_used": 74,
+        "comebacks_avoided": 42.0,
+        "comebacks_avoided_low": 27.0,
+        "comebacks_avoided_high": 48.0,
+        "n_labor_known": 70,
+        "labor_h_per_comeback": 1.5,
+        "hours_avoided": 63.0,
+        "hours_avoided_low": 40.5,
+        "hours_avoided_high": 72.0,
+        "n_cost_known": 60,
+        "currency": "USD",
+        "parts_cost_per_comeback": 80.0,
+        "parts_cost_avoided": 3360.0,
+        "parts_cost_avoided_low": 2160.0,
+        "parts_cost_avoided_high": 3840.0,
+    }
+    second = {name: first[name] for name in first if "repairs" in name or "fix" in name} | {
+        "comparison": "with_or_against_evidence",
+        "n_comebacks_with": 0,
+        "n_comebacks_without": 9,
+        "reason": "no comeback on one of the two sides: no ratio",
+    }
+    return framed(TABLES["mart.proof_worth"], [first, second])
+
+
+def proof_curve() -> pl.DataFrame:
+    rows = [
+        {
+            "comparison": comparison,
+            "side": side,
+            "day": day,
+            "n_at_risk": 400 - day,
+            "share_without_comeback": 1 - day * drop,
+            "low": 1 - day * drop * 1.5,
+            "high": 1 - day * drop * 0.6,
+        }
+        for comparison in ("proved_or_not", "with_or_against_evidence")
+        for side, drop in (("with", 0.0004), ("without", 0.0013))
+        for day in range(5, 91, 5)
+    ]
+    return framed(TABLES["mart.proof_curve"], rows)

@@ -15,7 +15,14 @@ from pipeline.contract.tables import MARTS
 from tests.unit.reports.audit_frames import audit_files, audit_runs, quarantine
 from tests.unit.reports.frame_of_table import HOSTILE, TABLES, framed
 from tests.unit.reports.inspection_frames import inspection_report, readiness, station_look
-from tests.unit.reports.repair_frames import failure_rate, first_time_fix, repair_check
+from tests.unit.reports.life_frames import alarms, component_life, component_life_curve, recurrence
+from tests.unit.reports.repair_frames import (
+    failure_rate,
+    first_time_fix,
+    proof_curve,
+    proof_worth,
+    repair_check,
+)
 from tests.unit.reports.trace_frames import leak_size, leak_size_curve, trace_result
 
 
@@ -54,8 +61,14 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
     rng = np.random.default_rng(5)
     tables = {
         "mart.failure_rate": failure_rate(rng),
+        "mart.component_life": component_life(),
+        "mart.component_life_curve": component_life_curve(),
+        "mart.recurrence": recurrence(),
+        "mart.alarms": alarms(),
         "mart.first_time_fix": first_time_fix(rng),
         "mart.repair_check": repair_check(rng),
+        "mart.proof_worth": proof_worth(),
+        "mart.proof_curve": proof_curve(),
         "mart.leak_size": leak_size(rng),
         "mart.leak_size_curve": leak_size_curve(),
         "mart.trace_result": trace_result(rng, hostile),
@@ -73,7 +86,14 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
             .otherwise(pl.col("model"))
             .alias("model")
         )
-        for name in ("mart.failure_rate", "mart.readiness"):
+        for name in (
+            "mart.failure_rate",
+            "mart.component_life",
+            "mart.component_life_curve",
+            "mart.recurrence",
+            "mart.alarms",
+            "mart.readiness",
+        ):
             tables[name] = tables[name].with_columns(renamed)
         shop = (
             pl.when(pl.col("group") == "shop-03")

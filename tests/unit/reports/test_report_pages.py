@@ -261,3 +261,89 @@ def test_the_settings_of_the_last_run_are_the_ones_shown():
     assert run.level_text == "95%"
     assert last_run(older).level_text == "80%"
     assert run.skipped == ("workshop/samples_cut.parquet: The file ends before its footer.",)
+
+
+def test_lives_stand_in_the_table_with_their_bounds_and_reasons(pages, tables):
+    lines = table_of(pages["fleet.html"], "Lives of parts")[1:]
+    assert len(lines) == tables["mart.component_life"].height
+    shown = {(line[1], line[0]): line for line in lines}
+    r = tables["mart.component_life"].filter(model="Orrin", component="purge_valve").row(0, named=True)
+    line = shown["Halden Orrin", "purge valve"]
+    bounds = f"{words.number(r['weibull_shape_low'])} to {words.number(r['weibull_shape_high'])}"
+    assert line[5] == f"{words.number(r['weibull_shape'])} {bounds}"
+    assert line[4] == "wear"
+    assert [line[-1] for line in lines if line[-1]] == ["fewer than two failures"]
+
+
+def test_the_probability_plot_holds_the_curve_of_every_choice(pages, tables):
+    rows = pages["fleet.html"].specs["wear-spec"]["datasets"]["rows"]
+    curve = tables["mart.component_life_curve"]
+    assert len(rows) == curve.height
+    assert sum(r["weibull_failures_per_unit"] for r in rows) == pytest.approx(
+        curve["weibull_failures_per_unit"].sum()
+    )
+
+
+def test_the_forecast_names_what_most_is_needed_of(tables):
+    found = section(fleet, tables, "stock")
+    lives = tables["mart.component_life"].filter(pl.col("make") == "*")
+    top = lives.sort("failures_next_365_days", descending=True).row(0, named=True)
+    low, high = top["failures_next_365_days_low"], top["failures_next_365_days_high"]
+    assert (
+        f"{words.label(top['component'])} ({words.number(top['failures_next_365_days'])}" in found.answer[0]
+    )
+    assert f"{low} to {high})" in found.answer[0]
+
+
+def test_a_chart_that_signals_is_named_with_its_first_month_and_what_was_paid(tables):
+    rising = tables["mart.alarms"].with_columns(
+        is_signal=pl.col("model").eq("Orrin")
+        & pl.col("component").eq("purge_valve")
+        & (pl.col("observed") == 9)
+    )
+    found = section(fleet, tables | {"mart.alarms": rising}, "new")
+    assert found.answer[0] == "1 of 64 charts signals a rise."
+    assert "64 charts and the whole window: at most 5.0%" in found.answer[1]
+    assert [f.text.split(" month")[0] for f in found.findings] == [
+        "Halden Orrin, purge valve: first signal in 2024-07, 9 failures that"
+    ]
+
+
+def test_without_a_signal_nothing_is_named(tables):
+    quiet = tables | {"mart.alarms": tables["mart.alarms"].with_columns(is_signal=False)}
+    found = section(fleet, quiet, "new")
+    assert found.answer[0] == "Nothing: none of 64 charts signals a rise."
+    assert not found.findings
+
+
+def test_the_months_of_a_chart_are_those_of_the_table(pages, tables):
+    rows = pages["fleet.html"].specs["new-spec"]["datasets"]["rows"]
+    keys = {r["group_key"] for r in rows}
+    assert len(keys) == 60
+    assert "Halden Orrin: purge_valve" in keys
+    assert len(rows) == 12 * 60
+
+
+def test_recurrence_stands_at_its_greatest_age(pages, tables):
+    lines = table_of(pages["shops.html"], "Failures per vehicle")[1:]
+    groups = tables["mart.recurrence"].select("make", "model", "component").unique()
+    assert len(lines) == groups.height
+    line = next(x for x in lines if x[:2] == ["purge valve", "Halden Orrin"])
+    assert line[2:4] == ["8", words.number(1600 / 365.25)]
+    assert line[4] == "0.0320 0.0160 to 0.0720"
+
+
+def test_proof_is_weighed_with_its_interval_its_price_and_as_an_association(tables):
+    found = section(shops, tables, "worth")
+    said = " ".join(found.answer)
+    assert "come back 0.300 times as often (95% interval 0.200 to 0.550)" in said
+    assert "42 comebacks (27 to 48) would not have been, with 63 hours of labor" in said
+    assert "3,360 USD of parts (known for 60)" in said
+    assert "association, not a trial" in said
+    assert "No ratio: no comeback on one of the two sides" in said
+
+
+def test_nothing_is_said_to_be_avoided_where_the_interval_holds_one(tables):
+    doubtful = tables["mart.proof_worth"].with_columns(hazard_ratio_high=pl.lit(1.2))
+    found = section(shops, tables | {"mart.proof_worth": doubtful}, "worth")
+    assert not any("would not have been" in text for text in found.answer)

@@ -1,0 +1,187 @@
+"""What is proof worth? Repairs proved by a recording against those not, with its evidence against the rest."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipeline.contract.tables import PROOF_CURVE, PROOF_WORTH
+from pipeline.estimates.table_shape import as_table, empty_table
+from pipeline.statistics.grouping import Floats
+from pipeline.statistics.hazard_ratio import cox_regression
+from pipeline.statistics.survival import kaplan_meier, survival_curve
+
+#: Comparison: column, its values on the side "with", its values on the side "without".
+COMPARISONS = {
+    "proved_or_not": ("verified", ("proved",), ("not_proved", "disproved", "no_trace")),
+    "proved_or_no_recording": ("verified", ("proved",), ("no_trace",)),
+    "with_or_against_evidence": ("evidence", ("yes",), ("no",)),
+}
+SIDES = ("without", "with")
+ONE_SIDE = "no comeback on one of the two sides: no ratio"
+NO_COMPARISON = "repairs of one side only"
+
+
+_NUMBERS = (
+    "hazard_ratio",
+    "hazard_ratio_low",
+    "hazard_ratio_high",
+    "p_value",
+    "n_used",
+    "n_comebacks_used",
+    "comebacks_avoided",
+    "comebacks_avoided_low",
+    "comebacks_avoided_high",
+)
+
+
+class ProofWorth(NamedTuple):
+    """The two marts on proof: one row per comparison, and the share without a comeback day by day."""
+
+    worth: pl.DataFrame
+    curves: pl.DataFrame
+
+
+def proof_worth(repairs: pl.DataFrame, costs: pl.DataFrame, follow_up_days: int, level: float) -> ProofWorth:
+    """Compare comebacks of repairs with and without proof, adjusted for component and model, within shops.
+
+    Parameters
+    ----------
+    repairs : rows of `mart.repair_follow_up`: job_id, shop, model, component, verified, evidence, time_days
+        [days], is_comeback.
+    costs : rows of `mart.comeback_cost`: job_id, labor_h [h], parts_cost, currency.
+    follow_up_days : end of the follow-up window [days].
+    level : level of the bounds, 0..1.
+
+    Returns
+    -------
+    ProofWorth : `mart.proof_worth` (a missing number has its reason) and `mart.proof_curve`. A hazard ratio below
+        1: repairs on the side "with" come back less. It is an association: shops record, and parts are tested,
+        where the work is done with care.
+    """
+    if repairs.is_empty():
+        return ProofWorth(empty_table(PROOF_WORTH), empty_table(PROOF_CURVE))
+    price = _price_of_a_comeback(costs)
+    rows, curves = [], []
+    for name, (column, with_, without) in COMPARISONS.items():
+        compared = repairs.filter(pl.col(column).is_in([*with_, *without])).with_columns(
+            is_with=pl.col(column).is_in(with_)
+        )
+        rows.append({"comparison": name} | _compare(compared, follow_up_days, level) | price)
+        curves.append(_curve(compared, level).with_columns(comparison=pl.lit(name)))
+    frame = pl.DataFrame(rows, infer_schema_length=None)
+    frame = frame.with_columns(
+        pl.Series(f"{what}_avoided{end}", _floats(frame[f"comebacks_avoided{end}"]) * _floats(frame[each]))
+        for what, each in (("hours", "labor_h_per_comeback"), ("parts_cost", "parts_cost_per_comeback"))
+        for end in ("", "_low", "_high")
+    )
+    return ProofWorth(as_table(frame, PROOF_WORTH), as_table(pl.concat(curves), PROOF_CURVE))
+
+
+def _compare(compared: pl.DataFrame, follow_up_days: int, level: float) -> dict[str, object]:
+    row: dict[str, object] = {}
+    for is_with, side in enumerate(SIDES):
+        own = compared.filter(pl.col("is_with") == bool(is_with))
+        fit = kaplan_meier(
+            own["time_days"].to_numpy(), own["is_comeback"].to_numpy(), at=follow_up_days, level=level
+        )
+        row |= {
+            f"n_repairs_{side}": own.height,
+            f"n_comebacks_{side}": int(own["is_comeback"].sum()),
+            f"first_time_fix_{side}": _first(fit.survival) if own.height else None,
+            f"first_time_fix_{side}_low": _first(fit.low) if own.height else None,
+            f"first_time_fix_{side}_high": _first(fit.high) if own.height else None,
+        }
+    return row | _ratio(compared, row, level)
+
+
+def _ratio(compared: pl.DataFrame, row: dict[str, object], level: float) -> dict[str, object]:
+    nothing: dict[str, object] = dict.fromkeys(_NUMBERS)
+    if not (row["n_repairs_with"] and row["n_repairs_without"]):
+        return nothing | {"reason": NO_COMPARISON}
+    if not (row["n_comebacks_with"] and row["n_comebacks_without"]):
+        return nothing | {"reason": ONE_SIDE}
+    used = _with_comebacks(compared)
+    fit = cox_regression(
+        used["time_days"].to_numpy(),
+        used["is_comeback"].to_numpy(),
+        _covariates(used),
+        used["shop"].to_numpy(),
+        level,
+    )
+    if fit.reason:
+        return nothing | {"reason": fit.reason}
+    value, low, high = (float(v[0]) for v in fit.hazard_ratio)
+    n = row["n_comebacks_without"]
+    avoided = (n * (1 - r) for r in (value, high, low))  # type: ignore[operator]
+    numbers = (value, low, high, float(fit.p_value[0]), fit.n, fit.n_events, *avoided)
+    return dict(zip(nothing, numbers, strict=True)) | {"reason": None}
+
+
+def _with_comebacks(compared: pl.DataFrame) -> pl.DataFrame:
+    """Leave out models, components and shops without a comeback: they say nothing of the ratio.
+
+    Their own hazard is best fitted as 0, so that they leave every risk set.
+    """
+    height = -1
+    while compared.height != height:
+        height = compared.height
+        for column in ("model", "component", "shop"):
+            compared = compared.filter(pl.col("is_comeback").any().over(column))
+    return compared
+
+
+def _covariates(used: pl.DataFrame) -> Floats:
+    """The side, then a column for every component and model but the first of each."""
+    columns = [used["is_with"].cast(pl.Float64).to_numpy()]
+    for name in ("component", "model"):
+        values = used[name].to_numpy()
+        columns += [(values == level).astype(float) for level in sorted(set(values))[1:]]
+    return np.column_stack(columns)
+
+
+def _price_of_a_comeback(costs: pl.DataFrame) -> dict[str, object]:
+    """Mean hours and parts of the jobs that repairs came back as, where known; money in the commonest currency."""
+    hours = costs["labor_h"].drop_nulls()
+    priced = costs.drop_nulls(["parts_cost", "currency"])
+    ranked = priced.group_by("currency").len().sort(["len", "currency"], descending=[True, False])
+    currency = ranked["currency"][0] if ranked.height else None
+    money = (
+        priced.filter(pl.col("currency") == currency)["parts_cost"]
+        if currency
+        else pl.Series([], dtype=pl.Float64)
+    )
+    return {
+        "n_labor_known": len(hours),
+        "labor_h_per_comeback": hours.mean(),
+        "n_cost_known": len(money),
+        "parts_cost_per_comeback": money.mean(),
+        "currency": currency,
+    }
+
+
+def _curve(compared: pl.DataFrame, level: float) -> pl.DataFrame:
+    side = np.array(SIDES)[compared["is_with"].cast(pl.Int64).to_numpy()]
+    curve = survival_curve(
+        compared["time_days"].to_numpy(), compared["is_comeback"].to_numpy(), side, level=level
+    )
+    return pl.DataFrame(
+        {
+            "side": pl.Series(curve.group.tolist(), dtype=pl.String),
+            "day": curve.time,
+            "n_at_risk": curve.n_at_risk,
+            "share_without_comeback": curve.survival,
+            "low": curve.low,
+            "high": curve.high,
+        }
+    )
+
+
+def _first(values: Floats) -> float | None:
+    return float(values[0]) if len(values) and np.isfinite(values[0]) else None
+
+
+def _floats(column: pl.Series) -> Floats:
+    return column.cast(pl.Float64).fill_null(np.nan).to_numpy()

@@ -1,0 +1,153 @@
+"""Whether something new is starting: a section of the fleet page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.tables import ALARMS
+from reports import words
+from reports.charts.months import draw_months
+from reports.pages.page import Finding, Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.run import Run
+
+#: Charts may be looked at for so many pairs, those with the most evidence of a rise first.
+MAX_CHARTS = 60
+
+EXPECTED = (
+    "Expected: the months' exposure by age under the life of the part on all models, times the model's own level as"
+    " its earlier months show it. Failures within the follow-up window after a repair of the same part count against"
+    " that repair and not here."
+)
+
+CHART = (
+    "Chart: Poisson CUSUM (J. Lucas, Technometrics 27, 1985) on the likelihood ratio of a raised level against the"
+    " usual one, with what is not yet known of the usual level carried along; it starts, and starts again after a"
+    " signal, at a quarter of its limit. The limit is set so that all charts together keep to the stated chance, by the"
+    " martingale bound (M + head start)/limit for M months."
+)
+
+
+def something_new(rows: pl.DataFrame, run: Run) -> Section:
+    question = "Is something new starting?"
+    every = [with_words(r) for r in rows.sort("make", "model", "component", "month").to_dicts()]
+    judged = [r for r in every if r["month"] is not None and r["evidence"] is not None]
+    if not judged:
+        return Section(
+            "new", question, ("Not known: no failure to follow from month to month.",), how=(EXPECTED,)
+        )
+    last = list({r["group_key"]: r for r in judged}.values())
+    signals = [r for r in judged if r["is_signal"]]
+    first_signals = list({r["group_key"]: r for r in reversed(signals)}.values())
+    most = {r["group_key"]: 0.0 for r in last}
+    for r in judged:
+        most[r["group_key"]] = max(most[r["group_key"]], r["evidence"])
+    offered = sorted(last, key=lambda r: (-most[r["group_key"]], r["group_key"]))[:MAX_CHARTS]
+    keys = {r["group_key"] for r in offered}
+    alt = "Failures counted and expected in each month for the chosen part and model; diamonds are signals."
+    chart = draw_months(
+        [drawn(r) for r in judged if r["group_key"] in keys],
+        "month",
+        words.axis_title(ALARMS, "observed"),
+        alt,
+        offered[0]["group_key"],
+    )
+    return Section(
+        "new",
+        question,
+        answer(last, first_signals),
+        notable=True,
+        findings=tuple(
+            Finding(signal_sentence(r)) for r in sorted(first_signals, key=lambda r: r["month"])[:6]
+        ),
+        choices=(
+            choice(
+                "group_key",
+                "Part and model",
+                [(r["group_key"], f"{r['part']}: {r['name']}") for r in offered],
+                offered[0]["group_key"],
+            ),
+        ),
+        picture=Picture(
+            chart,
+            alt,
+            "Bars: failures counted; dashed: expected; diamond: the chart signals. Most evidence of a rise first.",
+        ),
+        grids=(alarm_grid(last, most, signals),),
+        how=(EXPECTED, CHART),
+        left_out=(
+            "A level that was high from the first month: nothing started then; see the rates.",
+            "Small and slow rises: a chart that is looked at every month for every part and may hardly ever be wrong"
+            " needs about twenty to thirty failures to be sure of a doubling.",
+        ),
+    )
+
+
+def with_words(r: dict[str, Any]) -> dict[str, Any]:
+    return r | {
+        "name": words.of_model(r),
+        "part": words.label(r["component"]),
+        "group_key": f"{r['make']} {r['model']}: {r['component']}",
+        "month_text": r["month"].strftime("%Y-%m") if r["month"] else words.MISSING,
+    }
+
+
+def answer(last: list[dict[str, Any]], signals: list[dict[str, Any]]) -> tuple[str, ...]:
+    some = last[0]
+    paid = (
+        f"Chance of any false signal over all {words.plural(some['n_charts'], 'chart')} and the whole window: at most"
+        f" {words.share(some['false_alarm_chance'])}; without a change one chart would run at least"
+        f" {words.number(some['run_length_months'])} months on average."
+    )
+    if not signals:
+        return (f"Nothing: none of {words.plural(len(last), 'chart')} signals a rise.", paid)
+    verb = "signals" if len(signals) == 1 else "signal"
+    return (f"{len(signals)} of {words.plural(len(last), 'chart')} {verb} a rise.", paid)
+
+
+def signal_sentence(r: dict[str, Any]) -> str:
+    return (
+        f"{r['name']}, {r['part']}: first signal in {r['month_text']},"
+        f" {words.plural(r['observed'], 'failure')} that month where {words.number(r['expected'], 2)} were expected."
+    )
+
+
+def drawn(r: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "group_key": r["group_key"],
+        "month": r["month"].isoformat(),
+        "observed": r["observed"],
+        "expected": r["expected"],
+        "mark": "signal" if r["is_signal"] else "",
+        "month_text": r["month_text"],
+        "count_text": words.plural(r["observed"], "failure"),
+        "expected_text": words.number(r["expected"], 2),
+        "evidence_text": f"{words.number(r['evidence'], 2)}, limit {words.number(r['evidence_limit'], 3)}",
+    }
+
+
+def alarm_grid(last: list[dict[str, Any]], most: dict[str, float], signals: list[dict[str, Any]]) -> Grid:
+    first = {r["group_key"]: r["month_text"] for r in reversed(signals)}
+    lines = (
+        Row(
+            (
+                text_cell(r["part"], r["group_key"] in first),
+                text_cell(r["name"]),
+                number_cell(words.count(r["observed"]), r["observed"]),
+                number_cell(words.number(r["expected"], 2), r["expected"]),
+                number_cell(words.number(most[r["group_key"]], 3), most[r["group_key"]]),
+                number_cell(words.number(r["evidence_limit"], 3), r["evidence_limit"]),
+                text_cell(first.get(r["group_key"], "")),
+            )
+        )
+        for r in sorted(last, key=lambda r: -most[r["group_key"]])
+    )
+    heads = ("Part", "Model", "Last month", "Expected", "Most evidence", "Limit", "First signal")
+    return grid(
+        "Charts of every part and model, most evidence of a rise first",
+        heads,
+        lines,
+        "mart.alarms",
+        n_text_columns=2,
+    )

@@ -1,0 +1,270 @@
+"""At what age parts fail, and what that means for the shelf: two sections of the fleet page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.tables import COMPONENT_LIFE_CURVE
+from reports import words
+from reports.charts.life import draw_life_curve
+from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.run import Run
+
+#: Curves may be chosen for so many parts, all models together first, then those with the most failures.
+MAX_CURVES = 150
+
+LIFE = (
+    "The first unit of a part is as old as its vehicle; the next one starts when the repair that replaced it was"
+    " closed. A unit that was already old when the window began enters late, one still alive leaves at the window's"
+    " end or with its vehicle. A repair without a new part leaves the unit as old as it was. A failure on the day a"
+    " unit came under observation counts half a day."
+)
+
+RETURNS = (
+    "A failure within the follow-up window after a repair of the same part speaks of that repair and not of the"
+    " part's age: it is left out of the life and counted in the forecast."
+)
+
+WEIBULL = (
+    "Weibull life by maximum likelihood under late entry and survivors, bounds on the logarithmic scale (W. Meeker"
+    " and L. Escobar, Statistical Methods for Reliability Data, 1998). Wear or early failures are named only where the"
+    " bounds of the shape exclude 1 and a likelihood-ratio test agrees; chance where they hold 1 and lie within a"
+    " factor of 2; otherwise unclear. B10: age by which a tenth have failed."
+)
+
+PROBABILITY_PLOT = (
+    "As counted: Nelson-Aalen sum of failures over units at risk (O. Aalen, Annals of Statistics 6, 1978); it needs no"
+    " formula, and unlike a survival curve it does not end where few old units were all lost."
+)
+
+FORECAST = (
+    "Expected: the fitted life, summed over the ages of all units now in service, times failures per failure that is no"
+    " return. The bounds hold the number itself: they carry what is not known of the life and the chance of the"
+    " count. Parts: the smallest number not exceeded with the stated chance, for the share of failures that took a"
+    " new part."
+)
+
+
+def lives_with_words(lives: pl.DataFrame) -> list[dict[str, Any]]:
+    """Give each row of `mart.component_life` its names, all models together first."""
+    rows = lives.with_columns(is_pooled=pl.col("make") == "*").sort(
+        ["is_pooled", "component", "make", "model"], descending=[True, False, False, False]
+    )
+    return [
+        row
+        | {
+            "name": "all models" if row["is_pooled"] else words.of_model(row),
+            "part": words.label(row["component"]),
+            "key": f"{row['make']} {row['model']}: {row['component']}",
+        }
+        for row in rows.to_dicts()
+    ]
+
+
+def wear(lives: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
+    question = "At what age do parts fail: wear, or chance?"
+    have = {key_of(r) for r in curve.select("make", "model", "component").unique().to_dicts()}
+    offered = sorted(
+        (r for r in lives if r["key"] in have), key=lambda r: (not r["is_pooled"], -(r["n_failures"] or 0))
+    )[:MAX_CURVES]
+    if not offered:
+        return Section("wear", question, ("Not known: no part has failures enough for a life.",), how=(LIFE,))
+    keys = {r["key"] for r in offered}
+    points = [
+        curve_point(r)
+        for r in curve.sort("make", "model", "component", "age_years").to_dicts()
+        if key_of(r) in keys and (r["age_years"] or 0) > 0
+    ]
+    first = max(
+        (r for r in offered if r["is_pooled"]), key=lambda r: r["n_failures"] or 0, default=offered[0]
+    )
+    alt = "Failures per unit by age for the chosen part, as counted with bounds and by the Weibull fit."
+    chart = draw_life_curve(
+        points,
+        words.axis_title(COMPONENT_LIFE_CURVE, "age_years"),
+        words.axis_title(COMPONENT_LIFE_CURVE, "failures_per_unit"),
+        alt,
+        first["key"],
+    )
+    options = sorted(
+        ((r["key"], f"{r['part']}: {r['name']}") for r in offered),
+        key=lambda o: (not o[0].startswith("* *"), o[1]),
+    )
+    return Section(
+        "wear",
+        question,
+        pattern_answer(lives),
+        choices=(choice("group_key", "Part", options, first["key"]),),
+        picture=Picture(
+            chart,
+            alt,
+            f"Solid: as counted, band: {run.level_text} bounds; dashed: Weibull fit. Both axes are logarithmic: a"
+            " Weibull life seen from age 0 is a straight line there. Where the two part, trust what was counted.",
+        ),
+        grids=(life_grid(lives, run),),
+        how=(LIFE, RETURNS, WEIBULL, PROBABILITY_PLOT),
+        left_out=(
+            "Failures before a vehicle went into service or after it left: they have no age.",
+            "Use: a part of a vehicle that stands ages here like one that runs.",
+            "A repair of the wrong part counts as that part's failure; records cannot tell.",
+        ),
+    )
+
+
+def key_of(row: dict[str, Any]) -> str:
+    return f"{row['make']} {row['model']}: {row['component']}"
+
+
+def pattern_answer(lives: list[dict[str, Any]]) -> tuple[str, ...]:
+    """Say for all models together which parts wear, which fail early, and which by chance."""
+    pooled = [r for r in lives if r["is_pooled"]] or lives
+    sentences = []
+    for pattern, said in (
+        ("wear_out", "Wear"),
+        ("early", "Early failures"),
+        ("random", "Chance at any age"),
+        ("unclear", "Too few failures to say"),
+    ):
+        named = [
+            f"{r['part']} (shape {words.number(r['weibull_shape'], 2)},"
+            f" {words.interval(r['weibull_shape_low'], r['weibull_shape_high'], two_digits)};"
+            f" {words.plural(r['n_failures'], 'failure')})"
+            for r in pooled
+            if r["pattern"] == pattern
+        ]
+        if named:
+            sentences.append(f"{said}: {words.listed(named)}.")
+    return tuple(sentences) or ("Not known: no part has failures enough for a life.",)
+
+
+def two_digits(value: float | None) -> str:
+    return words.number(value, 2)
+
+
+def curve_point(r: dict[str, Any]) -> dict[str, Any]:
+    numbers = ("age_years", "failures_per_unit", "low", "high", "weibull_failures_per_unit")
+    return {name: r[name] for name in numbers} | {
+        "group_key": key_of(r),
+        "age_text": f"{words.number(r['age_years'])} years",
+        "value_text": words.number(r["failures_per_unit"]),
+        "interval_text": words.interval(r["low"], r["high"]),
+        "fit_text": words.number(r["weibull_failures_per_unit"]),
+        "count_text": (
+            f"{words.plural(r['n_failures'], 'failure')} so far, {words.count(r['n_at_risk'])} units of that age"
+        ),
+    }
+
+
+def life_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
+    heads = (
+        "Part",
+        "Model",
+        "Failures (returns)",
+        "Years observed",
+        "Pattern",
+        "Shape",
+        "Scale, years",
+        "B10, years",
+        "p (shape 1)",
+        "Why a number is missing",
+    )
+    lines = (
+        Row(
+            (
+                text_cell(r["part"]),
+                text_cell(r["name"]),
+                number_cell(
+                    f"{words.count(r['n_failures'])} ({words.count(r['n_returns'])})", r["n_failures"]
+                ),
+                number_cell(words.number(r["unit_years"]), r["unit_years"]),
+                text_cell(words.label(r["pattern"]) if r["pattern"] else words.MISSING),
+                bounded(r, "weibull_shape", ""),
+                bounded(r, "weibull_scale", "_years"),
+                bounded(r, "b10", "_years"),
+                number_cell(words.chance(r["p_constant"]), r["p_constant"]),
+                text_cell(r["reason"] or ""),
+            )
+        )
+        for r in lives
+    )
+    caption = f"Lives of parts with {run.level_text} intervals, all models together first"
+    return grid(caption, heads, lines, "mart.component_life", n_text_columns=2)
+
+
+def bounded(r: dict[str, Any], name: str, unit: str) -> Any:
+    value = r[f"{name}{unit}"]
+    bounds = words.interval(r[f"{name}_low{unit}"], r[f"{name}_high{unit}"])
+    return number_cell(words.number(value), value, bounds)
+
+
+def stock(lives: list[dict[str, Any]], run: Run) -> Section:
+    question = "What will fail next, and what to stock?"
+    known = [r for r in lives if r["failures_next_90_days"] is not None]
+    if not known:
+        return Section("stock", question, ("Not known: no part has failures enough for a forecast.",))
+    pooled = [r for r in known if r["is_pooled"]] or known
+    ranked = sorted(pooled, key=lambda r: -(r["failures_next_365_days"] or 0))
+    return Section(
+        "stock",
+        question,
+        (
+            f"After {words.day(run.to_on)}, of the units then in service, most will be needed of"
+            f" {words.listed(stock_phrase(r) for r in ranked[:3])}.",
+            f"Parts that last with a chance of {words.share(ranked[0]['service_level'])} stand in the table.",
+        ),
+        grids=(stock_grid(lives, run),),
+        how=(FORECAST, LIFE, RETURNS, WEIBULL),
+        left_out=(
+            "Vehicles that join or leave the fleet after the window.",
+            "Parts with fewer than two failures of one model: see all models together.",
+            "A change of use, climate or supplier: the forecast says what the same life would bring.",
+        ),
+        wide=True,
+    )
+
+
+def stock_phrase(r: dict[str, Any]) -> str:
+    bounds = (
+        f"{words.count(r['failures_next_365_days_low'])} to {words.count(r['failures_next_365_days_high'])}"
+    )
+    return (
+        f"{r['part']} ({words.number(r['failures_next_365_days'])} failures expected in 365 days, {bounds})"
+    )
+
+
+def stock_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
+    heads = (
+        "Part",
+        "Model",
+        "Units in service",
+        "Failures expected in 90 days",
+        "in 365 days",
+        "Parts for 90 days",
+        "Parts for 365 days",
+        "Failures seen",
+    )
+
+    def expected(r: dict[str, Any], days: int) -> Any:
+        value = r[f"failures_next_{days}_days"]
+        low, high = (r[f"failures_next_{days}_days_{end}"] for end in ("low", "high"))
+        return number_cell(words.number(value), value, words.interval(low, high, words.count))
+
+    lines = (
+        Row(
+            (
+                text_cell(r["part"]),
+                text_cell(r["name"]),
+                number_cell(words.count(r["n_in_service"]), r["n_in_service"]),
+                expected(r, 90),
+                expected(r, 365),
+                number_cell(words.count(r["parts_for_90_days"]), r["parts_for_90_days"]),
+                number_cell(words.count(r["parts_for_365_days"]), r["parts_for_365_days"]),
+                number_cell(words.count(r["n_failures"]), r["n_failures"]),
+            )
+        )
+        for r in lives
+    )
+    caption = f"Failures to come with {run.level_text} prediction bounds, and parts to stock"
+    return grid(caption, heads, lines, "mart.component_life", n_text_columns=2)

@@ -1,0 +1,115 @@
+"""Whether it comes back on the same vehicle: a section of the shops page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from reports import words
+from reports.charts.recurrence import draw_recurrence
+from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.run import Run
+
+DAYS_PER_YEAR = 365.25
+#: Curves may be chosen for so many groups, all models together first, then those with the most failures.
+MAX_CURVES = 120
+
+HOW = (
+    "Mean cumulative number of failures per vehicle by its age, vehicles that entered late or left counted for the"
+    " time they were seen; bounds from the robust variance, which allows for vehicles that differ (J. Lawless and C."
+    " Nadeau, Technometrics 37, 1995; W. Nelson, Technometrics 37, 1995).",
+)
+
+
+def recurrence(curve: pl.DataFrame, run: Run) -> Section:
+    question = "Does it come back on the same vehicle?"
+    rows = [with_words(r) for r in curve.sort("make", "model", "component", "age_days").to_dicts()]
+    if not rows:
+        return Section("recurrence", question, ("Not known: no vehicle in service had a failure.",), how=HOW)
+    last = list({r["group_key"]: r for r in rows}.values())
+    offered = sorted(last, key=lambda r: (r["make"] != "*", -(r["n_failures"] or 0)))[:MAX_CURVES]
+    keys = {r["group_key"] for r in offered}
+    first = offered[0]["group_key"]
+    options = sorted(
+        ((r["group_key"], f"{r['part']}: {r['name']}") for r in offered),
+        key=lambda o: (not o[0].startswith("* *"), o[1]),
+    )
+    alt = "Mean number of failures per vehicle up to an age, for the chosen part, with bounds."
+    chart = draw_recurrence(
+        [
+            {
+                k: v
+                for k, v in r.items()
+                if k not in ("make", "model", "component", "name", "part", "age_days")
+            }
+            for r in rows
+            if r["group_key"] in keys
+        ],
+        "age of the vehicle [years]",
+        "failures per vehicle up to that age",
+        alt,
+        first,
+    )
+    return Section(
+        "recurrence",
+        question,
+        (
+            "A vehicle that lived through all ages of the curve would have this many failures of the part:"
+            f" {words.listed(sentence(r) for r in offered[:3])}.",
+            "A curve that bends upward means more and more failures with age, whatever repairs were made.",
+        ),
+        choices=(choice("group_key", "Part", options, first),),
+        picture=Picture(chart, alt, f"Steps: mean per vehicle; band: {run.level_text} bounds."),
+        grids=(recurrence_grid(last, run),),
+        how=HOW,
+        left_out=(
+            "Failures before a vehicle went into service or after it left.",
+            "Who repaired it: a comeback counts as a failure here, whatever its cause.",
+        ),
+    )
+
+
+def with_words(r: dict[str, Any]) -> dict[str, Any]:
+    years = None if r["age_days"] is None else r["age_days"] / DAYS_PER_YEAR
+    return r | {
+        "name": "all models" if r["make"] == "*" else words.of_model(r),
+        "part": words.label(r["component"]),
+        "group_key": f"{r['make']} {r['model']}: {r['component']}",
+        "age_years": years,
+        "age_text": f"{words.number(years)} years",
+        "value_text": words.number(r["failures_per_vehicle"]),
+        "interval_text": words.interval(r["low"], r["high"]),
+        "count_text": (
+            f"{words.plural(r['n_failures'], 'failure')} so far, {words.count(r['n_at_risk'])} vehicles of that age"
+        ),
+    }
+
+
+def sentence(r: dict[str, Any]) -> str:
+    return (
+        f"{r['part']} {r['value_text']} ({r['interval_text']}; {words.plural(r['n_failures'], 'failure')},"
+        f" up to {r['age_text']})"
+    )
+
+
+def recurrence_grid(last: list[dict[str, Any]], run: Run) -> Grid:
+    lines = (
+        Row(
+            (
+                text_cell(r["part"]),
+                text_cell(r["name"]),
+                number_cell(words.count(r["n_failures"]), r["n_failures"]),
+                number_cell(words.number(r["age_years"]), r["age_years"]),
+                number_cell(r["value_text"], r["failures_per_vehicle"], r["interval_text"]),
+            )
+        )
+        for r in sorted(last, key=lambda r: (r["make"] != "*", -(r["failures_per_vehicle"] or 0)))
+    )
+    return grid(
+        f"Failures per vehicle up to the greatest age seen, with {run.level_text} intervals",
+        ("Part", "Model", "Failures", "Up to age, years", "Failures per vehicle"),
+        lines,
+        "mart.recurrence",
+        n_text_columns=2,
+    )

@@ -1,0 +1,202 @@
+"""What proof is worth: a section of the shops page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.tables import PROOF_CURVE
+from reports import words
+from reports.charts.worth import draw_two_sides
+from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.run import Run
+
+#: Comparison: what it compares, its side "with", its side "without".
+COMPARISONS = {
+    "proved_or_not": ("proved or not", "proved", "not proved, disproved or without a recording"),
+    "proved_or_no_recording": ("proved or without a recording", "proved", "without a recording"),
+    "with_or_against_evidence": (
+        "with or against the recording before",
+        "of the part the recording points to",
+        "of another part",
+    ),
+}
+#: How the two sides are named in the picture.
+SIDES = {"with": "proved, or with the evidence", "without": "the others"}
+
+COX = (
+    "Hazard ratio: Cox regression (J. R. Stat. Soc. B 34, 1972), a baseline for every shop, adjusted for component and"
+    " model, ties by Efron (J. Am. Stat. Assoc. 72, 1977). Below 1: repairs on the first side come back less. Shops,"
+    " components and models without a comeback say nothing of the ratio and are left out of it."
+)
+
+AVOIDED = (
+    "Comebacks avoided: comebacks of the second side times one less the ratio, as if the ratio were a cause; hours and"
+    " parts at the mean of the comebacks whose jobs carry them."
+)
+
+ASSOCIATION = (
+    "This is an association, not a trial. Who records also works with more care, easy repairs are recorded more"
+    " often, and a recording can only prove what it can feel; none of that is in the records. The ratio compares"
+    " repairs of one shop, part and model with each other, which takes away the largest differences and not all."
+)
+
+
+def worth(rows: pl.DataFrame, curve: pl.DataFrame, run: Run) -> Section:
+    question = "What is proof worth?"
+    compared = [
+        r for r in rows.sort("comparison").to_dicts() if r["n_repairs_with"] and r["n_repairs_without"]
+    ]
+    if not compared:
+        return Section(
+            "worth",
+            question,
+            ("Not known: there are no repairs on both sides of any comparison.",),
+            how=(COX,),
+        )
+    order = list(COMPARISONS)
+    compared.sort(key=lambda r: order.index(r["comparison"]) if r["comparison"] in order else len(order))
+    names = {r["comparison"] for r in compared}
+    drawn = [
+        curve_point(r)
+        for r in curve.sort("comparison", "side", "day").to_dicts()
+        if r["comparison"] in names and r["share_without_comeback"] is not None
+    ]
+    alt = "Share of repairs without a comeback, day by day, on both sides of the chosen comparison."
+    first = compared[0]["comparison"]
+    chart = draw_two_sides(
+        drawn,
+        "days since the repair was closed",
+        words.axis_title(PROOF_CURVE, "share_without_comeback"),
+        alt,
+        (SIDES["without"], SIDES["with"]),
+        first,
+    )
+    options = [(r["comparison"], said(r["comparison"])[0]) for r in compared]
+    return Section(
+        "worth",
+        question,
+        (*(sentence(r, run) for r in compared), *avoided(compared[0], run), ASSOCIATION),
+        choices=(choice("comparison", "Compare repairs", options, first),),
+        picture=Picture(
+            chart,
+            alt,
+            f"Solid: the first side (proved, or with the evidence); dashed: the other; bands: {run.level_text} bounds."
+            " Not adjusted: the ratio in the table is.",
+        ),
+        grids=(worth_grid(compared, run),),
+        how=(COX, AVOIDED),
+        left_out=(
+            "Repairs of which the recording before cannot say which part it points to, in the last comparison.",
+        ),
+    )
+
+
+def said(comparison: str) -> tuple[str, str, str]:
+    return COMPARISONS.get(comparison, (words.label(comparison), "with", "without"))
+
+
+def sentence(r: dict[str, Any], run: Run) -> str:
+    _, with_, without = said(r["comparison"])
+    counts = (
+        f"Repairs {with_}: {words.share(r['first_time_fix_with'])} without a comeback"
+        f" ({words.plural(r['n_comebacks_with'], 'comeback')} of {words.count(r['n_repairs_with'])});"
+        f" {without}: {words.share(r['first_time_fix_without'])}"
+        f" ({words.plural(r['n_comebacks_without'], 'comeback')} of {words.count(r['n_repairs_without'])})."
+    )
+    if r["hazard_ratio"] is None:
+        return f"{counts} No ratio: {r['reason'] or 'not known'}."
+    bounds = words.interval(r["hazard_ratio_low"], r["hazard_ratio_high"])
+    doubt = (
+        " The interval holds 1: no difference is shown."
+        if (r["hazard_ratio_low"] or 0) <= 1 <= (r["hazard_ratio_high"] or 1)
+        else ""
+    )
+    return (
+        f"{counts} Within shop, part and model the first come back {words.number(r['hazard_ratio'])} times as often"
+        f" ({run.level_text} interval {bounds}).{doubt}"
+    )
+
+
+def avoided(r: dict[str, Any], run: Run) -> tuple[str, ...]:
+    """Say what the second side's comebacks would have come to, where the interval leaves no doubt of the direction."""
+    if r["hazard_ratio_high"] is None or r["hazard_ratio_high"] >= 1:
+        return ()
+    text = (
+        f"Had all come back like the proved ones, {words.number(r['comebacks_avoided'], 2)} comebacks"
+        f" ({words.interval(r['comebacks_avoided_low'], r['comebacks_avoided_high'], two_digits)}) would not have been"
+    )
+    costs = []
+    if r["hours_avoided"] is not None:
+        costs.append(
+            f"{words.number(r['hours_avoided'], 2)} hours of labor"
+            f" (known for {words.plural(r['n_labor_known'], 'comeback')})"
+        )
+    if r["parts_cost_avoided"] is not None:
+        costs.append(
+            f"{words.number(r['parts_cost_avoided'], 2)} {r['currency']} of parts"
+            f" (known for {words.count(r['n_cost_known'])})"
+        )
+    return (f"{text}, with {words.listed(costs)}." if costs else f"{text}.",)
+
+
+def two_digits(value: float | None) -> str:
+    return words.number(value, 2)
+
+
+def curve_point(r: dict[str, Any]) -> dict[str, Any]:
+    numbers = ("comparison", "side", "day", "share_without_comeback", "low", "high")
+    return {name: r[name] for name in numbers} | {
+        "side": SIDES[r["side"]],
+        "day_text": words.count(r["day"]),
+        "value_text": words.share(r["share_without_comeback"]),
+        "interval_text": words.interval(r["low"], r["high"], words.share),
+        "count_text": words.plural(r["n_at_risk"], "repair"),
+    }
+
+
+def worth_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
+    def side(r: dict[str, Any], name: str) -> Any:
+        share = r[f"first_time_fix_{name}"]
+        bounds = words.interval(
+            r[f"first_time_fix_{name}_low"], r[f"first_time_fix_{name}_high"], words.share
+        )
+        return number_cell(words.share(share), share, bounds)
+
+    def number(r: dict[str, Any], name: str, digits: int = 3) -> Any:
+        bounds = words.interval(r[f"{name}_low"], r[f"{name}_high"])
+        return number_cell(words.number(r[name], digits), r[name], bounds)
+
+    lines = (
+        Row(
+            (
+                text_cell(said(r["comparison"])[0]),
+                number_cell(words.count(r["n_repairs_with"]), r["n_repairs_with"]),
+                side(r, "with"),
+                number_cell(words.count(r["n_repairs_without"]), r["n_repairs_without"]),
+                side(r, "without"),
+                number(r, "hazard_ratio"),
+                number_cell(words.chance(r["p_value"]), r["p_value"]),
+                number(r, "comebacks_avoided"),
+                number(r, "hours_avoided"),
+                number(r, "parts_cost_avoided"),
+                text_cell(r["reason"] or ""),
+            )
+        )
+        for r in rows
+    )
+    heads = (
+        "Repairs",
+        "First side",
+        "Without a comeback",
+        "Second side",
+        "Without a comeback",
+        "Hazard ratio",
+        "p",
+        "Comebacks avoided",
+        "Hours avoided",
+        "Parts cost avoided",
+        "Why a number is missing",
+    )
+    return grid(f"Both sides with {run.level_text} intervals", heads, lines, "mart.proof_worth")

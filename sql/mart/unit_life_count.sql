@@ -1,0 +1,21 @@
+-- grain: all stretches of life of one component of one model with the same dates and the same end
+-- key: make, model, component, born_on, start_on, end_on, is_failure, is_return
+-- reads: core.unit_life
+-- units: dates in UTC
+-- leaves out: nothing
+-- why: vehicles that went into service on one day and never failed live alike: counted together they cost one row
+--   whatever the size of the fleet.
+
+select
+    make,
+    model,
+    component,
+    born_on,
+    start_on,
+    end_on,
+    is_failure,
+    is_return,
+    count(*) as n_units
+from core.unit_life
+group by make, model, component, born_on, start_on, end_on, is_failure, is_return
+order by make, model, component, born_on, start_on, end_on, is_failure, is_return

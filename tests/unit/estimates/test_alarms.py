@@ -1,0 +1,102 @@
+"""`mart.alarms`: months, expectations, what is paid for, and a rate that doubles."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.contract.tables import ALARMS
+from pipeline.estimates import alarms, component_lives
+
+START, END = date(2021, 1, 1), date(2024, 12, 31)
+MODELS = tuple(f"M{n:02d}" for n in range(12))
+
+
+def made(rng: np.random.Generator, yearly: float, rises: str = "", rises_on: date = END) -> list[dict]:
+    """Vehicles that fail at a constant rate and go on; the rate of one model doubles from a day on."""
+    rows = []
+    for model in MODELS:
+        for _ in range(60):
+            start = START
+            while start < END:
+                rate = yearly * (2 if model == rises and start >= rises_on else 1)
+                wait = int(rng.exponential(365.25 / rate))
+                crosses = model == rises and start < rises_on <= start + timedelta(wait)
+                end = min(END, rises_on if crosses else start + timedelta(wait))
+                rows.append(
+                    {
+                        "make": "Arvo",
+                        "model": model,
+                        "component": "purge_valve",
+                        "born_on": date(2015, 1, 1),
+                        "start_on": start,
+                        "end_on": end,
+                        "is_failure": not crosses and end < END,
+                        "is_return": False,
+                        "n_units": 1,
+                    }
+                )
+                start = end if end > start else end + timedelta(1)
+    return rows
+
+
+def charted(rows: list[dict], chance: float = 0.05) -> pl.DataFrame:
+    stretches = pl.DataFrame(rows)
+    keys = ["make", "model", "component"]
+    counts = stretches.group_by(keys).agg(
+        n_failures=pl.col("is_failure").sum().cast(pl.Int64),
+        n_replaced=pl.lit(0, pl.Int64),
+        n_vehicles=pl.lit(60, pl.Int64),
+    )
+    units = stretches.select(*keys, age_days=pl.lit(100, pl.Int64), n_units=pl.lit(1, pl.Int64)).head(1)
+    lives = component_lives(stretches, units, counts, 0.95, 0.95).lives
+    return alarms(stretches, lives, START, END, chance, 2.0)
+
+
+def test_every_chart_has_every_month_and_all_failures() -> None:
+    rows = made(np.random.default_rng(1), 0.4)
+    table = charted(rows)
+    assert table.columns == list(ALARMS.column_names)
+    assert table.height == 12 * 48
+    assert table["month"].min() == date(2021, 1, 1)
+    assert table["month"].max() == date(2024, 12, 1)
+    assert table["observed"].sum() == sum(r["is_failure"] for r in rows)
+    assert table["expected"].sum() == pytest.approx(table["observed"].sum(), rel=0.05)
+    assert table["n_charts"].unique().to_list() == [12]
+
+
+def test_a_fleet_where_nothing_is_special_raises_flags_no_more_often_than_paid_for() -> None:
+    """12 fleets of 12 charts at 20 %: 2.4 false flags or fewer are expected; above 6 has a chance below 1 %."""
+    rng = np.random.default_rng(2)
+    false = sum(charted(made(rng, 0.25), 0.2)["is_signal"].any() for _ in range(12))
+    assert false <= 6
+
+
+def test_a_rate_that_doubles_is_flagged_and_nothing_else() -> None:
+    table = charted(made(np.random.default_rng(3), 0.8, "M04", date(2023, 1, 1)))
+    signals = table.filter("is_signal")
+    assert signals["model"].unique().to_list() == ["M04"]
+    assert date(2023, 1, 1) < signals["month"].min() < date(2024, 1, 1)
+
+
+def test_returns_are_not_counted() -> None:
+    rows = made(np.random.default_rng(4), 0.4)
+    extra = rows[0] | {"is_failure": True, "is_return": True, "end_on": date(2022, 5, 5), "n_units": 50}
+    assert charted([*rows, extra])["observed"].sum() == sum(r["is_failure"] for r in rows)
+
+
+def test_nothing_to_follow_gives_no_rows() -> None:
+    quiet = [r | {"is_failure": False} for r in made(np.random.default_rng(5), 0.4)[:40]]
+    assert charted(quiet).is_empty()
+
+
+def test_one_failure_of_one_model_is_charted_against_a_constant_rate() -> None:
+    rows = [r | {"is_failure": False} for r in made(np.random.default_rng(6), 0.01)[:50]]
+    rows[0] |= {"is_failure": True, "end_on": date(2022, 3, 1)}
+    table = charted(rows)
+    assert table["observed"].sum() == 1
+    assert table["expected"].is_finite().all()
+    assert not table["is_signal"].any()
