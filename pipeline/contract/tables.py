@@ -269,6 +269,67 @@ STATION_LOOK = Table(
     ),
 )
 
+
+def _bounded(name: str, meaning: str, unit: str = "") -> tuple[Column, Column, Column]:
+    """A number with its bounds: name, name_low, name_high."""
+    return (
+        _number(name, meaning, unit),
+        _number(f"{name}_low", "its lower bound", unit),
+        _number(f"{name}_high", "its upper bound", unit),
+    )
+
+
+_HALF, _FOUR_FIFTHS, _NINE_TENTHS = (
+    f"at which {share} of vehicles have the EVAP monitor complete (nonparametric)"
+    for share in ("half", "80 %", "90 %")
+)
+
+READINESS_AFTER_CLEAR = Table(
+    "mart",
+    "readiness_after_clear",
+    ("make", "model"),
+    "one model: how far after a clear until the EVAP monitor is complete",
+    (
+        _text("make", "make"),
+        _text("model", "model"),
+        _count("n_vehicles", "vehicles looked at once, with their distance since a clear known"),
+        _count("n_not_ready", "of these, EVAP monitor not complete"),
+        *_bounded("km_50", f"distance since a clear {_HALF}", "km"),
+        *_bounded("km_80", f"distance since a clear {_FOUR_FIFTHS}", "km"),
+        *_bounded("km_90", f"distance since a clear {_NINE_TENTHS}", "km"),
+        *_bounded("warmups_50", f"warm-ups since a clear {_HALF}"),
+        *_bounded("warmups_80", f"warm-ups since a clear {_FOUR_FIFTHS}"),
+        *_bounded("warmups_90", f"warm-ups since a clear {_NINE_TENTHS}"),
+        *_bounded("pooled_km_90", "km_90 by the lognormal curve, pooled toward the other models", "km"),
+        _text("reason", "why km_90 is missing"),
+    ),
+)
+
+MONITOR_AFTER_CLEAR = Table(
+    "mart",
+    "monitor_after_clear",
+    ("make", "model", "monitor", "counter", "share_ready"),
+    "one share of one model's vehicles that has one monitor complete, by one counter",
+    (
+        _text("make", "make"),
+        _text("model", "model"),
+        _text("monitor", "monitor (SAE J1979 service 01 PID 01)"),
+        _text("counter", "distance_km (PID 31) or warmups (PID 30), since the codes were cleared"),
+        _number("share_ready", "share of vehicles: 0.5, 0.8 or 0.9"),
+        _count("n_vehicles", "vehicles looked at once, with the monitor and the counter known"),
+        _count("n_not_ready", "of these, monitor not complete"),
+        _count("n_saturated", "of these, counter at its end: more than it can count"),
+        _number("reading", "counter reading at which the share is reached (isotonic regression)", "km or 1"),
+        _number("low", "its lower bound (likelihood ratio); 0: no bound", "km or 1"),
+        _number("high", "its upper bound (likelihood ratio); null: no bound", "km or 1"),
+        _number("pooled", "the same by a lognormal curve, pooled toward the other models", "km or 1"),
+        _number("pooled_low", "its lower bound", "km or 1"),
+        _number("pooled_high", "its upper bound", "km or 1"),
+        _text("reason", "why reading is missing"),
+        _text("pooled_reason", "why pooled is missing"),
+    ),
+)
+
 #: The marts that a run fills, in the order in which they are made.
 MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
@@ -280,6 +341,8 @@ MARTS: tuple[Table, ...] = (
     INSPECTION_REPORT,
     READINESS,
     STATION_LOOK,
+    READINESS_AFTER_CLEAR,
+    MONITOR_AFTER_CLEAR,
 )
 
 QUARANTINE_RECORDS = Table(

@@ -16,9 +16,12 @@ from pipeline.contract.tables import (
     INSPECTION_REPORT,
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
+    MONITOR_AFTER_CLEAR,
     READINESS,
+    READINESS_AFTER_CLEAR,
     STATION_LOOK,
 )
+from pipeline.estimates.after_clear import after_clear
 from pipeline.estimates.failure_rate import failure_rates
 from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspections import inspection_report, readiness
@@ -27,6 +30,7 @@ from pipeline.estimates.stations import station_look
 from pipeline.settings import Settings
 
 __all__ = [
+    "after_clear",
     "estimate_all",
     "failure_rates",
     "first_time_fixes",
@@ -52,6 +56,7 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     """
     level = settings.level
     leaks = leak_sizes(read("mart.leak_bound"), level)
+    after = after_clear(read("mart.after_clear_count"), level)
     return {
         FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
         FIRST_TIME_FIX.full_name: first_time_fixes(
@@ -64,4 +69,6 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
         STATION_LOOK.full_name: station_look(
             read("mart.station_year_count"), read("mart.station_repeat_count"), level
         ),
+        READINESS_AFTER_CLEAR.full_name: after.evap,
+        MONITOR_AFTER_CLEAR.full_name: after.monitors,
     }

@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.contract.tables import INSPECTION_REPORT
 from reports import words
 from reports.charts.inspections import draw_item_by_year
+from reports.pages.after_clear import how_far
 from reports.pages.page import (
     Cell,
     Grid,
@@ -47,11 +48,12 @@ UNANSWERED: tuple[str, ...] = (
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the inspection page from `mart.inspection_report`, `mart.readiness` and `mart.station_look`."""
+    """Make the inspection page from the marts on inspections."""
     report = read("mart.inspection_report")
     sections = (
         items(report, run),
         ready(read("mart.readiness"), run),
+        how_far(read("mart.monitor_after_clear"), run),
         stations(read("mart.station_look"), run),
         unanswered(report),
     )

@@ -1,6 +1,6 @@
 -- grain: one inspection station
 -- key: station_id
--- reads: core.inspections
+-- reads: core.shared_record
 -- units: inspections
 -- leaves out: inspections without status bytes, warm-ups and distance since the codes were cleared
 -- why: an inspection repeats a record when its four status bytes, warm-ups and distance since the codes were cleared
@@ -9,30 +9,15 @@
 --   summed over the station's inspections, the chance that one of its other records is the same if they were drawn
 --   from the records of all other stations; null where there is no other station.
 
-with fingerprints as (
-    select
-        station_id,
-        vehicle_id,
-        right(regexp_replace(upper(monitor_status_hex), '[^0-9A-F]', '', 'g'), 8) as status,
-        warmups_since_clear,
-        distance_since_clear_km
-    from core.inspections
-    where
-        monitor_status_hex is not null
-        and warmups_since_clear is not null
-        and distance_since_clear_km is not null
-),
-
-per_station as (
+with per_station as (
     select
         station_id,
         status,
         warmups_since_clear,
         distance_since_clear_km,
-        count(*) as n_same,
-        min(vehicle_id) <> max(vehicle_id) as is_shared
-    from fingerprints
-    group by station_id, status, warmups_since_clear, distance_since_clear_km
+        n_same,
+        n_vehicles > 1 as is_shared
+    from core.shared_record
 ),
 
 placed as (

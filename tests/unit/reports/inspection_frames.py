@@ -101,3 +101,41 @@ def station_look(rng: np.random.Generator) -> pl.DataFrame:
                 }
             )
     return framed(TABLES["mart.station_look"], rows)
+
+
+def monitor_after_clear() -> pl.DataFrame:
+    rows = []
+    for i, (make, model) in enumerate(MODELS):
+        for monitor, factor in (("evap", 1.0), ("catalyst", 0.5)):
+            for counter, scale in (("distance_km", 100.0), ("warmups", 4.0)):
+                for share, z in ((0.5, 1.0), (0.8, 2.0), (0.9, 2.8)):
+                    value = scale * factor * z * (1 + 0.1 * i)
+                    few = (model, monitor) == ("Tarn", "catalyst")
+                    rows.append(
+                        {
+                            "make": make,
+                            "model": model,
+                            "monitor": monitor,
+                            "counter": counter,
+                            "share_ready": share,
+                            "n_vehicles": 12 if few else 300 + i,
+                            "n_not_ready": 20 - i,
+                            "n_saturated": 1,
+                            "reading": None if few else value,
+                            "low": None if few else 0.6 * value,
+                            "high": None if few or i == 2 else 1.9 * value,
+                            "pooled": 1.1 * value,
+                            "pooled_low": 0.8 * value,
+                            "pooled_high": 1.6 * value,
+                            "reason": "fewer than 20 vehicles" if few else None,
+                        }
+                    )
+    return framed(TABLES["mart.monitor_after_clear"], rows)
+
+
+def readiness_after_clear() -> pl.DataFrame:
+    rows = [
+        {"make": make, "model": model, "n_vehicles": 300, "n_not_ready": 20, "km_90": 280.0}
+        for make, model in MODELS
+    ]
+    return framed(TABLES["mart.readiness_after_clear"], rows)

@@ -14,7 +14,13 @@ import polars as pl
 from pipeline.contract.tables import MARTS
 from tests.unit.reports.audit_frames import audit_files, audit_runs, quarantine
 from tests.unit.reports.frame_of_table import HOSTILE, TABLES, framed
-from tests.unit.reports.inspection_frames import inspection_report, readiness, station_look
+from tests.unit.reports.inspection_frames import (
+    inspection_report,
+    monitor_after_clear,
+    readiness,
+    readiness_after_clear,
+    station_look,
+)
 from tests.unit.reports.repair_frames import failure_rate, first_time_fix, repair_check
 from tests.unit.reports.trace_frames import leak_size, leak_size_curve, trace_result
 
@@ -62,6 +68,8 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.inspection_report": inspection_report(rng),
         "mart.readiness": readiness(rng),
         "mart.station_look": station_look(rng),
+        "mart.readiness_after_clear": readiness_after_clear(),
+        "mart.monitor_after_clear": monitor_after_clear(),
         "quarantine.records": quarantine(hostile),
         "audit.files": audit_files(),
         "audit.runs": audit_runs(),
@@ -73,7 +81,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
             .otherwise(pl.col("model"))
             .alias("model")
         )
-        for name in ("mart.failure_rate", "mart.readiness"):
+        for name in ("mart.failure_rate", "mart.readiness", "mart.monitor_after_clear"):
             tables[name] = tables[name].with_columns(renamed)
         shop = (
             pl.when(pl.col("group") == "shop-03")
