@@ -5,8 +5,10 @@ Heavy imports stand inside the verbs, so that `--help` answers at once.
 
 from __future__ import annotations
 
+import errno
 import sys
 import traceback
+import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -15,12 +17,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipeline.errors import EvapfleetError, OurFault, WrongUsage
+from pipeline.errors import EvapfleetError, OurFault, Transient, WrongUsage
 from pipeline.settings import Settings
 
 if TYPE_CHECKING:
     import polars as pl
 
+#: control characters, marks of direction and the like, halves of characters, line and paragraph separators
+_UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
+MOST_NOTES = 20
 EXAMPLE = "\b\nExample:\n  "
 
 LAKE = click.argument("lake", type=click.Path(path_type=Path))
@@ -65,12 +70,11 @@ def run(
     """
     lake, chosen = _lake(lake), _settings(settings, from_on, to_on)
     with _progress() as tell:
-        tell("starting (a temporary Prefect server takes some seconds)")
+        tell("starting the flow")
         from pipeline.flows import run_lake
 
         result = run_lake(lake, out, chosen, tell)
-    for note in result.notes:
-        click.echo(f"note: {note}", err=True)
+    _say_notes(result.notes)
     click.echo(
         f"{result.n_read:,} records in {result.n_files:,} files: {result.n_accepted:,} accepted,"
         f" {result.n_quarantined:,} quarantined, {result.n_duplicate:,} duplicates;"
@@ -92,8 +96,7 @@ def check(lake: Path, from_on: datetime | None, to_on: datetime | None, settings
         report = check_lake(lake, chosen, tell)
     click.echo(_as_text(report.files))
     click.echo(_as_text(report.reasons) if report.reasons.height else "every record keeps every rule")
-    for note in report.notes:
-        click.echo(f"note: {note}", err=True)
+    _say_notes(report.notes)
     if report.stop:
         raise report.stop
     click.echo("a run would accept this lake")
@@ -126,7 +129,7 @@ def explain(folder: Path, trace_id: str, picture: Path | None) -> None:
     words, path = explain_in_words_and_picture(
         warehouse, trace_id, picture or _picture_path(folder, trace_id)
     )
-    click.echo(words)
+    click.echo(printable(words))
     click.echo(f"picture: {path}")
 
 
@@ -199,7 +202,7 @@ def _settings(file: Path | None, from_on: datetime | None, to_on: datetime | Non
         import tomllib
 
         try:
-            given = tomllib.loads(file.read_text(encoding="utf-8"))
+            given = tomllib.loads(file.read_text(encoding="utf-8-sig"))
         except OSError as problem:
             raise WrongUsage(
                 f"the settings cannot be read: {problem.strerror}", str(file), "name a file"
@@ -221,8 +224,28 @@ def _warehouse(folder: Path) -> Path:
 
 
 def _picture_path(folder: Path, trace_id: str) -> Path:
-    safe = "".join(c if c.isalnum() or c in "-_." else "_" for c in trace_id)
+    """Name a picture after its trace; an id that is no good file name is shortened and told apart by its hash."""
+    safe = "".join(c if (c.isascii() and c.isalnum()) or c in "-_." else "_" for c in trace_id)[:80]
+    if safe != trace_id or safe.startswith("."):
+        import hashlib
+
+        safe = f"{safe.lstrip('.')}-{hashlib.sha256(trace_id.encode('utf-8', 'replace')).hexdigest()[:8]}"
     return folder / "explained" / f"{safe}.png"
+
+
+def printable(text: str) -> str:
+    """Return text from the data as a terminal may show it: control and direction marks are written out."""
+    return "".join(c if c == "\n" or unicodedata.category(c) not in _UNSEEN else ascii(c)[1:-1] for c in text)
+
+
+def _say_notes(notes: list[str]) -> None:
+    for note in notes[:MOST_NOTES]:
+        click.echo(f"note: {printable(note)}", err=True)
+    if len(notes) > MOST_NOTES:
+        click.echo(
+            f"note: and {len(notes) - MOST_NOTES} more; audit.files and audit.runs of the warehouse hold them all",
+            err=True,
+        )
 
 
 def _as_text(frame: pl.DataFrame) -> str:
@@ -238,19 +261,20 @@ def _as_text(frame: pl.DataFrame) -> str:
         tbl_formatting="NOTHING",
         tbl_cell_numeric_alignment="RIGHT",
     ):
-        return str(frame)
+        return printable(str(frame))
 
 
 @contextmanager
 def _progress() -> Iterator[Callable[[str], None]]:
     """Show the step at work: one moving line on a terminal, a quiet line each without one."""
     if not sys.stderr.isatty():
-        yield lambda line: click.echo(line, err=True)
+        yield lambda line: click.echo(printable(line), err=True)
         return
     from rich.console import Console
+    from rich.markup import escape
 
     with Console(stderr=True).status("") as status:
-        yield lambda line: status.update(line)
+        yield lambda line: status.update(escape(printable(line)))
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -267,6 +291,8 @@ def main(arguments: list[str] | None = None) -> None:
         sys.exit(done.exit_code)
     except EvapfleetError as problem:
         _leave(problem, wants_traceback)
+    except OSError as problem:
+        _leave(_refused_by_the_system(problem), wants_traceback)
     except Exception as problem:
         text = f"{type(problem).__name__}: {problem}"
         _leave(
@@ -275,8 +301,29 @@ def main(arguments: list[str] | None = None) -> None:
         )
 
 
+def _refused_by_the_system(problem: OSError) -> EvapfleetError:
+    """Tell a full disk or a missing right from a fault of ours."""
+    if problem.errno not in (
+        errno.ENOSPC,
+        errno.EDQUOT,
+        errno.EROFS,
+        errno.EACCES,
+        errno.EPERM,
+        errno.EMFILE,
+    ):
+        return OurFault(
+            f"an error of our own: {type(problem).__name__}: {problem}",
+            todo="run again with --debug and report it",
+        )
+    return Transient(
+        f"the system refused: {problem.strerror}",
+        str(problem.filename or ""),
+        "make room or get the right to write there, then run again; nothing of the previous run was changed",
+    )
+
+
 def _leave(problem: EvapfleetError, wants_traceback: bool) -> None:
     if wants_traceback:
         traceback.print_exc()
-    click.echo(f"evapfleet: {problem.as_text()}", err=True)
+    click.echo(f"evapfleet: {printable(problem.as_text())}", err=True)
     sys.exit(problem.exit_status)

@@ -73,7 +73,7 @@ def _read(name: str, value: Any, wrong: list[str]) -> Any:
         if int(value) != float(value):
             raise ValueError
         return int(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         wrong.append(f"{name} cannot be {value!r}")
         return None
 

@@ -6,11 +6,12 @@ import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS
 from pipeline.errors import DataStopsRun
+from pipeline.lake.reading import record_schema
 from pipeline.settings import Settings
 from pipeline.standards.inspection_rule import judge_visit
 from pipeline.standards.obd import decode_monitor_status_columns
 from pipeline.steps.stage import REGISTER_KINDS
-from pipeline.validate.across import accepted_frames, admit
+from pipeline.validate.across import admit
 from pipeline.warehouse.store import Warehouse, kind_columns
 
 MORE_INSPECTION_COLUMNS = (
@@ -24,7 +25,7 @@ def admit_registers(warehouse: Warehouse, settings: Settings) -> pl.DataFrame:
     """Fill core.vehicles, jobs, traces and inspections; return (trace_id, why__) of refused trace headers."""
     warehouse.create("stage.lake_problems", [(n, "VARCHAR") for n in _PROBLEM_TEXTS] + [("row", "BIGINT")])
     warehouse.create("stage.duplicates", [("file", "VARCHAR"), ("row", "BIGINT")])
-    accepted = accepted_frames()
+    accepted = {name: pl.DataFrame(schema=record_schema(name)) for name in ALL_KINDS}
     for name in REGISTER_KINDS:
         kind = ALL_KINDS[name]
         staged = warehouse.table(f"stage.{name}")
@@ -69,16 +70,17 @@ def stop_if_a_register_is_empty(warehouse: Warehouse) -> None:
         if n_read and not n_accepted:
             raise DataStopsRun(
                 f"none of {n_read} records of {kind} could be accepted, so the run stops",
-                f"most often: {_commonest_reasons(warehouse, kind)}",
+                f"most often: {commonest_reasons(warehouse, kind)}",
                 "mend the files or the source.toml, then run again; `evapfleet check LAKE` shows every reason",
             )
 
 
-def _commonest_reasons(warehouse: Warehouse, kind: str) -> str:
+def commonest_reasons(warehouse: Warehouse, kind: str | None = None) -> str:
+    """Return the three commonest reasons of refusal with their counts, of one kind or of all; "" without any."""
     top = warehouse.query(
         "with problem as (select reason, kind from stage.problems"
         " union all select reason, kind from stage.lake_problems)"
-        " select reason, count(*) as n from problem where kind = ?"
+        " select reason, count(*) as n from problem where kind = coalesce(?, kind)"
         " group by reason order by n desc, reason limit 3",
         [kind],
     )

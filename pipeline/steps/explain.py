@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline.errors import WrongUsage
 from pipeline.settings import Settings
+from pipeline.steps.form import stop_at_another_form
 from pipeline.steps.measure import one_trace
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
@@ -20,7 +21,7 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
 
     Raises
     ------
-    WrongUsage : no such trace, or a picture form that cannot be written.
+    WrongUsage : no such trace, a warehouse of another form, or a picture that cannot be written.
     """
     from pipeline.traces.explain import explain_trace
     from reports.charts.trace import draw_trace
@@ -32,13 +33,19 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
             f"end its name with one of {', '.join(PICTURE_FORMS)}",
         )
     with open_warehouse(path) as warehouse:
+        stop_at_another_form(warehouse, path)
         samples, header = one_trace(warehouse, trace_id)
         if not header.height:
             raise _no_such_trace(warehouse, trace_id)
         settings = _settings_of_last_run(warehouse)
     explanation = explain_trace(samples, header, settings)
-    picture.parent.mkdir(parents=True, exist_ok=True)
-    draw_trace(explanation).save(str(picture), **SAVED_WITH.get(picture.suffix.lower(), {}))
+    drawn = draw_trace(explanation)
+    try:
+        picture.parent.mkdir(parents=True, exist_ok=True)
+        drawn.save(str(picture), **SAVED_WITH.get(picture.suffix.lower(), {}))
+    except OSError as problem:
+        what = f"the picture cannot be written: {problem.strerror}"
+        raise WrongUsage(what, str(picture), "name another place with --picture") from problem
     return "\n".join(explanation.sentences), picture
 
 

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import fcntl
 import os
+import re
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TextIO
 
 from pipeline.errors import Transient, WrongUsage
+from pipeline.steps.claim import LOCK, MARK, refuse_what_is_not_ours
+
+_SAMPLE_FILE = re.compile(r"[0-9a-f]{24}\.parquet(\.part)?")
 
 
 @dataclass(frozen=True)
@@ -57,25 +62,38 @@ class OutFolder:
             os.replace(self.next_warehouse, self.warehouse)
 
     def sweep_samples(self, in_use: set[str]) -> None:
-        """Delete sample files that no warehouse names any more."""
-        for path in self.samples.glob("*.parquet"):
-            if path.name not in in_use:
+        """Delete sample files of ours that no warehouse names any more."""
+        for path in self.samples.iterdir():
+            if path.name not in in_use and _SAMPLE_FILE.fullmatch(path.name):
                 path.unlink()
+
+    def restore(self) -> None:
+        """Put back what an interrupted run had taken aside and not yet replaced; remove what it was building."""
+        for name in ("site", "tables"):
+            aside = self.building / f"{name}.old"
+            if aside.exists() and not (self.root / name).exists():
+                aside.rename(self.root / name)
+        shutil.rmtree(self.building, ignore_errors=True)
 
 
 @contextmanager
-def building_in(root: Path) -> Iterator[OutFolder]:
+def building_in(root: Path, lake: Path | None = None) -> Iterator[OutFolder]:
     """Hold the output folder for one run; what was being built is removed, whatever happens.
+
+    Parameters
+    ----------
+    lake : the lake that is read, which the output must not touch
 
     Raises
     ------
-    WrongUsage : the folder cannot be made or written.
+    WrongUsage : the folder cannot be made or written, lies in the lake, or holds another's files.
     Transient : another run is at work in it.
     """
     out = OutFolder(root.resolve())
+    refuse_what_is_not_ours(out.root, lake)
     try:
         out.samples.mkdir(parents=True, exist_ok=True)
-        lock = (out.root / ".lock").open("w")
+        lock = (out.root / LOCK).open("a+", encoding="utf-8")
     except OSError as problem:
         raise WrongUsage(
             f"the output folder cannot be written: {problem.strerror}",
@@ -83,17 +101,22 @@ def building_in(root: Path) -> Iterator[OutFolder]:
             "name another with --out",
         ) from problem
     with lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as problem:
-            raise Transient(
-                "another run is at work in this output folder",
-                str(out.root),
-                "wait for it to end, then try again",
-            ) from problem
-        shutil.rmtree(out.building, ignore_errors=True)
+        _hold(lock, out.root)
+        out.restore()
         out.building.mkdir()
         try:
             yield out
         finally:
-            shutil.rmtree(out.building, ignore_errors=True)
+            out.restore()
+
+
+def _hold(lock: TextIO, root: Path) -> None:
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as problem:
+        raise Transient(
+            "another run is at work in this output folder", str(root), "wait for it to end, then try again"
+        ) from problem
+    lock.truncate(0)
+    lock.write(MARK)
+    lock.flush()

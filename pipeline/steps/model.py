@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.contract.tables import MARTS
-from pipeline.errors import OurFault
+from pipeline.errors import OurFault, WrongUsage
 from pipeline.estimates import estimate_all
 from pipeline.resources import carried
 from pipeline.settings import Settings
@@ -15,7 +15,12 @@ from pipeline.warehouse.store import Warehouse
 
 
 def prepare(warehouse: Warehouse, settings: Settings) -> None:
-    """Fill what the models read beside the records: the window and the settings, the EVAP codes."""
+    """Fill what the models read beside the records: the window and the settings, the EVAP codes.
+
+    Raises
+    ------
+    WrongUsage : the window ends before it begins.
+    """
     warehouse.create(
         "core.setting",
         [
@@ -39,8 +44,23 @@ def prepare(warehouse: Warehouse, settings: Settings) -> None:
             settings.cycle_gap_days,
         ],
     )
+    _stop_at_an_empty_window(warehouse)
     warehouse.create("core.evap_code", [("trouble_code", "VARCHAR")])
     warehouse.append("core.evap_code", pl.DataFrame({"trouble_code": sorted(EVAP_CODES)}))
+
+
+def _stop_at_an_empty_window(warehouse: Warehouse) -> None:
+    asked = warehouse.query("select from_on, to_on from core.setting where from_on > to_on").to_dicts()
+    if asked:
+        first, last = warehouse.con.execute(
+            "select min(opened_at)::date, max(opened_at)::date from core.jobs"
+        ).fetchall()[0]
+        raise WrongUsage(
+            f"the window ends on {asked[0]['to_on']}, before it begins on {asked[0]['from_on']}: where one end is"
+            f" not given it is that of the accepted jobs, opened {first} to {last}",
+            "--from and --to, or from_on and to_on of the settings",
+            "choose days within the jobs, or give both ends",
+        )
 
 
 def model(warehouse: Warehouse, settings: Settings) -> None:

@@ -9,13 +9,10 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.errors import EvapfleetError
 from pipeline.lake.find import LakeFile, Stock, take_stock
 from pipeline.settings import Settings
 from pipeline.steps.folder import OutFolder
-from pipeline.steps.stage import STAGE_FORM
-from pipeline.steps.versions import versions
-from pipeline.warehouse.store import open_warehouse
+from pipeline.steps.previous import look_at_previous
 
 
 @dataclass
@@ -23,8 +20,8 @@ class Plan:
     """The work of one run, and what it has to say about it.
 
     `to_read` and `kept` part the files that are there; `vanished` are files of earlier runs that are gone
-    (their lines of `stage.files`). `skipped` collects what was left out and why. `tell` shows a line of
-    progress.
+    (their lines of `stage.files`), `lost` those of them whose samples are gone from the output folder too.
+    `skipped` collects what was left out and why. `tell` shows a line of progress.
     """
 
     lake: Path
@@ -38,6 +35,7 @@ class Plan:
     previous: Path | None
     is_same_program: bool
     tell: Callable[[str], None]
+    lost: list[str] = field(default_factory=list)
     started_at: datetime = field(default_factory=lambda: datetime.now(UTC))
     skipped: list[str] = field(default_factory=list)
     durations_s: dict[str, float] = field(default_factory=dict)
@@ -49,7 +47,7 @@ class Plan:
         back = {f.file for f in self.kept} & set(
             self.known.filter(pl.col("status") == "vanished")["file"].to_list()
         )
-        return bool(self.to_read or gone or back or not self.is_same_program)
+        return bool(self.to_read or gone or back or self.lost or not self.is_same_program)
 
 
 def make_plan(
@@ -62,7 +60,8 @@ def make_plan(
     WrongUsage, DataStopsRun : as `pipeline.lake.find.take_stock`.
     """
     stock = take_stock(lake)
-    known, is_same_program = _known_files(out.warehouse, settings, lake)
+    previous = look_at_previous(out, settings, lake)
+    known = previous.files
     before = {row["file"]: row for row in known.iter_rows(named=True)}
     to_read: list[LakeFile] = []
     kept: list[LakeFile] = []
@@ -73,7 +72,7 @@ def make_plan(
             file.form_sha256,
             file.kind,
         )
-        (kept if same else to_read).append(file)
+        (kept if same and file.file not in previous.without_samples else to_read).append(file)
     here = [file.file for file in stock.files]
     plan = Plan(
         lake=lake,
@@ -85,42 +84,19 @@ def make_plan(
         known=known,
         vanished=known.filter(~pl.col("file").is_in(here)),
         previous=out.warehouse if known.height else None,
-        is_same_program=is_same_program,
+        is_same_program=previous.is_same_program,
         tell=tell,
+        lost=sorted(previous.without_samples - set(here)),
     )
+    plan.skipped += [previous.note] if previous.note else []
     plan.skipped += stock.unclaimed
     plan.skipped += [
-        f"{file}: it is gone from the lake; its rows are kept" for file in plan.vanished["file"].to_list()
+        f"{file}: it is gone from the lake; its rows are kept"
+        for file in plan.vanished["file"].to_list()
+        if file not in plan.lost
+    ]
+    plan.skipped += [
+        f"{file}: it is gone from the lake, and its samples from the output folder: nothing of it is left"
+        for file in plan.lost
     ]
     return plan
-
-
-def _known_files(warehouse: Path, settings: Settings, lake: Path) -> tuple[pl.DataFrame, bool]:
-    """Return the staged files of the previous run, and whether the same program made it with these settings."""
-    nothing = pl.DataFrame(
-        schema={
-            "file": pl.String,
-            "source_id": pl.String,
-            "kind": pl.String,
-            "sha256": pl.String,
-            "form_sha256": pl.String,
-            "ingested_at": pl.Datetime("us", "UTC"),
-            "status": pl.String,
-            "problem": pl.String,
-        }
-    )
-    if not warehouse.exists():
-        return nothing, False
-    try:
-        with open_warehouse(warehouse) as previous:
-            last = previous.query("select * from audit.runs order by started_at desc limit 1")
-            made_by = pl.Series([last["versions"][0]]).str.json_decode(pl.Struct({"stage_form": pl.Int64}))
-            if made_by[0]["stage_form"] != STAGE_FORM or last["lake"][0] != str(lake.resolve()):
-                return nothing, False
-            is_same = last["versions"][0] == versions() and last["settings"][0] == settings.as_json()
-            return previous.table("stage.files"), is_same
-    except EvapfleetError:
-        raise
-    except Exception:
-        # Not a warehouse of ours, or one of an older form: everything is read again.
-        return nothing, False

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.contract.tables import MARTS
 from pipeline.steps.folder import building_in
+from pipeline.steps.form import stop_at_another_form
 from pipeline.steps.samples import make_samples_view
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
@@ -31,9 +32,15 @@ def publish(warehouse: Warehouse, folder: Path) -> None:
 
 
 def publish_again(root: Path) -> None:
-    """Write `tables/` and `site/` anew, and point core.samples to where the folder is now."""
+    """Write `tables/` and `site/` anew, and point core.samples to where the folder is now.
+
+    Raises
+    ------
+    WrongUsage : the warehouse is damaged or has another form.
+    """
     with building_in(root) as out:
         with open_warehouse(out.warehouse, read_only=False) as warehouse:
+            stop_at_another_form(warehouse, out.warehouse)
             make_samples_view(warehouse, out.samples)
             publish(warehouse, out.building)
         out.put_in_place()

@@ -67,7 +67,7 @@ def _read(plan: Plan, warehouse: Warehouse, file: LakeFile) -> Reading | None:
 def note_unreadable(plan: Plan, warehouse: Warehouse, file: LakeFile, problem: FileUnreadable) -> None:
     """Report a file that cannot be read; rows that an earlier run took from it stay."""
     plan.tell(f"cannot read {file.file}: {problem.what}")
-    text = f"{problem.what}; {problem.todo}" if problem.todo else problem.what
+    text = f"{problem.what.rstrip('.')}. {problem.todo}" if problem.todo else problem.what
     plan.skipped.append(f"{file.file}: {text}")
     put_file(warehouse, line_of(file), "unreadable", text, plan.started_at)
 

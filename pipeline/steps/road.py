@@ -46,7 +46,7 @@ def whole_road(
     ------
     EvapfleetError : with what, where and what to do.
     """
-    with building_in(out) as folder:
+    with building_in(out, lake) as folder:
         plan = as_task("take stock", make_plan)(lake, folder, settings, tell)
         if plan.has_news:
             as_task("read and judge", run.read_and_judge)(plan)

@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.errors import DataStopsRun
 from pipeline.steps import audit, publish
-from pipeline.steps.admit import admit_registers, stop_if_a_register_is_empty
+from pipeline.steps.admit import admit_registers, commonest_reasons, stop_if_a_register_is_empty
 from pipeline.steps.plan import Plan
 from pipeline.steps.refusals import Tally
 from pipeline.steps.registers import read_registers
@@ -73,7 +73,9 @@ def _stop_without_records(plan: Plan, warehouse: Warehouse) -> None:
     files = warehouse.table("audit.files")
     if files["n_accepted"].sum() == 0:
         problems = files.filter(pl.col("problem").is_not_null()).select("file", "problem").head(3)
-        told = "; ".join(f"{file}: {problem}" for file, problem in problems.iter_rows())
+        lines = [f"{file}: {problem}" for file, problem in problems.iter_rows()]
+        refused = commonest_reasons(warehouse)
+        told = "; ".join(lines + ([f"most often: {refused}"] if refused else []))
         raise DataStopsRun(
             "not one record could be accepted, so the run stops",
             told or str(plan.lake),

@@ -13,6 +13,7 @@ from pipeline.errors import FileUnreadable
 from pipeline.lake.find import LakeFile
 from pipeline.lake.reading import Reading
 from pipeline.steps.plan import Plan
+from pipeline.steps.previous import is_whole_parquet
 from pipeline.steps.refusals import Tally
 from pipeline.steps.registers import line_of, note_unreadable, raw_of
 from pipeline.steps.stage import forget, put_file
@@ -44,6 +45,7 @@ def read_sample_files(plan: Plan, warehouse: Warehouse, refused: pl.DataFrame, t
     ----------
     refused : (trace_id, why__) of trace headers that were not accepted.
     """
+    _drop_old_rows(plan.out.samples, warehouse, plan.lost)
     files = _files_to_read(plan, warehouse)
     names = [file.file for file in files]
     headers = warehouse.query(
@@ -121,7 +123,7 @@ def _write_parquet(folder: Path, accepted: pl.DataFrame) -> pl.DataFrame:
         return pl.DataFrame(schema={"file": pl.String, "parquet": pl.String})
     kept = accepted.select(KEPT_COLUMNS).sort("trace_id", "t_s")
     name = f"{hashlib.sha256(kept.hash_rows(seed=11).to_numpy().tobytes()).hexdigest()[:24]}.parquet"
-    if not (folder / name).exists():
+    if not is_whole_parquet(folder / name):
         kept.write_parquet(folder / f"{name}.part", compression="zstd")
         (folder / f"{name}.part").rename(folder / name)
     return kept.select("file").unique().sort("file").with_columns(parquet=pl.lit(name))
@@ -171,10 +173,13 @@ def _drop_old_rows(folder: Path, warehouse: Warehouse, files: list[str]) -> None
         [files],
     )["parquet"].to_list()
     for name in touched:
-        rest = pl.read_parquet(folder / name).filter(~pl.col("file").is_in(files))
+        if not is_whole_parquet(folder / name):
+            # Every file that it held is read again, or is gone from the lake as well.
+            continue
+        rest = pl.read_parquet(folder / name, glob=False).filter(~pl.col("file").is_in(files))
         warehouse.con.execute("delete from stage.sample_parquet where parquet = ?", [name])
         warehouse.append("stage.sample_parquet", _write_parquet(folder, rest))
-    forget(warehouse, files, SAMPLE_TABLES)
+    forget(warehouse, files, (*SAMPLE_TABLES, "stage.sample_parquet"))
     warehouse.con.execute(
         "delete from stage.problems where row > 0 and kind = 'samples'"
         " and file in (select unnest(?::varchar[]))",

@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS
-from pipeline.warehouse.store import Warehouse, kind_columns, quoted
+from pipeline.warehouse.store import Warehouse, kind_columns
 
 #: raise when a staged table changes its form or its meaning: everything is then read again
 STAGE_FORM = 2
@@ -77,19 +77,18 @@ def create_stage(warehouse: Warehouse) -> None:
 
 def carry_over(warehouse: Warehouse, previous: Path, files: list[str]) -> None:
     """Copy what the previous warehouse staged of these files, all but their line in `stage.files`."""
-    warehouse.con.execute(f"attach {quoted(str(previous))} as previous (read_only)")
+    warehouse.con.register("carried", pl.DataFrame({"file": files}, schema={"file": pl.String}))
     try:
-        warehouse.con.register("carried", pl.DataFrame({"file": files}, schema={"file": pl.String}))
-        for name in STAGE_COLUMNS:
-            if name != "stage.files":
-                warehouse.con.execute(
-                    f"insert into {name} by name select * from previous.{name}"
-                    " where file in (select file from carried) order by file, rowid"
-                )
-        warehouse.con.execute("insert into audit.runs by name select * from previous.audit.runs")
+        with warehouse.attached(previous) as before:
+            for name in STAGE_COLUMNS:
+                if name != "stage.files":
+                    warehouse.con.execute(
+                        f"insert into {name} by name select * from {before}.{name}"
+                        " where file in (select file from carried) order by file, rowid"
+                    )
+            warehouse.con.execute(f"insert into audit.runs by name select * from {before}.audit.runs")
     finally:
         warehouse.con.unregister("carried")
-        warehouse.con.execute("detach previous")
 
 
 def forget(warehouse: Warehouse, files: list[str], tables: tuple[str, ...]) -> None:

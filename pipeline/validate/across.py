@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.contract.fields import ALL_KINDS, Kind
+from pipeline.contract.fields import Kind
 from pipeline.contract.rules import REFERENCES
 from pipeline.validate.door import lake_problems
 from pipeline.validate.facts import fact
@@ -88,21 +88,3 @@ def _with_trace_facts(traces: pl.DataFrame, jobs: pl.DataFrame) -> pl.DataFrame:
         (pl.col("job_vehicle__") == pl.col("vehicle_id")).alias(fact("vehicle_agrees")),
         has_vehicle.alias(fact("required", "vehicle_id")),
     )
-
-
-def accepted_frames() -> dict[str, pl.DataFrame]:
-    """Return an empty frame of accepted records for each kind."""
-    dtypes: dict[str, pl.DataType] = {
-        "text": pl.String(),
-        "integer": pl.Int64(),
-        "number": pl.Float64(),
-        "boolean": pl.Boolean(),
-        "date": pl.Date(),
-        "time": pl.Datetime("us", "UTC"),
-        "text_list": pl.List(pl.String()),
-        "check_list": pl.List(pl.String()),
-    }
-    return {
-        kind.name: pl.DataFrame(schema={field.name: dtypes[field.type] for field in kind.fields})
-        for kind in ALL_KINDS.values()
-    }

@@ -15,7 +15,7 @@ import polars as pl
 
 from pipeline.contract.fields import Kind
 from pipeline.contract.tables import Column, Table
-from pipeline.errors import OurFault, Transient
+from pipeline.errors import EvapfleetError, OurFault, Transient, WrongUsage
 
 SCHEMAS = ("stage", "core", "quarantine", "audit", "mart")
 
@@ -69,6 +69,38 @@ class Warehouse:
         ).fetchall()
         return found[0][0] > 0
 
+    def is_whole(self) -> bool:
+        """Say whether the file still holds every block that it counts. Reads only."""
+        name, n_blocks, n_bytes = self.con.execute(
+            "select d.path, s.total_blocks, s.block_size from pragma_database_size() s"
+            " join duckdb_databases() d using (database_name)"
+            " where database_name = current_database()"
+        ).fetchall()[0]
+        return Path(name).stat().st_size >= n_blocks * n_bytes
+
+    def columns(self) -> dict[str, set[str]]:
+        """Return the columns of every table and view, by `schema.table`. Reads only."""
+        found = self.con.execute(
+            "select table_schema || '.' || table_name, list(column_name) from information_schema.columns"
+            " where table_catalog = current_database() group by all"
+        ).fetchall()
+        return {name: set(columns) for name, columns in found}
+
+    @contextmanager
+    def attached(self, path: Path) -> Iterator[str]:
+        """Attach another warehouse for reading; yield the name it goes by.
+
+        Raises
+        ------
+        WrongUsage : it is damaged.
+        """
+        try:
+            self.con.execute(f"attach {quoted(str(path))} as previous (read_only)")
+            yield "previous"
+            self.con.execute("detach previous")
+        except duckdb.Error as problem:
+            raise _told(problem, path) from problem
+
     def create(self, name: str, columns: list[tuple[str, str]]) -> None:
         """Create an empty table; `columns` are (name, DuckDB type). Replaces one table whole."""
         body = ", ".join(f"{named(column)} {type_}" for column, type_ in columns)
@@ -121,21 +153,47 @@ def open_warehouse(path: Path, *, read_only: bool = True) -> Iterator[Warehouse]
 
     Raises
     ------
-    Transient : another process holds the file.
+    Transient : another process holds the file, or the disk is full.
+    WrongUsage : the file is damaged or no warehouse, or files it names are gone.
     """
     try:
         con = duckdb.connect(str(path), read_only=read_only)
-    except duckdb.IOException as problem:
-        raise Transient(
-            f"the warehouse cannot be opened: {str(problem).splitlines()[0]}",
-            str(path),
-            "close the program that holds it, then try again",
-        ) from problem
+    except duckdb.Error as problem:
+        raise _told(problem, path) from problem
     warehouse = Warehouse(con)
     try:
         if not read_only:
             for schema in SCHEMAS:
                 con.execute(f"create schema if not exists {schema}")
         yield warehouse
+    except duckdb.Error as problem:
+        if _is_of_the_file(problem):
+            raise _told(problem, path) from problem
+        raise
     finally:
         warehouse.close()
+
+
+def _is_of_the_file(problem: duckdb.Error) -> bool:
+    """Tell a file or a disk that fails from a statement of ours that is wrong."""
+    text = str(problem)
+    return isinstance(problem, duckdb.IOException) or "orrupt" in text or ".parquet' too small" in text
+
+
+def _told(problem: duckdb.Error, path: Path) -> EvapfleetError:
+    """Say what to do about a database file that cannot be opened, read or written."""
+    first = str(problem).splitlines()[0]
+    if "lock on file" in first:
+        todo = "close the program that holds it, then try again"
+        return Transient(f"the warehouse cannot be opened: {first}", str(path), todo)
+    if "No space left" in first:
+        return Transient(f"the disk is full: {first}", str(path), "make room, then run again")
+    if ".parquet" in first:
+        # core.samples is a view over files of their own.
+        what = f"a samples file that the warehouse names is damaged or gone: {first}"
+        return WrongUsage(what, str(path), "run `evapfleet run LAKE --out DIR` again: it reads those anew")
+    return WrongUsage(
+        f"the warehouse is damaged, or no warehouse: {first}",
+        str(path),
+        "delete that file and run `evapfleet run LAKE --out DIR` again: it then reads every file anew",
+    )

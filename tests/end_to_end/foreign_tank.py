@@ -101,7 +101,7 @@ def integrate(plan: Plan, longest_s: float = 260.0) -> History:
         if i % 400 == 0 and (commands.draw_end + plan["hold_s"] + plan["release_s"] < i * STEP_S).all():
             break
     end = np.minimum(commands.draw_end + plan["hold_s"] + plan["release_s"], i * STEP_S)
-    times = np.arange(i + 1) * STEP_S
+    times = np.arange(i + 1, dtype=np.float64) * STEP_S
     return History(
         times, pressure[: i + 1], duty_all[: i + 1], vent_all[: i + 1], commands.first_draw_end, end
     )

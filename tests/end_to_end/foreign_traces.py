@@ -24,7 +24,7 @@ CODES = ["P0442", "P0455", "P0456", "P0440", "P0446"]
 SENTENCE = {
     "small": "the leak moves the pressure less than vapor, warming gas and sensor steps do",
     "large": "the decay is over within a few samples, or hardly any vacuum was reached",
-    "vapor": "much rise and no closed phase that would tell vapor from a leak",
+    "vapor": "no closed phase that would tell this much vapor from so small a leak",
     "decays": "a vent stuck open behind a narrow canister decays like a leak",
     "unseen": "neither vacuum nor creep shows above noise and steps: open tank, sealed tank and dead sensor look alike",
     "no_vent": "never seen vented long enough",
@@ -129,7 +129,7 @@ def _why_ambiguous(fact: dict[str, Any]) -> str:
     if verdict in ("leak", "holds"):
         return _why_sized(fact, visible)
     if verdict in ("gross_leak", "no_vacuum"):
-        if fact["kind"] == "vent_stuck_open" and fact["peak_pa"] > 400 and fact["half_s"] >= 1.0:
+        if fact["kind"] == "vent_stuck_open" and fact["peak_pa"] > 400 and fact["half_s"] >= 0.3:
             return "decays"
         return "unseen" if max(fact["peak_pa"], fact["highest_pa"]) < visible else ""
     if verdict == "vent_restricted" and fact["family"] == "physics":
@@ -143,6 +143,8 @@ def _why_ambiguous(fact: dict[str, Any]) -> str:
 
 
 def _why_sized(fact: dict[str, Any], visible: float) -> str:
+    """A closed phase tells the vapor when it is long enough for the sensor's steps to give 1.5 Pa/s."""
+    is_vapor_told = fact["closed_s"] >= 3 and 0.5 * fact["step_pa"] / fact["closed_s"] < 1.5
     hold, period = fact["clean_pa"], 0.5 if fact["family"] == "physics" else 1 / fact["rate_hz"]
     if fact["verdict"] == "leak":
         density = fact["ambient_pa"] / (287.05 * (fact.get("ambient_c", 20.0) + 273.15))
@@ -153,9 +155,11 @@ def _why_sized(fact: dict[str, Any], visible: float) -> str:
         half_s = fact["half_s"]
         if fact["peak_pa"] < 400 or half_s < max(1.0, 3 / fact["rate_hz"]):
             return "large"
-        return "small" if by_leak < max(4 * visible, 0.8 * other, 60.0) else ""
+        if by_leak < max(4 * visible, 0.8 * other, 60.0):
+            return "small"
+        return "vapor" if not is_vapor_told and by_leak < 6.0 * period * len(hold) else ""
     rise = float(hold[-1] - hold[0]) / max(-float(hold[0]), 1.0)
-    return "vapor" if fact["closed_s"] < 3 and rise > 0.15 else ""
+    return "vapor" if not is_vapor_told and rise > 0.15 else ""
 
 
 def _truth(trace_id: str, fact: dict[str, Any]) -> dict[str, Any]:
