@@ -330,6 +330,37 @@ MONITOR_AFTER_CLEAR = Table(
     ),
 )
 
+VEHICLE_DUE = Table(
+    "mart",
+    "vehicle_due",
+    ("vehicle_id",),
+    "one vehicle in service: its next inspection, riskiest first",
+    (
+        _text("vehicle_id", "vehicle"),
+        _text("make", "make"),
+        _text("model", "model"),
+        _text("fleet_id", "fleet"),
+        Column("due_on", "DATE", "next inspection, as registered"),
+        _count("days_to_due", "days from the last day that the records know; negative: overdue"),
+        Column("last_inspected_on", "DATE", "last inspection"),
+        _text("last_verdict", "its result: pass, fail or return"),
+        _text("evap_state", "EVAP monitor then: complete or not_complete"),
+        Column("cleared_on", "DATE", "a repair closed since, with which the codes are taken to be cleared"),
+        _number("km_per_day", "usual distance per day", "km"),
+        _flag("is_own_distance", "from the vehicle's own odometer; else the median of its model"),
+        _number("km_at_due", "distance since the last known clear expected at the inspection", "km"),
+        _number("chance_ready", "chance that the EVAP monitor is complete at the inspection"),
+        _number("chance_low", "its lower bound"),
+        _number("chance_high", "its upper bound"),
+        _text("basis", "what the chance rests on: driven_on, cleared or arrivals"),
+        _count("n_behind", "vehicles or inspections of the model behind the chance"),
+        _flag("is_lamp_on", "lamp commanded on at the last inspection, and no job closed since"),
+        Column("open_faults", "VARCHAR[]", "open EVAP faults"),
+        _text("advice", "what helps most, in one line"),
+        _text("reason", "why the chance is missing"),
+    ),
+)
+
 #: The marts that a run fills, in the order in which they are made.
 MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
@@ -343,6 +374,7 @@ MARTS: tuple[Table, ...] = (
     STATION_LOOK,
     READINESS_AFTER_CLEAR,
     MONITOR_AFTER_CLEAR,
+    VEHICLE_DUE,
 )
 
 QUARANTINE_RECORDS = Table(

@@ -20,6 +20,7 @@ from pipeline.contract.tables import (
     READINESS,
     READINESS_AFTER_CLEAR,
     STATION_LOOK,
+    VEHICLE_DUE,
 )
 from pipeline.estimates.after_clear import after_clear
 from pipeline.estimates.failure_rate import failure_rates
@@ -27,6 +28,7 @@ from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.leak_size import leak_sizes
 from pipeline.estimates.stations import station_look
+from pipeline.estimates.vehicle_due import vehicles_due
 from pipeline.settings import Settings
 
 __all__ = [
@@ -38,6 +40,7 @@ __all__ = [
     "leak_sizes",
     "readiness",
     "station_look",
+    "vehicles_due",
 ]
 
 
@@ -56,6 +59,7 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     """
     level = settings.level
     leaks = leak_sizes(read("mart.leak_bound"), level)
+    arrivals = readiness(read("mart.readiness_count"), level)
     after = after_clear(read("mart.after_clear_count"), level)
     return {
         FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
@@ -65,10 +69,11 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
         LEAK_SIZE.full_name: leaks.sizes,
         LEAK_SIZE_CURVE.full_name: leaks.curves,
         INSPECTION_REPORT.full_name: inspection_report(read("mart.inspection_count"), level),
-        READINESS.full_name: readiness(read("mart.readiness_count"), level),
+        READINESS.full_name: arrivals,
         STATION_LOOK.full_name: station_look(
             read("mart.station_year_count"), read("mart.station_repeat_count"), level
         ),
         READINESS_AFTER_CLEAR.full_name: after.evap,
         MONITOR_AFTER_CLEAR.full_name: after.monitors,
+        VEHICLE_DUE.full_name: vehicles_due(read("mart.due_state"), arrivals, after, level),
     }

@@ -14,6 +14,8 @@ POLARS_TYPES: dict[str, pl.DataType] = {
     "INTEGER": pl.Int32(),
     "DOUBLE": pl.Float64(),
     "BOOLEAN": pl.Boolean(),
+    "DATE": pl.Date(),
+    "VARCHAR[]": pl.List(pl.String()),
 }
 
 

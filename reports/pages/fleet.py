@@ -12,6 +12,7 @@ from reports import words
 from reports.charts.bars import draw_bars
 from reports.charts.intervals import draw_intervals
 from reports.charts.rates import draw_recurrence_map
+from reports.pages.due import due
 from reports.pages.fleet_rows import (
     MAX_CHOICES,
     MAX_MODELS,
@@ -71,7 +72,7 @@ TESTED = (
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the fleet page from `mart.failure_rate`."""
+    """Make the fleet page from `mart.failure_rate` and `mart.vehicle_due`."""
     rates = with_words(read("mart.failure_rate"))
     sections = (
         recurring(rates, run),
@@ -79,6 +80,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         by_component(rates, run),
         exposure(rates),
         distance(rates, run),
+        due(read("mart.vehicle_due"), run),
     )
     lead = (
         f"Failures by model and component, repairs opened {run.window_text}. Bounds are {run.level_text} intervals.",

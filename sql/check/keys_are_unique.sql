@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, key_text
--- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear
+-- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due
 -- units: none
 -- leaves out: nothing
 -- why: one row for one key in every table of the contract
@@ -37,6 +37,8 @@ with keys as (
     select 'mart.readiness_after_clear' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') as key_text from mart.readiness_after_clear
     union all
     select 'mart.monitor_after_clear' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(monitor as varchar), '') || '|' || coalesce(counter, '') || '|' || coalesce(cast(share_ready as varchar), '') as key_text from mart.monitor_after_clear
+    union all
+    select 'mart.vehicle_due' as table_name, coalesce(vehicle_id, '') as key_text from mart.vehicle_due
 )
 
 select table_name, key_text, count(*) as n_rows

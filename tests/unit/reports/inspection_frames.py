@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import polars as pl
 
@@ -139,3 +141,37 @@ def readiness_after_clear() -> pl.DataFrame:
         for make, model in MODELS
     ]
     return framed(TABLES["mart.readiness_after_clear"], rows)
+
+
+def vehicle_due() -> pl.DataFrame:
+    rows = []
+    for i in range(30):
+        make, model = MODELS[i % len(MODELS)]
+        basis = ("arrivals", "cleared", "driven_on")[i % 3]
+        known = i != 7
+        rows.append(
+            {
+                "vehicle_id": f"V{i:03d}",
+                "make": make,
+                "model": model,
+                "fleet_id": "yard",
+                "due_on": None if i == 4 else date(2024, 1 + i % 12, 3),
+                "days_to_due": None if i == 4 else 30 * i - 40,
+                "last_inspected_on": date(2023, 1 + i % 12, 9),
+                "last_verdict": "pass",
+                "evap_state": "not_complete" if basis == "driven_on" else "complete",
+                "km_per_day": 40.0 + i,
+                "is_own_distance": i % 2 == 0,
+                "km_at_due": 100.0 * i,
+                "chance_ready": 0.5 + 0.015 * i if known else None,
+                "chance_low": 0.4 + 0.015 * i if known else None,
+                "chance_high": 0.55 + 0.015 * i if known else None,
+                "basis": basis,
+                "n_behind": 200 + i,
+                "is_lamp_on": i == 2,
+                "open_faults": ["P0442 with the lamp on at the last inspection"] if i == 3 else [],
+                "advice": f"advice {i}",
+                "reason": None if known else "the usual distance per day is not known",
+            }
+        )
+    return framed(TABLES["mart.vehicle_due"], rows)

@@ -20,6 +20,7 @@ from tests.unit.reports.inspection_frames import (
     readiness,
     readiness_after_clear,
     station_look,
+    vehicle_due,
 )
 from tests.unit.reports.repair_frames import failure_rate, first_time_fix, repair_check
 from tests.unit.reports.trace_frames import leak_size, leak_size_curve, trace_result
@@ -70,6 +71,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.station_look": station_look(rng),
         "mart.readiness_after_clear": readiness_after_clear(),
         "mart.monitor_after_clear": monitor_after_clear(),
+        "mart.vehicle_due": vehicle_due(),
         "quarantine.records": quarantine(hostile),
         "audit.files": audit_files(),
         "audit.runs": audit_runs(),
