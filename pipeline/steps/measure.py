@@ -9,6 +9,7 @@ import polars as pl
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
+from pipeline.traces.volt_norms import volt_norms
 from pipeline.warehouse.store import Warehouse
 
 #: samples measured at once: memory stays near 1 GiB whatever the size of the lake
@@ -41,13 +42,36 @@ where trace_id between ? and ?
 order by trace_id, t_s
 """
 
+#: one pass over all samples, or over those of one trace's model alone
+SLOPES = """
+select v.make, v.model, regr_slope(s.sensor_v, s.tank_pressure_pa) as volts_per_pa,
+       regr_r2(s.sensor_v, s.tank_pressure_pa) as r2,
+       max(s.tank_pressure_pa) - min(s.tank_pressure_pa) as pressure_range_pa
+from core.samples s
+join core.traces t using (trace_id)
+join core.vehicles v using (vehicle_id)
+where s.sensor_v is not null
+  and (? is null or (v.make, v.model) in (
+      select (of.make, of.model) from core.traces join core.vehicles of using (vehicle_id) where trace_id = ?))
+group by s.trace_id, v.make, v.model
+having not coalesce(bool_or(s.is_pressure_derived), false)
+"""
+
 
 def measure(warehouse: Warehouse, settings: Settings) -> None:
     """Fill mart.trace_result. Replaces one table whole."""
     headers = warehouse.query(HEADERS)
-    results = [measure_traces(samples, mine, settings) for samples, mine in _batches(warehouse, headers)]
+    norms = norms_of(warehouse)
+    results = [
+        measure_traces(samples, mine, settings, norms) for samples, mine in _batches(warehouse, headers)
+    ]
     empty = pl.DataFrame(schema=dict.fromkeys(TRACE_RESULT.column_names, pl.String))
     warehouse.write(TRACE_RESULT, pl.concat(results).sort("trace_id") if results else empty)
+
+
+def norms_of(warehouse: Warehouse, trace_id: str | None = None) -> pl.DataFrame:
+    """Return what the sensors of every model do, or of this trace's model alone. Reads only."""
+    return volt_norms(warehouse.query(SLOPES, [trace_id, trace_id]))
 
 
 def _batches(warehouse: Warehouse, headers: pl.DataFrame) -> Iterator[tuple[pl.DataFrame, pl.DataFrame]]:

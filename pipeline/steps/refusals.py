@@ -36,6 +36,17 @@ class Tally:
             mine = self.reasons.setdefault(file, {})
             mine[reason] = mine.get(reason, 0) + n
 
+    def add(self, other: Tally) -> None:
+        """Take over what another tally counted of other files."""
+        for mine, theirs in (
+            (self.n_read, other.n_read),
+            (self.n_refused, other.n_refused),
+            (self.reasons, other.reasons),
+            (self.hints, other.hints),
+            (self.pools, other.pools),
+        ):
+            mine.update(theirs)  # type: ignore[arg-type]
+
     def stop_if_too_many(self, max_share: float) -> None:
         """Stop the run when more than `max_share` of a file (or pool) was refused.
 

@@ -39,26 +39,62 @@ class _Intake:
 
 
 def read_sample_files(plan: Plan, warehouse: Warehouse, refused: pl.DataFrame, tally: Tally) -> None:
-    """Read new samples, and those whose recordings have since been accepted or refused.
+    """Read new samples, those whose recordings have since been accepted or refused, and those that share a recording
+    with either: which of two files stands must not depend on the run in which it came.
 
     Parameters
     ----------
     refused : (trace_id, why__) of trace headers that were not accepted.
     """
     _drop_old_rows(plan.out.samples, warehouse, plan.lost)
-    files = _files_to_read(plan, warehouse)
-    names = [file.file for file in files]
     headers = warehouse.query(
         "select t.trace_id, v.make, v.model, t.barometric_kpa from core.traces t"
         " join core.vehicles v using (vehicle_id)"
     )
-    earlier = warehouse.table("stage.sample_parts").filter(~pl.col("file").is_in(names))
-    door = SamplesDoor(headers.select("trace_id"), refused, earlier.select(list(PART_SCHEMA)))
-    intake = _Intake(plan, door, tally)
-    for source_id in sorted({file.source_id for file in files}):
-        _read_source(intake, source_id, [f for f in files if f.source_id == source_id], headers)
+    earlier = warehouse.table("stage.sample_parts").select(list(PART_SCHEMA))
+    files = _with_sharing(plan, _files_to_read(plan, warehouse), earlier)
+    unreadable: dict[str, FileUnreadable] = {}
+    while True:
+        intake = _read_all(plan, [f for f in files if f.file not in unreadable], headers, refused, earlier)
+        unreadable |= intake.unreadable
+        more = _with_sharing(plan, files, pl.concat([earlier, intake.door.parts]))
+        if len(more) == len(files) and not _shared(intake, earlier):
+            break
+        files = more
+    tally.add(intake.tally)
+    intake.unreadable = unreadable
     _stage(warehouse, intake, files)
     make_samples_view(warehouse, plan.out.samples)
+
+
+def _with_sharing(plan: Plan, files: list[LakeFile], parts: pl.DataFrame) -> list[LakeFile]:
+    """Add the kept files that hold a part of a recording of which these files hold another."""
+    names = {file.file for file in files}
+    while True:
+        ids = parts.filter(pl.col("file").is_in(list(names)))["trace_id"].unique()
+        sharing = set(parts.filter(pl.col("trace_id").is_in(ids.implode()))["file"].to_list())
+        more = [f for f in plan.kept if f.kind == "samples" and f.file in sharing - names]
+        if not more:
+            return sorted(files, key=lambda file: file.file)
+        files, names = files + more, names | {file.file for file in more}
+
+
+def _shared(intake: _Intake, earlier: pl.DataFrame) -> bool:
+    """Say whether a file that turned out unreadable, and so keeps its earlier rows, shares a recording with another."""
+    is_bad = pl.col("file").is_in(list(intake.unreadable))
+    parts = pl.concat([earlier, intake.door.parts])
+    mine, others = parts.filter(is_bad)["trace_id"], intake.door.parts.filter(~is_bad)["trace_id"]
+    return bool(mine.is_in(others.implode()).any())
+
+
+def _read_all(
+    plan: Plan, files: list[LakeFile], headers: pl.DataFrame, refused: pl.DataFrame, earlier: pl.DataFrame
+) -> _Intake:
+    others = earlier.filter(~pl.col("file").is_in([file.file for file in files]))
+    intake = _Intake(plan, SamplesDoor(headers.select("trace_id"), refused, others), Tally())
+    for source_id in sorted({file.source_id for file in files}):
+        _read_source(intake, source_id, [f for f in files if f.source_id == source_id], headers)
+    return intake
 
 
 def _files_to_read(plan: Plan, warehouse: Warehouse) -> list[LakeFile]:
@@ -67,8 +103,7 @@ def _files_to_read(plan: Plan, warehouse: Warehouse) -> list[LakeFile]:
         " (trace_id in (select trace_id from core.traces))"
     )["file"].to_list()
     again = [file for file in plan.kept if file.kind == "samples" and file.file in set(changed)]
-    new = [file for file in plan.to_read if file.kind == "samples"]
-    return sorted(again + new, key=lambda file: file.file)
+    return again + [file for file in plan.to_read if file.kind == "samples"]
 
 
 def _read_source(intake: _Intake, source_id: str, files: list[LakeFile], headers: pl.DataFrame) -> None:

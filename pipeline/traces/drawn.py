@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.traces.grouped import line_by, mean_by
-from pipeline.traces.phases import CLOSED, DRAW, HOLD, RELEASE, REST, Flags, Floats, Ints
+from pipeline.traces.phases import CLOSED, HOLD, RELEASE, REST, Flags, Floats, Ints
 from pipeline.traces.view import SETTLING_S, View
 
 #: The level beside a command is read from so many seconds.
@@ -22,7 +22,7 @@ class Draw:
 
     before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. effect, effect_sd [Pa] : how far
     its later half lies from the line that runs from before it to the hold, and the error of that. creep, creep_sd
-    [Pa/s] : slope common to closed phase, draw and hold, each about its own level. rate [Pa/s], seconds [s],
+    [Pa/s] : slope common to closed phase and hold, each about its own level. rate [Pa/s], seconds [s],
     rpm [1/min].
     """
 
@@ -105,13 +105,12 @@ def _effect(view: View, before: Floats, beside: Flags) -> tuple[Floats, Floats]:
 
 
 def _creep(view: View) -> tuple[Floats, Floats]:
-    """Return the slope [Pa/s] common to closed phase, draw and hold, each about its own level, once each settled."""
+    """Return the slope [Pa/s] common to closed phase and hold, each about its own level, once each settled."""
     b, marks = view.batch, view.marks
-    begin = np.where(b.phase == DRAW, view.at(marks.draw_start), view.at(marks.closed_start))
-    begin = np.where(b.phase == HOLD, view.at(marks.hold_start), begin)
-    use = (view.closed | view.draw | view.hold) & (
-        b.t > begin + np.where(b.phase == CLOSED, SETTLING_S, _STEADY_S)
+    begin = np.where(
+        b.phase == HOLD, view.at(marks.hold_start + _STEADY_S), view.at(marks.closed_start + SETTLING_S)
     )
+    use = (view.closed | view.hold) & (b.t > begin)
     n_segments = int(b.segment[-1]) + 1 if len(b) else 0
     dt = b.t - mean_by(b.segment, n_segments, b.t, use)[b.segment]
     dp = b.pressure - mean_by(b.segment, n_segments, b.pressure, use)[b.segment]

@@ -112,12 +112,18 @@ def _how_it_went(row: Reading) -> str:
 
 def _no_vacuum(row: Reading) -> str:
     text = f"The purge was commanded open for {_seconds(row['draw_s'])} and no vacuum arrived"
-    if row["depth"] > 60:
+    if row["depth"] > _NOTHING_PA:
         text = f"With the purge open for {_seconds(row['draw_s'])} hardly any vacuum arrived ({pressure(row['depth'])})"
-    creep = row["creep"]
-    if isfinite(creep) and creep > 0.05 and creep > 3 * row["creep_sd"]:
-        text += f"; the shut tank crept up by {creep:.2f} Pa/s, so it holds and the sensor works"
-    return text + ": the purge valve or its line does not pass."
+    if row["creeps"]:
+        way = "crept up" if row["creep"] > 0 else "sank"
+        text += f"; the shut tank {way} by {abs(row['creep']):.2f} Pa/s, so it holds and the sensor works"
+        return text + ": the purge valve or its line does not pass."
+    text += ": the purge valve or its line does not pass"
+    if row["depth"] > _NOTHING_PA:
+        return text + "."
+    return (
+        text + "; a wide-open system could look the same, so see that the vent valve shuts and the cap is on."
+    )
 
 
 def _purge_passes(row: Reading) -> str:
@@ -137,6 +143,11 @@ def _vent_restricted(row: Reading) -> str:
     if row["flowing_above"] < -500 and not row["release_from_above"] < -150:
         return (
             f"With the vent open and purge flowing the tank stood at {pressure(row['flowing_above'])}: "
+            "the vent path is restricted."
+        )
+    if not isfinite(row["release_from_above"]):
+        return (
+            f"With the vent open, before any test, the tank went down to {pressure(-row['open_vacuum'])}: "
             "the vent path is restricted."
         )
     start = pressure(-row["release_from_above"])
@@ -174,6 +185,12 @@ def _disagrees(row: Reading) -> str:
         return (
             f"The sensor's output moved by {row['volt_range']:.2f} V while the pressure moved by "
             f"{_rounded(row['pressure_range'])} Pa only."
+        )
+    if row["is_off_norm"]:
+        return (
+            f"The sensor moves {row['volts_per_pa'] * 1e3:+.2f} V per kPa where this model's sensors move "
+            f"{row['norm_volts_per_pa'] * 1e3:+.2f} (median of {row['norm_n']} recordings): "
+            "they tell different stories."
         )
     return (
         f"Volts and pressure do not follow one straight line: readings lie {_rounded(row['residual_pa'])} Pa off it, "

@@ -60,7 +60,10 @@ class TraceExplanation:
 
 
 def explain_trace(
-    samples: pl.DataFrame, header: dict[str, Any] | pl.DataFrame, settings: Settings
+    samples: pl.DataFrame,
+    header: dict[str, Any] | pl.DataFrame,
+    settings: Settings,
+    norms: pl.DataFrame | None = None,
 ) -> TraceExplanation:
     """Measure one trace and keep all that a page or a person needs to follow the verdict. Reads only.
 
@@ -68,10 +71,10 @@ def explain_trace(
     ----------
     samples : samples of this trace, as for `measure.measure_traces`.
     header : its header, a row as a dict or a frame of one row.
-    settings : as for `measure.measure_traces`.
+    settings, norms : as for `measure.measure_traces`; the same norms give the same verdict as the table's.
     """
     headers = header if isinstance(header, pl.DataFrame) else pl.DataFrame([header], infer_schema_length=None)
-    measured = measure(samples, headers, settings)
+    measured = measure(samples, headers, settings, norms)
     result = rows_of(measured, settings).row(0, named=True)
     batch, segments = measured.batch, measured.segments
     phases = [

@@ -19,9 +19,10 @@ from pipeline.traces.landmarks import Landmarks, find_landmarks
 from pipeline.traces.phases import Batch, Floats, Segments, make_batch
 from pipeline.traces.shows import Shown, read_traces
 from pipeline.traces.sizes import Sizes, size_leaks
-from pipeline.traces.suspects import name_suspects
+from pipeline.traces.suspects import OPENINGS, name_suspects
 from pipeline.traces.verdict import Judgement, judge
 from pipeline.traces.view import look_at, take_out_outliers
+from pipeline.traces.volt_norms import against_norms
 from pipeline.traces.volts import VoltStory, compare_volts
 
 _TYPES: dict[str, pl.DataType | type[pl.DataType]] = {
@@ -42,7 +43,6 @@ _READINGS_SAID = {
     "gone_s": "hold.gone_s",
     "interval_s": "sensor.interval_s",
     "creep": "draw.creep",
-    "creep_sd": "draw.creep_sd",
     "closed_change": "closed.change",
     "closed_rate": "closed.rate",
     "closed_above": "closed.above",
@@ -51,6 +51,7 @@ _READINGS_SAID = {
     "flowing_above": "vented.flowing_above",
     "release_from_above": "release.from_above",
     "release_half_s": "release.half_s",
+    "open_vacuum": "vented.open_vacuum",
     "release_s": "release.seconds",
     "span": "sensor.span",
     "zero": "vented.zero",
@@ -74,7 +75,9 @@ class Measured:
     judgement: Judgement
 
 
-def measure_traces(samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+def measure_traces(
+    samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings, norms: pl.DataFrame | None = None
+) -> pl.DataFrame:
     """Judge every trace of a batch. Reads only.
 
     Parameters
@@ -82,8 +85,10 @@ def measure_traces(samples: pl.DataFrame, headers: pl.DataFrame, settings: Setti
     samples : trace_id, t_s [s], tank_pressure_pa [Pa, gauge], sensor_v [V], purge_duty_pct [%], is_vent_closed,
         engine_rpm [1/min] and is_pressure_derived, sorted by trace_id and t_s.
     headers : one row per trace: trace_id, job_id, vehicle_id, stage, fuel_level_pct [%], ambient_c [°C],
-        barometric_kpa [kPa], fuel_tank_l [l], trouble_codes, checks.
+        barometric_kpa [kPa], fuel_tank_l [l], make, model, trouble_codes, checks.
     settings : discharge_coefficient and level are used.
+    norms : what the sensors of each model do, as `volt_norms.volt_norms` returns it over the whole lake; None takes it
+        from this batch.
 
     Returns
     -------
@@ -92,10 +97,12 @@ def measure_traces(samples: pl.DataFrame, headers: pl.DataFrame, settings: Setti
     """
     if headers.is_empty():
         return pl.DataFrame(schema=RESULT_SCHEMA)
-    return rows_of(measure(samples, headers, settings), settings)
+    return rows_of(measure(samples, headers, settings, norms), settings)
 
 
-def measure(samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings) -> Measured:
+def measure(
+    samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings, norms: pl.DataFrame | None = None
+) -> Measured:
     """Return all that a batch's traces show, with their fits and verdicts."""
     numbered = headers.select("trace_id").with_row_index("number")
     batch, segments = make_batch(samples, numbered)
@@ -104,6 +111,7 @@ def measure(samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings) ->
     shown = read_traces(look_at(batch, marks, smooth))
     since = batch.t - segments.start[batch.segment] if len(batch) else batch.t
     volts = compare_volts(batch, since, shown.sensor.noise, _is_derived(samples, numbered))
+    volts = against_norms(volts, headers, norms)
     air, temperature, is_air_known = _ambient(headers)
     beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test)
     bins = bin_holds(batch, marks, shown, smooth)
@@ -170,6 +178,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
     columns = {
         "verdict": m.judgement.verdict,
         "reason": m.judgement.reason,
+        "creeps": m.judgement.creeps,
         "n_samples": m.shown.sensor.n,
         "is_pressure_test": m.marks.is_pressure_test,
         "vapor_pa_s": m.fit.vapor,
@@ -183,6 +192,10 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "volt_range": m.volts.volt_range,
         "pressure_range": m.volts.pressure_range,
         "residual_pa": m.volts.residual_pa,
+        "is_off_norm": m.volts.is_off_norm,
+        "volts_per_pa": m.volts.volts_per_pa,
+        "norm_volts_per_pa": m.volts.norm_volts_per_pa,
+        "norm_n": m.volts.norm_n,
     }
     columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
     constant = {"level": settings.level, "discharge": settings.discharge_coefficient}
@@ -197,8 +210,13 @@ def _suspects(m: Measured) -> list[list[str]]:
     def lists(name: str) -> list[list[str] | None]:
         return m.headers[name].to_list() if name in m.headers.columns else [None] * m.headers.height
 
-    rows = zip(m.judgement.verdict.tolist(), lists("checks"), lists("trouble_codes"), strict=True)
-    return [name_suspects(verdict, checks, codes) for verdict, checks, codes in rows]
+    verdicts = m.judgement.verdict.tolist()
+    is_shut = (m.judgement.creeps & (m.judgement.verdict == "no_vacuum")).tolist()
+    rows = zip(verdicts, lists("checks"), lists("trouble_codes"), is_shut, strict=True)
+    return [
+        name_suspects(verdict, checks, codes, OPENINGS if shut else ())
+        for verdict, checks, codes, shut in rows
+    ]
 
 
 def _numbers(headers: pl.DataFrame, name: str) -> Floats:

@@ -16,6 +16,8 @@ _MIN_REST_SAMPLES = 3
 #: The last part of a release, from which its end is read, and the least length of one that can come to rest [s].
 _TAIL = 0.3
 _SETTLED_RELEASE_S = 5.0
+#: What a release leaves is read over its last second.
+_RELEASE_END_S = 1.0
 #: Without a vented level the sensor's zero is taken as 0, known to this [Pa].
 _UNKNOWN_ZERO_SD = 60.0
 
@@ -39,8 +41,8 @@ class Sensor:
 
 @dataclass(frozen=True)
 class Vented:
-    """With the vent open: median pressure [Pa] and volts [V], the sensor's zero [Pa] and how well it is known, and
-    the pressure above it while purge flows through the open vent [Pa]."""
+    """With the vent open: median pressure [Pa] and volts [V], the sensor's zero [Pa] and how well it is known, the
+    pressure above it while purge flows through the open vent [Pa], and the most vacuum [Pa] before the vent shuts."""
 
     rest: Floats
     rest_n: Ints
@@ -49,6 +51,7 @@ class Vented:
     zero_sd: Floats
     is_zero_known: Flags
     flowing_above: Floats
+    open_vacuum: Floats
 
 
 @dataclass(frozen=True)
@@ -64,11 +67,13 @@ class Closed:
 
 @dataclass(frozen=True)
 class Release:
-    """Vent open again: length [s], level above the vented one before it [Pa], time until half of it was gone [s]."""
+    """Vent open again: length [s], level above the vented one before it [Pa], time until half of it was gone [s], and
+    the share of it that is left at the end."""
 
     seconds: Floats
     from_above: Floats
     half_s: Floats
+    left: Floats
 
 
 @dataclass(frozen=True)
@@ -123,7 +128,9 @@ def _is_clipped(view: View, least: Floats) -> Flags:
 def _read_vented(view: View) -> Vented:
     """Read the zero from rest, else from the end of a release that came to rest."""
     b, marks = view.batch, view.marks
-    is_rest = b.phase == REST
+    # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero.
+    flowed = b.t > view.at(view.first_time(b.phase == FLOWING))
+    is_rest = (b.phase == REST) & ~flowed
     rest_n, rest = view.count(is_rest), view.median(is_rest)
     tail = view.release & (
         b.t > view.at(marks.release_end - _TAIL * (marks.release_end - marks.release_start))
@@ -137,7 +144,8 @@ def _read_vented(view: View) -> Vented:
     zero = np.nan_to_num(level)
     lead_in = (b.phase == FLOWING) & (b.t > view.at(marks.first) + 1.0)
     flowing = view.median(lead_in) - zero
-    return Vented(level, rest_n, view.median(is_rest, b.volts), zero, zero_sd, known, flowing)
+    open_vacuum = zero - view.least((b.phase == REST) | lead_in)
+    return Vented(level, rest_n, view.median(is_rest, b.volts), zero, zero_sd, known, flowing, open_vacuum)
 
 
 def _came_to_rest(view: View, tail: Flags, tail_level: Floats) -> Flags:
@@ -171,4 +179,7 @@ def _read_release(view: View, zero: Floats) -> Release:
     just_before = (view.hold | view.draw) & (b.t < view.at(start)) & (b.t >= view.at(start - 2.0))
     above = view.mean(just_before) - zero
     half = view.release & (np.abs(b.pressure - view.at(zero)) < 0.5 * np.abs(view.at(above)))
-    return Release(view.marks.release_end - start, above, view.first_time(half) - start)
+    at_end = view.release & (b.t >= view.at(view.marks.release_end - _RELEASE_END_S))
+    with np.errstate(all="ignore"):
+        left = (view.mean(at_end) - zero) / above
+    return Release(view.marks.release_end - start, above, view.first_time(half) - start, left)

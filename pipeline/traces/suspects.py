@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 
 from pipeline.contract.vocabulary import COMPONENTS
 
@@ -19,7 +19,7 @@ CAUSES: dict[str, tuple[str, ...]] = {
         "fuel_tank",
     ),
     "gross_leak": ("vent_valve", "fuel_cap", "vapor_line", "filler_neck", "canister", "wiring", "tank_seal"),
-    "no_vacuum": ("purge_valve", "vapor_line", "wiring", "control_module"),
+    "no_vacuum": ("purge_valve", "vapor_line", "vent_valve", "fuel_cap", "wiring", "control_module"),
     "purge_passes_closed": ("purge_valve",),
     "vent_restricted": ("vent_valve", "canister", "vapor_line"),
     "sensor_flat": ("tank_pressure_sensor", "wiring", "control_module"),
@@ -57,10 +57,15 @@ CODE_SAYS: dict[str, dict[str, float]] = {
     **dict.fromkeys(("P0450", "P0451", "P0452", "P0453", "P0454"), _SENSOR),
 }
 _LEAST_SCORE = 0.1
+#: What lets a system stand wide open; a shut tank that creeps clears them.
+OPENINGS = ("vent_valve", "fuel_cap")
 
 
 def name_suspects(
-    verdict: str, checks: Iterable[str] | None, trouble_codes: Iterable[str] | None
+    verdict: str,
+    checks: Iterable[str] | None,
+    trouble_codes: Iterable[str] | None,
+    cleared: Container[str] = (),
 ) -> list[str]:
     """Return the components to look at, likeliest first; none where the system holds.
 
@@ -70,10 +75,12 @@ def name_suspects(
         cause it; where nothing was judged they stand alone.
     checks : `name=pass` or `name=fail`.
     trouble_codes : stored codes.
+    cleared : components that the trace itself has shown to be in order.
     """
     if verdict == "holds":
         return []
-    score = {part: 1 / (rank + 1) for rank, part in enumerate(CAUSES.get(verdict, ()))}
+    causes = [part for part in CAUSES.get(verdict, ()) if part not in cleared]
+    score = {part: 1 / (rank + 1) for rank, part in enumerate(causes)}
     may_add = not score
     said = [CHECK_SAYS.get(check, {}) for check in checks or ()]
     said += [CODE_SAYS.get(code, {}) for code in trouble_codes or ()]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.traces.grouped import count_by, least_by, line_by, median_by, most_by
-from pipeline.traces.phases import Batch, Flags, Floats
+from pipeline.traces.phases import Batch, Flags, Floats, Ints
 
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
 _QUIET_AFTER_COMMAND_S = 3.0
@@ -24,7 +24,12 @@ _MAX_RESIDUAL_SHARE = 0.06
 
 @dataclass(frozen=True)
 class VoltStory:
-    """Volts against pressure of each trace: is there anything to compare, what does not fit, line and ranges."""
+    """Volts against pressure of each trace: is there anything to compare, what does not fit, line and ranges.
+
+    volts_per_pa, r2 : least squares of volts on pressure over the whole recording: a leak that empties the tank at once
+    leaves only noise in the quiet parts. is_off_norm, norm_volts_per_pa, norm_n : that slope against its model's, see
+    `volt_norms`.
+    """
 
     has_volts: Flags
     is_flat_while_pressure_moves: Flags
@@ -34,16 +39,21 @@ class VoltStory:
     """The output flickers by more than a converter's last count: something is measured."""
     volt_range: Floats
     pressure_range: Floats
-    pa_per_volt: Floats
+    volts_per_pa: Floats
+    r2: Floats
     residual_pa: Floats
+    is_off_norm: Flags
+    norm_volts_per_pa: Floats
+    norm_n: Ints
 
     @property
     def disagrees(self) -> Flags:
-        return self.is_flat_while_pressure_moves | self.moves_while_pressure_is_flat | self.is_no_line
+        within = self.is_flat_while_pressure_moves | self.moves_while_pressure_is_flat | self.is_no_line
+        return within | self.is_off_norm
 
 
 def compare_volts(batch: Batch, since_command: Floats, noise: Floats, is_derived: Flags) -> VoltStory:
-    """Compare volts and pressure within each trace; no voltage is taken from outside it.
+    """Compare volts and pressure within each trace; `volt_norms` compares them with its model.
 
     Parameters
     ----------
@@ -62,6 +72,7 @@ def compare_volts(batch: Batch, since_command: Floats, noise: Floats, is_derived
     quiet_pa = most_by(i, n, batch.pressure, use) - least_by(i, n, batch.pressure, use)
     all_pa = most_by(i, n, batch.pressure, has) - least_by(i, n, batch.pressure, has)
     slope, _, residual, _ = line_by(i, n, batch.volts, batch.pressure, use)
+    whole_slope, _, _, r2 = line_by(i, n, batch.pressure, batch.volts, has)
     with np.errstate(all="ignore"):
         alive = has_any & (volt_range > _FLICKER_V)
         expected = np.hypot(noise, np.abs(slope) * volt_noise) + 2.0
@@ -69,7 +80,21 @@ def compare_volts(batch: Batch, since_command: Floats, noise: Floats, is_derived
         still = (all_pa < np.maximum(8 * noise, 40.0)) & (volt_range > np.maximum(_MOVED_V, 12 * volt_noise))
         moved = (quiet_pa > np.maximum(12 * noise, 200.0)) & ~flat
         bent = moved & (residual > np.maximum(_MAX_RESIDUAL_SHARE * quiet_pa, 4 * expected))
-    return VoltStory(enough, flat, enough & still, enough & bent, alive, volt_range, all_pa, slope, residual)
+    return VoltStory(
+        enough,
+        flat,
+        enough & still,
+        enough & bent,
+        alive,
+        volt_range,
+        all_pa,
+        whole_slope,
+        r2,
+        residual,
+        is_off_norm=np.zeros(n, bool),
+        norm_volts_per_pa=np.full(n, np.nan),
+        norm_n=np.zeros(n, np.int64),
+    )
 
 
 def _noise(batch: Batch, has: Flags) -> Floats:

@@ -70,9 +70,10 @@ class SamplesDoor:
         """Return where a recording that goes on from an earlier chunk or file stood."""
         here = sound.select("trace_id").unique()
         return (
-            self.parts.join(here, on="trace_id", how="semi")
+            self.parts.filter(pl.col("n_samples") > 0)
+            .join(here, on="trace_id", how="semi")
             .group_by("trace_id")
-            .agg(earlier_t__=pl.col("t_last_s").max(), first_file__=pl.col("file").first())
+            .agg(earlier_t__=pl.col("t_last_s").max(), first_file__=pl.col("file").min())
         )
 
     def _with_earlier_files(self, frame: pl.DataFrame) -> pl.DataFrame:
@@ -94,7 +95,7 @@ class SamplesDoor:
         overlaps, is_same = pl.col("overlaps__").fill_null(False), pl.col("is_same__").fill_null(False)
         return frame.with_columns(
             is_repeat__=pl.when(overlaps).then(is_same).otherwise(pl.col("is_repeat__")),
-            first_file__=pl.coalesce("first_file__", "file"),
+            first_file__=pl.coalesce("first_file__", pl.col("file").first().over(SAMPLES.key)),
         ).with_columns(
             (~overlaps & ~pl.col("is_second__") | is_same).alias(fact("unique")),
             (pl.col(fact("time_order", "t_s")) | overlaps | pl.col("is_second__")).alias(

@@ -12,7 +12,7 @@ from pipeline.contract.tables import MARTS
 from pipeline.settings import Settings
 from pipeline.steps.road import Outcome, whole_road
 from pipeline.warehouse.store import open_warehouse
-from tests.end_to_end.small_lake import INSPECTIONS, JOBS, VEHICLES, write_small_lake
+from tests.end_to_end.small_lake import INSPECTIONS, JOBS, VEHICLES, samples, write_small_lake
 
 CORE = ("core.vehicles", "core.jobs", "core.traces", "core.samples", "core.inspections", "quarantine.records")
 TABLES = (*CORE, *(table.full_name for table in MARTS))
@@ -102,6 +102,28 @@ def test_a_file_in_two_copies_counts_once(tmp_path: Path) -> None:
     counts = {row["file"]: (row["n_accepted"], row["n_duplicate"]) for row in files.iter_rows(named=True)}
     assert counts["own/inspections_2.csv"] == (0, 3)
     assert counts["own/samples_2.parquet"] == (0, 360)
+
+
+def test_which_of_two_files_stands_does_not_depend_on_the_run(tmp_path: Path) -> None:
+    """A recording in two files that contradict each other: the first by path stands, also when it came later; a file
+    between them that cannot be read keeps its earlier samples, and nothing is counted twice."""
+    source = write_small_lake(tmp_path / "lake")
+    other = tmp_path / "lake" / "another"
+    other.mkdir()
+    _run(tmp_path / "lake", tmp_path / "out")
+    shifted = samples().with_columns(pl.col("tank_pressure_pa") + 1.0)
+    shifted.head(100).write_parquet(other / "samples.parquet")
+    _run(tmp_path / "lake", tmp_path / "out")
+    _run(tmp_path / "lake", tmp_path / "anew")
+    _same(tmp_path / "out", tmp_path / "anew")
+    told = _tables(tmp_path / "out")["quarantine.records"]
+    assert told["reason"].str.contains("first in another/samples.parquet").all()
+    (other / "samples.parquet").write_bytes(b"cut")
+    samples().write_parquet(source / "samples_2.parquet")
+    _run(tmp_path / "lake", tmp_path / "out")
+    held = _tables(tmp_path / "out")["core.samples"]
+    assert held.filter(pl.col("file") == "another/samples.parquet").height == 100
+    assert held.select("trace_id", "t_s").is_unique().all()
 
 
 def test_every_record_is_accounted_for(tmp_path: Path) -> None:

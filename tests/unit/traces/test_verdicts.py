@@ -47,10 +47,34 @@ def test_a_level_reached_and_lost_at_once_is_a_gross_leak_with_a_lower_bound():
     assert row["suspects"][0] == "vent_valve"
 
 
-def test_nothing_arrives_and_nothing_creeps_with_a_living_sensor_is_an_open_vent_path():
+def test_nothing_arrives_and_nothing_creeps_with_a_living_sensor_is_no_vacuum_or_a_wide_open_system():
     drawing = Drawing().rest().closed(rate=0.0).add(30, lambda s: 0 * s, True, 100.0)
     drawing.add(40, lambda s: 0 * s, True, 0.0).release()
-    assert judged(drawing.samples(noise=5))["verdict"] == "gross_leak"
+    row = judged(drawing.samples(noise=5))
+    assert row["verdict"] == "no_vacuum"
+    assert "wide-open system could look the same" in row["evidence"]
+    assert row["suspects"][:4] == ["purge_valve", "vapor_line", "vent_valve", "fuel_cap"]
+
+
+def test_a_small_dip_that_is_gone_at_once_is_a_gross_leak():
+    drawing = Drawing().rest().closed(rate=0.0).add(30, lambda s: -25 * -np.expm1(-s / 0.4), True, 100.0)
+    drawing.add(40, lambda s: -25 * np.exp(-s / 0.4), True, 0.0).release()
+    assert judged(drawing.samples(noise=4))["verdict"] == "gross_leak"
+
+
+@pytest.mark.parametrize("rate", [-1.4, -0.7])
+def test_a_tank_that_cools_holds_and_accuses_no_purge_valve(rate):
+    drawing = Drawing().rest().closed(15, rate).draw(-2500).hold(110, vapor=rate).release()
+    assert judged(drawing.samples(noise=3))["verdict"] == "holds"
+
+
+def test_no_vacuum_in_a_tank_that_cools_is_no_vacuum():
+    drawing = Drawing().rest().closed(15, -1.2)
+    drawing.add(50, lambda s: -18 - 1.2 * s, True, 100.0).add(40, lambda s: -78 - 1.2 * s, True, 0.0)
+    row = judged(drawing.release().samples(noise=3))
+    assert row["verdict"] == "no_vacuum"
+    assert "sank by 1.2" in row["evidence"]
+    assert "vent_valve" not in row["suspects"]
 
 
 def test_no_vacuum_and_a_creeping_tank_is_no_vacuum_not_a_gross_leak():
@@ -89,6 +113,20 @@ def test_vacuum_that_stays_after_the_vent_opens_is_a_restricted_vent(time_consta
 def test_vacuum_under_an_open_vent_is_a_restricted_vent():
     drawing = Drawing().rest().add(20, lambda s: -1500 * -np.expm1(-s / 3), False, 60.0).rest(5)
     drawing.closed().draw(-2500).hold(40).release()
+    assert judged(drawing.samples(noise=5))["verdict"] == "vent_restricted"
+
+
+def test_a_target_reached_before_the_vent_shuts_is_a_restricted_vent():
+    drawing = Drawing().rest().add(6, lambda s: -1800 * (s / 6) ** 3, False, 80.0)
+    drawing.add(20, lambda s: -1800 * np.exp(-s / 60), False, 0.0).closed(10, 0.0, -1280.0).release(10, 60.0)
+    row = judged(drawing.samples(noise=5))
+    assert row["verdict"] == "vent_restricted"
+    assert row["rest_pressure_pa"] == pytest.approx(0, abs=3)
+    assert "before any test" in row["evidence"]
+
+
+def test_a_short_release_that_lets_nothing_go_is_a_restricted_vent():
+    drawing = Drawing().rest().closed().draw(-2500).hold(40).release(2, 60.0)
     assert judged(drawing.samples(noise=5))["verdict"] == "vent_restricted"
 
 
