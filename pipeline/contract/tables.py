@@ -255,17 +255,22 @@ STATION_LOOK = Table(
     "one measure of one inspection station: a reason to look, never an accusation",
     (
         _text("station_id", "inspection station"),
-        _text("measure", "initial_failure, not_ready or repeated_record"),
+        _text(
+            "measure",
+            "initial_failure, not_ready, soon_after_clear, close_tests, quick_retest, repeated_record or"
+            " repeated_distance",
+        ),
         _count("n", "inspections counted"),
         _count("of", "inspections that could have been counted"),
         _number("share", "n / of"),
         _number("low", "its Wilson lower bound"),
         _number("high", "its Wilson upper bound"),
-        _number("expected", "count expected for the station's mix of model years"),
+        _number("expected", "count expected for the station's mix of model years, days or by chance"),
         _number("ratio", "n / expected"),
         _number("p_value", "how often an ordinary station would be so far off, over-dispersion allowed for"),
         _number("q_value", "Benjamini-Hochberg over all stations and measures"),
         _flag("stands_out", "q_value < 0.01"),
+        Column("inspection_ids", "VARCHAR[]", "the records behind a station that stands out, at most 20"),
     ),
 )
 
@@ -361,6 +366,41 @@ VEHICLE_DUE = Table(
     ),
 )
 
+INSPECTION_STATION = Table(
+    "mart",
+    "inspection_station",
+    ("model_year", "station_id"),
+    "one station's initial tests of one model year: 40 CFR 51.366(a)(3) and (a)(4)",
+    (
+        Column("model_year", "INTEGER", "model year"),
+        _text("station_id", "inspection station"),
+        _count("n_initial", "initial tests: (a)(3)"),
+        _count("n_initial_fail", "of these, failed"),
+        _number("initial_failure_percent", "initial test failure rate: (a)(4)", "%"),
+        _number("low_percent", "its Wilson lower bound", "%"),
+        _number("high_percent", "its Wilson upper bound", "%"),
+        _number("year_percent", "initial test failure rate of the model year at all stations", "%"),
+        _number("station_q_value", "smallest q_value of the station over all measures in station_look"),
+        Column("reasons_to_look", "VARCHAR[]", "measures in which the station stands out, all model years"),
+    ),
+)
+
+INSPECTION_DISAGREEMENT = Table(
+    "mart",
+    "inspection_disagreement",
+    ("inspection_id",),
+    "one inspection whose recorded result is not the one that the rule gives",
+    (
+        _text("inspection_id", "inspection"),
+        _text("station_id", "inspection station"),
+        _text("vehicle_id", "vehicle"),
+        Column("inspected_at", "TIMESTAMP WITH TIME ZONE", "when"),
+        _text("recorded", "result as the station recorded it"),
+        _text("judged", "result by the rule, on the same record and the visits before it"),
+        _text("clause", "the rule's clause that gives it"),
+    ),
+)
+
 #: The marts that a run fills, in the order in which they are made.
 MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
@@ -375,6 +415,8 @@ MARTS: tuple[Table, ...] = (
     READINESS_AFTER_CLEAR,
     MONITOR_AFTER_CLEAR,
     VEHICLE_DUE,
+    INSPECTION_STATION,
+    INSPECTION_DISAGREEMENT,
 )
 
 QUARANTINE_RECORDS = Table(

@@ -14,6 +14,7 @@ from pipeline.contract.tables import (
     FAILURE_RATE,
     FIRST_TIME_FIX,
     INSPECTION_REPORT,
+    INSPECTION_STATION,
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
     MONITOR_AFTER_CLEAR,
@@ -27,7 +28,7 @@ from pipeline.estimates.failure_rate import failure_rates
 from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.leak_size import leak_sizes
-from pipeline.estimates.stations import station_look
+from pipeline.estimates.stations import inspection_station, station_look
 from pipeline.estimates.vehicle_due import vehicles_due
 from pipeline.settings import Settings
 
@@ -37,6 +38,7 @@ __all__ = [
     "failure_rates",
     "first_time_fixes",
     "inspection_report",
+    "inspection_station",
     "leak_sizes",
     "readiness",
     "station_look",
@@ -55,10 +57,15 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     Returns
     -------
     Frames by full name of their table, with the contract's columns. `mart.trace_result` comes from
-    `pipeline.traces`; `mart.repair_check` is whole when `sql/` has run.
+    `pipeline.traces`; `mart.repair_check` and `mart.inspection_disagreement` are whole when `sql/` has run.
     """
     level = settings.level
     leaks = leak_sizes(read("mart.leak_bound"), level)
+    by_year = read("mart.station_year_count")
+    by_stratum = pl.concat(
+        [by_year.rename({"model_year": "stratum"}), read("mart.station_habit_count")], how="vertical_relaxed"
+    )
+    look = station_look(by_stratum, read("mart.station_repeat_count"), level)
     arrivals = readiness(read("mart.readiness_count"), level)
     after = after_clear(read("mart.after_clear_count"), level)
     return {
@@ -70,10 +77,9 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
         LEAK_SIZE_CURVE.full_name: leaks.curves,
         INSPECTION_REPORT.full_name: inspection_report(read("mart.inspection_count"), level),
         READINESS.full_name: arrivals,
-        STATION_LOOK.full_name: station_look(
-            read("mart.station_year_count"), read("mart.station_repeat_count"), level
-        ),
+        STATION_LOOK.full_name: look,
         READINESS_AFTER_CLEAR.full_name: after.evap,
         MONITOR_AFTER_CLEAR.full_name: after.monitors,
+        INSPECTION_STATION.full_name: inspection_station(by_year, look, level),
         VEHICLE_DUE.full_name: vehicles_due(read("mart.due_state"), arrivals, after, level),
     }

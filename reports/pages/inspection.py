@@ -25,6 +25,7 @@ from reports.pages.page import (
 from reports.pages.readiness import WILSON, ready
 from reports.pages.run import Run
 from reports.pages.stations import stations
+from reports.pages.volumes import disagreements, volume
 
 #: The items in groups that share what they count, by the rule's own numbers.
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -54,6 +55,8 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         items(report, run),
         ready(read("mart.readiness"), run),
         how_far(read("mart.monitor_after_clear"), run),
+        volume(read("mart.inspection_station"), run),
+        disagreements(read("mart.inspection_disagreement"), run),
         stations(read("mart.station_look"), run),
         unanswered(report),
     )

@@ -13,7 +13,8 @@ select
     warmups_since_clear,
     distance_since_clear_km,
     count(*) as n_same,
-    count(distinct vehicle_id) as n_vehicles
+    count(distinct vehicle_id) as n_vehicles,
+    min(inspection_id) as first_inspection_id
 from core.inspections
 where
     monitor_status_hex is not null

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import numpy as np
 import polars as pl
@@ -100,6 +100,7 @@ def station_look(rng: np.random.Generator) -> pl.DataFrame:
                     "p_value": q / 5,
                     "q_value": q,
                     "stands_out": odd,
+                    "inspection_ids": ["I0013", "I0451"] if odd else None,
                 }
             )
     return framed(TABLES["mart.station_look"], rows)
@@ -175,3 +176,42 @@ def vehicle_due() -> pl.DataFrame:
             }
         )
     return framed(TABLES["mart.vehicle_due"], rows)
+
+
+def inspection_station() -> pl.DataFrame:
+    rows = []
+    for i in range(22):
+        for year in (2004, 2012, 2020):
+            n, of = (i + year) % 7, 20 + i
+            low, high = wilson(n, of)
+            rows.append(
+                {
+                    "model_year": year,
+                    "station_id": f"ST-{i + 1:03d}",
+                    "n_initial": of,
+                    "n_initial_fail": n,
+                    "initial_failure_percent": 100 * n / of,
+                    "low_percent": 100 * low,
+                    "high_percent": 100 * high,
+                    "year_percent": 11.5,
+                    "station_q_value": 1e-7 if i == 13 else 0.4,
+                    "reasons_to_look": ["repeated_record"] if i == 13 else [],
+                }
+            )
+    return framed(TABLES["mart.inspection_station"], rows)
+
+
+def inspection_disagreement() -> pl.DataFrame:
+    rows = [
+        {
+            "inspection_id": f"I{i:03d}",
+            "station_id": f"ST-{1 + i % 3:03d}",
+            "vehicle_id": f"V{i:03d}",
+            "inspected_at": datetime(2023, 5, 1 + i, 9, 30, tzinfo=UTC),
+            "recorded": "pass",
+            "judged": "fail" if i % 2 else "return",
+            "clause": "40 CFR 85.2222(d)(4): the lamp does not light at key-on, engine off",
+        }
+        for i in range(9)
+    ]
+    return framed(TABLES["mart.inspection_disagreement"], rows)

@@ -15,7 +15,9 @@ from pipeline.contract.tables import MARTS
 from tests.unit.reports.audit_frames import audit_files, audit_runs, quarantine
 from tests.unit.reports.frame_of_table import HOSTILE, TABLES, framed
 from tests.unit.reports.inspection_frames import (
+    inspection_disagreement,
     inspection_report,
+    inspection_station,
     monitor_after_clear,
     readiness,
     readiness_after_clear,
@@ -49,6 +51,8 @@ def blank_tables() -> dict[str, pl.DataFrame]:
         "job_id": "j1",
         "shop_id": "shop-01",
         "vehicle_id": "v1",
+        "inspection_id": "i1",
+        "counter": "distance_km",
     }
     tables = empty_tables()
     for table in MARTS:
@@ -72,6 +76,8 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.readiness_after_clear": readiness_after_clear(),
         "mart.monitor_after_clear": monitor_after_clear(),
         "mart.vehicle_due": vehicle_due(),
+        "mart.inspection_station": inspection_station(),
+        "mart.inspection_disagreement": inspection_disagreement(),
         "quarantine.records": quarantine(hostile),
         "audit.files": audit_files(),
         "audit.runs": audit_runs(),

@@ -103,6 +103,9 @@ def test_every_check_judges_something_and_holds(whole: GivenRows) -> None:
         ("readiness_never_falls", "update mart.monitor_after_clear set pooled = 0 where share_ready = 0.9"),
         ("repairs_counted_once", "delete from mart.repair_check where job_id = 'J00'"),
         ("repairs_counted_once", "update mart.failure_rate set n_failures = n_failures + 1"),
+        ("every_vehicle_in_service_is_listed", "delete from mart.vehicle_due where vehicle_id = 'V1'"),
+        ("every_vehicle_in_service_is_listed", "update mart.vehicle_due set reason = null"),
+        ("volumes_by_year_total", "update mart.inspection_station set n_initial = n_initial + 1"),
         ("station_volumes_total", "update mart.station_look set n = n + 1"),
     ],
 )
