@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
@@ -59,6 +60,14 @@ SHORT: dict[str, str] = {
     "n_repairs": "repairs closed inside the window",
     "vehicle_years": "exposure inside the window",
 }
+
+
+def drawable(text: str, longest: int = 80) -> str:
+    """Write text of the data for a drawing: no control or direction mark (XML cannot hold them), and not endless."""
+    seen = "".join(
+        c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Cn", "Co") else "\ufffd" for c in text
+    )
+    return seen if len(seen) <= longest else f"{seen[: longest - 1]}…"
 
 
 def label(word: str | None) -> str:

@@ -10,6 +10,8 @@ from pipeline.lake.field_units import FIELD_OF_BARE, MEASURES, choices, split_br
 from pipeline.lake.source_form import EXTRA_SAMPLE_COLUMNS, KindForm
 from pipeline.standards import units
 
+#: names of a header that a message lists
+_MOST_NAMES = 40
 _DELIMITERS = {";": '";"', ",": '","', "\t": "a tab", "|": '"|"'}
 
 
@@ -117,7 +119,8 @@ def _hint(header: tuple[str, ...], form: KindForm, columns: dict[str, str], give
         sentences.append(
             f"The source.toml names {', '.join(map(repr, absent))}, which the header does not have."
         )
-    return " ".join([*sentences, f"The header has {', '.join(header)}."])
+    more = f" and {len(header) - _MOST_NAMES} more" if len(header) > _MOST_NAMES else ""
+    return " ".join([*sentences, f"The header has {', '.join(header[:_MOST_NAMES])}{more}."])
 
 
 def _derived(form: KindForm, columns: dict[str, str]) -> set[str]:

@@ -14,6 +14,7 @@ from pipeline.lake.formats import format_of
 from pipeline.lake.source_form import FILE_NAME, KindForm, SourceForm, read_form
 
 _NO_DATA_STEMS = ("readme", "license", "licence", "changelog", "notice")
+_NO_TEXT = "its name is not UTF-8; rename it"
 _NO_DATA_ENDS = (".md", ".toml", ".rst", ".html", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".sha256", ".md5")
 
 
@@ -57,6 +58,9 @@ def take_stock(lake: Path | str) -> Stock:
     problems: list[WrongUsage] = []
     for entry in sorted(lake.iterdir(), key=lambda p: p.name):
         if entry.name.startswith("."):
+            continue
+        if not _is_text(entry.name):
+            stock.unclaimed.append(f"{_as_text(entry.name)}: {_NO_TEXT}")
             continue
         if not entry.is_dir():
             if not _is_no_data(entry.name):
@@ -106,7 +110,7 @@ def _take_source(folder: Path, stock: Stock) -> None:
     n_before = len(stock.files)
     found: list[tuple[str, Path]] = []
     for path, problem in _walk(folder, frozenset()):
-        below = path.relative_to(folder).as_posix()
+        below = _as_text(path.relative_to(folder).as_posix())
         if problem:
             stock.unclaimed.append(f"{source_id}/{below}: {problem}")
         elif not _is_no_data(path.name) or below in named:
@@ -186,7 +190,9 @@ def _walk(folder: Path, above: frozenset[str]) -> Iterator[tuple[Path, str]]:
     for entry in entries:
         if entry.name.startswith("."):
             continue
-        if entry.is_dir():
+        if not _is_text(entry.name):
+            yield Path(entry.path), _NO_TEXT
+        elif entry.is_dir():
             yield from _walk(Path(entry.path), above | {real})
         elif entry.is_file():
             yield Path(entry.path), ""
@@ -195,6 +201,19 @@ def _walk(folder: Path, above: frozenset[str]) -> Iterator[tuple[Path, str]]:
                 Path(entry.path),
                 "the link leads nowhere" if entry.is_symlink() else "it is not a plain file",
             )
+
+
+def _is_text(name: str) -> bool:
+    """Say whether a name is text; one in an encoding other than the system's is not."""
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _as_text(name: str) -> str:
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
 def _is_no_data(name: str) -> bool:

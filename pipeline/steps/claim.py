@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from pipeline.errors import EvapfleetError, WrongUsage
@@ -29,7 +30,9 @@ def refuse_what_is_not_ours(root: Path, lake: Path | None = None) -> None:
     if "?" in str(root):
         what = "the database cannot be kept in a folder whose path holds a question mark"
         raise WrongUsage(what, str(root), "name another with --out")
+    _refuse_what_is_no_text(root, "the output folder")
     if lake is not None:
+        _refuse_what_is_no_text(lake.resolve(), "the lake")
         _refuse_overlap(root, lake.resolve())
     if (root / FILLED[0]).is_dir():
         what = "a folder stands where the warehouse belongs"
@@ -41,6 +44,12 @@ def refuse_what_is_not_ours(root: Path, lake: Path | None = None) -> None:
             str(root),
             "name a new or empty folder with --out",
         )
+
+
+def _refuse_what_is_no_text(path: Path, which: str) -> None:
+    shown = str(path).encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    if shown.encode("utf-8") != os.fsencode(path):
+        raise WrongUsage(f"the path of {which} is not UTF-8", shown, "rename that folder")
 
 
 def _refuse_overlap(root: Path, lake: Path) -> None:

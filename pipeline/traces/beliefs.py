@@ -9,8 +9,16 @@ import numpy as np
 from pipeline.traces.phases import Flags, Floats
 from pipeline.traces.shows import Closed
 
-#: Vapor of a tank about which nothing was recorded [Pa/s].
+#: Vapor of a tank about which nothing was recorded [Pa/s], at 20 °C.
 _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
+#: Below the usual rate lie tanks without vapor and tanks that cool, by 1.5 Pa/s (see verdict.FALLS_PA_S): two of these.
+_COOLING_SD = 1.75
+#: Vapor pressure of gasoline rises by 3.5 % per K (slope of the AP-42, chapter 7.1, equation about 20 °C); fuel follows
+#: the ambient by a part of it (judgement), within bounds.
+_PER_K = 0.02
+_SCALE_BOUNDS = (0.7, 3.0)
+#: A closed phase that lies so many of its own standard deviations off the usual speaks against that.
+_TAIL = 2.0
 _PRESSED_RATE, _PRESSED_RATE_SD = 0.3, 0.7
 _NO_CLOSED_SD = 1e3
 
@@ -19,13 +27,15 @@ _NO_CLOSED_SD = 1e3
 class Beliefs:
     """What is known of the vapor before the hold is read; one element per trace.
 
-    usual, usual_sd : vapor rate of any tank [Pa/s]. closed, closed_sd : what the closed phase showed [Pa/s], which is
-    that rate less what a leak let out at the pressure `closed_above`, known to `closed_above_sd` [Pa].
+    usual, usual_sd, usual_sd_below : vapor rate of any tank [Pa/s], and its spread above and below that.
+    closed, closed_sd : what the closed phase showed [Pa/s], which is that rate less what a leak let out at the pressure
+    `closed_above`, known to `closed_above_sd` [Pa].
     under_vacuum, under_vacuum_sd : b [1/s].
     """
 
     usual: Floats
     usual_sd: Floats
+    usual_sd_below: Floats
     closed: Floats
     closed_sd: Floats
     closed_above: Floats
@@ -34,21 +44,30 @@ class Beliefs:
     under_vacuum_sd: Floats
 
 
-def vapor_beliefs(closed: Closed, zero_sd: Floats, is_pressure_test: Flags) -> Beliefs:
+def vapor_beliefs(closed: Closed, zero_sd: Floats, is_pressure_test: Flags, temperature_c: Floats) -> Beliefs:
     """Return what the closed phase says of the vapor in the hold.
+
+    Parameters
+    ----------
+    closed, zero_sd : as read from the traces.
+    temperature_c : ambient [°C].
 
     Vapor comes faster under vacuum than in the closed phase, by a part that nobody knows beforehand; without a
     closed phase the rate may be anything from 0 to several Pa/s. A tank put under pressure stands with the engine
     off, and pressure keeps vapor down. The numbers are judgement, not a source.
     """
-    usual = np.where(is_pressure_test, _PRESSED_RATE, _USUAL_RATE)
-    usual_sd = np.where(is_pressure_test, _PRESSED_RATE_SD, _USUAL_RATE_SD)
+    scale = np.clip(np.exp(_PER_K * (temperature_c - 20)), *_SCALE_BOUNDS)
+    usual = np.where(is_pressure_test, _PRESSED_RATE, _USUAL_RATE * scale)
+    usual_sd = np.where(is_pressure_test, _PRESSED_RATE_SD, _USUAL_RATE_SD * scale)
     known = np.isfinite(closed.rate) & np.isfinite(closed.rate_sd)
     seen = np.where(known, closed.rate, usual)
     scatter2 = np.where(known, np.nan_to_num(closed.rate_sd), _NO_CLOSED_SD) ** 2
+    # Some tanks give far more than usual: where the closed phase shows that one does, the usual is no guide to it.
+    surprise = np.maximum(np.abs(seen - usual) - _TAIL * np.sqrt(scatter2), 0)
+    usual_sd, below = np.hypot(usual_sd, surprise), np.hypot(_COOLING_SD, surprise)
     likely = (seen * usual_sd**2 + usual * scatter2) / (usual_sd**2 + scatter2)
-    scale = np.maximum(likely, 0)
+    rate = np.maximum(likely, 0)
     above = np.where(known, np.nan_to_num(closed.above), 0.0)
-    closed_sd = np.sqrt(scatter2 + (0.15 * scale + 0.1) ** 2)
-    under, under_sd = 0.3 * scale / 2500, (0.3 * scale + 0.15) / 2500
-    return Beliefs(usual, usual_sd, seen, closed_sd, above, zero_sd, under, under_sd)
+    closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2)
+    under, under_sd = 0.3 * rate / 2500, (0.3 * rate + 0.15) / 2500
+    return Beliefs(usual, usual_sd, below, seen, closed_sd, above, zero_sd, under, under_sd)

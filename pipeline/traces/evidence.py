@@ -76,7 +76,7 @@ def _holds(row: Reading) -> str:
         if isfinite(row["high"])
         else "no hole in a tank of usual size would have stayed unseen, but the tank size is not known"
     )
-    return f"{_draw(row)}; {_bleed(row)}; it holds: {limit}."
+    return f"{_draw(row)}; {_bleed(row)}; it holds: {limit}{_any_fill(row, row['high'])}."
 
 
 def _leak(row: Reading) -> str:
@@ -85,12 +85,19 @@ def _leak(row: Reading) -> str:
         if isfinite(row["diameter"])
         else "a leak; its size needs the tank's, which is not known"
     )
-    return f"{_draw(row)}; {_bleed(row)}, faster than vapor alone: {size}."
+    return f"{_draw(row)}; {_bleed(row)}, faster than vapor alone: {size}{_any_fill(row, row['diameter'])}."
 
 
 def _gross_leak(row: Reading) -> str:
     size = f"; the hole is larger than {row['gross_low']:.1f} mm" if isfinite(row["gross_low"]) else ""
+    size += _any_fill(row, row["gross_low"])
     return f"{_how_it_went(row)}: a leak too large for a decay, or a vent path that stays open{size}."
+
+
+def _any_fill(row: Reading, size: float) -> str:
+    if row["is_level_known"] or not isfinite(size):
+        return ""
+    return "; fuel level not known, so anything from nearly empty to nearly full was allowed"
 
 
 def _how_it_went(row: Reading) -> str:

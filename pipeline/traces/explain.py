@@ -126,11 +126,11 @@ def _sentences(
 def _about_the_size(result: dict[str, Any], m: Measured, settings: Settings) -> list[str]:
     if result["verdict"] not in ("leak", "holds"):
         return []
-    if result["vapor_volume_l"] is None:
+    if not m.sizes.volume.is_tank_known[0]:
         return [
             f"The tank size is not known: leak area over volume is {m.fit.leak[0] * 1e6:.2f} mm² per m³ of gas."
         ]
     return [
-        f"The size rests on a vapor volume of {result['vapor_volume_l']:.0f} l, a discharge coefficient of "
+        f"The size rests on a vapor volume of {m.sizes.volume.working_l[0]:.0f} l, a discharge coefficient of "
         f"{settings.discharge_coefficient:.2f}, and a fit that leaves {m.fit.residual[0]:.1f} Pa of scatter."
     ]

@@ -19,7 +19,7 @@ WARMING_S = (2.0, 4.0, 8.0, 16.0)
 #: Valves answer a command within this time [s]; the hold is read from then on.
 _LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
-_LEFT_AT_END = 0.12
+_LEFT_AT_END = 0.06
 
 
 @dataclass(frozen=True)

@@ -26,8 +26,9 @@ from pipeline.traces.hold_bins import WARMING_S, HoldBins
 from pipeline.traces.phases import Floats
 from pipeline.traces.shows import Sensor
 
-#: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet.
-_HEAT_SHARE, _HEAT_SHARE_SD = 0.7, 0.5
+#: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet or much
+#: of the gas is vapor; between 0 and 1 anything is possible.
+_HEAT_SHARE, _HEAT_SHARE_SD = 0.55, 0.3
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAU, _LOG_TAU_SD = np.log(6.0), 0.6
 _LOG_TAU_RANGE = (np.log(1.0), np.log(40.0))
@@ -156,7 +157,7 @@ def _fit(
         design, model = _linearize(bins, t, gas, mean, is_tau_free)
         target = bins.pressure - model + (design @ mean[:, :, None])[:, :, 0]
         weight = np.where(bins.n > 0, 1 / (noise2[:, None] / np.maximum(bins.n, 1) + floor2), 0)
-        old, prior = mean, _prior(beliefs, air, mean[:, _LEAK])
+        old, prior = mean, _prior(beliefs, air, mean)
         mean, cov = _solve(design, target, weight, *prior)
         if not is_tau_free:
             mean[:, _TAU] = log_tau
@@ -221,15 +222,20 @@ def _fading(t: Floats, gas: Floats, tau: Floats) -> Floats:
     return out
 
 
-def _prior(beliefs: Beliefs, air: tuple[Floats, Floats], leak: Floats) -> tuple[Floats, Floats]:
+def _prior(beliefs: Beliefs, air: tuple[Floats, Floats], before: Floats) -> tuple[Floats, Floats]:
     """Return the beliefs as precision times mean, and precision, of the unknowns.
 
     What the closed phase showed is r + a F(q) there, F being negative above zero. Near zero F is steep, so that a
-    level known to a few pascals leaves a F(q) uncertain, by more the larger the `leak` of the round before.
+    level known to a few pascals leaves a F(q) uncertain, by more the larger the leak of the round `before`, which also
+    says on which side of the usual the vapor lies.
     """
     n = len(beliefs.usual)
     mean, sd = np.zeros((n, _N_UNKNOWN)), np.full((n, _N_UNKNOWN), 1e4)
-    mean[:, _VAPOR], sd[:, _VAPOR] = beliefs.usual, beliefs.usual_sd
+    is_below = before[:, _VAPOR] < beliefs.usual
+    mean[:, _VAPOR], sd[:, _VAPOR] = (
+        beliefs.usual,
+        np.where(is_below, beliefs.usual_sd_below, beliefs.usual_sd),
+    )
     mean[:, _UNDER], sd[:, _UNDER] = beliefs.under_vacuum, beliefs.under_vacuum_sd
     mean[:, _HEAT], sd[:, _HEAT] = _HEAT_SHARE, _HEAT_SHARE_SD
     mean[:, _TAU], sd[:, _TAU] = _LOG_TAU, _LOG_TAU_SD
@@ -242,7 +248,7 @@ def _prior(beliefs: Beliefs, air: tuple[Floats, Floats], leak: Floats) -> tuple[
         * _LEAK_SCALE
         for side in (-2, 2)
     )
-    closed_sd = np.hypot(beliefs.closed_sd, np.maximum(leak, 0) * (least - most) / 4)
+    closed_sd = np.hypot(beliefs.closed_sd, np.maximum(before[:, _LEAK], 0) * (least - most) / 4)
     closed = np.zeros((n, _N_UNKNOWN))
     closed[:, _VAPOR], closed[:, _LEAK] = 1 / closed_sd, (least + most) / 2 / closed_sd
     precision += closed[:, :, None] * closed[:, None, :]

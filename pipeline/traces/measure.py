@@ -18,7 +18,7 @@ from pipeline.traces.hold_fit import HoldFit, fit_holds
 from pipeline.traces.landmarks import Landmarks, find_landmarks
 from pipeline.traces.phases import Batch, Floats, Segments, make_batch
 from pipeline.traces.shows import Shown, read_traces
-from pipeline.traces.sizes import Sizes, size_leaks
+from pipeline.traces.sizes import Sizes, size_leaks, vapor_space
 from pipeline.traces.suspects import OPENINGS, name_suspects
 from pipeline.traces.verdict import Judgement, judge
 from pipeline.traces.view import look_at, take_out_outliers
@@ -113,14 +113,14 @@ def measure(
     volts = compare_volts(batch, since, shown.sensor.noise, _is_derived(samples, numbered))
     volts = against_norms(volts, headers, norms)
     air, temperature, is_air_known = _ambient(headers)
-    beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test)
+    volume = vapor_space(_numbers(headers, "fuel_tank_l"), _numbers(headers, "fuel_level_pct"))
+    beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test, temperature)
     bins = bin_holds(batch, marks, shown, smooth)
     fit = fit_holds(bins, beliefs, air, temperature, shown.sensor, shown.vented.zero_sd, settings.level)
     sizes = size_leaks(
         fit,
         shown,
-        _numbers(headers, "fuel_tank_l"),
-        _numbers(headers, "fuel_level_pct"),
+        volume,
         air,
         temperature,
         is_air_known,
@@ -135,13 +135,14 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     """Return the contract's rows of a measured batch."""
     m, shown, sizes, headers = measured, measured.shown, measured.sizes, measured.headers
     verdict = m.judgement.verdict
+    volume = sizes.volume
     is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
     low = np.where(is_leak, sizes.low, np.where(is_tight, 0.0, np.where(is_gross, sizes.gross_low, np.nan)))
     numbers = {
         "leak_diameter_mm": np.where(is_leak, sizes.diameter, np.nan),
-        "leak_diameter_low_mm": np.where(sizes.is_volume_known, low, np.nan),
+        "leak_diameter_low_mm": np.where(volume.is_tank_known, low, np.nan),
         "leak_diameter_high_mm": np.where(is_leak | is_tight, sizes.high, np.nan),
-        "vapor_volume_l": sizes.volume_l,
+        "vapor_volume_l": volume.known_l,
         "vapor_rise_pa_s": shown.closed.rate,
         "rest_pressure_pa": shown.vented.rest,
         "rest_sensor_v": shown.vented.rest_v,
@@ -152,8 +153,8 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     }
     censoring = np.select(
         [
-            is_leak & sizes.is_volume_known,
-            is_tight & sizes.is_volume_known,
+            is_leak & volume.is_tank_known,
+            is_tight & volume.is_tank_known,
             is_gross & np.isfinite(sizes.gross_low),
         ],
         ["none", "left", "right"],
@@ -185,6 +186,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "diameter": m.sizes.diameter,
         "low": m.sizes.low,
         "high": m.sizes.high,
+        "is_level_known": m.sizes.volume.is_level_known,
         "working_high": m.sizes.working_high,
         "gross_low": m.sizes.gross_low,
         "is_flat_volts": m.volts.is_flat_while_pressure_moves,

@@ -7,7 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, hole_area_m2, hole_diameter_mm
+from pipeline.physics.orifice import (
+    GAS_CONSTANT_AIR,
+    HEAT_RATIO_AIR,
+    ZERO_CELSIUS_K,
+    hole_area_m2,
+    hole_diameter_mm,
+)
 from pipeline.physics.volume import vapor_volume_l
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.phases import Flags, Floats
@@ -27,16 +33,37 @@ _UNKNOWN_AIR_LOG_SD = 0.04
 
 
 @dataclass(frozen=True)
+class VaporSpace:
+    """Vapor volume of each trace: `known_l` [l], nan without tank size or fuel level; `working_l` [l] and `log_sd`
+    [share], with the nominal volume where the tank size is unknown and any fill where the fuel level is."""
+
+    known_l: Floats
+    working_l: Floats
+    log_sd: Floats
+    is_tank_known: Flags
+    is_level_known: Flags
+
+
+def vapor_space(fuel_tank_l: Floats, fuel_level_pct: Floats) -> VaporSpace:
+    """Return the vapor volume that tank size [l] and fuel level [%] leave, nan where unknown."""
+    volume, volume_sd = vapor_volume_l(fuel_tank_l, fuel_level_pct)
+    is_tank, is_level = np.isfinite(volume), np.isfinite(fuel_level_pct)
+    used = np.where(is_tank, volume, NOMINAL_VOLUME_L)
+    log_sd = np.where(is_tank, volume_sd / used, NOMINAL_LOG_SD)
+    return VaporSpace(np.where(is_level, volume, np.nan), used, log_sd, is_tank, is_level)
+
+
+@dataclass(frozen=True)
 class Sizes:
-    """Diameters [mm] of each trace's leak, nan without a fit; volume [l], nan without a tank size.
+    """Diameters [mm] of each trace's leak, nan without a hold to tell them or without a tank size.
 
     `working` diameters use the nominal volume where the real one is unknown: they serve the verdict only.
     `gone_mm` is the hole that lets the vacuum go in the time it took, `gross_low` the least that can; `vent_mm` is the
-    widest vent path that lets it go as slowly after the vent opened; `chance_of_leak` is how likely there is a
-    hole from LEAK_MM on.
+    widest vent path that lets it go as slowly after the vent opened; `chance_of_leak` is how likely there is a hole
+    from LEAK_MM on.
     """
 
-    volume_l: Floats
+    volume: VaporSpace
     diameter: Floats
     low: Floats
     high: Floats
@@ -47,14 +74,12 @@ class Sizes:
     gone_mm: Floats
     vent_mm: Floats
     chance_of_leak: Floats
-    is_volume_known: Flags
 
 
 def size_leaks(
     fit: HoldFit,
     shown: Shown,
-    fuel_tank_l: Floats,
-    fuel_level_pct: Floats,
+    volume: VaporSpace,
     barometric_pa: Floats,
     temperature_c: Floats,
     is_air_known: Flags,
@@ -62,24 +87,21 @@ def size_leaks(
     level: float,
 ) -> Sizes:
     """Return the diameters that the fitted leaks mean in their volumes."""
-    volume, volume_sd = vapor_volume_l(fuel_tank_l, fuel_level_pct)
-    known = np.isfinite(volume)
-    used = np.where(known, volume, NOMINAL_VOLUME_L)
+    used = volume.working_l
     air_sd = np.where(is_air_known, 0.0, _UNKNOWN_AIR_LOG_SD)
-    log_sd = np.sqrt(np.where(known, volume_sd / used, NOMINAL_LOG_SD) ** 2 + _MODEL_LOG_SD**2 + air_sd**2)
-    reach = ndtri((1 + level) / 2) * log_sd
-    low, high = _widen(fit, reach)
+    reach = ndtri((1 + level) / 2) * np.sqrt(volume.log_sd**2 + _MODEL_LOG_SD**2 + air_sd**2)
+    leak = _leaks(fit, shown, barometric_pa, temperature_c)
+    low, high = _widen(*leak, reach)
 
     def diameter(leak: Floats) -> Floats:
         return hole_diameter_mm(leak * used * 1e-3 / discharge)
 
-    middle, lower, upper = diameter(fit.leak), diameter(low), diameter(high)
+    middle, lower, upper = diameter(leak[0]), diameter(low), diameter(high)
     slack = np.nan_to_num(shown.sensor.interval_s) + SETTLING_S
     gross = diameter(_leak_that_empties(shown, slack, barometric_pa, temperature_c) * np.exp(-reach))
-    gone = diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c))
 
     def only_known(value: Floats) -> Floats:
-        return np.where(known, value, np.nan)
+        return np.where(volume.is_tank_known, value, np.nan)
 
     return Sizes(
         volume,
@@ -90,29 +112,49 @@ def size_leaks(
         lower,
         upper,
         only_known(gross),
-        gone,
+        diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
         _chance_of_leak(fit, discharge * hole_area_m2(1.0) / (used * 1e-3)),
-        known,
     )
 
 
-def _widen(fit: HoldFit, reach: Floats) -> tuple[Floats, Floats]:
+def _leaks(
+    fit: HoldFit, shown: Shown, barometric_pa: Floats, temperature_c: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return Cd A / V [1/m] of each leak and its bounds: of the fit, or of the time in which a vacuum went that was
+    gone after too few samples for one.
+
+    That time is known to a sample's interval and the valve's delay, and the gas that refills the tank within seconds is
+    anything between as cold as its walls and heated by its own compression, when the pressure rises k times as fast.
+    """
+    interval = np.nan_to_num(shown.sensor.interval_s)
+    slowest, middle, fastest = (
+        _leak_that_empties(shown, slack, barometric_pa, temperature_c)
+        for slack in (interval + SETTLING_S, 0.0 * interval, -interval)
+    )
+    k = HEAT_RATIO_AIR
+    is_fitted = np.isfinite(fit.leak)
+    return (
+        np.where(is_fitted, fit.leak, middle / np.sqrt(k)),
+        np.where(is_fitted, fit.leak_low, slowest / k),
+        np.where(is_fitted, fit.leak_high, fastest),
+    )
+
+
+def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats) -> tuple[Floats, Floats]:
     """Add the volume's share to the bounds: distances on the log scale add as squares."""
     with np.errstate(all="ignore"):
-        down = np.hypot(np.log(fit.leak / fit.leak_low), reach)
-        up = np.hypot(np.log(fit.leak_high / np.maximum(fit.leak, 1e-3 * fit.leak_high)), reach)
-        low = np.where(
-            fit.leak_low > 0, fit.leak * np.exp(-down), np.where(np.isfinite(fit.leak), 0.0, np.nan)
-        )
-        high = np.maximum(fit.leak, 1e-3 * fit.leak_high) * np.exp(up)
-    return low, high
+        down = np.hypot(np.log(leak / low), reach)
+        up = np.hypot(np.log(high / np.maximum(leak, 1e-3 * high)), reach)
+        least = np.where(low > 0, leak * np.exp(-down), np.where(np.isfinite(leak), 0.0, np.nan))
+        return least, np.maximum(leak, 1e-3 * high) * np.exp(up)
 
 
 def _chance_of_leak(fit: HoldFit, per_mm2: Floats) -> Floats:
     """Return how likely the fitted leak is one of LEAK_MM to WIDEST_MM rather than none, both as likely before.
 
-    Sizes between are as likely on the logarithmic scale. `per_mm2` is Cd A / V [1/m] of a hole of 1 mm.
+    Sizes between are as likely on the logarithmic scale. `per_mm2` is Cd A / V [1/m] of a hole of 1 mm. A vacuum
+    that was gone before it could be fitted went through a hole.
     """
     sizes = np.geomspace(LEAK_MM, WIDEST_MM, 40)
     with np.errstate(all="ignore"):
@@ -122,7 +164,8 @@ def _chance_of_leak(fit: HoldFit, per_mm2: Floats) -> Floats:
         none2, off2 = np.maximum(none, 0) ** 2, off**2
         least = np.minimum(none2, off2.min(axis=1))
         for_leak = np.exp(-0.5 * (off2 - least[:, None])).mean(axis=1)
-        return for_leak / (for_leak + np.exp(-0.5 * (none2 - least)))
+        chance = for_leak / (for_leak + np.exp(-0.5 * (none2 - least)))
+        return np.where(np.isfinite(fit.leak), chance, 1.0)
 
 
 def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:

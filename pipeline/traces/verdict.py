@@ -14,7 +14,8 @@ from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.phases import Flags, Floats
 from pipeline.traces.shows import Shown
-from pipeline.traces.sizes import Sizes
+from pipeline.traces.sizes import WIDEST_MM, Sizes
+from pipeline.traces.view import SETTLING_S
 from pipeline.traces.volts import VoltStory
 
 # Limits below are the practice of the trade where they name a size, and otherwise set so that noise, quantization
@@ -34,10 +35,10 @@ CLOSED_FALLS_PA = 5.0
 FALLS_PA_S = 2.0
 #: From its second quarter to its last fifth so much of a hold passes.
 LATE_SHARE = 0.55
-#: Vacuum of an inch or two of water at the most, gone within seconds: too large for a decay.
+#: Vacuum of an inch or two of water at the most, gone so soon [s] (sooner than can be fitted: UNFITTED_S) or as through
+#: so large a hole [mm], could not build. More did build: there it takes a hole that is surely beyond sizes.WIDEST_MM.
 LOW_VACUUM_PA = 650.0
 GROSS_MM = 3.0
-GONE_AT_ONCE_S = 0.7
 GONE_SOON_S = 2.2
 UNFITTED_S = 5.0
 #: So little vacuum [Pa] has no decay to speak of.
@@ -61,9 +62,9 @@ STILL_PA_S = 0.06
 WATCHED_PA_S = 0.4
 #: A hole is called a leak, or a system tight, when the chance of a hole from sizes.LEAK_MM on is so large or small.
 SURE_LEAK = 0.7
-SURE_TIGHT = 0.5
-#: `holds` says that a hole beyond this would have shown [mm].
-HOLDS_MM = 0.6
+SURE_TIGHT = 0.3
+#: `holds` says that a hole beyond this would have shown [mm]: the smallest that a monitor must find (0.020 in).
+HOLDS_MM = 0.508
 
 REASONS = {
     "few": "there are too few usable samples",
@@ -108,7 +109,7 @@ def judge(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes:
         engine_off = shown.draw.rpm < ENGINE_RUNS_RPM
         has_vacuum = np.abs(shown.hold.start_above) > np.maximum(4 * sd, 40.0)
         has_fit = np.isfinite(sizes.working) & has_vacuum
-        gross = arrives & _is_gone_at_once(shown, sizes, sd)
+        gross = arrives & _is_gone_at_once(shown, sizes, np.isfinite(fit.leak), sd)
         leak = has_fit & (sizes.chance_of_leak > SURE_LEAK)
         holds = has_fit & (sizes.chance_of_leak < SURE_TIGHT) & (sizes.working_high < HOLDS_MM)
         choices = [
@@ -186,14 +187,13 @@ def _is_dead(shown: Shown, volts: VoltStory, sd: Floats, arrives: Flags) -> Flag
     return (silent & ~volts.is_alive) | (stuck & (shown.sensor.span < 12 * sd))
 
 
-def _is_gone_at_once(shown: Shown, sizes: Sizes, sd: Floats) -> Flags:
+def _is_gone_at_once(shown: Shown, sizes: Sizes, is_fitted: Flags, sd: Floats) -> Flags:
     """Vacuum is gone within seconds, or so little arrived and went that only its mean shows it."""
     depth, gone_s = shown.draw.depth, shown.hold.gone_s
-    at_once = gone_s <= np.fmax(GONE_AT_ONCE_S, 1.5 * shown.sensor.interval_s)
-    soon = at_once | (gone_s <= GONE_SOON_S) | (sizes.gone_mm > GROSS_MM)
-    is_lost = np.where(depth > LOW_VACUUM_PA, at_once, soon) & (shown.hold.start_above < 0)
-    is_lost |= (depth > HARDLY_ANY_PA) & (-shown.hold.start_above < 0.25 * depth)
-    is_lost |= np.isnan(sizes.working) & (gone_s < UNFITTED_S)
+    at_once = gone_s <= np.fmax(SETTLING_S, shown.sensor.interval_s)
+    soon = (gone_s <= np.where(is_fitted, GONE_SOON_S, UNFITTED_S)) | (sizes.gone_mm > GROSS_MM)
+    is_lost = np.where(depth > LOW_VACUUM_PA, sizes.working_low > WIDEST_MM, at_once | soon)
+    is_lost |= -shown.hold.start_above < 0.25 * depth
     is_faint = depth < np.maximum(FAINT_PA, 8 * sd)
     return np.where(is_faint, ~_creeps(shown), is_lost) & ~(shown.hold.kept_early > 0.5)
 

@@ -217,7 +217,7 @@ def draw_volts(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
 
 def trace_title(result: dict[str, Any]) -> alt.TitleParams:
     """Head the picture with recording, verdict and size; the evidence stands below."""
-    head = f"{result['trace_id']}: {words.label(result['verdict'])}"
+    head = f"{words.drawable(result['trace_id'])}: {words.label(result['verdict'])}"
     size = diameter(result)
     return alt.TitleParams(
         text=f"{head}, {size}" if size else head,
@@ -247,4 +247,5 @@ def describe(explanation: TraceExplanation) -> str:
     """Say what the picture shows, for those who cannot see it."""
     spans = "; ".join(f"{s['phase']} {s['span_text']}" for s in phase_rows(explanation))
     said = explanation.result["evidence"] or ""
-    return f"Tank pressure, commands and fitted hold of {explanation.result['trace_id']}. {said} Phases: {spans}."
+    name = words.drawable(explanation.result["trace_id"])
+    return f"Tank pressure, commands and fitted hold of {name}. {said} Phases: {spans}."

@@ -132,3 +132,10 @@ def test_a_pressure_without_a_known_unit_is_refused_and_the_choices_named(header
         samples(header, **form)
     for unit in ("Pa", "kPa", "hPa", "mbar", "inH2O", "mmHg", "inHg", "psi", "kPa_abs"):
         assert f"{unit}," in caught.value.todo + ","
+
+
+def test_a_hint_does_not_list_an_endless_header():
+    """Of five thousand columns forty are named, and the others counted."""
+    hint = samples(",".join(f"c{i}" for i in range(5000))).hint
+    assert "c39 and 4960 more." in hint
+    assert len(hint) < 1000
