@@ -81,6 +81,7 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
         grids=(numbers(rows),),
         how=HOW,
         left_out=LEFT_OUT,
+        wide=True,
     )
 
 
@@ -130,25 +131,22 @@ def numbers(rows: list[dict[str, Any]]) -> Grid:
         "km per day",
     )
     return grid(
-        "Vehicles in service, riskiest first", heads, (line(r) for r in rows), "mart.vehicle_due", "", 4
+        "Vehicles in service, riskiest first", heads, (line(r) for r in rows), "mart.vehicle_due", "", 5
     )
 
 
 def line(r: dict[str, Any]) -> Row:
     last = f"{words.day(r['last_inspected_on'])} {words.label(r['last_verdict']) if r['last_verdict'] else ''}".strip()
     bounds = words.interval(r["chance_low"], r["chance_high"], words.share)
-    rests = f"{bounds}; {words.count(r['n_behind'])} {behind(r)}; {BASES.get(r['basis'], '')}"
+    rests = f"{BASES.get(r['basis'], words.MISSING)}; {words.count(r['n_behind'])} {behind(r)}"
     return Row(
         (
             Cell(r["vehicle_id"], r["vehicle_id"], words.of_model(r), bool(r["fault"])),
             text_cell(r["advice"] or words.MISSING),
             text_cell(words.day(r["due_on"])),
             text_cell(last),
-            number_cell(
-                words.share(r["chance_ready"]),
-                r["chance_ready"],
-                r["reason"] or (rests if r["chance_ready"] is not None else ""),
-            ),
+            text_cell(r["reason"] or rests),
+            number_cell(words.share(r["chance_ready"]), r["chance_ready"], bounds),
             number_cell(words.number(r["km_at_due"]), r["km_at_due"]),
             number_cell(
                 words.number(r["km_per_day"]), r["km_per_day"], "" if r["is_own_distance"] else "of its model"
