@@ -17,14 +17,19 @@ from pipeline.contract.tables import (
     FAILURE_RATE,
     FIRST_TIME_FIX,
     INSPECTION_REPORT,
+    INSPECTION_STATION,
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
+    MONITOR_AFTER_CLEAR,
     PROOF_CURVE,
     PROOF_WORTH,
     READINESS,
+    READINESS_AFTER_CLEAR,
     RECURRENCE,
     STATION_LOOK,
+    VEHICLE_DUE,
 )
+from pipeline.estimates.after_clear import after_clear
 from pipeline.estimates.alarms import alarms
 from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
@@ -33,21 +38,25 @@ from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.leak_size import leak_sizes
 from pipeline.estimates.proof_worth import proof_worth
 from pipeline.estimates.recurrence import recurrence
-from pipeline.estimates.stations import station_look
+from pipeline.estimates.stations import inspection_station, station_look
+from pipeline.estimates.vehicle_due import vehicles_due
 from pipeline.settings import Settings
 
 __all__ = [
+    "after_clear",
     "alarms",
     "component_lives",
     "estimate_all",
     "failure_rates",
     "first_time_fixes",
     "inspection_report",
+    "inspection_station",
     "leak_sizes",
     "proof_worth",
     "readiness",
     "recurrence",
     "station_look",
+    "vehicles_due",
 ]
 
 
@@ -62,7 +71,7 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     Returns
     -------
     Frames by full name of their table, with the contract's columns. `mart.trace_result` comes from
-    `pipeline.traces`; `mart.repair_check` is whole when `sql/` has run.
+    `pipeline.traces`; `mart.repair_check` and `mart.inspection_disagreement` are whole when `sql/` has run.
     """
     level = settings.level
     stretches = read("mart.unit_life_count")
@@ -77,6 +86,13 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     repairs = read("mart.repair_follow_up")
     proof = proof_worth(repairs, read("mart.comeback_cost"), settings.follow_up_days, level)
     leaks = leak_sizes(read("mart.leak_bound"), level)
+    by_year = read("mart.station_year_count")
+    by_stratum = pl.concat(
+        [by_year.rename({"model_year": "stratum"}), read("mart.station_habit_count")], how="vertical_relaxed"
+    )
+    look = station_look(by_stratum, read("mart.station_repeat_count"), level)
+    arrivals = readiness(read("mart.readiness_count"), level)
+    after = after_clear(read("mart.after_clear_count"), level)
     return {
         FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
         COMPONENT_LIFE.full_name: lives.lives,
@@ -96,8 +112,10 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
         LEAK_SIZE.full_name: leaks.sizes,
         LEAK_SIZE_CURVE.full_name: leaks.curves,
         INSPECTION_REPORT.full_name: inspection_report(read("mart.inspection_count"), level),
-        READINESS.full_name: readiness(read("mart.readiness_count"), level),
-        STATION_LOOK.full_name: station_look(
-            read("mart.station_year_count"), read("mart.station_repeat_count"), level
-        ),
+        READINESS.full_name: arrivals,
+        STATION_LOOK.full_name: look,
+        READINESS_AFTER_CLEAR.full_name: after.evap,
+        MONITOR_AFTER_CLEAR.full_name: after.monitors,
+        INSPECTION_STATION.full_name: inspection_station(by_year, look, level),
+        VEHICLE_DUE.full_name: vehicles_due(read("mart.due_state"), arrivals, after, level),
     }

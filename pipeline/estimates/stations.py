@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
+from scipy.stats import nbinom, poisson
 
-from pipeline.contract.tables import STATION_LOOK
+from pipeline.contract.tables import INSPECTION_STATION, STATION_LOOK
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.comparison import benjamini_hochberg
 from pipeline.statistics.funnel import funnel, student_p_value
@@ -22,27 +23,42 @@ FEWEST_STATIONS = 5
 #: elsewhere does not make one repeat impossible.
 FEWEST_REPEATS_EXPECTED = 0.5
 
-_COUNTS = ("station_id", "measure", "n", "of", "expected")
+#: Rare habits: a station is compared with the others alone, since one that has the habit would hide in a mean that it
+#: makes itself; only more than expected is a reason to look.
+HABITS = ("soon_after_clear", "close_tests", "quick_retest")
+#: Variance of the rate of a habit between ordinary stations, as a share of its square, is taken as at least this: they
+#: differ by some 30 % for innocent reasons (our choice).
+LEAST_SPREAD = 0.1
+#: Records named behind a station that stands out.
+MOST_IDS = 20
+
+_COUNTS = ("station_id", "measure", "n", "of", "expected", "inspection_ids")
 
 
-def station_look(by_year: pl.DataFrame, repeats: pl.DataFrame, level: float) -> pl.DataFrame:
+def station_look(by_stratum: pl.DataFrame, repeats: pl.DataFrame, level: float) -> pl.DataFrame:
     """Compare every station with what its model years, or chance, lead to expect.
 
     Parameters
     ----------
-    by_year : rows of `mart.station_year_count`: station_id, measure, model_year, n, of.
-    repeats : rows of `mart.station_repeat_count`: station_id, n, of, expected.
+    by_stratum : rows of `mart.station_year_count` (its model year is the stratum) and `mart.station_habit_count`:
+        station_id, measure, stratum, n, of, inspection_ids.
+    repeats : rows of `mart.station_repeat_count`: station_id, measure, n, of, expected, inspection_ids.
     level : level of the Wilson intervals, 0..1.
 
     Returns
     -------
     `mart.station_look`. p-values allow for ordinary differences between stations, measured on the other
-    stations. initial_failure and not_ready are two-sided; fewer repeated records than expected are no reason
-    to look (p = 1). Not tested, so null: too few inspections, too few stations, nothing to expect.
+    stations. initial_failure and not_ready are two-sided; less of the other measures than expected is no reason
+    to look (p = 1). Repeated readings: never where plain chance would do it (exact Poisson). Habits: expected at
+    the rates of the other stations, negative binomial. Not tested, so
+    null: too few inspections, too few stations, nothing to expect.
     """
-    measures = [_expect_by_year(part) for part in by_year.partition_by("measure", maintain_order=True)]
-    measures.append(_expect_by_chance(repeats))
-    compared = [_compare(part.select(_COUNTS)) for part in measures if part.height]
+    parts = by_stratum.partition_by("measure", maintain_order=True)
+    compared = [
+        _compare_with_others(part) if part["measure"][0] in HABITS else _compare(_expect_by_stratum(part))
+        for part in parts
+    ]
+    compared += [_compare(_expect_by_chance(part)) for part in repeats.partition_by("measure")]
     if not compared:
         return empty_table(STATION_LOOK)
     frame = pl.concat(compared, how="vertical_relaxed")
@@ -55,39 +71,103 @@ def station_look(by_year: pl.DataFrame, repeats: pl.DataFrame, level: float) -> 
         ratio=pl.when(pl.col("expected") > 0).then(pl.col("n") / pl.col("expected")),
         q_value=q_value,
         stands_out=q_value < STANDS_OUT_Q,
-    )
+    ).with_columns(inspection_ids=pl.when("stands_out").then(pl.col("inspection_ids").list.head(MOST_IDS)))
     return as_table(frame, STATION_LOOK)
 
 
-def _expect_by_year(counts: pl.DataFrame) -> pl.DataFrame:
+def _expect_by_stratum(counts: pl.DataFrame) -> pl.DataFrame:
     mix = expected_counts(
         counts["n"].to_numpy(),
         counts["of"].to_numpy(),
-        counts["model_year"].to_numpy(),
+        counts["stratum"].to_numpy(),
         counts["station_id"].to_numpy(),
     )
     expected = pl.DataFrame(
         {"station_id": pl.Series(mix.groups.tolist(), dtype=pl.String), "expected": mix.expected}
     )
     return (
-        counts.group_by("station_id", "measure").agg(pl.col("n", "of").sum()).join(expected, on="station_id")
+        counts.group_by("station_id", "measure")
+        .agg(pl.col("n", "of").sum(), pl.col("inspection_ids").explode().drop_nulls())
+        .join(expected, on="station_id")
     )
 
 
 def _expect_by_chance(repeats: pl.DataFrame) -> pl.DataFrame:
-    return repeats.with_columns(
-        pl.lit("repeated_record").alias("measure"),
-        pl.col("expected").clip(lower_bound=FEWEST_REPEATS_EXPECTED),
-    )
+    return repeats.with_columns(pl.col("expected").clip(lower_bound=FEWEST_REPEATS_EXPECTED))
 
 
 def _compare(counts: pl.DataFrame) -> pl.DataFrame:
-    counts = counts.sort("station_id")
+    counts = counts.select(_COUNTS).sort("station_id")
     tested = counts["of"].to_numpy() >= FEWEST_INSPECTIONS
     observed, expected = (counts[c].cast(pl.Float64).fill_null(np.nan).to_numpy() for c in ("n", "expected"))
     limits = funnel(observed, np.where(tested, expected, np.nan))
     n_tested = int(np.isfinite(limits.p_value).sum())
     p_value = np.maximum(limits.p_value, student_p_value(limits.z, n_tested))
-    is_one_sided = counts["measure"].to_numpy() == "repeated_record"
-    p_value = np.where(is_one_sided & (observed <= expected) & ~np.isnan(p_value), 1.0, p_value)
+    if counts["measure"][0].startswith("repeated"):
+        by_chance = poisson.sf(observed - 1, expected)
+        p_value = np.where(observed > expected, np.maximum(p_value, by_chance), p_value * 0 + 1.0)
     return counts.with_columns(p_value=np.where(n_tested >= FEWEST_STATIONS, p_value, np.nan))
+
+
+def _compare_with_others(counts: pl.DataFrame) -> pl.DataFrame:
+    """Expect of each station what the others do in its strata; p from a negative binomial spread as theirs."""
+    others_n, others_of = ((pl.col(c).sum().over("stratum") - pl.col(c)) for c in ("n", "of"))
+    expected = pl.when(others_of > 0).then(pl.col("of") * others_n / others_of)
+    frame = (
+        counts.with_columns(expected=expected.cast(pl.Float64))
+        .group_by("station_id", "measure")
+        .agg(
+            pl.col("n", "of").sum(), pl.col("expected").sum(), pl.col("inspection_ids").explode().drop_nulls()
+        )
+        .select(_COUNTS)
+        .sort("station_id")
+    )
+    n, usual = frame["n"].to_numpy().astype(float), frame["expected"].to_numpy()
+    tested = (frame["of"].to_numpy() >= FEWEST_INSPECTIONS) & (usual > 0)
+    size = 1 / _spread_of_others(n, usual)
+    mean = np.maximum(usual, FEWEST_REPEATS_EXPECTED)
+    p_value = np.where(n > usual, nbinom.sf(n - 1, size, size / (size + mean)), 1.0)
+    known = tested if tested.sum() >= FEWEST_STATIONS else np.zeros(len(n), dtype=bool)
+    return frame.with_columns(p_value=np.where(known, p_value, np.nan))
+
+
+def _spread_of_others(n: np.ndarray, usual: np.ndarray) -> np.ndarray:
+    """Variance of the other stations' rates as a share of its square, by moments, for each station left out."""
+    out = np.full(len(n), LEAST_SPREAD)
+    for i in range(len(n)):
+        seen, asked = np.delete(n, i), np.delete(usual, i)
+        if seen.sum() > 0 and asked.sum() > 0:
+            asked = asked * seen.sum() / asked.sum()
+            out[i] = max(LEAST_SPREAD, np.sum((seen - asked) ** 2 - asked) / np.sum(asked**2))
+    return out
+
+
+def inspection_station(by_year: pl.DataFrame, look: pl.DataFrame, level: float) -> pl.DataFrame:
+    """Give every station its initial tests and failure rate by model year, and what is unusual about it.
+
+    Parameters
+    ----------
+    by_year : rows of `mart.station_year_count`; those of initial_failure are used.
+    look : `mart.station_look`.
+    level : level of the Wilson intervals, 0..1.
+
+    Returns
+    -------
+    `mart.inspection_station`: 40 CFR 51.366(a)(3) and (a)(4).
+    """
+    tests = by_year.filter(pl.col("measure") == "initial_failure").rename(
+        {"n": "n_initial_fail", "of": "n_initial"}
+    )
+    year = pl.col("n_initial_fail").sum().over("model_year") / pl.col("n_initial").sum().over("model_year")
+    low, high = wilson_interval(tests["n_initial_fail"].to_numpy(), tests["n_initial"].to_numpy(), level)
+    unusual = look.group_by("station_id").agg(
+        station_q_value=pl.col("q_value").min(),
+        reasons_to_look=pl.col("measure").filter(pl.col("stands_out")).sort(),
+    )
+    frame = tests.with_columns(
+        initial_failure_percent=100 * pl.col("n_initial_fail") / pl.col("n_initial"),
+        low_percent=100 * low,
+        high_percent=100 * high,
+        year_percent=100 * year,
+    ).join(unusual, on="station_id", how="left")
+    return as_table(frame, INSPECTION_STATION)

@@ -15,6 +15,7 @@ POLARS_TYPES: dict[str, pl.DataType] = {
     "DOUBLE": pl.Float64(),
     "BOOLEAN": pl.Boolean(),
     "DATE": pl.Date(),
+    "VARCHAR[]": pl.List(pl.String()),
 }
 
 

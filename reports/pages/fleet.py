@@ -13,6 +13,7 @@ from reports.charts.bars import draw_bars
 from reports.charts.intervals import draw_intervals
 from reports.charts.rates import draw_recurrence_map
 from reports.pages.alarms import something_new
+from reports.pages.due import due
 from reports.pages.fleet_rows import (
     MAX_CHOICES,
     MAX_MODELS,
@@ -73,7 +74,7 @@ TESTED = (
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the fleet page from `mart.failure_rate`, `mart.alarms`, `mart.component_life` and its curve."""
+    """Make the fleet page from `mart.failure_rate`, `mart.alarms`, `mart.component_life` and `mart.vehicle_due`."""
     rates = with_words(read("mart.failure_rate"))
     lives = lives_with_words(read("mart.component_life"))
     sections = (
@@ -85,6 +86,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         stock(lives, run),
         exposure(rates),
         distance(rates, run),
+        due(read("mart.vehicle_due"), run),
     )
     lead = (
         f"Failures by model and component, repairs opened {run.window_text}. Bounds are {run.level_text} intervals.",

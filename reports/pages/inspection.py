@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.contract.tables import INSPECTION_REPORT
 from reports import words
 from reports.charts.inspections import draw_item_by_year
+from reports.pages.after_clear import how_far
 from reports.pages.page import (
     Cell,
     Grid,
@@ -24,6 +25,7 @@ from reports.pages.page import (
 from reports.pages.readiness import WILSON, ready
 from reports.pages.run import Run
 from reports.pages.stations import stations
+from reports.pages.volumes import disagreements, volume
 
 #: The items in groups that share what they count, by the rule's own numbers.
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -47,11 +49,14 @@ UNANSWERED: tuple[str, ...] = (
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the inspection page from `mart.inspection_report`, `mart.readiness` and `mart.station_look`."""
+    """Make the inspection page from the marts on inspections."""
     report = read("mart.inspection_report")
     sections = (
         items(report, run),
         ready(read("mart.readiness"), run),
+        how_far(read("mart.monitor_after_clear"), run),
+        volume(read("mart.inspection_station"), run),
+        disagreements(read("mart.inspection_disagreement"), run),
         stations(read("mart.station_look"), run),
         unanswered(report),
     )

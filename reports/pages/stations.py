@@ -9,6 +9,7 @@ import polars as pl
 from reports import words
 from reports.charts.inspections import draw_stations
 from reports.pages.page import (
+    Cell,
     Finding,
     Grid,
     Picture,
@@ -26,9 +27,13 @@ from reports.pages.run import Run
 def stations(look: pl.DataFrame, run: Run) -> Section:
     question = "Is there a station whose records give a reason to look?"
     how = (
-        "Expected: the station's own mix of model years at the rates of all stations. Over-dispersion between ordinary"
-        " stations is allowed for; q is Benjamini-Hochberg over all stations and measures, and"
-        " below 0.01 a station stands out.",
+        "Failures and monitors not complete: expected is the station's own model years at the rates of all stations,"
+        " and over-dispersion between ordinary stations is allowed for. Repeated readings: expected is what chance"
+        " would repeat if they were drawn from the other stations' readings. Soon after a clear, close tests and"
+        " quick retests: expected is what the other stations do at the same model years, on days as busy, or at all;"
+        " they are less than 80 km after a clear, 3 minutes after another vehicle and 60 minutes after a visit with"
+        " more monitors not complete (our choices).",
+        "q is Benjamini-Hochberg over all stations and measures, and below 0.01 a station stands out.",
         WILSON,
     )
     if look.is_empty():
@@ -71,8 +76,15 @@ def station_sentence(r: dict[str, Any], run: Run) -> str:
         f" {words.plural(r['of'], 'inspection')},"
         f" {words.share(r['share'])} ({run.level_text} interval"
         f" {words.interval(r['low'], r['high'], words.share)}), where"
-        f" {words.number(r['expected'])} were expected (q {words.chance(r['q_value'])})."
+        f" {words.number(r['expected'])} were expected (q {words.chance(r['q_value'])}).{records_behind(r)}"
     )
+
+
+def records_behind(r: dict[str, Any], most: int = 5) -> str:
+    """Name the first records behind a finding."""
+    ids = r["inspection_ids"] or []
+    more = ", ..." if len(ids) > most else ""
+    return f" Records: {', '.join(ids[:most])}{more}." if ids else ""
 
 
 def station_dot(r: dict[str, Any]) -> dict[str, Any]:
@@ -97,7 +109,7 @@ def station_grid(rows: list[dict[str, Any]]) -> Grid:
         Row(
             (
                 text_cell(r["station_id"] or "not recorded", bool(r["stands_out"])),
-                text_cell(words.label(r["measure"])),
+                Cell(words.label(r["measure"]), r["measure"], ", ".join(r["inspection_ids"] or ())),
                 number_cell(words.count(r["n"]), r["n"]),
                 number_cell(words.count(r["of"]), r["of"]),
                 number_cell(

@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, estimate_name, row_name
--- reads: mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.trace_result
+-- reads: mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.trace_result, mart.monitor_after_clear, mart.vehicle_due
 -- units: none
 -- leaves out: nothing
 -- why: low <= estimate <= high for every statistic, up to rounding
@@ -64,6 +64,15 @@ with bounded as (
     union all
     select 'mart.trace_result' as table_name, 'leak_diameter_mm' as estimate_name, trace_id as row_name, leak_diameter_mm as estimate, leak_diameter_low_mm as low, leak_diameter_high_mm as high
     from mart.trace_result
+    union all
+    select 'mart.monitor_after_clear' as table_name, counter as estimate_name, monitor as row_name, reading as estimate, low as low, high as high
+    from mart.monitor_after_clear
+    union all
+    select 'mart.monitor_after_clear' as table_name, counter as estimate_name, monitor as row_name, pooled as estimate, pooled_low as low, pooled_high as high
+    from mart.monitor_after_clear
+    union all
+    select 'mart.vehicle_due' as table_name, 'chance_ready' as estimate_name, vehicle_id as row_name, chance_ready as estimate, chance_low as low, chance_high as high
+    from mart.vehicle_due
 )
 
 select table_name, estimate_name, row_name, estimate, low, high

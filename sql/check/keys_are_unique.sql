@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, key_text
--- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look
+-- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
 -- units: none
 -- leaves out: nothing
 -- why: one row for one key in every table of the contract
@@ -45,6 +45,16 @@ with keys as (
     select 'mart.readiness' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(monitor as varchar), '') as key_text from mart.readiness
     union all
     select 'mart.station_look' as table_name, coalesce(cast(station_id as varchar), '') || '|' || coalesce(cast(measure as varchar), '') as key_text from mart.station_look
+    union all
+    select 'mart.readiness_after_clear' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') as key_text from mart.readiness_after_clear
+    union all
+    select 'mart.monitor_after_clear' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(monitor as varchar), '') || '|' || coalesce(counter, '') || '|' || coalesce(cast(share_ready as varchar), '') as key_text from mart.monitor_after_clear
+    union all
+    select 'mart.vehicle_due' as table_name, coalesce(vehicle_id, '') as key_text from mart.vehicle_due
+    union all
+    select 'mart.inspection_station' as table_name, coalesce(cast(model_year as varchar), '') || '|' || coalesce(station_id, '') as key_text from mart.inspection_station
+    union all
+    select 'mart.inspection_disagreement' as table_name, coalesce(inspection_id, '') as key_text from mart.inspection_disagreement
 )
 
 select table_name, key_text, count(*) as n_rows

@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, row_name
--- reads: mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.inspection_report, mart.readiness, mart.station_look
+-- reads: mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.inspection_report, mart.readiness, mart.station_look, mart.monitor_after_clear
 -- units: none
 -- leaves out: nothing
 -- why: no rate stands without its count, and no count and no rate is below zero
@@ -25,6 +25,9 @@ with rates as (
     union all
     select 'mart.station_look' as table_name, station_id as row_name, share as rate, n as n_counted, "of" as counted_of
     from mart.station_look
+    union all
+    select 'mart.monitor_after_clear' as table_name, monitor as row_name, reading as rate, n_not_ready as n_counted, n_vehicles as counted_of
+    from mart.monitor_after_clear
 )
 
 select table_name, row_name, rate, n_counted, counted_of

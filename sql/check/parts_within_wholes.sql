@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, row_name
--- reads: mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.inspection_report, mart.readiness, mart.station_look
+-- reads: mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.inspection_report, mart.readiness, mart.station_look, mart.monitor_after_clear
 -- units: none
 -- leaves out: nothing
 -- why: a part is never larger than its whole
@@ -34,6 +34,9 @@ with parts as (
     union all
     select 'mart.station_look' as table_name, station_id as row_name, n as part, "of" as whole
     from mart.station_look
+    union all
+    select 'mart.monitor_after_clear' as table_name, monitor as row_name, greatest(n_not_ready, n_saturated) as part, n_vehicles as whole
+    from mart.monitor_after_clear
 )
 
 select table_name, row_name, part, whole

@@ -14,7 +14,16 @@ import polars as pl
 from pipeline.contract.tables import MARTS
 from tests.unit.reports.audit_frames import audit_files, audit_runs, quarantine
 from tests.unit.reports.frame_of_table import HOSTILE, TABLES, framed
-from tests.unit.reports.inspection_frames import inspection_report, readiness, station_look
+from tests.unit.reports.inspection_frames import (
+    inspection_disagreement,
+    inspection_report,
+    inspection_station,
+    monitor_after_clear,
+    readiness,
+    readiness_after_clear,
+    station_look,
+    vehicle_due,
+)
 from tests.unit.reports.life_frames import alarms, component_life, component_life_curve, recurrence
 from tests.unit.reports.repair_frames import (
     failure_rate,
@@ -49,6 +58,8 @@ def blank_tables() -> dict[str, pl.DataFrame]:
         "job_id": "j1",
         "shop_id": "shop-01",
         "vehicle_id": "v1",
+        "inspection_id": "i1",
+        "counter": "distance_km",
     }
     tables = empty_tables()
     for table in MARTS:
@@ -75,6 +86,11 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.inspection_report": inspection_report(rng),
         "mart.readiness": readiness(rng),
         "mart.station_look": station_look(rng),
+        "mart.readiness_after_clear": readiness_after_clear(),
+        "mart.monitor_after_clear": monitor_after_clear(),
+        "mart.vehicle_due": vehicle_due(),
+        "mart.inspection_station": inspection_station(),
+        "mart.inspection_disagreement": inspection_disagreement(),
         "quarantine.records": quarantine(hostile),
         "audit.files": audit_files(),
         "audit.runs": audit_runs(),
@@ -93,6 +109,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
             "mart.recurrence",
             "mart.alarms",
             "mart.readiness",
+            "mart.monitor_after_clear",
         ):
             tables[name] = tables[name].with_columns(renamed)
         shop = (

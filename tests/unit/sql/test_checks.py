@@ -66,7 +66,11 @@ def _vehicle(given: GivenRows, number: int) -> None:
     for step, result in enumerate(results):
         record = {"inspection_id": f"I{number}{step}", "vehicle_id": vehicle, "test_result": result}
         facts = {"mil_on": result == "fail", "trouble_code_count": step, "cap_test_result": "pass"}
-        readiness = {"monitors_supported": ["evap"], "monitors_not_ready": ["evap"] if number == 0 else []}
+        readiness = {
+            "monitors_supported": ["evap"],
+            "monitors_not_ready": ["evap"] if number in (0, 2) else [],
+        }
+        readiness |= {"distance_since_clear_km": 100.0 * (number + 1), "warmups_since_clear": number + 1}
         when = {"inspected_at": at(f"{start + timedelta(days=step)}T09:00"), "waived": number == 4}
         given.add("inspections", record | facts | readiness | when)
 
@@ -96,8 +100,12 @@ def test_every_check_judges_something_and_holds(whole: GivenRows) -> None:
         ("not_ready_is_an_overlay", "update mart.inspection_report set n = 0 where item = '(a)(2)(xxiii)'"),
         ("obd_verdicts_sum", "update mart.inspection_report set n = n + 1 where item = '(a)(2)(xi)'"),
         ("parts_within_wholes", "update mart.first_time_fix set n_comebacks = n_repairs + 1"),
+        ("readiness_never_falls", "update mart.monitor_after_clear set pooled = 0 where share_ready = 0.9"),
         ("repairs_counted_once", "delete from mart.repair_check where job_id = 'J00'"),
         ("repairs_counted_once", "update mart.failure_rate set n_failures = n_failures + 1"),
+        ("every_vehicle_in_service_is_listed", "delete from mart.vehicle_due where vehicle_id = 'V1'"),
+        ("every_vehicle_in_service_is_listed", "update mart.vehicle_due set reason = null"),
+        ("volumes_by_year_total", "update mart.inspection_station set n_initial = n_initial + 1"),
         ("station_volumes_total", "update mart.station_look set n = n + 1"),
     ],
 )

@@ -198,7 +198,9 @@ def test_a_repeated_record_needs_a_different_vehicle(inspected: GivenRows) -> No
         visit("I6", "2022-01-06", station_id="S2", **same),  # the same vehicle again
     )
     inspected.run()
-    counts = inspected.rows('select station_id, n, "of", expected from mart.station_repeat_count')
+    counts = inspected.rows(
+        "select station_id, n, \"of\", expected from mart.station_repeat_count where measure = 'repeated_record'"
+    )
     # Both of S2's other records are the same as two of S1's three: expected 2 x 1 at S1, 2 x 2/3 at S2.
     assert counts == [("S1", 2, 3, pytest.approx(2.0)), ("S2", 0, 2, pytest.approx(4 / 3))]
 

@@ -1,0 +1,177 @@
+"""Which vehicle will not be ready at its next inspection, and what helps most?"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.contract.tables import VEHICLE_DUE
+from pipeline.estimates.after_clear import HALF_A_STEP, AfterClear, EvapCurve
+from pipeline.estimates.table_shape import as_table
+from pipeline.statistics.intervals import Estimate
+
+#: A monitor still not complete where this share of its model has it complete wants a look, not more driving.
+STUCK_SHARE = 0.99
+#: With at least this chance nothing more is asked of a vehicle.
+ENOUGH = 0.9
+
+NO_DUE = "no due date in the register"
+NO_CURVE = "too little is known of how far such vehicles must be driven"
+NO_DISTANCE = "the distance since the clear or the usual distance per day is not known"
+NO_ARRIVALS = "no inspection of the model tells the state of its EVAP monitor"
+
+
+def vehicles_due(
+    states: pl.DataFrame, arrivals: pl.DataFrame, after: AfterClear, level: float
+) -> pl.DataFrame:
+    """Estimate each vehicle's chance of having its EVAP monitor complete when it is due, and advise.
+
+    Parameters
+    ----------
+    states : rows of `mart.due_state`.
+    arrivals : `mart.readiness`: what share of a model arrives with the EVAP monitor not complete.
+    after : curves and tables of the distance to ready.
+    level : level of the bounds, 0..1.
+
+    Returns
+    -------
+    `mart.vehicle_due`, riskiest first: open faults and lamps, then overdue, then by chance. The chance rests on
+    one of: `cleared` (share ready at the distance driven since a repair), `driven_on` (seen not complete at a known
+    distance: 1 - (1 - F(then)) / (1 - F(seen))), `arrivals` (nothing known against it: the share of its model that
+    arrives complete, which holds clears that no record shows). An overdue vehicle is judged as of today.
+    """
+    frame = _distances(states)
+    frame = _by_arrivals(frame, arrivals)
+    frame = _by_curve(frame, after.curve, level)
+    km_90 = after.evap.select("make", "model", km_to_ready="pooled_km_90")
+    frame = frame.join(km_90, on=["make", "model"], how="left", maintain_order="left")
+    frame = frame.with_columns(advice=_advice(), reason=_reason())
+    has_fault = (pl.col("open_faults").list.len() > 0) | pl.col("is_lamp_on")
+    ranked = frame.with_columns(
+        is_sound=~has_fault,
+        is_in_time=pl.col("days_to_due") >= 0,
+        chance_if_sound=pl.when(~has_fault).then("chance_ready"),
+    )
+    order = ("is_sound", "is_in_time", "chance_if_sound", "due_on", "vehicle_id")
+    return as_table(ranked, VEHICLE_DUE, order)
+
+
+def _distances(states: pl.DataFrame) -> pl.DataFrame:
+    """Say what the chance rests on, and how far the vehicle will have been driven then."""
+    then = pl.max_horizontal("due_on", "as_of")
+    basis = (
+        pl.when(pl.col("cleared_on").is_not_null())
+        .then(pl.lit("cleared"))
+        .when(pl.col("evap_state") == "not_complete")
+        .then(pl.lit("driven_on"))
+        .otherwise(pl.lit("arrivals"))
+    )
+    start = pl.when(pl.col("cleared_on").is_not_null()).then(pl.lit(0.0)).otherwise("last_km_since_clear")
+    since = then - pl.coalesce("cleared_on", "last_inspected_on")
+    return states.with_columns(
+        basis=basis,
+        then=then,
+        start_km=start.cast(pl.Float64),
+        days_to_due=(pl.col("due_on") - pl.col("as_of")).dt.total_days(),
+        km_at_due=pl.when(pl.col("due_on").is_not_null()).then(
+            start + pl.col("km_per_day") * since.dt.total_days()
+        ),
+    )
+
+
+def _by_arrivals(frame: pl.DataFrame, arrivals: pl.DataFrame) -> pl.DataFrame:
+    evap = arrivals.filter(pl.col("monitor") == "evap").select(
+        "make",
+        "model",
+        chance_ready=1 - pl.col("not_ready_rate"),
+        chance_low=1 - pl.col("high"),
+        chance_high=1 - pl.col("low"),
+        n_behind="n_inspections",
+    )
+    joined = frame.join(evap, on=["make", "model"], how="left", maintain_order="left")
+    rests = (pl.col("basis") == "arrivals") & pl.col("due_on").is_not_null()
+    return joined.with_columns(
+        pl.when(rests).then(pl.col(c)) for c in ("chance_ready", "chance_low", "chance_high", "n_behind")
+    )
+
+
+def _by_curve(frame: pl.DataFrame, curve: EvapCurve | None, level: float) -> pl.DataFrame:
+    """Replace the chance of vehicles that were cleared or seen not complete by that of their model's curve."""
+    if curve is None or curve.curves.reason or frame.is_empty():
+        return frame.with_columns(share_seen=pl.lit(None, dtype=pl.Float64))
+    models = curve.models.with_columns(n_curve=pl.Series(curve.curves.n, dtype=pl.Float64).cast(pl.Int64))
+    frame = frame.join(models, on=["make", "model"], how="left", maintain_order="left")
+    place = frame["place"].cast(pl.Int64).fill_null(-1).to_numpy()
+    seen, then = (curve.curves.share(place, _km(frame[c]), level) for c in ("start_km", "km_at_due"))
+    chance = _given_not_yet(seen, then)
+    by_curve = pl.col("basis") != "arrivals"
+    columns = dict(zip(("chance_ready", "chance_low", "chance_high"), chance, strict=True))
+    return frame.with_columns(
+        *(
+            pl.when(by_curve).then(pl.Series(c, v).fill_nan(None)).otherwise(c).alias(c)
+            for c, v in columns.items()
+        ),
+        n_behind=pl.when(by_curve).then("n_curve").otherwise("n_behind"),
+        share_seen=pl.when(by_curve).then(pl.Series("seen", seen.value).fill_nan(None)),
+    )
+
+
+def _km(distance: pl.Series) -> np.ndarray:
+    return distance.cast(pl.Float64).fill_null(np.nan).to_numpy() + HALF_A_STEP
+
+
+def _given_not_yet(seen: Estimate, then: Estimate) -> Estimate:
+    """Chance to be ready then, given not ready when seen: 1 - (1 - F(then)) / (1 - F(seen))."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return Estimate(*(1 - (1 - t) / (1 - s) for s, t in zip(seen, then, strict=True)))
+
+
+def _reason() -> pl.Expr:
+    return (
+        pl.when(pl.col("chance_ready").is_not_null())
+        .then(pl.lit(None, dtype=pl.String))
+        .when(pl.col("due_on").is_null())
+        .then(pl.lit(NO_DUE))
+        .when(pl.col("basis") == "arrivals")
+        .then(pl.lit(NO_ARRIVALS))
+        .when(pl.col("km_at_due").is_null())
+        .then(pl.lit(NO_DISTANCE))
+        .otherwise(pl.lit(NO_CURVE))
+    )
+
+
+def _advice() -> pl.Expr:
+    """One line, what helps most first: faults, a monitor that does not run, distance, the date itself."""
+    late = pl.when(pl.col("days_to_due") < 0).then(pl.lit("Overdue. ")).otherwise(pl.lit(""))
+    more = pl.col("km_to_ready") - pl.col("km_at_due")
+    return pl.concat_str(
+        late,
+        pl.when(pl.col("open_faults").list.len() > 0)
+        .then(pl.format("Repair first: {}.", pl.col("open_faults").list.join("; ")))
+        .when("is_lamp_on")
+        .then(
+            pl.lit("Repair first: the lamp was on at the last inspection, and no job has been closed since.")
+        )
+        .when(pl.col("due_on").is_null())
+        .then(pl.lit("Enter the due date: the register has none."))
+        .when((pl.col("basis") == "driven_on") & (pl.col("share_seen") >= STUCK_SHARE))
+        .then(
+            pl.format(
+                "Find out why the EVAP monitor does not run: not complete {} km after a clear, where 99 % of its"
+                " model have it complete.",
+                pl.col("start_km").round().cast(pl.Int64, strict=False),
+            )
+        )
+        .when((pl.col("basis") != "arrivals") & (pl.col("chance_ready") < ENOUGH) & (more > 0))
+        .then(
+            pl.format(
+                "Drive about {} km more than usual before the date, with cold starts and the tank not above 85 %.",
+                (more / 10).ceil().cast(pl.Int64, strict=False) * 10,
+            )
+        )
+        .when((pl.col("basis") != "arrivals") & (pl.col("chance_ready") < ENOUGH))
+        .then(pl.lit("Read the monitors before the date: it was not complete when last seen."))
+        .when(pl.col("chance_ready").is_null())
+        .then(pl.lit("Read the monitors before the date: too little is known."))
+        .otherwise(pl.lit("Nothing is known against it.")),
+    )

@@ -1,0 +1,155 @@
+"""Which vehicles are due for inspection, riskiest first: a section of the fleet page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipeline.contract.tables import VEHICLE_DUE
+from reports import words
+from reports.charts.intervals import draw_intervals
+from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid, number_cell, text_cell
+from reports.pages.run import Run
+
+#: So many vehicles are drawn; the table holds more, and tables/vehicle_due.csv all of them.
+MAX_DRAWN = 25
+BASES = {
+    "cleared": "model's curve, since the repair",
+    "driven_on": "model's curve, seen not complete",
+    "arrivals": "arrivals of the model",
+}
+HOW = (
+    "In order of risk: an open EVAP fault or the lamp on at the last inspection, then overdue, then the"
+    " chance that the EVAP monitor is complete on the day.",
+    "The chance rests on the model's curve of distance after a clear where a repair was closed since the last"
+    " inspection (taken as a clear, as is common practice) or the monitor was not complete when last seen: distance"
+    " since that clear plus usual distance per day. Otherwise it is the share of the model that arrives with the"
+    " monitor complete. An overdue vehicle is judged as of the last day that the records know.",
+    "Usual distance per day: the vehicle's own odometer readings at least 30 days apart, else the median of its"
+    " model. Fuel level and cold starts in the advice: regulators let the monitor wait for both (13 CCR"
+    " 1968.2(e)(4.3)).",
+)
+LEFT_OUT = (
+    "Other monitors, and clears that no record shows, except as the model's arrivals hold them.",
+    "Vehicles out of service.",
+)
+
+
+def due(vehicles: pl.DataFrame, run: Run) -> Section:
+    """Ask who is due; rows of `mart.vehicle_due`, in order of risk."""
+    question = "Which vehicles may not pass when they are due, and what helps?"
+    if vehicles.is_empty():
+        return Section("due", question, ("Not known: no vehicle is in service.",), how=HOW)
+    ordered = vehicles.with_columns(
+        fault=pl.col("open_faults").list.len().fill_null(0)
+        + pl.col("is_lamp_on").fill_null(False).cast(pl.Int64)
+    )
+    ordered = ordered.sort(
+        pl.col("fault") == 0,
+        pl.col("days_to_due") >= 0,
+        pl.when(pl.col("fault") == 0).then("chance_ready"),
+        "due_on",
+        "vehicle_id",
+        nulls_last=True,
+    )
+    rows = ordered.to_dicts()
+    drawn = [r for r in rows if r["chance_ready"] is not None and r["basis"] != "arrivals"]
+    drawn = sorted(drawn, key=lambda r: (r["chance_ready"], r["vehicle_id"]))[:MAX_DRAWN]
+    alt = "Chance that the EVAP monitor is complete on the day, for the vehicles with the smallest chance."
+    chart = draw_intervals(
+        [dot(r, order) for order, r in enumerate(drawn)],
+        x_title=words.axis_title(VEHICLE_DUE, "chance_ready"),
+        description=alt,
+        as_share=True,
+        count_title="rests on",
+    )
+    picture = Picture(
+        chart,
+        alt,
+        f"{words.plural(len(drawn), 'vehicle')} with the smallest chance, of those cleared by a repair or seen not"
+        f" complete; line: {run.level_text} interval. Faults stand in the table.",
+    )
+    return Section(
+        "due",
+        question,
+        answer(rows),
+        findings=tuple(
+            Finding(f"{r['vehicle_id']}, {when(r)}: {r['advice']}") for r in rows[:5] if r["advice"]
+        ),
+        picture=picture if drawn else None,
+        grids=(numbers(rows),),
+        how=HOW,
+        left_out=LEFT_OUT,
+        wide=True,
+    )
+
+
+def answer(rows: list[dict[str, Any]]) -> tuple[str, ...]:
+    with_fault = sum(1 for r in rows if r["fault"])
+    overdue = sum(1 for r in rows if r["days_to_due"] is not None and r["days_to_due"] < 0)
+    unlikely = sum(1 for r in rows if r["chance_ready"] is not None and r["chance_ready"] < 0.9)
+    undated = sum(1 for r in rows if r["due_on"] is None)
+    return (
+        f"Of {words.plural(len(rows), 'vehicle')} in service, {words.count(with_fault)} would fail for an open fault or"
+        f" the lamp, {words.count(overdue)} {'is' if overdue == 1 else 'are'} overdue, and {words.count(unlikely)}"
+        f" {'has' if unlikely == 1 else 'have'} less than a 90% chance of a complete EVAP monitor."
+        + (f" {words.count(undated)} have no due date." if undated else ""),
+    )
+
+
+def when(r: dict[str, Any]) -> str:
+    return f"due {words.day(r['due_on'])}" if r["due_on"] else "no due date"
+
+
+def dot(r: dict[str, Any], order: int) -> dict[str, Any]:
+    return {
+        "category": f"{r['vehicle_id']}, {when(r)}",
+        "order": order,
+        "mark": "stands out" if r["fault"] else "",
+        "value": r["chance_ready"],
+        "low": r["chance_low"],
+        "high": r["chance_high"],
+        "value_text": words.share(r["chance_ready"]),
+        "interval_text": words.interval(r["chance_low"], r["chance_high"], words.share),
+        "count_text": f"{words.count(r['n_behind'])} {behind(r)}",
+    }
+
+
+def behind(r: dict[str, Any]) -> str:
+    return "inspections of the model" if r["basis"] == "arrivals" else "vehicles of the model"
+
+
+def numbers(rows: list[dict[str, Any]]) -> Grid:
+    heads = (
+        "Vehicle",
+        "What helps most",
+        "Due",
+        "Last seen",
+        "Chance ready",
+        "Expected km since clear",
+        "km per day",
+    )
+    return grid(
+        "Vehicles in service, riskiest first", heads, (line(r) for r in rows), "mart.vehicle_due", "", 5
+    )
+
+
+def line(r: dict[str, Any]) -> Row:
+    last = f"{words.day(r['last_inspected_on'])} {words.label(r['last_verdict']) if r['last_verdict'] else ''}".strip()
+    bounds = words.interval(r["chance_low"], r["chance_high"], words.share)
+    rests = f"{BASES.get(r['basis'], words.MISSING)}; {words.count(r['n_behind'])} {behind(r)}"
+    return Row(
+        (
+            Cell(r["vehicle_id"], r["vehicle_id"], words.of_model(r), bool(r["fault"])),
+            text_cell(r["advice"] or words.MISSING),
+            text_cell(words.day(r["due_on"])),
+            text_cell(last),
+            text_cell(r["reason"] or rests),
+            number_cell(words.share(r["chance_ready"]), r["chance_ready"], bounds),
+            number_cell(words.number(r["km_at_due"]), r["km_at_due"]),
+            number_cell(
+                words.number(r["km_per_day"]), r["km_per_day"], "" if r["is_own_distance"] else "of its model"
+            ),
+        )
+    )

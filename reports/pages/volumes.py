@@ -1,0 +1,123 @@
+"""Tests by station and year, and results that the rule does not give: two sections of the inspection page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from reports import words
+from reports.pages.page import Cell, Finding, Grid, Row, Section, grid, number_cell, text_cell
+from reports.pages.readiness import WILSON
+from reports.pages.run import Run
+
+RULE = (
+    "Each inspection is judged by 40 CFR 85.2207 and 85.2222 on what was recorded of it and the visits before it. The"
+    " recorded result counts in every item of the report; where the two differ, the inspection is listed with the"
+    " clause. A record may lack what the station saw, so a difference is a reason to look and no more.",
+)
+NOT_JUDGED = ("Inspections without a recorded result, or with too little recorded to judge them.",)
+
+
+def volume(tests: pl.DataFrame, run: Run) -> Section:
+    """Ask how many initial tests each station made and failed; rows of `mart.inspection_station`."""
+    question = "How many initial tests did each station make, and how many failed?"
+    how = (
+        "Items (a)(3) and (a)(4) of 40 CFR 51.366: initial tests and initial test failure rate by model"
+        " year and station. A retest never counts.",
+        WILSON,
+    )
+    rows = [r for r in tests.sort("station_id", "model_year").to_dicts() if r["n_initial"] is not None]
+    if not rows:
+        return Section("volume", question, ("Not known: no inspection has a verdict.",), how=how)
+    n, fails = (sum(r[c] or 0 for r in rows) for c in ("n_initial", "n_initial_fail"))
+    stations = len({r["station_id"] for r in rows})
+    answer = f"{words.plural(n, 'initial test')} at {words.plural(stations, 'station')}; {words.count(fails)} failed."
+    return Section(
+        "volume", question, (answer,), grids=(volumes(rows, run),), how=how, left_out=(), wide=True
+    )
+
+
+def volumes(rows: list[dict[str, Any]], run: Run) -> Grid:
+    heads = (
+        "Station",
+        "Model year",
+        "(a)(3) Initial tests",
+        "Failed",
+        "(a)(4) Failure rate",
+        "All stations",
+        "q",
+    )
+    lines = (
+        Row(
+            (
+                Cell(r["station_id"] or "not recorded", r["station_id"], flagged=bool(r["reasons_to_look"])),
+                Cell("not recorded" if r["model_year"] is None else str(r["model_year"]), r["model_year"]),
+                number_cell(words.count(r["n_initial"]), r["n_initial"]),
+                number_cell(words.count(r["n_initial_fail"]), r["n_initial_fail"]),
+                number_cell(
+                    words.percent(r["initial_failure_percent"]),
+                    r["initial_failure_percent"],
+                    words.interval(r["low_percent"], r["high_percent"], words.tenths),
+                ),
+                number_cell(words.percent(r["year_percent"]), r["year_percent"]),
+                number_cell(words.chance(r["station_q_value"]), r["station_q_value"]),
+            )
+        )
+        for r in rows
+    )
+    caption = f"Initial tests by station and model year, with {run.level_text} intervals"
+    return grid(caption, heads, lines, "mart.inspection_station", "", 2)
+
+
+def disagreements(found: pl.DataFrame, run: Run) -> Section:
+    """Ask where the recorded result is not the rule's; rows of `mart.inspection_disagreement`."""
+    question = "Where does the recorded result differ from what the rule gives?"
+    rows = found.sort("inspected_at", "inspection_id").to_dicts()
+    if not rows:
+        return Section(
+            "disagreements",
+            question,
+            ("None differs: every recorded result that can be judged is the one that the rule gives.",),
+            how=RULE,
+            left_out=NOT_JUDGED,
+        )
+    kinds: dict[tuple[str, str], int] = {}
+    for r in rows:
+        pair = (words.label(r["recorded"]), words.label(r["judged"]))
+        kinds[pair] = kinds.get(pair, 0) + 1
+    most = sorted(kinds.items(), key=lambda item: (-item[1], item[0]))
+    return Section(
+        "disagreements",
+        question,
+        (f"In {words.plural(len(rows), 'inspection')}.",),
+        findings=tuple(
+            Finding(f"{words.plural(n, 'inspection')}: recorded {a}, by the rule {b}.")
+            for (a, b), n in most[:6]
+        ),
+        grids=(differing(rows),),
+        how=RULE,
+        left_out=NOT_JUDGED,
+        wide=True,
+    )
+
+
+def differing(rows: list[dict[str, Any]]) -> Grid:
+    heads = ("Inspection", "Station", "Vehicle", "When", "Recorded", "By the rule", "Clause")
+    lines = (
+        Row(
+            (
+                text_cell(r["inspection_id"]),
+                text_cell(r["station_id"] or "not recorded"),
+                text_cell(r["vehicle_id"] or "not recorded"),
+                text_cell(words.moment(r["inspected_at"])),
+                text_cell(words.label(r["recorded"])),
+                text_cell(words.label(r["judged"])),
+                text_cell(r["clause"] or words.MISSING),
+            )
+        )
+        for r in rows
+    )
+    return grid(
+        "Inspections whose recorded result differs", heads, lines, "mart.inspection_disagreement", "", 7
+    )

@@ -1,0 +1,148 @@
+-- grain: one vehicle in service on the last day that the records know
+-- key: vehicle_id
+-- reads: core.vehicles, core.inspections, core.visit, core.jobs, core.evap_job, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
+-- units: km, km per day; dates in UTC
+-- leaves out: vehicles out of service
+-- why: what is known of a vehicle before its next inspection. A repair closed after the last inspection is taken as the
+--   moment its codes were cleared (common practice of the trade: clear, then drive until the monitor has run). The
+--   usual distance per day rests on odometer readings at least 30 days apart, else on the model's median. Open
+--   faults: an EVAP job not closed; an EVAP code with the lamp on at the last inspection, no job closed since; a last
+--   repair that its own recording disproves.
+
+with today as (
+    select greatest(to_on, inspection_to_on) as as_of from core.setting
+),
+
+in_service as (
+    select vehicles.*, today.as_of
+    from core.vehicles as vehicles
+    cross join today
+    where vehicles.out_of_service_on is null or vehicles.out_of_service_on > today.as_of
+),
+
+last_visit as (
+    select
+        vehicle_id,
+        arg_max(inspection_id, (inspected_at, inspection_id)) as inspection_id
+    from core.visit
+    group by vehicle_id
+),
+
+last_seen as (
+    select
+        last_visit.vehicle_id,
+        last_visit.inspection_id,
+        visit.inspected_at,
+        visit.inspected_on,
+        visit.verdict,
+        inspections.mil_on,
+        inspections.trouble_codes,
+        inspections.distance_since_clear_km,
+        case
+            when list_contains(inspections.monitors_not_ready, 'evap') then 'not_complete'
+            when list_contains(inspections.monitors_supported, 'evap') then 'complete'
+        end as evap_state
+    from last_visit
+    join core.visit as visit using (inspection_id)
+    join core.inspections as inspections using (inspection_id)
+),
+
+closed as (
+    select vehicle_id, max(closed_at) as last_closed_at
+    from core.jobs
+    group by vehicle_id
+),
+
+repaired as (
+    select vehicle_id, max(closed_on) as repaired_on, max(closed_at) as repaired_at, arg_max(job_id, closed_at) as job_id
+    from core.repair
+    where closed_at is not null
+    group by vehicle_id
+),
+
+own_distance as (
+    select
+        vehicle_id,
+        make,
+        model,
+        case
+            when last_read_on - first_read_on >= 30 then distance_km / (last_read_on - first_read_on)
+        end as km_per_day
+    from core.exposure
+),
+
+model_distance as (
+    select make, model, median(km_per_day) as km_per_day
+    from own_distance
+    group by make, model
+),
+
+open_job as (
+    select evap_job.vehicle_id, 'job ' || min(jobs.job_id) || ' is open (' || min(jobs.component) || ')' as fault
+    from core.evap_job as evap_job
+    join core.jobs as jobs using (job_id)
+    where jobs.closed_at is null
+    group by evap_job.vehicle_id
+),
+
+coded as (
+    select listed.vehicle_id, string_agg(distinct evap_code.trouble_code, ', ' order by evap_code.trouble_code) as codes
+    from (select vehicle_id, unnest(trouble_codes) as trouble_code from last_seen where mil_on) as listed
+    join core.evap_code as evap_code on evap_code.trouble_code = upper(trim(listed.trouble_code))
+    group by listed.vehicle_id
+),
+
+disproved as (
+    select repaired.vehicle_id, 'the recording after repair ' || repaired.job_id || ' disproves it' as fault
+    from repaired
+    join mart.repair_check as repair_check using (job_id)
+    where repair_check.verified = 'disproved'
+),
+
+joined as (
+    select
+        in_service.vehicle_id,
+        in_service.make,
+        in_service.model,
+        in_service.fleet_id,
+        in_service.inspection_due_on as due_on,
+        in_service.as_of,
+        last_seen.inspection_id as last_inspection_id,
+        last_seen.inspected_on as last_inspected_on,
+        last_seen.verdict as last_verdict,
+        last_seen.evap_state,
+        last_seen.distance_since_clear_km as last_km_since_clear,
+        case
+            when repaired.repaired_at > last_seen.inspected_at or last_seen.inspected_at is null then repaired.repaired_on
+        end as cleared_on,
+        coalesce(own_distance.km_per_day, model_distance.km_per_day) as km_per_day,
+        own_distance.km_per_day is not null as is_own_distance,
+        coalesce(last_seen.mil_on, false)
+        and coalesce(closed.last_closed_at <= last_seen.inspected_at, true) as is_lamp_on,
+        open_job.fault as open_job_fault,
+        coded.codes as lamp_codes,
+        disproved.fault as disproved_fault
+    from in_service
+    left join last_seen using (vehicle_id)
+    left join closed using (vehicle_id)
+    left join repaired using (vehicle_id)
+    left join own_distance using (vehicle_id)
+    left join model_distance
+        on model_distance.make = in_service.make and model_distance.model = in_service.model
+    left join open_job using (vehicle_id)
+    left join coded using (vehicle_id)
+    left join disproved using (vehicle_id)
+)
+
+select
+    * exclude (open_job_fault, lamp_codes, disproved_fault),
+    list_filter(
+        [
+            case when is_lamp_on then lamp_codes || ' with the lamp on at the last inspection' end,
+            disproved_fault,
+            open_job_fault
+        ],
+        lambda fault: fault is not null
+    ) as open_faults
+from joined
+order by vehicle_id

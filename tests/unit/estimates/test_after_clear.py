@@ -1,0 +1,58 @@
+"""`mart.readiness_after_clear` and `mart.monitor_after_clear` from counts."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.contract.tables import MONITOR_AFTER_CLEAR, READINESS_AFTER_CLEAR
+from pipeline.estimates import after_clear
+from pipeline.estimates.after_clear import TOO_FEW
+
+
+def counts(n_per_model: dict[str, int], seed: int = 1) -> pl.DataFrame:
+    rng = np.random.default_rng(seed)
+    rows = []
+    for model, n in n_per_model.items():
+        for counter, median in (("distance_km", 190.0), ("warmups", 9.0)):
+            reading = np.floor(rng.exponential(4 * median, n))
+            ready = np.exp(np.log(median) + 0.8 * rng.standard_normal(n)) <= reading
+            rows += [
+                ("Arvo", model, "evap", counter, x, 1, int(y)) for x, y in zip(reading, ready, strict=True)
+            ]
+    names = ["make", "model", "monitor", "counter", "reading", "n", "n_ready"]
+    frame = pl.DataFrame(rows, schema=names, orient="row")
+    return frame.group_by(names[:5], maintain_order=True).agg(pl.col("n", "n_ready").sum())
+
+
+def test_the_wide_table_says_what_the_long_one_says() -> None:
+    """One row for a model; its 90 % distance is that of the monitor's row."""
+    made = after_clear(counts({"Finch": 300, "Wren": 80}), 0.95)
+    assert tuple(made.evap.columns) == READINESS_AFTER_CLEAR.column_names
+    assert tuple(made.monitors.columns) == MONITOR_AFTER_CLEAR.column_names
+    finch = made.evap.filter(pl.col("model") == "Finch").row(0, named=True)
+    long = made.monitors.filter(
+        (pl.col("model") == "Finch") & (pl.col("share_ready") == 0.9) & (pl.col("counter") == "distance_km")
+    ).row(0, named=True)
+    assert finch["km_90"] == long["reading"]
+    assert finch["km_90_low"] == long["low"]
+    assert finch["pooled_km_90"] == long["pooled"]
+    assert finch["n_vehicles"] == 300
+    assert finch["km_90_low"] < 530 < finch["km_90_high"]  # 190 exp(0.8 x 1.2816)
+
+
+def test_a_small_model_has_no_distance_of_its_own_and_a_pooled_one() -> None:
+    """Fewer than 20 vehicles: the reason says so, the others lend a curve."""
+    made = after_clear(counts({"Finch": 300, "Wren": 200, "Robin": 12}), 0.95)
+    robin = made.evap.filter(pl.col("model") == "Robin").row(0, named=True)
+    assert robin["km_90"] is None
+    assert robin["reason"] == TOO_FEW
+    assert robin["pooled_km_90_low"] < 530 < robin["pooled_km_90_high"]
+
+
+def test_no_counts_give_empty_tables() -> None:
+    """A lake without inspections."""
+    made = after_clear(counts({}).head(0), 0.95)
+    assert made.evap.is_empty()
+    assert made.monitors.is_empty()
+    assert made.curve is None

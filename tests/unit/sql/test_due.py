@@ -1,0 +1,60 @@
+"""What is known of a vehicle before its next inspection."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from .conftest import GivenRows, at
+from .test_after_clear import look
+
+
+def state(given: GivenRows, columns: str) -> list[tuple]:
+    given.run()
+    return given.rows(f"select {columns} from mart.due_state order by vehicle_id")
+
+
+def test_a_repair_after_the_last_inspection_clears_and_one_before_does_not(given: GivenRows) -> None:
+    given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2"})
+    job = {"opened_at": at("2023-05-01T08:00"), "closed_at": at("2023-05-02T17:00")}
+    given.add("jobs", {"job_id": "J1", "vehicle_id": "V1"} | job, {"job_id": "J2", "vehicle_id": "V2"} | job)
+    given.add("inspections", look("I1", "V1", "2023-04-01", 500.0), look("I2", "V2", "2023-06-01", 500.0))
+    assert state(given, "vehicle_id, cleared_on") == [("V1", date(2023, 5, 2)), ("V2", None)]
+
+
+def test_open_faults_are_a_code_with_the_lamp_and_a_job_not_closed(given: GivenRows) -> None:
+    """A code of another system is no EVAP fault, but the lamp is told."""
+    given.add("vehicles", *({"vehicle_id": f"V{i}"} for i in (1, 2, 3)))
+    given.add("jobs", {"job_id": "J9", "vehicle_id": "V2", "opened_at": at("2023-05-01T08:00")})
+    lamp = {"mil_on": True, "test_result": "fail"}
+    given.add(
+        "inspections",
+        look("I1", "V1", "2023-04-01", 500.0, **lamp, trouble_codes=["P0442", "P0300"]),
+        look("I3", "V3", "2023-04-01", 500.0, **lamp, trouble_codes=["P0300"]),
+    )
+    assert state(given, "open_faults, is_lamp_on") == [
+        (["P0442 with the lamp on at the last inspection"], True),
+        (["job J9 is open (purge_valve)"], False),
+        ([], True),
+    ]
+
+
+def test_a_closed_job_ends_the_lamp_and_out_of_service_vehicles_are_left_out(given: GivenRows) -> None:
+    given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2", "out_of_service_on": date(2023, 6, 1)})
+    given.add("inspections", look("I1", "V1", "2023-04-01", 5.0, mil_on=True, trouble_codes=["P0442"]))
+    job = {"opened_at": at("2023-05-01T08:00"), "closed_at": at("2023-05-02T17:00")}
+    given.add("jobs", {"job_id": "J1", "vehicle_id": "V1"} | job)
+    assert state(given, "vehicle_id, is_lamp_on, open_faults") == [("V1", False, [])]
+
+
+def test_distance_per_day_is_the_vehicles_own_or_its_models(given: GivenRows) -> None:
+    """3000 km in 100 days is 30 km a day; the other vehicle takes the median."""
+    given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2"})
+    given.add(
+        "inspections",
+        look("I1", "V1", "2023-01-01", 5.0, odometer_km=10_000.0),
+        look("I2", "V1", "2023-04-11", 5.0, odometer_km=13_000.0),
+    )
+    assert state(given, "vehicle_id, km_per_day, is_own_distance") == [
+        ("V1", 30.0, True),
+        ("V2", 30.0, False),
+    ]
