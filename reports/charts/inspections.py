@@ -39,7 +39,7 @@ def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, veh
 
 
 def draw_stations(rows: Rows, description: str, measure: str) -> Spec:
-    """Draw what each station counted against what its mix of model years lets expect.
+    """Draw what each station counted against what an ordinary station in its place lets expect.
 
     rows : `measure`, `station_id`, `n`, `expected`, `mark` ("a reason to look" or "as expected"), `note`,
         and the texts `count_text`, `value_text`, `interval_text`, `expected_text`, `chance_text`.
@@ -50,7 +50,7 @@ def draw_stations(rows: Rows, description: str, measure: str) -> Spec:
     scale = alt.Scale(type="sqrt", zero=True, nice=True)
     x = alt.X(
         "expected:Q",
-        title="count expected for the station's mix of model years",
+        title="count expected of an ordinary station",
         scale=scale,
         axis=alt.Axis(format=",~f", tickCount=8),
     )
