@@ -42,7 +42,10 @@ def stations(look: pl.DataFrame, run: Run) -> Section:
     found = sorted((r for r in rows if r["stands_out"]), key=lambda r: (r["q_value"], r["station_id"]))
     measures = list(dict.fromkeys(r["measure"] for r in rows))
     first = found[0]["measure"] if found else measures[0]
-    alt = "Count at each station against the count expected of an ordinary station in its place; the dashed line is equality."
+    alt = (
+        "Count at each station against the count expected of an ordinary station in its place;"
+        " the dashed line is equality."
+    )
     chart = draw_stations([station_dot(r) for r in rows], alt, first)
     n = len({r["station_id"] for r in rows})
     named = len({r["station_id"] for r in found})

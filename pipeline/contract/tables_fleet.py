@@ -1,0 +1,231 @@
+"""What comes out: the tables of failures, lives and repairs that come back."""
+
+from __future__ import annotations
+
+from pipeline.contract.table_form import Column, Table, count, flag, number, text
+
+FAILURE_RATE = Table(
+    "mart",
+    "failure_rate",
+    ("make", "model", "component"),
+    "one component of one model",
+    (
+        text("make", "make"),
+        text("model", "model"),
+        text("component", "component"),
+        count("n_failures", "repairs opened inside the window"),
+        count("n_comebacks", "those of them that are a comeback on the same component"),
+        count("n_vehicles", "vehicles of the model in the register"),
+        number("vehicle_years", "exposure inside the window", "vehicle-years"),
+        number(
+            "vehicle_km", "distance between the first and the last odometer reading inside the window", "km"
+        ),
+        count("n_vehicles_km", "vehicles whose distance is known"),
+        number("rate_per_1000_vehicle_years", "failures per 1000 vehicle-years"),
+        number("low", "exact Poisson (Garwood) lower bound of the rate"),
+        number("high", "exact Poisson (Garwood) upper bound of the rate"),
+        number("shrunk_rate", "gamma-Poisson empirical-Bayes rate per 1000 vehicle-years"),
+        number("shrunk_low", "its lower bound"),
+        number("shrunk_high", "its upper bound"),
+        number("rate_ratio", "rate against the rest of the fleet, same component"),
+        number("p_value", "exact conditional binomial test of that ratio, two-sided"),
+        number("q_value", "Benjamini-Hochberg over every model and component tested"),
+        flag("is_recurring", "q_value < 0.05 and rate_ratio > 1"),
+        count("n_failures_km", "failures of those vehicles between their two readings"),
+        number("rate_per_million_km", "failures per million km, over vehicles whose distance is known"),
+        number("low_per_million_km", "its exact lower bound"),
+        number("high_per_million_km", "its exact upper bound"),
+    ),
+)
+
+COMPONENT_LIFE = Table(
+    "mart",
+    "component_life",
+    ("make", "model", "component"),
+    "the life of one component of one model, or of all models together (make and model *)",
+    (
+        text("make", "make; * for all makes"),
+        text("model", "model; * for all models"),
+        text("component", "component"),
+        count("n_vehicles", "vehicles of the model in the register"),
+        count("n_failures", "failures inside the window with a known age"),
+        count(
+            "n_returns",
+            "of these, within the follow-up window of a repair of the same component: they count against that"
+            " repair, so in the forecast and not in the life",
+        ),
+        count("n_left_out", "failures before the vehicle went into service or after it left"),
+        count("n_replaced", "failures inside the window after which the component was replaced"),
+        number("unit_years", "age lived under observation inside the window", "years"),
+        number("weibull_shape", "Weibull shape: below 1 early failures, 1 chance, above 1 wear"),
+        number("weibull_shape_low", "its lower bound"),
+        number("weibull_shape_high", "its upper bound"),
+        number("weibull_scale_years", "Weibull scale: age by which 63 % have failed", "years"),
+        number("weibull_scale_low_years", "its lower bound", "years"),
+        number("weibull_scale_high_years", "its upper bound", "years"),
+        number("b10_years", "age by which a tenth have failed", "years"),
+        number("b10_low_years", "its lower bound", "years"),
+        number("b10_high_years", "its upper bound", "years"),
+        number("p_constant", "likelihood-ratio test of shape = 1, two-sided"),
+        text("pattern", "early, random, wear_out or unclear"),
+        count("n_in_service", "units in service at the window's end"),
+        number("failures_next_90_days", "failures expected of them in the 90 days after the window"),
+        count("failures_next_90_days_low", "lower prediction bound of their number"),
+        count("failures_next_90_days_high", "upper prediction bound of their number"),
+        number("failures_next_365_days", "failures expected of them in the 365 days after the window"),
+        count("failures_next_365_days_low", "lower prediction bound of their number"),
+        count("failures_next_365_days_high", "upper prediction bound of their number"),
+        count("parts_for_90_days", "parts that last 90 days with the chosen chance"),
+        count("parts_for_365_days", "parts that last 365 days with the chosen chance"),
+        number("service_level", "that chance"),
+        text("reason", "why a number is missing"),
+    ),
+)
+
+COMPONENT_LIFE_CURVE = Table(
+    "mart",
+    "component_life_curve",
+    ("make", "model", "component", "age_years"),
+    "one age at failure on one component's life",
+    (
+        text("make", "make; * for all makes"),
+        text("model", "model; * for all models"),
+        text("component", "component"),
+        number("age_years", "age of the unit", "years"),
+        count("n_at_risk", "units under observation at that age"),
+        count("n_failures", "failures up to that age, returns left out"),
+        number("since_years", "age at which the first unit came under observation", "years"),
+        number("failures_per_unit", "failures per unit from there to that age (Nelson-Aalen)"),
+        number("low", "its lower bound"),
+        number("high", "its upper bound"),
+        number("weibull_failures_per_unit", "the same by the Weibull fit"),
+    ),
+)
+
+RECURRENCE = Table(
+    "mart",
+    "recurrence",
+    ("make", "model", "component", "age_days"),
+    "one age of the vehicle on one component's recurrence",
+    (
+        text("make", "make; * for all makes"),
+        text("model", "model; * for all models"),
+        text("component", "component"),
+        count("age_days", "age of the vehicle at a failure"),
+        count("n_at_risk", "vehicles under observation at that age"),
+        count("n_failures", "failures up to that age"),
+        number("failures_per_vehicle", "mean cumulative number of failures per vehicle up to that age"),
+        number("low", "its lower bound (robust variance)"),
+        number("high", "its upper bound (robust variance)"),
+    ),
+)
+
+ALARMS = Table(
+    "mart",
+    "alarms",
+    ("make", "model", "component", "month"),
+    "one month of one chart",
+    (
+        text("make", "make"),
+        text("model", "model"),
+        text("component", "component"),
+        Column("month", "DATE", "first day of the month"),
+        count("observed", "failures opened in the month that are no return"),
+        number("expected", "failures expected from exposure, age and the model's own earlier months"),
+        number("evidence", "CUSUM of the log-likelihood ratio of a raised level", "nats"),
+        number("evidence_limit", "the chart signals where the evidence reaches this", "nats"),
+        flag("is_signal", "the chart signals in this month"),
+        number(
+            "false_alarm_chance", "chance paid for: of any false signal in all charts and months together"
+        ),
+        count("n_charts", "charts that share it"),
+        number(
+            "run_length_months", "months that one chart at least runs without a change, on average", "months"
+        ),
+    ),
+)
+
+FIRST_TIME_FIX = Table(
+    "mart",
+    "first_time_fix",
+    ("by", "group"),
+    "one group of repairs",
+    (
+        text("by", "all, shop, technician, model, component, verified or evidence"),
+        text("group", "the group"),
+        count("n_repairs", "repairs closed inside the window"),
+        count("n_comebacks", "repairs that came back within the follow-up window"),
+        count("n_followed", "repairs seen for the whole follow-up window"),
+        number("first_time_fix", "Kaplan-Meier share without a comeback at the end of the follow-up window"),
+        number("low", "its lower bound (Greenwood, log-log)"),
+        number("high", "its upper bound (Greenwood, log-log)"),
+        number("first_time_fix_naive", "share without a comeback among the followed only"),
+        number("expected", "first-time fix of the same mix of models and components"),
+        number("n_comebacks_expected", "comebacks expected of that mix over the same follow-up"),
+        text("funnel", "where the group lies against its funnel limits"),
+        number("funnel_low", "lower 95 % funnel limit of first-time fix"),
+        number("funnel_high", "upper 95 % funnel limit of first-time fix"),
+        number("funnel_beyond_low", "lower 99.8 % funnel limit"),
+        number("funnel_beyond_high", "upper 99.8 % funnel limit"),
+    ),
+)
+
+PROOF_WORTH = Table(
+    "mart",
+    "proof_worth",
+    ("comparison",),
+    "one comparison of repairs with and without proof: an association, no cause",
+    (
+        text("comparison", "proved_or_not, proved_or_no_recording or with_or_against_evidence"),
+        count("n_repairs_with", "repairs on the first side (proved, or with the evidence)"),
+        count("n_comebacks_with", "of these, came back within the follow-up window"),
+        number("first_time_fix_with", "Kaplan-Meier share of these without a comeback"),
+        number("first_time_fix_with_low", "its lower bound (Greenwood, log-log)"),
+        number("first_time_fix_with_high", "its upper bound (Greenwood, log-log)"),
+        count("n_repairs_without", "repairs on the second side"),
+        count("n_comebacks_without", "of these, came back within the follow-up window"),
+        number("first_time_fix_without", "Kaplan-Meier share of these without a comeback"),
+        number("first_time_fix_without_low", "its lower bound (Greenwood, log-log)"),
+        number("first_time_fix_without_high", "its upper bound (Greenwood, log-log)"),
+        number("hazard_ratio", "comebacks on the first side against the second, same shop, component, model"),
+        number("hazard_ratio_low", "its lower bound"),
+        number("hazard_ratio_high", "its upper bound"),
+        number("p_value", "Wald test of a ratio of 1, two-sided"),
+        count("n_used", "repairs that the ratio rests on"),
+        count("n_comebacks_used", "comebacks that the ratio rests on"),
+        number(
+            "comebacks_avoided",
+            "comebacks of the second side that would not have been at the first side's hazard",
+        ),
+        number("comebacks_avoided_low", "its lower bound"),
+        number("comebacks_avoided_high", "its upper bound"),
+        count("n_labor_known", "comebacks whose labor is known"),
+        number("labor_h_per_comeback", "their mean labor", "h"),
+        number("hours_avoided", "labor of the comebacks avoided", "h"),
+        number("hours_avoided_low", "its lower bound", "h"),
+        number("hours_avoided_high", "its upper bound", "h"),
+        count("n_cost_known", "comebacks whose parts cost is known in the commonest currency"),
+        text("currency", "that currency"),
+        number("parts_cost_per_comeback", "their mean parts cost, in that currency"),
+        number("parts_cost_avoided", "parts cost of the comebacks avoided, in that currency"),
+        number("parts_cost_avoided_low", "its lower bound"),
+        number("parts_cost_avoided_high", "its upper bound"),
+        text("reason", "why a number is missing"),
+    ),
+)
+
+PROOF_CURVE = Table(
+    "mart",
+    "proof_curve",
+    ("comparison", "side", "day"),
+    "one day on one side of a comparison",
+    (
+        text("comparison", "as in proof_worth"),
+        text("side", "with or without"),
+        count("day", "days since the repair was closed"),
+        count("n_at_risk", "repairs still followed and without a comeback on that day"),
+        number("share_without_comeback", "Kaplan-Meier share without a comeback up to that day"),
+        number("low", "its lower bound (Greenwood, log-log)"),
+        number("high", "its upper bound (Greenwood, log-log)"),
+    ),
+)

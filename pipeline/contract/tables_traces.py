@@ -1,0 +1,106 @@
+"""What comes out: the tables of recordings, repairs and leak sizes."""
+
+from __future__ import annotations
+
+from pipeline.contract.table_form import Column, Table, count, number, text
+
+TRACE_RESULT = Table(
+    "mart",
+    "trace_result",
+    ("trace_id",),
+    "one accepted trace, judged",
+    (
+        text("trace_id", "recording"),
+        text("job_id", "job it was recorded in"),
+        text("vehicle_id", "vehicle"),
+        text("stage", "before_repair, after_repair or routine"),
+        text("verdict", "what the recording proves"),
+        number("leak_diameter_mm", "effective diameter of the sharp-edged orifice with the same flow", "mm"),
+        number("leak_diameter_low_mm", "lower bound of the diameter", "mm"),
+        number("leak_diameter_high_mm", "upper bound of the diameter", "mm"),
+        text(
+            "leak_censoring", "none; left: smaller than the upper bound; right: larger than the lower bound"
+        ),
+        number("vapor_volume_l", "vapor space the pressure was held in", "l"),
+        number("vapor_rise_pa_s", "pressure rise with vent and purge shut, before any draw", "Pa/s"),
+        number("rest_pressure_pa", "median pressure with the vent open", "Pa"),
+        number("rest_sensor_v", "median sensor output with the vent open", "V"),
+        number("peak_vacuum_pa", "deepest vacuum, as a positive number", "Pa"),
+        number("draw_rate_pa_s", "rate at which vacuum built at the start of the draw", "Pa/s"),
+        number("hold_s", "length of the longest hold", "s"),
+        number("quality", "how much of what a judgement needs the recording holds, 0 to 1"),
+        text("evidence", "what a technician would say, with the numbers"),
+        Column("suspects", "VARCHAR[]", "components to look at, likeliest first"),
+        number("discharge_coefficient", "discharge coefficient that the diameter rests on"),
+        count("n_samples", "accepted samples"),
+    ),
+)
+
+REPAIR_CHECK = Table(
+    "mart",
+    "repair_check",
+    ("job_id",),
+    "one repair",
+    (
+        text("job_id", "repair"),
+        text("shop_id", "shop"),
+        text("vehicle_id", "vehicle"),
+        text("component", "component repaired"),
+        text("action", "what was done"),
+        text("before_trace_id", "last judged trace before the repair"),
+        text("after_trace_id", "last judged trace after the repair"),
+        text("before_verdict", "verdict before"),
+        text("after_verdict", "verdict after"),
+        number("before_diameter_mm", "diameter before", "mm"),
+        number("before_diameter_low_mm", "its lower bound", "mm"),
+        number("before_diameter_high_mm", "its upper bound", "mm"),
+        number("after_diameter_mm", "diameter after", "mm"),
+        number("after_diameter_low_mm", "its lower bound", "mm"),
+        number("after_diameter_high_mm", "its upper bound", "mm"),
+        text("verified", "proved, not_proved, disproved or no_trace"),
+        text("evidence_agrees", "does the before-trace support the component: yes, no or cannot_say"),
+    ),
+)
+
+LEAK_SIZE = Table(
+    "mart",
+    "leak_size",
+    ("by", "group"),
+    "one group of traces that judge a leak",
+    (
+        text("by", "all, model, component, trouble_code or stage"),
+        text("group", "the group"),
+        count("n_traces", "traces that hold, leak or leak grossly, with a diameter or a bound"),
+        count("n_below_detection", "of these, too tight to tell (left-censored)"),
+        count("n_too_large", "of these, too large to tell (right-censored)"),
+        number("median_mm", "median effective diameter (nonparametric)", "mm"),
+        number("median_low_mm", "its lower bound", "mm"),
+        number("median_high_mm", "its upper bound", "mm"),
+        number("share_over_0_5_mm", "share larger than 0.5 mm"),
+        number("share_over_0_5_low", "its lower bound"),
+        number("share_over_0_5_high", "its upper bound"),
+        number("share_over_1_0_mm", "share larger than 1.0 mm"),
+        number("share_over_1_0_low", "its lower bound"),
+        number("share_over_1_0_high", "its upper bound"),
+        number("lognormal_median_mm", "median of the censored lognormal fit", "mm"),
+        number("lognormal_sigma", "standard deviation of ln(diameter) of that fit"),
+        text("reason", "why a number is missing"),
+    ),
+)
+
+LEAK_SIZE_CURVE = Table(
+    "mart",
+    "leak_size_curve",
+    ("by", "group", "diameter_mm"),
+    "one step of one group's distribution",
+    (
+        text("by", "as in leak_size"),
+        text("group", "as in leak_size"),
+        number("diameter_mm", "upper end of the innermost interval that carries mass", "mm"),
+        number("interval_low_mm", "its lower end", "mm"),
+        number("share_at_most", "share of leaks at most so large (nonparametric)"),
+        number("low", "pointwise lower bound"),
+        number("high", "pointwise upper bound"),
+        number("lognormal_share", "the same share by the censored lognormal fit"),
+    ),
+)
