@@ -121,9 +121,15 @@ def _km(distance: pl.Series) -> np.ndarray:
 
 
 def _given_not_yet(seen: Estimate, then: Estimate) -> Estimate:
-    """Chance to be ready then, given not ready when seen: 1 - (1 - F(then)) / (1 - F(seen))."""
+    """Chance to be ready then, given not ready when seen: 1 - (1 - F(then)) / (1 - F(seen)).
+
+    The chance rises with F(then) and falls with F(seen), so the lower bound takes the low end of the one and the
+    high end of the other: wider than need be, since both ends move together, but never crossed.
+    """
+    pairs = ((seen.value, then.value), (seen.high, then.low), (seen.low, then.high))
     with np.errstate(invalid="ignore", divide="ignore"):
-        return Estimate(*(1 - (1 - t) / (1 - s) for s, t in zip(seen, then, strict=True)))
+        chances = [1 - (1 - t) / (1 - s) for s, t in pairs]
+    return Estimate(*(np.clip(np.where(np.isneginf(c), 0.0, c), 0.0, 1.0) for c in chances))
 
 
 def _reason() -> pl.Expr:
