@@ -19,8 +19,6 @@ COMPONENTS = (
     "none_found",
     "other",
 )
-#: A job naming one of these tells nothing of an EVAP part by itself (its trouble codes still may).
-NOT_EVAP_COMPONENTS = ("none_found", "other")
 
 ACTIONS = ("replaced", "repaired", "cleaned", "none")
 STAGES = ("before_repair", "after_repair", "routine")

@@ -4,20 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.contract.vocabulary import VERDICTS
 from pipeline.simulate import world
 
-FAULTS = (
-    "holds",
-    "leak",
-    "gross_leak",
-    "no_vacuum",
-    "purge_passes_closed",
-    "vent_restricted",
-    "sensor_flat",
-    "sensor_offset",
-    "sensor_disagrees",
-    "not_judged",
-)
+#: a fault is named by the verdict it must get
+FAULTS = VERDICTS
 FAULT = {name: i for i, name in enumerate(FAULTS)}
 
 #: component -> how it fails, with shares

@@ -12,7 +12,6 @@ from pipeline.simulate.fleet import Fleet
 from pipeline.simulate.jobs import JobBook
 from pipeline.simulate.trace_physics import GAS_CONSTANT, Rig, Script
 
-STAGES = ("before_repair", "after_repair", "routine")
 _RARE = ("sensor_flat", "sensor_offset", "sensor_disagrees")  # recorded more often
 MANNERS = ("test", "test_purge_first", "driving", "aborted")
 

@@ -8,7 +8,7 @@ an estimator finds beyond `EFFECTS` is chance.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 TIME_ZONE = "America/Chicago"
 START_ON, END_ON = date(2023, 1, 1), date(2025, 12, 31)
@@ -121,8 +121,3 @@ SHOPS = (
     _shop("unit_b", "roadside_unit", 0.07),
 )
 STATIONS = tuple(f"ST{n:02d}" for n in range(1, 23))
-
-
-def day_to_date(day: int) -> date:
-    """Turn a day number (days since 1970-01-01) into a date."""
-    return EPOCH + timedelta(days=int(day))

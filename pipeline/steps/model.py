@@ -80,11 +80,11 @@ def check(warehouse: Warehouse) -> list[str]:
     OurFault : a check marked `fail` found rows that break it.
     """
     results = run_checks(warehouse.con, load_models(carried("sql") / "check"))
-    broken = [r for r in results if r.level == "fail" and r.n_broken]
-    if broken:
+    stopping = [result.sentence() for result in results if result.must_stop]
+    if stopping:
         raise OurFault(
             "the tables contradict each other, so the run stops",
-            "; ".join(f"{r.name}: {r.n_broken} rows, first {r.example}" for r in broken),
+            "; ".join(stopping),
             "report this with the lake's `evapfleet check` output; the previous warehouse is untouched",
         )
-    return [f"{r.name}: {r.n_broken} rows, first {r.example}" for r in results if r.n_broken]
+    return [result.sentence() for result in results if result.outcome == "broken"]

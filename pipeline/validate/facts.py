@@ -7,6 +7,8 @@ of rows, the answer is worked out here in one vectorized expression and becomes 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import polars as pl
 
 from pipeline.contract import vocabulary as words
@@ -72,9 +74,9 @@ def _form_facts(kind: Kind, records: pl.DataFrame) -> list[pl.Series]:
     return facts
 
 
-def _asked_once(values: pl.Series, question: object) -> pl.Series:
+def _asked_once(values: pl.Series, question: Callable[[str], bool]) -> pl.Series:
     distinct = values.drop_nulls().unique().to_list()
-    answers = {value: bool(question(value)) for value in distinct}  # type: ignore[operator]
+    answers = {value: question(value) for value in distinct}
     if not answers:
         return pl.repeat(None, len(values), dtype=pl.Boolean, eager=True)
     return values.replace_strict(answers, return_dtype=pl.Boolean, default=None)

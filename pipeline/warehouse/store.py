@@ -1,7 +1,7 @@
 """Open a warehouse, read and write its tables. The only room that opens a database.
 
 A run builds a new file beside the old one and puts it in place in one step when it has succeeded
-(`pipeline.warehouse.swap`), so a reader never sees half a run.
+(`pipeline.steps.folder`), so a reader never sees half a run.
 """
 
 from __future__ import annotations
