@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.contract.vocabulary import STAGES
 from pipeline.simulate import world
 from pipeline.simulate.faults import FAULT, FAULTS
 from pipeline.simulate.fleet import Fleet
 from pipeline.simulate.jobs import JobBook, job_ids, times
 from pipeline.simulate.trace_physics import History, Script, integrate
-from pipeline.simulate.trace_plan import STAGES, TracePlan, Weather, build_rig, build_script, draw_weather
+from pipeline.simulate.trace_plan import TracePlan, Weather, build_rig, build_script, draw_weather
 
 _TOGETHER = 2000
 
