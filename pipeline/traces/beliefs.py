@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.traces.phases import Flags, Floats
+from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.shows import Closed
 
 #: Vapor of a tank about which nothing was recorded [Pa/s], at 20 °C.

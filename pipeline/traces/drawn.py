@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.grouped import line_by, mean_by
-from pipeline.traces.phases import CLOSED, HOLD, RELEASE, REST, Flags, Floats, Ints
-from pipeline.traces.view import SETTLING_S, View
+from pipeline.traces.compiled import Floats, Ints, compiled
+from pipeline.traces.landmarks import Landmarks, Parts
+from pipeline.traces.phases import CLOSED, RELEASE, REST
+from pipeline.traces.ranges import least, line_of_sums, mean, median, row_after, row_from
+from pipeline.traces.view import SETTLING_S
 
 #: The level beside a command is read from so many seconds.
 _BESIDE_S = 5.0
@@ -16,9 +18,8 @@ _BESIDE_S = 5.0
 _STEADY_S = 3.0
 
 
-@dataclass(frozen=True)
-class Draw:
-    """The chosen draw of each trace.
+class Draw(NamedTuple):
+    """The chosen draw, of one recording or of many.
 
     before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. effect, effect_sd [Pa] : how far
     its later half lies from the line that runs from before it to the hold, and the error of that. creep, creep_sd
@@ -26,131 +27,215 @@ class Draw:
     rpm [1/min].
     """
 
-    before: Floats
-    depth: Floats
-    effect: Floats
-    effect_sd: Floats
-    creep: Floats
-    creep_sd: Floats
-    rate: Floats
-    seconds: Floats
-    rpm: Floats
+    before: Any
+    depth: Any
+    effect: Any
+    effect_sd: Any
+    creep: Any
+    creep_sd: Any
+    rate: Any
+    seconds: Any
+    rpm: Any
 
 
-@dataclass(frozen=True)
-class Hold:
-    """The chosen hold of each trace.
+class Hold(NamedTuple):
+    """The chosen hold, of one recording or of many.
 
     seconds [s], n; start_above, end_above [Pa] : above the vented level. change, late_change [Pa] : of its last fifth
     against its first seconds, and against its second quarter. gone_s [s] : until four fifths of the vacuum were gone.
     kept_early : share of the vacuum that is there some seconds later.
     """
 
-    seconds: Floats
-    n: Ints
-    start_above: Floats
-    end_above: Floats
-    change: Floats
-    late_change: Floats
-    gone_s: Floats
-    kept_early: Floats
+    seconds: Any
+    n: Any
+    start_above: Any
+    end_above: Any
+    change: Any
+    late_change: Any
+    gone_s: Any
+    kept_early: Any
 
 
-def read_draw(view: View, zero: Floats, is_zero_known: Flags) -> Draw:
-    """Return what the draw did.
+@compiled
+def read_draw(
+    t: Floats,
+    p: Floats,
+    rpm: Floats,
+    smooth: Floats,
+    phase: Ints,
+    first: Ints,
+    marks: Landmarks,
+    parts: Parts,
+    zero: float,
+    sd: float,
+    room: Floats,
+) -> Draw:
+    """Read what the draw did.
 
     Parameters
     ----------
-    zero : vented level [Pa], one per trace, which stands for the level before a draw that nothing precedes, where
-        `is_zero_known`.
+    phase, first : the stretches. zero : vented level [Pa], nan where unknown: it stands for the level before
+        a draw that nothing precedes. sd : of one reading [Pa].
     """
-    b, marks = view.batch, view.marks
-    beside = np.isin(b.phase, (REST, CLOSED, RELEASE)) & (b.t < view.at(marks.draw_start))
-    beside &= b.t >= view.at(marks.draw_start) - _BESIDE_S
-    before = view.mean(beside)
-    before = np.where(np.isfinite(before) | ~is_zero_known, before, zero)
-    at_start = view.mean(view.draw & (b.t <= view.at(marks.draw_start) + SETTLING_S))
-    before = np.where(np.isfinite(before), before, at_start)
-    depth = before - view.least(view.draw | (view.hold & (b.t <= view.at(marks.hold_start) + 1.0)))
-    halfway = view.draw & (view.smooth < view.at(before - 0.5 * depth))
-    to_half = view.first_time(halfway) - marks.draw_start
+    a, b = parts.draw
+    n_beside, t_beside, before = _beside(t, p, phase, first, parts.draw_stretch, marks.draw_start)
+    if np.isnan(before):
+        before = zero
+    if np.isnan(before):
+        before = mean(p, a, row_after(t, a, b, marks.draw_start + SETTLING_S))
+    depth = before - _lowest(t, smooth, marks, parts)
+    half = marks.draw_start
+    for i in range(a, b):
+        if smooth[i] < before - 0.5 * depth:
+            half = t[i]
+            break
+    to_half = half - marks.draw_start
+    t_beside = t_beside if t_beside == t_beside else marks.draw_start
+    effect, effect_sd = _effect(t, p, marks, parts, before, t_beside, n_beside, sd)
+    creep, creep_sd = _creep(t, p, marks, parts, sd)
     return Draw(
         before,
         depth,
-        *_effect(view, before, beside),
-        *_creep(view),
-        rate=0.5 * depth / np.where(to_half > 0, to_half, np.nan),
-        seconds=marks.draw_end - marks.draw_start,
-        rpm=view.median(view.draw, b.rpm),
+        effect,
+        effect_sd,
+        creep,
+        creep_sd,
+        0.5 * depth / to_half if to_half > 0 else np.nan,
+        marks.draw_end - marks.draw_start,
+        median(rpm, a, b, room),
     )
 
 
-def _effect(view: View, before: Floats, beside: Flags) -> tuple[Floats, Floats]:
-    """Return how far the late draw lies off the line from before it to after it.
+@compiled
+def _beside(
+    t: Floats, p: Floats, phase: Ints, first: Ints, draw: int, draw_start: float
+) -> tuple[int, float, float]:
+    """Return number, mean time [s] and mean level [Pa] of the samples just before the draw without any purge."""
+    n, time, level = 0, 0.0, 0.0
+    for s in range(draw - 1, -1, -1):
+        if t[first[s + 1] - 1] < draw_start - _BESIDE_S:
+            break
+        if phase[s] == REST or phase[s] == CLOSED or phase[s] == RELEASE:
+            for i in range(row_from(t, first[s], first[s + 1], draw_start - _BESIDE_S), first[s + 1]):
+                n += 1
+                time += t[i]
+                level += p[i]
+    return (n, time / n, level / n) if n else (0, np.nan, np.nan)
+
+
+@compiled
+def _lowest(t: Floats, smooth: Floats, marks: Landmarks, parts: Parts) -> float:
+    """Return the least pressure of the draw and the hold's first second."""
+    in_draw = least(smooth, parts.draw[0], parts.draw[1])
+    a, b = parts.hold
+    in_hold = least(smooth, a, row_after(t, a, b, marks.hold_start + 1.0))
+    return in_draw if not in_hold < in_draw else in_hold
+
+
+@compiled
+def _effect(
+    t: Floats,
+    p: Floats,
+    marks: Landmarks,
+    parts: Parts,
+    before: float,
+    t_before: float,
+    n_before: int,
+    sd: float,
+) -> tuple[float, float]:
+    """Return how far the late draw lies off the line from before it to after it, and the error of that.
 
     A tank that merely creeps gives no effect, however it creeps; a leak too large to hold gives one that is gone in
     the hold.
     """
-    marks, t = view.marks, view.batch.t
-    late = view.draw & (t > view.at(marks.draw_start + 0.5 * (marks.draw_end - marks.draw_start)))
-    after = view.hold & (t >= view.at(marks.hold_start + _STEADY_S)) & (t <= view.at(marks.hold_start + 15.0))
-    n0, n1, n2 = (np.maximum(view.count(mask), 1) for mask in (beside, late, after))
-    t0, t1, t2 = (view.mean(mask, t) for mask in (beside, late, after))
-    t0 = np.where(np.isfinite(t0), t0, marks.draw_start)
-    has_after = np.isfinite(t2)
-    with np.errstate(all="ignore"):
-        slope = np.where(has_after, (view.mean(after) - before) / (t2 - t0), 0.0)
-        effect = view.mean(late) - before - slope * (t1 - t0)
-    return effect, view.sd * np.sqrt(1 / n0 + 1 / n1 + np.where(has_after, 0.5 / n2, 0))
+    a, b = parts.draw
+    late = row_after(t, a, b, 0.5 * (marks.draw_start + marks.draw_end))
+    h0, h1 = parts.hold
+    after_a = row_from(t, h0, h1, marks.hold_start + _STEADY_S)
+    after_b = row_after(t, h0, h1, marks.hold_start + 15.0)
+    level_after = mean(p, after_a, after_b)
+    slope, of_after = 0.0, 0.0
+    if level_after == level_after:
+        slope = (level_after - before) / (mean(t, after_a, after_b) - t_before)
+        of_after = 0.5 / (after_b - after_a)
+    effect = mean(p, late, b) - before - slope * (mean(t, late, b) - t_before)
+    return effect, sd * np.sqrt(1 / max(n_before, 1) + 1 / max(b - late, 1) + of_after)
 
 
-def _creep(view: View) -> tuple[Floats, Floats]:
+@compiled
+def _creep(t: Floats, p: Floats, marks: Landmarks, parts: Parts, sd: float) -> tuple[float, float]:
     """Return the slope [Pa/s] common to closed phase and hold, each about its own level, once each settled."""
-    b, marks = view.batch, view.marks
-    begin = np.where(
-        b.phase == HOLD, view.at(marks.hold_start + _STEADY_S), view.at(marks.closed_start + SETTLING_S)
+    stretches = (
+        (row_after(t, parts.closed[0], parts.closed[1], marks.closed_start + SETTLING_S), parts.closed[1]),
+        (row_after(t, parts.hold[0], parts.hold[1], marks.hold_start + _STEADY_S), parts.hold[1]),
     )
-    use = (view.closed | view.hold) & (b.t > begin)
-    n_segments = int(b.segment[-1]) + 1 if len(b) else 0
-    dt = b.t - mean_by(b.segment, n_segments, b.t, use)[b.segment]
-    dp = b.pressure - mean_by(b.segment, n_segments, b.pressure, use)[b.segment]
-    slope, error, rest, _ = line_by(b.trace, b.n_traces, dt, dp, use)
-    with np.errstate(all="ignore"):
-        widened = error * np.maximum(view.sd / rest, 1.0)
-    return slope, np.where(rest > 0, widened, np.where(np.isfinite(slope), 0.0, np.nan))
+    n, sxx, sxy, syy = 0, 0.0, 0.0, 0.0
+    for a, b in stretches:
+        t_mean, p_mean = mean(t, a, b), mean(p, a, b)
+        n += max(b - a, 0)
+        for i in range(a, b):
+            dt, dp = t[i] - t_mean, p[i] - p_mean
+            sxx += dt * dt
+            sxy += dt * dp
+            syy += dp * dp
+    slope, error, rest, _ = line_of_sums(n, sxx, sxy, syy)
+    if rest > 0:
+        return slope, error * max(sd / rest, 1.0)
+    return slope, 0.0 if slope == slope else np.nan
 
 
-def read_hold(view: View, zero: Floats, draw: Draw) -> Hold:
-    """Return what became of the vacuum in the hold; `zero` is the vented level [Pa] of each trace."""
-    t, marks = view.batch.t, view.marks
+@compiled
+def read_hold(
+    t: Floats,
+    p: Floats,
+    smooth: Floats,
+    marks: Landmarks,
+    parts: Parts,
+    draw: Draw,
+    zero: float,
+    noise_sd: float,
+    interval_s: float,
+) -> Hold:
+    """Read what became of the vacuum in the hold.
+
+    Parameters
+    ----------
+    zero : vented level [Pa]. noise_sd : of one reading [Pa]. interval_s : usual time between samples [s].
+    """
+    a, b = parts.hold
     start, seconds = marks.hold_start, marks.hold_end - marks.hold_start
-    level = _start_level(view)
-    with np.errstate(all="ignore"):
-        share = (t - view.at(start)) / view.at(seconds)
-    end = view.mean(view.hold & (share > 0.8))
-    second_quarter = view.mean(view.hold & (share > 0.25) & (share < 0.45))
-    first_seconds = view.mean(view.hold & (t > view.at(start + 1.0)) & (t < view.at(start + 4.0)))
+    level = _start_level(t, p, marks, parts, interval_s)
+    end = mean(p, row_after(t, a, b, start + 0.8 * seconds), b)
+    quarter = mean(p, row_after(t, a, b, start + 0.25 * seconds), row_from(t, a, b, start + 0.45 * seconds))
+    first_seconds = mean(p, row_after(t, a, b, start + 1.0), row_from(t, a, b, start + 4.0))
+    early = mean(p, row_from(t, a, b, start + _STEADY_S), row_after(t, a, b, start + 10.0))
     vacuum = draw.before - level
-    gone = view.hold & (view.smooth > view.at(level + 0.8 * vacuum))
-    early = view.hold & (t >= view.at(start + _STEADY_S)) & (t <= view.at(start + 10.0))
-    with np.errstate(all="ignore"):
-        kept = (draw.before - view.mean(early)) / np.fmax(np.fmax(vacuum, 0.5 * draw.depth), 4 * view.sd)
+    gone_s = np.nan
+    for i in range(a, b):
+        if smooth[i] > level + 0.8 * vacuum:
+            gone_s = t[i] - start
+            break
+    whole = 4 * noise_sd
+    whole = vacuum if vacuum > whole else whole
+    whole = 0.5 * draw.depth if 0.5 * draw.depth > whole else whole
     return Hold(
         seconds,
-        view.count(view.hold),
+        float(b - a),
         level - zero,
         end - zero,
         end - first_seconds,
-        end - second_quarter,
-        view.first_time(gone) - start,
-        kept,
+        end - quarter,
+        gone_s,
+        (draw.before - early) / whole,
     )
 
 
-def _start_level(view: View) -> Floats:
+@compiled
+def _start_level(t: Floats, p: Floats, marks: Landmarks, parts: Parts, interval_s: float) -> float:
     """Return the level [Pa] at which the hold begins: of the draw's end, where the hold begins with a rise."""
-    marks, t = view.marks, view.batch.t
-    wide = np.maximum(1.5 * view.interval_s, 0.6)
-    at_end = view.mean(view.draw & (t > view.at(marks.draw_end - wide)))
-    at_start = view.mean(view.hold & (t < view.at(marks.hold_start + wide)))
-    return np.where(marks.is_pressure_test | ~np.isfinite(at_end), at_start, np.fmin(at_end, at_start))
+    wide = max(1.5 * interval_s, 0.6) if interval_s == interval_s else 0.6
+    at_start = mean(p, parts.hold[0], row_from(t, parts.hold[0], parts.hold[1], marks.hold_start + wide))
+    at_end = mean(p, row_after(t, parts.draw[0], parts.draw[1], marks.draw_end - wide), parts.draw[1])
+    if marks.is_pressure_test > 0 or np.isnan(at_end):
+        return at_start
+    return at_end if not at_start < at_end else at_start

@@ -12,7 +12,7 @@ from scipy.special import ndtri
 from pipeline.settings import Settings
 from pipeline.traces.evidence import pressure
 from pipeline.traces.measure import Measured, measure, rows_of
-from pipeline.traces.phases import PHASE_NAMES
+from pipeline.traces.recordings import gather, phases_of
 
 #: What a technician does next, after each verdict (common practice; the procedure in force decides).
 NEXT_STEP = {
@@ -74,23 +74,18 @@ def explain_trace(
     settings, norms : as for `measure.measure_traces`; the same norms give the same verdict as the table's.
     """
     headers = header if isinstance(header, pl.DataFrame) else pl.DataFrame([header], infer_schema_length=None)
-    measured = measure(samples, headers, settings, norms)
+    measured = measure(gather(samples, headers["trace_id"]), headers, settings, norms)
     result = rows_of(measured, settings).row(0, named=True)
-    batch, segments = measured.batch, measured.segments
-    phases = [
-        (PHASE_NAMES[phase], start, end)
-        for phase, start, end in zip(
-            segments.phase.tolist(), segments.start.tolist(), segments.end.tolist(), strict=True
-        )
-    ]
+    recording = measured.recordings
+    phases = phases_of(recording, 0)
     return TraceExplanation(
         result,
         phases,
-        batch.t.tolist(),
-        batch.pressure.tolist(),
-        [v if np.isfinite(v) else None for v in batch.volts.tolist()],
-        batch.duty.tolist(),
-        batch.is_vent_closed.tolist(),
+        recording.t.tolist(),
+        recording.pressure.tolist(),
+        [v if np.isfinite(v) else None for v in recording.volts.tolist()],
+        recording.duty.tolist(),
+        recording.is_vent_closed.tolist(),
         _hold_curve(measured, settings.level),
         _sentences(result, phases, measured, settings),
     )

@@ -1,4 +1,4 @@
-"""Gather the hold of every trace into one table of bins, so that all are fitted at once."""
+"""Gather the hold of a recording into a row of bins, so that many holds are fitted alike."""
 
 from __future__ import annotations
 
@@ -8,10 +8,9 @@ import numpy as np
 
 from pipeline.physics.orifice import HEAT_RATIO_AIR
 from pipeline.physics.vapor import rewarming_limit_pa
-from pipeline.traces.grouped import least_by
-from pipeline.traces.landmarks import Landmarks
-from pipeline.traces.phases import CLOSED, HOLD, Batch, Flags, Floats
-from pipeline.traces.shows import Shown
+from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.landmarks import Landmarks, Parts
+from pipeline.traces.ranges import least, row_after, row_from
 
 N_BINS = 32
 #: Time constants of heat between gas and walls that are tried [s].
@@ -20,6 +19,8 @@ WARMING_S = (2.0, 4.0, 8.0, 16.0)
 _LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
 _LEFT_AT_END = 0.06
+#: The draw's steps are gathered over so long [s] before their heat is let fade: a tenth of the shortest time constant.
+_GATHERED_S = 0.2
 
 
 @dataclass(frozen=True)
@@ -40,61 +41,107 @@ class HoldBins:
     window_s: Floats
     cooling: Floats
 
+    @staticmethod
+    def empty(n: int) -> HoldBins:
+        """Return room for n traces, all without a hold."""
 
-def bin_holds(batch: Batch, marks: Landmarks, shown: Shown, smooth: Floats) -> HoldBins:
-    """Return each trace's hold as bin means; a trace without a usable hold has no samples in any bin."""
-    i, n, t = batch.trace, batch.n_traces, batch.t
-    q = batch.pressure - shown.vented.zero[i]
-    begin = marks.hold_start + np.where(marks.is_pressure_test, 0.0, _LATENCY_S)
-    part = (batch.phase == HOLD) | ((batch.phase == CLOSED) & marks.is_pressure_test[i])
-    part &= (t >= begin[i]) & (t <= marks.hold_end[i])
-    part &= ~(shown.sensor.is_clipped[i] & _at_the_end_of_range(batch))
-    limit = _LEFT_AT_END * np.abs(shown.hold.start_above)
-    low = part & (np.abs(smooth - shown.vented.zero[i]) < limit[i])
-    stop = np.fmin(least_by(i, n, t, low), marks.hold_end)
-    part &= t <= stop[i]
-    first, last = least_by(i, n, t, part), -least_by(i, n, -t, part)
-    width = np.maximum(last - first, 1e-9) / N_BINS
-    rows = i[part]
-    cell = np.clip(((t[part] - first[rows]) / width[rows]).astype(np.int64), 0, N_BINS - 1) + rows * N_BINS
-    size = n * N_BINS
-    count = np.bincount(cell, minlength=size).reshape(n, N_BINS).astype(float)
-    since = t[part] - first[rows]
-    with np.errstate(all="ignore"):
-        time = np.bincount(cell, since, minlength=size).reshape(n, N_BINS) / count
-        level = np.bincount(cell, q[part], minlength=size).reshape(n, N_BINS) / count
-    middle = (np.arange(N_BINS) + 0.5) * width[:, None]
-    time = np.where(count > 0, time, middle)
-    cooling = _cooling(batch, marks, smooth, first)
-    filled = np.where(count > 0, level, 0.0)
-    return HoldBins(time, filled, count, _level_at_start(level, count), first, last - first, cooling)
+        def wide() -> Floats:
+            return np.zeros((n, N_BINS))
+
+        def narrow() -> Floats:
+            return np.full(n, np.nan)
+
+        return HoldBins(wide(), wide(), wide(), narrow(), narrow(), narrow(), np.zeros((n, len(WARMING_S))))
+
+    @property
+    def arrays(self) -> tuple[Floats, ...]:
+        return self.t, self.pressure, self.n, self.start, self.start_s, self.window_s, self.cooling
 
 
-def _cooling(batch: Batch, marks: Landmarks, smooth: Floats, window_start: Floats) -> Floats:
+@compiled
+def bin_hold(
+    t: Floats,
+    p: Floats,
+    smooth: Floats,
+    a: int,
+    b: int,
+    marks: Landmarks,
+    parts: Parts,
+    zero: float,
+    start_above: float,
+    is_clipped: bool,
+    bins: tuple[Floats, ...],
+    k: int,
+) -> None:
+    """Fill row k of `bins` with one recording's hold; it stays empty where there is no usable hold.
+
+    Parameters
+    ----------
+    a, b : the recording's rows. zero, start_above : vented level, and the hold's first level above it [Pa].
+    """
+    of_t, of_p, of_n, start, start_s, window_s, cooling = bins
+    first, last = _window(t, smooth, marks, parts, zero, start_above)
+    floor = least(p, a, b) + 1e-9 if is_clipped else -np.inf
+    while first < last and p[first] <= floor:
+        first += 1
+    if first >= last:
+        return
+    origin, length = t[first], t[last - 1] - t[first]
+    width = max(length, 1e-9) / N_BINS
+    for i in range(first, last):
+        if p[i] > floor:
+            cell = min(int((t[i] - origin) / width), N_BINS - 1)
+            of_t[k, cell] += t[i] - origin
+            of_p[k, cell] += p[i] - zero
+            of_n[k, cell] += 1
+    for cell in range(N_BINS):
+        if of_n[k, cell] > 0:
+            of_t[k, cell] /= of_n[k, cell]
+            of_p[k, cell] /= of_n[k, cell]
+            if np.isnan(start[k]):
+                start[k] = of_p[k, cell]
+        else:
+            of_t[k, cell] = (cell + 0.5) * width
+    start_s[k], window_s[k] = origin, length
+    if marks.is_pressure_test == 0:
+        _cool(t, smooth, parts.draw[0], first, cooling, k)
+
+
+@compiled
+def _window(
+    t: Floats, smooth: Floats, marks: Landmarks, parts: Parts, zero: float, start_above: float
+) -> tuple[int, int]:
+    """Return the rows of the hold that are fitted: after the valves' answer, until hardly any vacuum is left."""
+    latency = 0.0 if marks.is_pressure_test > 0 else _LATENCY_S
+    a = row_from(t, parts.hold[0], parts.hold[1], marks.hold_start + latency)
+    b = row_after(t, a, parts.hold[1], marks.hold_end)
+    limit = _LEFT_AT_END * abs(start_above)
+    for i in range(a, b):
+        if abs(smooth[i] - zero) < limit:
+            return a, row_after(t, i, b, t[i])
+    return a, b
+
+
+@compiled
+def _cool(t: Floats, smooth: Floats, draw: int, window: int, cooling: Floats, k: int) -> None:
     """Run the draw's pressures through the gas's energy balance: how cold it left the gas.
 
     With D the pressure that the gas lacks by being colder than the walls, D' = -(k-1)/k p' - D/(k tau): each step of
     pressure leaves its share, which fades until the window starts.
     """
-    i, n = batch.trace, batch.n_traces
-    step = np.append(0.0, np.diff(smooth))
-    step[np.append(True, i[1:] != i[:-1])] = 0.0
-    begin = np.where(marks.is_pressure_test, np.nan, marks.draw_start)
-    part = (batch.t > begin[i]) & (batch.t <= window_start[i])
-    rows, age = i[part], window_start[i[part]] - batch.t[part]
-    left = [
-        np.bincount(rows, -step[part] * np.exp(-age / (HEAT_RATIO_AIR * tau)), minlength=n)
-        for tau in WARMING_S
-    ]
-    return rewarming_limit_pa(np.stack(left, axis=1))
+    i = draw + 1
+    while i <= window:
+        begin, from_pa, time, n = t[i], smooth[i - 1], 0.0, 0
+        while i <= window and t[i] <= begin + _GATHERED_S:
+            time += t[i]
+            n += 1
+            i += 1
+        age = t[window] - time / n
+        for j in range(len(WARMING_S)):
+            cooling[k, j] += (from_pa - smooth[i - 1]) * np.exp(-age / (HEAT_RATIO_AIR * WARMING_S[j]))
 
 
-def _at_the_end_of_range(batch: Batch) -> Flags:
-    least = least_by(batch.trace, batch.n_traces, batch.pressure, np.ones(len(batch), bool))
-    return batch.pressure <= least[batch.trace] + 1e-9
-
-
-def _level_at_start(level: Floats, count: Floats) -> Floats:
-    filled = count > 0
-    first = np.argmax(filled, axis=1)
-    return np.where(filled.any(axis=1), level[np.arange(len(level)), first], np.nan)
+def as_cooling(bins: HoldBins) -> HoldBins:
+    """Turn the faded steps of pressure into what the gas lacks by being cold [Pa]."""
+    bins.cooling[:] = rewarming_limit_pa(bins.cooling)
+    return bins

@@ -22,9 +22,9 @@ from scipy.special import ndtr, ndtri
 
 from pipeline.physics.orifice import HEAT_RATIO_AIR, leak_speed
 from pipeline.traces.beliefs import Beliefs
+from pipeline.traces.compiled import Floats
 from pipeline.traces.hold_bins import WARMING_S, HoldBins
-from pipeline.traces.phases import Floats
-from pipeline.traces.shows import Sensor
+from pipeline.traces.view import Sensor
 
 #: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet or much
 #: of the gas is vapor; between 0 and 1 anything is possible.

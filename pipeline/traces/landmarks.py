@@ -1,25 +1,14 @@
-"""Where in each trace the test lies: its hold, the draw before it, the release after it."""
+"""Where in a recording the test lies: its hold, the draw before it, the release after it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.grouped import most_by
-from pipeline.traces.phases import (
-    CLOSED,
-    DRAW,
-    FLOWING,
-    HOLD,
-    RELEASE,
-    REST,
-    Batch,
-    Flags,
-    Floats,
-    Ints,
-    Segments,
-)
+from pipeline.traces.compiled import Floats, Ints, compiled
+from pipeline.traces.phases import CLOSED, DRAW, FLOWING, HOLD, RELEASE, REST
+from pipeline.traces.ranges import most, row_from
 
 #: A closed phase that reaches this pressure, without a draw, was put under pressure from outside: an integrity
 #: test (14 inches of water is 3487 Pa). Warm fuel alone does not get there within a recording.
@@ -31,122 +20,164 @@ _FILLING_ENDS_S = 1.0
 _FULL_WORTH_PA = 800.0
 
 
-@dataclass(frozen=True)
-class Landmarks:
-    """Times [s] of each trace's parts; nan where it has no such part. One element per trace.
+class Landmarks(NamedTuple):
+    """Times [s] of a recording's parts, nan where it has no such part: one recording's, or arrays of many.
 
     The draw and the release are those next to the chosen hold. `closed` is the phase before that draw.
     `is_pressure_test` marks holds under pressure that was put in from outside.
     """
 
-    first: Floats
-    last: Floats
-    closed_start: Floats
-    closed_end: Floats
-    draw_start: Floats
-    draw_end: Floats
-    hold_start: Floats
-    hold_end: Floats
-    release_start: Floats
-    release_end: Floats
-    longest_hold: Floats
-    n_draws: Ints
-    is_pressure_test: Flags
+    first: Any
+    last: Any
+    closed_start: Any
+    closed_end: Any
+    draw_start: Any
+    draw_end: Any
+    hold_start: Any
+    hold_end: Any
+    release_start: Any
+    release_end: Any
+    longest_hold: Any
+    n_draws: Any
+    is_pressure_test: Any
 
 
-def find_landmarks(batch: Batch, segments: Segments, smooth: Floats) -> Landmarks:
-    """Choose each trace's best hold, or its longest draw where it has none, and what lies beside it.
+class Parts(NamedTuple):
+    """Rows of the chosen parts in the arrays (the second one left out; two equal ones where there is no such part),
+    and the stretch that is the draw, -1 where there is none."""
+
+    closed: tuple[int, int]
+    draw: tuple[int, int]
+    hold: tuple[int, int]
+    release: tuple[int, int]
+    draw_stretch: int
+
+
+@compiled
+def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) -> tuple[Landmarks, Parts]:
+    """Choose the recording's best hold, or its longest draw where it has none, and what lies beside it.
 
     Parameters
     ----------
     smooth : pressure with single outliers taken out [Pa], one per sample.
+    phase, first, n : the recording's stretches, as `phases.cut_phases` fills them.
     """
-    n = batch.n_traces
-    length = segments.end - segments.start
-    depth = np.abs(smooth[segments.first]) if len(segments.first) else np.zeros(0)
-    worth = length * np.minimum(depth / _FULL_WORTH_PA, 1) + 1e-3 * length
-    hold = _best(segments.trace, n, np.where(segments.phase == HOLD, worth, -1.0))
-    longest_draw = _best(segments.trace, n, np.where(segments.phase == DRAW, length, -1.0))
-    draw = np.where(hold > 0, hold - 1, longest_draw)
-    applied_from, applied_to, is_applied = _applied_pressure(batch, segments, smooth, longest_draw < 0)
-    after = _next_vent_open(segments, np.where(hold >= 0, hold, draw))
-    closed = _closed_before(segments, draw)
-    closed = np.where(
-        draw < 0, _best(segments.trace, n, np.where(segments.phase == CLOSED, length, -1.0)), closed
+    last = first[n] - 1
+    hold, draw = _choose_test(t, smooth, phase, first, n)
+    hold_start, hold_end, longest, hold_rows = np.nan, np.nan, np.nan, (last, last)
+    if hold >= 0:
+        hold_start, hold_end = _span(t, first, n, hold)
+        hold_rows = (first[hold], first[hold + 1])
+        longest = _longest(t, phase, first, n, HOLD)
+    closed = _closed_before(phase, draw) if draw >= 0 else _longest_one(t, phase, first, n, CLOSED)
+    applied = -1
+    if draw < 0:
+        applied, filled = _applied_pressure(smooth, phase, first, n)
+        if applied >= 0:
+            hold_start, hold_end = t[filled] + _FILLING_ENDS_S, _span(t, first, n, applied)[1]
+            longest, closed = hold_end - hold_start, -1
+            hold_rows = (row_from(t, filled, first[applied + 1], hold_start), first[applied + 1])
+    release = max(hold, draw) + 1
+    if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
+        release = -1
+    n_draws = 0
+    for s in range(n):
+        n_draws += phase[s] == DRAW
+    closed_start, closed_end = _span(t, first, n, closed)
+    draw_start, draw_end = _span(t, first, n, draw)
+    release_start, release_end = _span(t, first, n, release)
+    marks = Landmarks(
+        t[first[0]],
+        t[last],
+        closed_start,
+        closed_end,
+        draw_start,
+        draw_end,
+        hold_start,
+        hold_end,
+        release_start,
+        release_end,
+        longest,
+        float(n_draws),
+        1.0 if applied >= 0 else 0.0,
     )
-
-    def at(index: Ints, value: Floats) -> Floats:
-        return np.where(index >= 0, value[np.maximum(index, 0)], np.nan) if len(value) else np.full(n, np.nan)
-
-    longest = np.full(n, np.nan)
-    longest_hold = _best(segments.trace, n, np.where(segments.phase == HOLD, length, -1.0))
-    longest = at(longest_hold, length)
-    firsts = np.full(n, np.nan)
-    lasts = np.full(n, np.nan)
-    lasts[segments.trace] = segments.end
-    firsts[segments.trace[::-1]] = segments.start[::-1]
-    return Landmarks(
-        firsts,
-        lasts,
-        np.where(is_applied, np.nan, at(closed, segments.start)),
-        np.where(is_applied, np.nan, at(closed, segments.end)),
-        at(draw, segments.start),
-        at(draw, segments.end),
-        np.where(is_applied, applied_from, at(hold, segments.start)),
-        np.where(is_applied, applied_to, at(hold, segments.end)),
-        at(after, segments.start),
-        at(after, segments.end),
-        np.where(is_applied, applied_to - applied_from, longest),
-        np.bincount(segments.trace[segments.phase == DRAW], minlength=n),
-        is_applied,
+    parts = Parts(
+        _rows(first, closed, last), _rows(first, draw, last), hold_rows, _rows(first, release, last), draw
     )
+    return marks, parts
 
 
-def _best(trace: Ints, n: int, worth: Floats) -> Ints:
-    """Return the segment with the greatest worth in each trace, the first of equals; -1 where none is >= 0."""
-    out = np.full(n, -1)
-    order = np.lexsort((-np.arange(len(worth)), worth))
-    order = order[worth[order] >= 0]
-    out[trace[order]] = order
+@compiled
+def _span(t: Floats, first: Ints, n: int, stretch: int) -> tuple[float, float]:
+    """Return start and end [s] of a stretch: its end is where the next one begins, or the recording's last sample."""
+    if stretch < 0:
+        return np.nan, np.nan
+    end = first[stretch + 1] if stretch + 1 < n else first[n] - 1
+    return t[first[stretch]], t[end]
+
+
+@compiled
+def _rows(first: Ints, stretch: int, none: int) -> tuple[int, int]:
+    if stretch < 0:
+        return none, none
+    return first[stretch], first[stretch + 1]
+
+
+@compiled
+def _choose_test(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) -> tuple[int, int]:
+    """Return the best hold and the draw before it, the longest draw where there is no hold; -1 where there is none."""
+    hold, best = -1, -1.0
+    for s in range(n):
+        if phase[s] == HOLD:
+            start, end = _span(t, first, n, s)
+            deep = min(abs(smooth[first[s]]) / _FULL_WORTH_PA, 1.0)
+            worth = (end - start) * (deep + 1e-3)
+            if worth > best:
+                hold, best = s, worth
+    draw = hold - 1 if hold > 0 else _longest_one(t, phase, first, n, DRAW)
+    return hold, draw
+
+
+@compiled
+def _longest_one(t: Floats, phase: Ints, first: Ints, n: int, kind: int) -> int:
+    out, best = -1, -1.0
+    for s in range(n):
+        if phase[s] == kind:
+            start, end = _span(t, first, n, s)
+            if end - start > best:
+                out, best = s, end - start
     return out
 
 
-def _next_vent_open(segments: Segments, index: Ints) -> Ints:
-    """Return the segment after `index` where the vent is open and the purge shut; -1 where there is none."""
-    nxt = np.where(index >= 0, index + 1, -1)
-    inside = (nxt >= 0) & (nxt < len(segments.trace))
-    safe = np.where(inside, nxt, 0)
-    if not len(segments.trace):
-        return nxt
-    same = inside & (segments.trace[safe] == segments.trace[np.maximum(index, 0)])
-    return np.where(same & (segments.phase[safe] == RELEASE), nxt, -1)
+@compiled
+def _longest(t: Floats, phase: Ints, first: Ints, n: int, kind: int) -> float:
+    start, end = _span(t, first, n, _longest_one(t, phase, first, n, kind))
+    return end - start
 
 
-def _closed_before(segments: Segments, draw: Ints) -> Ints:
+@compiled
+def _closed_before(phase: Ints, draw: int) -> int:
     """Return the closed phase that ends where the draw, or the first draw of its series, begins; else -1."""
-    if not len(segments.trace):
-        return draw
-    rows = np.arange(len(segments.trace))
-    latest = np.maximum.accumulate(np.where(segments.phase == CLOSED, rows, -1))
-    barrier = np.isin(segments.phase, (REST, RELEASE, FLOWING))
-    latest_open = np.maximum.accumulate(np.where(barrier, rows, -1))
-    d = np.maximum(draw, 0)
-    found = latest[d]
-    usable = (draw >= 0) & (found >= 0) & (found > latest_open[d])
-    usable &= segments.trace[np.maximum(found, 0)] == segments.trace[d]
-    return np.where(usable, found, -1)
+    for s in range(draw - 1, -1, -1):
+        if phase[s] == CLOSED:
+            return s
+        if phase[s] == REST or phase[s] == RELEASE or phase[s] == FLOWING:
+            return -1
+    return -1
 
 
-def _applied_pressure(
-    batch: Batch, segments: Segments, smooth: Floats, is_without_draw: Flags
-) -> tuple[Floats, Floats, Flags]:
-    """Find the hold of a test under applied pressure: from when a closed phase is filled to its end."""
-    n = batch.n_traces
-    part = (batch.phase == CLOSED) & is_without_draw[batch.trace]
-    most = most_by(batch.trace, n, smooth, part)
-    is_full = part & (most > APPLIED_PRESSURE_PA)[batch.trace] & (smooth >= (_FULL_SHARE * most)[batch.trace])
-    start, end = np.full(n, np.nan), np.full(n, np.nan)
-    rows = np.flatnonzero(is_full)[::-1]
-    start[batch.trace[rows]] = batch.t[rows] + _FILLING_ENDS_S
-    end[batch.trace[rows]] = segments.end[batch.segment[rows]]
-    return start, end, np.isfinite(start)
+@compiled
+def _applied_pressure(smooth: Floats, phase: Ints, first: Ints, n: int) -> tuple[int, int]:
+    """Find the closed phase that was put under pressure and the row from which it is filled; -1 where none was."""
+    highest = -1.0
+    for s in range(n):
+        if phase[s] == CLOSED:
+            highest = max(highest, most(smooth, first[s], first[s + 1]))
+    if highest <= APPLIED_PRESSURE_PA:
+        return -1, -1
+    for s in range(n):
+        if phase[s] == CLOSED:
+            for i in range(first[s], first[s + 1]):
+                if smooth[i] >= _FULL_SHARE * highest:
+                    return s, i
+    return -1, -1

@@ -12,16 +12,16 @@ from pipeline.contract.tables import TRACE_RESULT
 from pipeline.physics.orifice import STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_C
 from pipeline.settings import Settings
 from pipeline.traces.beliefs import vapor_beliefs
+from pipeline.traces.compiled import Floats
 from pipeline.traces.evidence import say
-from pipeline.traces.hold_bins import HoldBins, bin_holds
+from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit, fit_holds
-from pipeline.traces.landmarks import Landmarks, find_landmarks
-from pipeline.traces.phases import Batch, Floats, Segments, make_batch
-from pipeline.traces.shows import Shown, read_traces
+from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.readings import Shown, read_recordings
+from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.sizes import Sizes, size_leaks, vapor_space
 from pipeline.traces.suspects import OPENINGS, name_suspects
 from pipeline.traces.verdict import Judgement, judge
-from pipeline.traces.view import look_at, take_out_outliers
 from pipeline.traces.volt_norms import against_norms
 from pipeline.traces.volts import VoltStory, compare_volts
 
@@ -64,8 +64,7 @@ class Measured:
     """Everything that was found out on the way to a batch's rows."""
 
     headers: pl.DataFrame
-    batch: Batch
-    segments: Segments
+    recordings: Recordings
     marks: Landmarks
     shown: Shown
     volts: VoltStory
@@ -97,25 +96,19 @@ def measure_traces(
     """
     if headers.is_empty():
         return pl.DataFrame(schema=RESULT_SCHEMA)
-    return rows_of(measure(samples, headers, settings, norms), settings)
+    return rows_of(measure(gather(samples, headers["trace_id"]), headers, settings, norms), settings)
 
 
 def measure(
-    samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings, norms: pl.DataFrame | None = None
+    recordings: Recordings, headers: pl.DataFrame, settings: Settings, norms: pl.DataFrame | None = None
 ) -> Measured:
-    """Return all that a batch's traces show, with their fits and verdicts."""
-    numbered = headers.select("trace_id").with_row_index("number")
-    batch, segments = make_batch(samples, numbered)
-    smooth = take_out_outliers(batch)
-    marks = find_landmarks(batch, segments, smooth)
-    shown = read_traces(look_at(batch, marks, smooth))
-    since = batch.t - segments.start[batch.segment] if len(batch) else batch.t
-    volts = compare_volts(batch, since, shown.sensor.noise, _is_derived(samples, numbered))
+    """Return all that a batch's traces show, with their fits and verdicts; recording k belongs to header k."""
+    marks, shown, volt_readings, bins = read_recordings(recordings)
+    volts = compare_volts(volt_readings, np.nan_to_num(shown.sensor.noise), recordings.is_derived)
     volts = against_norms(volts, headers, norms)
     air, temperature, is_air_known = _ambient(headers)
     volume = vapor_space(_numbers(headers, "fuel_tank_l"), _numbers(headers, "fuel_level_pct"))
     beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test, temperature)
-    bins = bin_holds(batch, marks, shown, smooth)
     fit = fit_holds(bins, beliefs, air, temperature, shown.sensor, shown.vented.zero_sd, settings.level)
     sizes = size_leaks(
         fit,
@@ -128,7 +121,7 @@ def measure(
         settings.level,
     )
     judgement = judge(marks, shown, volts, fit, sizes)
-    return Measured(headers, batch, segments, marks, shown, volts, bins, fit, sizes, judgement)
+    return Measured(headers, recordings, marks, shown, volts, bins, fit, sizes, judgement)
 
 
 def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
@@ -232,12 +225,3 @@ def _ambient(headers: pl.DataFrame) -> tuple[Floats, Floats, np.ndarray]:
     kpa, celsius = _numbers(headers, "barometric_kpa"), _numbers(headers, "ambient_c")
     air = np.where(np.isfinite(kpa), kpa * 1e3, STANDARD_PRESSURE_PA)
     return air, np.where(np.isfinite(celsius), celsius, STANDARD_TEMPERATURE_C), np.isfinite(kpa)
-
-
-def _is_derived(samples: pl.DataFrame, numbered: pl.DataFrame) -> np.ndarray:
-    """Say of which traces any pressure was derived from volts."""
-    out = np.zeros(numbered.height, bool)
-    if "is_pressure_derived" in samples.columns:
-        derived = samples.filter(pl.col("is_pressure_derived").fill_null(False)).select("trace_id").unique()
-        out[derived.join(numbered, on="trace_id")["number"].to_numpy()] = True
-    return out

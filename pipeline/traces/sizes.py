@@ -15,9 +15,9 @@ from pipeline.physics.orifice import (
     hole_diameter_mm,
 )
 from pipeline.physics.volume import vapor_volume_l
+from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
-from pipeline.traces.phases import Flags, Floats
-from pipeline.traces.shows import Shown
+from pipeline.traces.readings import Shown
 from pipeline.traces.view import SETTLING_S
 
 #: A hole from this size on [mm] is called a leak; the smallest that a monitor must find is 0.508 mm (0.020 in).

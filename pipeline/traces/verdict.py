@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
-from pipeline.traces.phases import Flags, Floats
-from pipeline.traces.shows import Shown
+from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import WIDEST_MM, Sizes
 from pipeline.traces.view import SETTLING_S
 from pipeline.traces.volts import VoltStory

@@ -1,14 +1,14 @@
-"""The samples of a batch with what every reading needs: masks of the test's parts, noise, means by trace."""
+"""One recording as its readings are taken: rows, pressure without outliers, noise and resolution of the sensor."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.grouped import count_by, least_by, mean_by, median_by, most_by
-from pipeline.traces.landmarks import Landmarks
-from pipeline.traces.phases import CLOSED, DRAW, FLOWING, HOLD, RELEASE, Batch, Flags, Floats, Ints
+from pipeline.traces.compiled import Floats, Ints, compiled
+from pipeline.traces.phases import DRAW, FLOWING
+from pipeline.traces.ranges import MOST_SORTED, least, median, middle_of, most
 
 #: A median absolute deviation times this is a standard deviation (normal law).
 MAD_TO_SD = 1.4826
@@ -16,93 +16,101 @@ MAD_TO_SD = 1.4826
 SETTLING_S = 0.5
 
 
-@dataclass(frozen=True)
-class View:
-    """A batch, its landmarks, its pressure without outliers, and the samples of the chosen parts.
+class Sensor(NamedTuple):
+    """The readings as such: number, noise, step, standard deviation of one, level, span, greatest vacuum [Pa], time
+    between them [s], engine speed [1/min]; whether they are clipped at the range's end. One recording's, or arrays."""
 
-    noise [Pa], step [Pa] (the smallest between unequal readings), interval_s [s] between samples, and sd [Pa] of one
-    reading are per trace; the masks per sample.
+    n: Any
+    noise: Any
+    step: Any
+    sd: Any
+    interval_s: Any
+    level: Any
+    span: Any
+    peak_vacuum: Any
+    rpm: Any
+    is_clipped: Any
+
+
+@compiled
+def take_out_outliers(p: Floats, a: int, b: int, smooth: Floats) -> None:
+    """Fill `smooth` with each pressure as the median of itself and its two neighbors [Pa]."""
+    for i in range(a, b):
+        before, after = p[max(i - 1, a)], p[min(i + 1, b - 1)]
+        smooth[i] = max(min(before, after), min(max(before, after), p[i]))
+
+
+@compiled
+def read_noise(
+    t: Floats, p: Floats, phase: Ints, first: Ints, n: int, room: Floats
+) -> tuple[float, float, float]:
+    """Return noise [Pa], smallest step between unequal readings [Pa] and the usual time between samples [s].
+
+    Noise is read from second differences, where no purge flows.
     """
-
-    batch: Batch
-    marks: Landmarks
-    smooth: Floats
-    noise: Floats
-    step: Floats
-    interval_s: Floats
-    sd: Floats
-    closed: Flags
-    draw: Flags
-    hold: Flags
-    release: Flags
-
-    def mean(self, mask: Flags, value: Floats | None = None) -> Floats:
-        """Return the mean pressure (or `value`) of the marked samples of each trace."""
-        value = self.batch.pressure if value is None else value
-        return mean_by(self.batch.trace, self.batch.n_traces, value, mask)
-
-    def count(self, mask: Flags) -> Ints:
-        return count_by(self.batch.trace, self.batch.n_traces, mask)
-
-    def first_time(self, mask: Flags) -> Floats:
-        return least_by(self.batch.trace, self.batch.n_traces, self.batch.t, mask)
-
-    def least(self, mask: Flags | None = None) -> Floats:
-        """Return the least pressure without outliers of the marked samples of each trace, or of all."""
-        mask = np.ones(len(self.batch), bool) if mask is None else mask
-        return least_by(self.batch.trace, self.batch.n_traces, self.smooth, mask)
-
-    def most(self) -> Floats:
-        return most_by(self.batch.trace, self.batch.n_traces, self.smooth, np.ones(len(self.batch), bool))
-
-    def median(self, mask: Flags, value: Floats | None = None) -> Floats:
-        value = self.batch.pressure if value is None else value
-        return median_by(self.batch.trace, self.batch.n_traces, value, mask)
-
-    def at(self, per_trace: Floats) -> Floats:
-        """Return a value of each trace at each of its samples."""
-        return per_trace[self.batch.trace]
+    a, b = first[0], first[n]
+    step = np.inf
+    for i in range(a + 1, b):
+        change = abs(p[i] - p[i - 1])
+        if 1e-6 < change < step:
+            step = change
+    n_found = 0
+    stride = max(1, -(-(b - a) // MOST_SORTED))
+    for i in range(a + 1, b, stride):
+        room[n_found] = t[i] - t[i - 1]
+        n_found += 1
+    interval = middle_of(room, n_found)
+    n_found = 0
+    for s in range(n):
+        if phase[s] != DRAW and phase[s] != FLOWING:
+            for i in range(max(first[s], a + 2), first[s + 1], stride):
+                if n_found == MOST_SORTED:
+                    break
+                room[n_found] = abs(p[i] - 2 * p[i - 1] + p[i - 2])
+                n_found += 1
+    noise = MAD_TO_SD * middle_of(room, n_found) / np.sqrt(6.0)
+    return noise if noise == noise else 0.0, step if np.isfinite(step) else 0.0, interval
 
 
-def take_out_outliers(batch: Batch) -> Floats:
-    """Return each pressure as the median of itself and its two neighbors in the same trace [Pa]."""
-    p, same = batch.pressure, batch.trace[1:] == batch.trace[:-1]
-    before, after = p.copy(), p.copy()
-    before[1:][same] = p[:-1][same]
-    after[:-1][same] = p[1:][same]
-    return np.maximum(np.minimum(before, after), np.minimum(np.maximum(before, after), p))
+@compiled
+def read_sensor(
+    p: Floats,
+    rpm: Floats,
+    smooth: Floats,
+    a: int,
+    b: int,
+    draw: tuple[int, int],
+    noise: tuple[float, float, float],
+    zero: float,
+    room: Floats,
+) -> Sensor:
+    """Read the sensor itself.
 
-
-def look_at(batch: Batch, marks: Landmarks, smooth: Floats) -> View:
-    """Return the view of a batch on which all readings rest."""
-    i, t, phase = batch.trace, batch.t, batch.phase
-    noise, step, interval = _noise(batch)
-    hold = (phase == HOLD) | ((phase == CLOSED) & marks.is_pressure_test[i])
-    return View(
-        batch,
-        marks,
-        smooth,
-        noise,
-        step,
-        interval,
-        np.hypot(noise, step / np.sqrt(12)) + 0.05,
-        closed=(phase == CLOSED) & (t >= marks.closed_start[i]) & (t <= marks.closed_end[i]),
-        draw=(phase == DRAW) & (t >= marks.draw_start[i]) & (t <= marks.draw_end[i]),
-        hold=hold & (t >= marks.hold_start[i]) & (t <= marks.hold_end[i]),
-        release=(phase == RELEASE) & (t >= marks.release_start[i]),
+    Parameters
+    ----------
+    draw : rows of the draw. noise : as `read_noise` returns it. zero : vented level [Pa].
+    """
+    lowest = least(smooth, a, b)
+    at_lowest = 0
+    for i in range(draw[0], draw[1]):
+        at_lowest += p[i] <= lowest + 1e-9
+    # A draw that ends in a row of equal lowest readings is the sensor's end, not the tank's.
+    is_clipped = at_lowest >= 4 and at_lowest * noise[2] >= 1.0 and lowest < -500
+    return Sensor(
+        float(b - a),
+        noise[0],
+        noise[1],
+        sd_of(noise),
+        noise[2],
+        median(p, a, b, room),
+        most(smooth, a, b) - lowest,
+        max(zero - lowest, 0.0),
+        median(rpm, a, b, room),
+        1.0 if is_clipped else 0.0,
     )
 
 
-def _noise(batch: Batch) -> tuple[Floats, Floats, Floats]:
-    """Return noise [Pa], smallest step between unequal readings [Pa] and the usual time between samples [s]."""
-    n = batch.n_traces
-    same = np.append(False, batch.trace[1:] == batch.trace[:-1])[: len(batch)]
-    dp = np.diff(batch.pressure, prepend=batch.pressure[:1])
-    interval = median_by(batch.trace, n, np.diff(batch.t, prepend=batch.t[:1]), same)
-    step = least_by(batch.trace, n, np.abs(dp), same & (np.abs(dp) > 1e-6))
-    quiet = (
-        same & np.append(False, same[:-1])[: len(batch)] & (batch.phase != DRAW) & (batch.phase != FLOWING)
-    )
-    second = np.abs(np.diff(dp, prepend=0.0)) if len(batch) else dp
-    noise = MAD_TO_SD * median_by(batch.trace, n, second, quiet) / np.sqrt(6)
-    return np.nan_to_num(noise), np.nan_to_num(step), interval
+@compiled
+def sd_of(noise: tuple[float, float, float]) -> float:
+    """Return the standard deviation of one reading [Pa], from its noise and its step."""
+    return np.hypot(noise[0], noise[1] / np.sqrt(12.0)) + 0.05

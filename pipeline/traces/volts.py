@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.grouped import count_by, least_by, line_by, median_by, most_by
-from pipeline.traces.phases import Batch, Flags, Floats, Ints
+from pipeline.traces.compiled import Flags, Floats, Ints, compiled
+from pipeline.traces.ranges import MOST_SORTED, line_of_sums, middle_of
+from pipeline.traces.view import MAD_TO_SD
 
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
 _QUIET_AFTER_COMMAND_S = 3.0
@@ -22,12 +24,106 @@ _MOVED_PA = 600.0
 _MAX_RESIDUAL_SHARE = 0.06
 
 
+class VoltReadings(NamedTuple):
+    """Volts against pressure of one recording, or of many.
+
+    n, n_quiet : samples with volts, and those of them some time after the last command. volt_range [V], pressure_range
+    [Pa] : over all of them. quiet_range [Pa], residual_pa : range of the compared ones (the quiet ones, or all where
+    those are few) and their scatter about the line of pressure on volts. pa_per_volt : its slope. volt_noise [V].
+    volts_per_pa, r2 : least squares of volts on pressure over the whole recording: a leak that empties the tank at once
+    leaves only noise in the quiet parts.
+    """
+
+    n: Any
+    n_quiet: Any
+    volt_range: Any
+    pressure_range: Any
+    quiet_range: Any
+    residual_pa: Any
+    pa_per_volt: Any
+    volt_noise: Any
+    volts_per_pa: Any
+    r2: Any
+
+
+@compiled
+def read_volts(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: Floats) -> VoltReadings:
+    """Compare volts and pressure within one recording; `volt_norms` compares them with its model.
+
+    Parameters
+    ----------
+    first, n : the recording's stretches of one command state.
+    """
+    every = _together(t, p, volts, first, n, 0.0)
+    if every[0] == 0:
+        return VoltReadings(0.0, 0.0, np.nan, np.nan, np.nan, np.nan, np.nan, 0.0, np.nan, np.nan)
+    quiet = _together(t, p, volts, first, n, _QUIET_AFTER_COMMAND_S)
+    used = quiet if quiet[0] >= _MIN_SAMPLES else every
+    pa_per_volt, _, residual, _ = line_of_sums(used[0], used[4], used[5], used[3])
+    volts_per_pa, _, _, r2 = line_of_sums(every[0], every[3], every[5], every[4])
+    return VoltReadings(
+        float(every[0]),
+        float(quiet[0]),
+        every[2],
+        every[1],
+        used[1],
+        residual,
+        pa_per_volt,
+        _noise(volts, first[0], first[n], room),
+        volts_per_pa,
+        r2,
+    )
+
+
+@compiled
+def _together(
+    t: Floats, p: Floats, volts: Floats, first: Ints, n: int, after_command_s: float
+) -> tuple[int, float, float, float, float, float]:
+    """Return number, ranges of pressure and volts, and sums of squares and products about the means (pressure,
+    volts, both) of the samples so long after a command."""
+    count, p_sum, v_sum = 0, 0.0, 0.0
+    p_low, p_high, v_low, v_high = np.inf, -np.inf, np.inf, -np.inf
+    for s in range(n):
+        begin = t[first[s]] + after_command_s
+        for i in range(first[s], first[s + 1]):
+            if t[i] >= begin and np.isfinite(volts[i]):
+                count += 1
+                p_sum += p[i]
+                v_sum += volts[i]
+                p_low, p_high = min(p_low, p[i]), max(p_high, p[i])
+                v_low, v_high = min(v_low, volts[i]), max(v_high, volts[i])
+    if count == 0:
+        return 0, np.nan, np.nan, 0.0, 0.0, 0.0
+    p_mean, v_mean = p_sum / count, v_sum / count
+    spp, svv, spv = 0.0, 0.0, 0.0
+    for s in range(n):
+        begin = t[first[s]] + after_command_s
+        for i in range(first[s], first[s + 1]):
+            if t[i] >= begin and np.isfinite(volts[i]):
+                dp, dv = p[i] - p_mean, volts[i] - v_mean
+                spp += dp * dp
+                svv += dv * dv
+                spv += dp * dv
+    return count, p_high - p_low, v_high - v_low, spp, svv, spv
+
+
+@compiled
+def _noise(volts: Floats, a: int, b: int, room: Floats) -> float:
+    n = 0
+    for i in range(a + 2, b, max(1, -(-(b - a) // MOST_SORTED))):
+        second = volts[i] - 2 * volts[i - 1] + volts[i - 2]
+        if np.isfinite(second):
+            room[n] = abs(second)
+            n += 1
+    noise = MAD_TO_SD * middle_of(room, n) / np.sqrt(6.0)
+    return noise if noise == noise else 0.0
+
+
 @dataclass(frozen=True)
 class VoltStory:
     """Volts against pressure of each trace: is there anything to compare, what does not fit, line and ranges.
 
-    volts_per_pa, r2 : least squares of volts on pressure over the whole recording: a leak that empties the tank at once
-    leaves only noise in the quiet parts. is_off_norm, norm_volts_per_pa, norm_n : that slope against its model's, see
+    volts_per_pa, r2 : see `VoltReadings`. is_off_norm, norm_volts_per_pa, norm_n : that slope against its model's, see
     `volt_norms`.
     """
 
@@ -52,54 +148,40 @@ class VoltStory:
         return within | self.is_off_norm
 
 
-def compare_volts(batch: Batch, since_command: Floats, noise: Floats, is_derived: Flags) -> VoltStory:
-    """Compare volts and pressure within each trace; `volt_norms` compares them with its model.
+def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags) -> VoltStory:
+    """Say where volts and pressure of many recordings tell different stories.
 
     Parameters
     ----------
-    since_command : time since the last change of a command [s], one per sample.
     noise : pressure noise [Pa], one per trace.
     is_derived : the pressure was computed from the volts, so that there is nothing to compare; one per trace.
     """
-    i, n = batch.trace, batch.n_traces
-    has = np.isfinite(batch.volts)
-    quiet = has & (since_command >= _QUIET_AFTER_COMMAND_S)
-    use = has & (quiet | (count_by(i, n, quiet) < _MIN_SAMPLES)[i])
-    enough = (count_by(i, n, use) >= _MIN_SAMPLES) & ~is_derived
-    has_any = count_by(i, n, has) > 0
-    volt_noise = _noise(batch, has)
-    volt_range = most_by(i, n, batch.volts, has) - least_by(i, n, batch.volts, has)
-    quiet_pa = most_by(i, n, batch.pressure, use) - least_by(i, n, batch.pressure, use)
-    all_pa = most_by(i, n, batch.pressure, has) - least_by(i, n, batch.pressure, has)
-    slope, _, residual, _ = line_by(i, n, batch.volts, batch.pressure, use)
-    whole_slope, _, _, r2 = line_by(i, n, batch.pressure, batch.volts, has)
+    n = len(noise)
+    n_used = np.where(read.n_quiet >= _MIN_SAMPLES, read.n_quiet, read.n)
+    enough = (n_used >= _MIN_SAMPLES) & ~is_derived
     with np.errstate(all="ignore"):
-        alive = has_any & (volt_range > _FLICKER_V)
-        expected = np.hypot(noise, np.abs(slope) * volt_noise) + 2.0
-        flat = enough & (all_pa > _MOVED_PA) & (volt_range < np.maximum(_STILL_V, 8 * volt_noise))
-        still = (all_pa < np.maximum(8 * noise, 40.0)) & (volt_range > np.maximum(_MOVED_V, 12 * volt_noise))
-        moved = (quiet_pa > np.maximum(12 * noise, 200.0)) & ~flat
-        bent = moved & (residual > np.maximum(_MAX_RESIDUAL_SHARE * quiet_pa, 4 * expected))
+        alive = (read.n > 0) & (read.volt_range > _FLICKER_V)
+        expected = (
+            np.hypot(noise, np.nan_to_num(np.abs(read.pa_per_volt) * read.volt_noise, posinf=0.0)) + 2.0
+        )
+        flat = enough & (read.pressure_range > _MOVED_PA)
+        flat &= read.volt_range < np.maximum(_STILL_V, 8 * read.volt_noise)
+        still = read.pressure_range < np.maximum(8 * noise, 40.0)
+        still &= read.volt_range > np.maximum(_MOVED_V, 12 * read.volt_noise)
+        moved = (read.quiet_range > np.maximum(12 * noise, 200.0)) & ~flat
+        bent = moved & (read.residual_pa > np.maximum(_MAX_RESIDUAL_SHARE * read.quiet_range, 4 * expected))
     return VoltStory(
         enough,
         flat,
         enough & still,
         enough & bent,
         alive,
-        volt_range,
-        all_pa,
-        whole_slope,
-        r2,
-        residual,
+        read.volt_range,
+        read.pressure_range,
+        read.volts_per_pa,
+        read.r2,
+        read.residual_pa,
         is_off_norm=np.zeros(n, bool),
         norm_volts_per_pa=np.full(n, np.nan),
         norm_n=np.zeros(n, np.int64),
     )
-
-
-def _noise(batch: Batch, has: Flags) -> Floats:
-    same = np.append(False, batch.trace[1:] == batch.trace[:-1])
-    dv = np.append(0.0, np.diff(batch.volts))
-    second = np.abs(dv - np.append(0.0, dv[:-1]))
-    pairs = has & same & np.append(False, same[:-1])
-    return np.nan_to_num(1.4826 * median_by(batch.trace, batch.n_traces, second, pairs) / np.sqrt(6))

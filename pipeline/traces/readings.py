@@ -1,0 +1,135 @@
+"""Read every recording of a batch: what each shows, part by part, before any judgement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pipeline.traces.compiled import Flags, Floats, Ints, compiled
+from pipeline.traces.drawn import Draw, Hold, read_draw, read_hold
+from pipeline.traces.hold_bins import HoldBins, as_cooling, bin_hold
+from pipeline.traces.landmarks import Landmarks, find_landmarks
+from pipeline.traces.phases import cut_phases
+from pipeline.traces.ranges import MOST_SORTED
+from pipeline.traces.recordings import Recordings
+from pipeline.traces.shows import Closed, Release, Vented, read_closed, read_release, read_vented
+from pipeline.traces.view import Sensor, read_noise, read_sensor, sd_of, take_out_outliers
+from pipeline.traces.volts import VoltReadings, read_volts
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Readings of many recordings, one element each; nan where a recording does not show them."""
+
+    sensor: Sensor
+    vented: Vented
+    closed: Closed
+    draw: Draw
+    hold: Hold
+    release: Release
+
+
+#: Readings that are whole numbers or true or false; the others are real.
+_COUNTS = ("n_draws", "n", "rest_n", "n_quiet")
+_KINDS: tuple[type[Any], ...] = (Landmarks, Sensor, Vented, Closed, Draw, Hold, Release, VoltReadings)
+
+
+def read_recordings(recordings: Recordings) -> tuple[Landmarks, Shown, VoltReadings, HoldBins]:
+    """Return where each recording's parts lie, what they show, and its hold in bins.
+
+    A recording without samples has nan everywhere, and 0 samples.
+    """
+    n = len(recordings)
+    tables = tuple(np.full((n, len(kind._fields)), np.nan) for kind in _KINDS)
+    bins = HoldBins.empty(n)
+    r = recordings
+    _read_all(r.begin, r.t, r.pressure, r.volts, r.duty, r.rpm, r.is_vent_closed, tables, bins.arrays)
+    marks, *parts, volts = (_as_columns(kind, table) for kind, table in zip(_KINDS, tables, strict=True))
+    return marks, Shown(*parts), volts, as_cooling(bins)
+
+
+def _as_columns(kind: type[Any], table: Floats) -> Any:
+    return kind(*(_typed(name, column) for name, column in zip(kind._fields, table.T, strict=True)))
+
+
+def _typed(name: str, column: Floats) -> Floats | Ints | Flags:
+    if name.startswith("is_"):
+        return np.nan_to_num(column) > 0
+    if name in _COUNTS:
+        return np.nan_to_num(column).astype(np.int64)
+    return np.ascontiguousarray(column)
+
+
+@compiled
+def _read_all(
+    begin: Ints,
+    t: Floats,
+    p: Floats,
+    volts: Floats,
+    duty: Floats,
+    rpm: Floats,
+    is_vent_closed: Flags,
+    tables: tuple[Floats, ...],
+    bins: tuple[Floats, ...],
+) -> None:
+    longest = 0
+    for k in range(len(begin) - 1):
+        longest = max(longest, begin[k + 1] - begin[k])
+    smooth = np.empty(len(t))
+    phase, first = np.empty(longest + 1, np.int64), np.empty(longest + 1, np.int64)
+    room = np.empty(MOST_SORTED + 8)
+    for k in range(len(begin) - 1):
+        a, b = begin[k], begin[k + 1]
+        if b > a:
+            _read_one(
+                t, p, volts, duty, rpm, is_vent_closed, a, b, smooth, phase, first, room, tables, bins, k
+            )
+
+
+@compiled
+def _read_one(
+    t: Floats,
+    p: Floats,
+    volts: Floats,
+    duty: Floats,
+    rpm: Floats,
+    is_vent_closed: Flags,
+    a: int,
+    b: int,
+    smooth: Floats,
+    phase: Ints,
+    first: Ints,
+    room: Floats,
+    tables: tuple[Floats, ...],
+    bins: tuple[Floats, ...],
+    k: int,
+) -> None:
+    """Read rows a to b into row k of every table; the other arrays are scratch."""
+    n = cut_phases(is_vent_closed, duty, a, b, phase, first)
+    take_out_outliers(p, a, b, smooth)
+    marks, parts = find_landmarks(t, smooth, phase, first, n)
+    noise = read_noise(t, p, phase, first, n, room)
+    sd = sd_of(noise)
+    vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts.release, sd, room)
+    zero = vented.zero
+    sensor = read_sensor(p, rpm, smooth, a, b, parts.draw, noise, zero, room)
+    known_zero = zero if vented.is_zero_known > 0 else np.nan
+    draw = read_draw(t, p, rpm, smooth, phase, first, marks, parts, known_zero, sd, room)
+    hold = read_hold(t, p, smooth, marks, parts, draw, zero, sd, noise[2])
+    _put(tables[0], k, marks)
+    _put(tables[1], k, sensor)
+    _put(tables[2], k, vented)
+    _put(tables[3], k, read_closed(t, p, parts.closed, marks, zero, b - a, noise, sd))
+    _put(tables[4], k, draw)
+    _put(tables[5], k, hold)
+    _put(tables[6], k, read_release(t, p, a, parts.release, marks, zero))
+    _put(tables[7], k, read_volts(t, p, volts, first, n, room))
+    bin_hold(t, p, smooth, a, b, marks, parts, zero, hold.start_above, sensor.is_clipped > 0, bins, k)
+
+
+@compiled
+def _put(table: Floats, row: int, values: tuple[float, ...]) -> None:
+    for j in range(len(values)):
+        table[row, j] = values[j]
