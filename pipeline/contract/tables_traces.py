@@ -31,7 +31,20 @@ TRACE_RESULT = Table(
         number("quality", "how much of what a judgement needs the recording holds, 0 to 1"),
         text("evidence", "what a technician would say, with the numbers"),
         Column("suspects", "VARCHAR[]", "components to look at, likeliest first"),
-        number("discharge_coefficient", "discharge coefficient that the diameter rests on"),
+        number(
+            "discharge_coefficient",
+            "discharge coefficient that the diameter rests on, at high Reynolds number",
+        ),
+        number(
+            "discharge_at_hold", "the same at the hold's mean pressure: it falls with the Reynolds number"
+        ),
+        number(
+            "leak_area_per_volume_mm2_m3",
+            "leak area over gas volume, which needs no tank size; of leaks and tight systems",
+            "mm2/m3",
+        ),
+        number("leak_area_per_volume_low_mm2_m3", "its lower bound", "mm2/m3"),
+        number("leak_area_per_volume_high_mm2_m3", "its upper bound", "mm2/m3"),
         count("n_samples", "accepted samples"),
     ),
 )

@@ -109,7 +109,17 @@ def measure(
     air, temperature, is_air_known = _ambient(headers)
     volume = vapor_space(_numbers(headers, "fuel_tank_l"), _numbers(headers, "fuel_level_pct"))
     beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test, temperature)
-    fit = fit_holds(bins, beliefs, air, temperature, shown.sensor, shown.vented.zero_sd, settings.level)
+    fit = fit_holds(
+        bins,
+        beliefs,
+        air,
+        temperature,
+        volume.working_l,
+        shown.sensor,
+        shown.vented.zero_sd,
+        settings.discharge_coefficient,
+        settings.level,
+    )
     sizes = size_leaks(
         fit,
         shown,
@@ -130,11 +140,19 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     verdict = m.judgement.verdict
     volume = sizes.volume
     is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
+    has_size = is_leak | is_tight
+    per_area = np.where(has_size, 1e6 / settings.discharge_coefficient, np.nan)
     low = np.where(is_leak, sizes.low, np.where(is_tight, 0.0, np.where(is_gross, sizes.gross_low, np.nan)))
     numbers = {
         "leak_diameter_mm": np.where(is_leak, sizes.diameter, np.nan),
         "leak_diameter_low_mm": np.where(volume.is_tank_known, low, np.nan),
-        "leak_diameter_high_mm": np.where(is_leak | is_tight, sizes.high, np.nan),
+        "leak_diameter_high_mm": np.where(has_size, sizes.high, np.nan),
+        "discharge_at_hold": np.where(
+            has_size, settings.discharge_coefficient * m.fit.discharge_share, np.nan
+        ),
+        "leak_area_per_volume_mm2_m3": sizes.leak * per_area,
+        "leak_area_per_volume_low_mm2_m3": sizes.leak_low * per_area,
+        "leak_area_per_volume_high_mm2_m3": sizes.leak_high * per_area,
         "vapor_volume_l": volume.known_l,
         "vapor_rise_pa_s": shown.closed.rate,
         "rest_pressure_pa": shown.vented.rest,
