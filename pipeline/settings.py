@@ -28,6 +28,9 @@ class Settings:
     discharge_coefficient: float = 0.61
     """Sharp-edged orifice at high Reynolds number (textbook); 40 CFR 1066.985 implies about 0.75, which
     makes the same hole 11 % smaller."""
+    least_confidence: float = 0.75
+    """A trace whose likeliest story is less likely than this is not judged: three to one is the least that anybody
+    should take a system apart for."""
     stock_service_level: float = 0.95
     """Chance that the parts in stock last as long as planned; one stock-out in twenty is customary."""
     alarm_chance: float = 0.05
@@ -71,6 +74,7 @@ class Settings:
 _REAL = (
     "level",
     "discharge_coefficient",
+    "least_confidence",
     "max_refused_share",
     "stock_service_level",
     "alarm_chance",
@@ -110,6 +114,7 @@ _LIMITS: tuple[tuple[str, str, Callable[[dict[str, Any]], bool]], ...] = (
     ("follow_up_days", "1 to 3650", _between("follow_up_days", 0, 3650)),
     ("cycle_gap_days", "1 to 3650", _between("cycle_gap_days", 0, 3650)),
     ("discharge_coefficient", "above 0.3 and at most 1", _between("discharge_coefficient", 0.3, 1.0)),
+    ("least_confidence", "above 0.5 and at most 0.999", _between("least_confidence", 0.5, 0.999)),
     ("stock_service_level", "above 0.5 and at most 0.999", _between("stock_service_level", 0.5, 0.999)),
     ("alarm_chance", "above 0 and at most 0.5", _between("alarm_chance", 0.0, 0.5)),
     ("alarm_ratio", "above 1 and at most 10", _between("alarm_ratio", 1.0, 10.0)),

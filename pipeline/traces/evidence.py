@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 from math import isfinite
 from typing import Any
 
-from pipeline.traces.verdict import CLOSED_FALLS_PA, FALLS_PA_S, REASONS
+from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
+from pipeline.traces.verdict import REASONS
 
 #: Conventional inch of water (NIST SP 811, appendix B.8): technicians read gauges in it.
 _INCH_OF_WATER_PA = 249.0889
@@ -209,9 +210,32 @@ def _not_judged(row: Reading) -> str:
     text = f"Not judged: {REASONS[row['reason']]}"
     if row["reason"] == "few":
         return f"{text} ({row['n_samples']})."
+    if row["reason"] == "torn":
+        return f"{text}: {_STORY[row['best']]} ({row['confidence']:.0%} likely), or {_STORY[row['second']]}{_ask(row)}."
     if row["reason"] == "cannot_tell" and isfinite(row["working_high"]):
         return f"{text} (a hole up to {row['working_high']:.2f} mm is possible)."
     return text + "."
+
+
+def _ask(row: Reading) -> str:
+    """Say what tells a system that stands open from a purge that does not flow."""
+    if {row["best"], row["second"]} != {"no_vacuum", "gross_leak"}:
+        return ""
+    return "; see that the cap is on and the vent valve shuts, and whether vacuum reaches the purge valve"
+
+
+#: Each story in words, for sentences that weigh two of them.
+_STORY = {
+    "holds": "the system holds",
+    "leak": "a leak",
+    "gross_leak": "a gross leak or an open vent path",
+    "no_vacuum": "no vacuum arrives from the purge",
+    "purge_passes_closed": "the purge passes when shut",
+    "vent_restricted": "the vent path is restricted",
+    "sensor_flat": "the sensor does not respond",
+    "sensor_offset": "the sensor reads off zero",
+    "sensor_disagrees": "volts and pressure disagree",
+}
 
 
 _SENTENCES: dict[str, Callable[[Reading], str]] = {

@@ -130,7 +130,7 @@ def measure(
         settings.discharge_coefficient,
         settings.level,
     )
-    judgement = judge(marks, shown, volts, fit, sizes)
+    judgement = judge(marks, shown, volts, fit, sizes, settings.least_confidence)
     return Measured(headers, recordings, marks, shown, volts, bins, fit, sizes, judgement)
 
 
@@ -140,6 +140,8 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     verdict = m.judgement.verdict
     volume = sizes.volume
     is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
+    # Without a test, or without samples, no story was weighed.
+    is_weighed = (verdict != "not_judged") | np.isin(m.judgement.reason, ("torn", "cannot_tell"))
     has_size = is_leak | is_tight
     per_area = np.where(has_size, 1e6 / settings.discharge_coefficient, np.nan)
     low = np.where(is_leak, sizes.low, np.where(is_tight, 0.0, np.where(is_gross, sizes.gross_low, np.nan)))
@@ -161,6 +163,8 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         "draw_rate_pa_s": shown.draw.rate,
         "hold_s": m.marks.longest_hold,
         "quality": m.judgement.quality,
+        "confidence": np.where(verdict == "not_judged", np.nan, m.judgement.told.confidence),
+        "second_confidence": np.where(is_weighed, m.judgement.told.second_confidence, np.nan),
     }
     censoring = np.select(
         [
@@ -176,6 +180,9 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         {name: pl.Series(value, dtype=pl.Float64).fill_nan(None) for name, value in numbers.items()}
     ).with_columns(
         verdict=pl.Series(verdict.astype(str), dtype=pl.String),
+        second_verdict=pl.Series(m.judgement.second.tolist(), dtype=pl.String).set(
+            pl.Series(~is_weighed), None
+        ),
         leak_censoring=pl.Series([word or None for word in censoring.tolist()], dtype=pl.String),
         evidence=pl.Series(_sentences(m, settings), dtype=pl.String),
         suspects=pl.Series(_suspects(m), dtype=pl.List(pl.String)),
@@ -191,6 +198,9 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "verdict": m.judgement.verdict,
         "reason": m.judgement.reason,
         "creeps": m.judgement.creeps,
+        "second": m.judgement.second,
+        "best": m.judgement.best,
+        "confidence": m.judgement.told.confidence,
         "n_samples": m.shown.sensor.n,
         "is_pressure_test": m.marks.is_pressure_test,
         "vapor_pa_s": m.fit.vapor,
@@ -200,12 +210,12 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "is_level_known": m.sizes.volume.is_level_known,
         "working_high": m.sizes.working_high,
         "gross_low": m.sizes.gross_low,
-        "is_flat_volts": m.volts.is_flat_while_pressure_moves,
-        "is_flat_pressure": m.volts.moves_while_pressure_is_flat,
+        "is_flat_volts": m.volts.is_flat > 0,
+        "is_flat_pressure": m.volts.is_alone > 0,
         "volt_range": m.volts.volt_range,
         "pressure_range": m.volts.pressure_range,
         "residual_pa": m.volts.residual_pa,
-        "is_off_norm": m.volts.is_off_norm,
+        "is_off_norm": m.volts.is_off_norm > 0,
         "volts_per_pa": m.volts.volts_per_pa,
         "norm_volts_per_pa": m.volts.norm_volts_per_pa,
         "norm_n": m.volts.norm_n,
@@ -220,15 +230,33 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
 
 
 def _suspects(m: Measured) -> list[list[str]]:
-    def lists(name: str) -> list[list[str] | None]:
-        return m.headers[name].to_list() if name in m.headers.columns else [None] * m.headers.height
+    def lists(name: str) -> list[tuple[str, ...]]:
+        if name not in m.headers.columns:
+            return [()] * m.headers.height
+        return [tuple(words or ()) for words in m.headers[name].to_list()]
 
-    verdicts = m.judgement.verdict.tolist()
-    is_shut = (m.judgement.creeps & (m.judgement.verdict == "no_vacuum")).tolist()
-    rows = zip(verdicts, lists("checks"), lists("trouble_codes"), is_shut, strict=True)
+    told, j = m.judgement.told, m.judgement
+    # Rounded, so that equal cases are worked out once; a story below a tenth competes with nothing.
+    first, second = np.round(told.confidence, 1).tolist(), np.round(told.second_confidence, 1).tolist()
+    is_shut = (j.creeps & (j.best == "no_vacuum")).tolist()
+    rows = zip(
+        j.verdict.tolist(),
+        j.reason.tolist(),
+        zip(j.best.tolist(), first, strict=True),
+        zip(j.second.tolist(), second, strict=True),
+        lists("checks"),
+        lists("trouble_codes"),
+        is_shut,
+        strict=True,
+    )
     return [
-        name_suspects(verdict, checks, codes, OPENINGS if shut else ())
-        for verdict, checks, codes, shut in rows
+        name_suspects(
+            (best, *([other] if other[1] > 0 else [])) if verdict != "not_judged" or reason == "torn" else (),
+            checks,
+            codes,
+            OPENINGS if shut else (),
+        )
+        for verdict, reason, best, other, checks, codes, shut in rows
     ]
 
 

@@ -57,10 +57,10 @@ def vapor_space(fuel_tank_l: Floats, fuel_level_pct: Floats) -> VaporSpace:
 class Sizes:
     """Diameters [mm] of each trace's leak, nan without a hold to tell them or without a tank size.
 
-    `leak` and its bounds are Cd A / V [1/m], which needs no volume. `working` diameters use the nominal volume where the real one is unknown: they serve the verdict only.
-    `gone_mm` is the hole that lets the vacuum go in the time it took, `gross_low` the least that can; `vent_mm` is the
-    widest vent path that lets it go as slowly after the vent opened; `chance_of_leak` is how likely there is a hole
-    from LEAK_MM on.
+    `leak` and its bounds are Cd A / V [1/m], which needs no volume. `working` diameters use the nominal volume where
+    the real one is unknown: they serve the verdict only. `gone_mm` is the hole that lets the vacuum go in the time it
+    took, `gross_low` the least that can; `vent_mm` is the widest vent path that lets it go as slowly after the vent
+    opened; `chance_of_leak` is how likely there is a hole from LEAK_MM on.
     """
 
     volume: VaporSpace

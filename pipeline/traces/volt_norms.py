@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import polars as pl
 
+from pipeline.traces.tolerance import SHARP, above
 from pipeline.traces.view import MAD_TO_SD
 from pipeline.traces.volts import VoltStory
 
@@ -86,10 +87,12 @@ def against_norms(story: VoltStory, headers: pl.DataFrame, norms: pl.DataFrame |
     known = norms.rename({"volts_per_pa": "norm"}).select(*_MODEL, "norm", "spread", "n_recordings")
     both = slopes.join(known, on=_MODEL, how="left", maintain_order="left")
     limit = pl.max_horizontal(pl.lit(_OFF_BY), _OFF_BY_SPREADS * pl.col("spread"))
-    is_off = pl.col("has_volts") & _IS_CLEAR & ((pl.col("volts_per_pa") / pl.col("norm") - 1).abs() > limit)
+    can_tell = pl.col("has_volts") & _IS_CLEAR & pl.col("norm").is_not_null()
+    off_by = pl.when(can_tell).then((pl.col("volts_per_pa") / pl.col("norm") - 1).abs() / limit)
+    off = both.select(off_by.fill_null(float("nan"))).to_series().to_numpy()
     return replace(
         story,
-        is_off_norm=both.select(is_off.fill_null(False)).to_series().to_numpy(),
+        is_off_norm=above(off, 1.0, SHARP),
         norm_volts_per_pa=both["norm"].fill_null(float("nan")).to_numpy(),
         norm_n=both["n_recordings"].fill_null(0).cast(pl.Int64).to_numpy(),
     )
