@@ -24,7 +24,7 @@ class Draw(NamedTuple):
     before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. effect, effect_sd [Pa] : how far
     its later half lies from the line that runs from before it to the hold, and the error of that. creep, creep_sd
     [Pa/s] : slope common to closed phase and hold, each about its own level. rate [Pa/s], seconds [s],
-    rpm [1/min].
+    rpm [1/min], duty [%] (mean until half of the vacuum was there).
     """
 
     before: Any
@@ -36,6 +36,7 @@ class Draw(NamedTuple):
     rate: Any
     seconds: Any
     rpm: Any
+    duty: Any
 
 
 class Hold(NamedTuple):
@@ -61,6 +62,7 @@ def read_draw(
     t: Floats,
     p: Floats,
     rpm: Floats,
+    duty: Floats,
     smooth: Floats,
     phase: Ints,
     first: Ints,
@@ -84,10 +86,10 @@ def read_draw(
     if np.isnan(before):
         before = mean(p, a, row_after(t, a, b, marks.draw_start + SETTLING_S))
     depth = before - _lowest(t, smooth, marks, parts)
-    half = marks.draw_start
+    half, half_row = marks.draw_start, b
     for i in range(a, b):
         if smooth[i] < before - 0.5 * depth:
-            half = t[i]
+            half, half_row = t[i], i
             break
     to_half = half - marks.draw_start
     t_beside = t_beside if t_beside == t_beside else marks.draw_start
@@ -103,6 +105,7 @@ def read_draw(
         0.5 * depth / to_half if to_half > 0 else np.nan,
         marks.draw_end - marks.draw_start,
         median(rpm, a, b, room),
+        mean(duty, a, max(half_row, min(a + 1, b))),
     )
 
 

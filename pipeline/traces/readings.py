@@ -116,7 +116,7 @@ def _read_one(
     zero = vented.zero
     sensor = read_sensor(p, rpm, smooth, a, b, parts.draw, noise, zero, room)
     known_zero = zero if vented.is_zero_known > 0 else np.nan
-    draw = read_draw(t, p, rpm, smooth, phase, first, marks, parts, known_zero, sd, room)
+    draw = read_draw(t, p, rpm, duty, smooth, phase, first, marks, parts, known_zero, sd, room)
     hold = read_hold(t, p, smooth, marks, parts, draw, zero, sd, noise[2])
     _put(tables[0], k, marks)
     _put(tables[1], k, sensor)
