@@ -125,7 +125,7 @@ def _read_one(
     _put(tables[4], k, draw)
     _put(tables[5], k, hold)
     _put(tables[6], k, read_release(t, p, a, parts.release, marks, zero))
-    _put(tables[7], k, read_volts(t, p, volts, first, n, room))
+    _put(tables[7], k, read_volts(t, smooth, volts, first, n, room))
     bin_hold(t, p, smooth, a, b, marks, parts, zero, hold.start_above, sensor.is_clipped > 0, bins, k)
 
 

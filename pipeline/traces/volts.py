@@ -58,7 +58,7 @@ def read_volts(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: F
 
     Parameters
     ----------
-    first, n : the recording's stretches of one command state.
+    p : pressure without single outliers [Pa]. first, n : the recording's stretches of one command state.
     """
     every = _together(t, p, volts, first, n, 0.0)
     if every[0] == 0:
