@@ -23,8 +23,8 @@ _FULL_WORTH_PA = 800.0
 class Landmarks(NamedTuple):
     """Times [s] of a recording's parts, nan where it has no such part: one recording's, or arrays of many.
 
-    The draw is the longest of those that led to the chosen hold, the release the one next to it. `closed` is the phase before that draw.
-    `is_pressure_test` marks holds under pressure that was put in from outside.
+    The draw is the longest of those that led to the chosen hold, the release the one next to it. `closed` is the phase
+    before that draw. `is_pressure_test` marks holds under pressure that was put in from outside.
     """
 
     first: Any

@@ -79,6 +79,7 @@ class Signs:
     offset: Floats
     arrives_plainly: Floats
     arrives: Floats
+    hardly_any: Floats
     stays: Floats
     gone: Floats
     creeps: Floats
@@ -107,6 +108,7 @@ def read_signs(
             _offset(shown, norms),
             plainly,
             arrives,
+            _hardly_any(shown),
             _stays(shown),
             gone,
             creeps,
@@ -156,11 +158,12 @@ def _arrives_faintly(shown: Shown) -> Floats:
 
 def _stays(shown: Shown) -> Floats:
     """What little arrived stays: a purge that hardly flows, and no leak."""
-    return both(
-        below(shown.draw.depth, HARDLY_ANY_PA),
-        above(shown.hold.kept_early, 0.5, FAINT),
-        above(shown.draw.seconds, 5.0, FAINT),
-    )
+    return both(_hardly_any(shown), above(shown.hold.kept_early, 0.5, FAINT))
+
+
+def _hardly_any(shown: Shown) -> Floats:
+    """A draw of some length brings less vacuum than a purge that works brings to a tank that holds any."""
+    return both(below(shown.draw.depth, HARDLY_ANY_PA), above(shown.draw.seconds, 5.0, FAINT))
 
 
 def _creeps(shown: Shown) -> Floats:

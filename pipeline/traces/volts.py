@@ -169,7 +169,7 @@ def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags, norms: N
         of_line = np.nan_to_num(np.abs(read.pa_per_volt) * read.volt_noise, posinf=0.0)
         expected = np.hypot(noise, of_line) + 2.0
         still, least = np.maximum(_STILL_V, 8 * read.volt_noise), _LEAST_V_PER_PA * read.pressure_range
-        flat = both(fact(enough), above(least, still), below(read.volt_range, np.sqrt(still * least)))
+        flat = both(fact(enough), above(least, 3 * still), below(read.volt_range, np.sqrt(still * least)))
         alone = both(
             fact(enough),
             below(read.pressure_range, np.maximum(8 * noise, 40.0)),
