@@ -12,7 +12,7 @@ from pipeline.contract.tables import TRACE_RESULT
 from pipeline.physics.orifice import STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_C
 from pipeline.settings import Settings
 from pipeline.traces.beliefs import vapor_beliefs
-from pipeline.traces.compiled import Floats
+from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.evidence import say
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit, fit_holds
@@ -106,9 +106,11 @@ def measure(
     marks, shown, volt_readings, bins = read_recordings(recordings)
     volts = compare_volts(volt_readings, np.nan_to_num(shown.sensor.noise), recordings.is_derived)
     volts = against_norms(volts, headers, norms)
-    air, temperature, is_air_known = _ambient(headers)
+    air, temperature, is_air_known, is_temperature_known = _ambient(headers)
     volume = vapor_space(_numbers(headers, "fuel_tank_l"), _numbers(headers, "fuel_level_pct"))
-    beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test, temperature)
+    beliefs = vapor_beliefs(
+        shown.closed, shown.vented.zero_sd, marks.is_pressure_test, air, temperature, volume.working_l
+    )
     fit = fit_holds(
         bins,
         beliefs,
@@ -127,6 +129,7 @@ def measure(
         air,
         temperature,
         is_air_known,
+        is_temperature_known,
         settings.discharge_coefficient,
         settings.level,
     )
@@ -266,8 +269,10 @@ def _numbers(headers: pl.DataFrame, name: str) -> Floats:
     return headers[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
 
-def _ambient(headers: pl.DataFrame) -> tuple[Floats, Floats, np.ndarray]:
-    """Return ambient pressure [Pa] and temperature [°C], the standard ones where no one recorded them."""
+def _ambient(headers: pl.DataFrame) -> tuple[Floats, Floats, Flags, Flags]:
+    """Return ambient pressure [Pa] and temperature [°C], the standard ones where no one recorded them, and where each
+    was."""
     kpa, celsius = _numbers(headers, "barometric_kpa"), _numbers(headers, "ambient_c")
     air = np.where(np.isfinite(kpa), kpa * 1e3, STANDARD_PRESSURE_PA)
-    return air, np.where(np.isfinite(celsius), celsius, STANDARD_TEMPERATURE_C), np.isfinite(kpa)
+    is_temperature = np.isfinite(celsius)
+    return air, np.where(is_temperature, celsius, STANDARD_TEMPERATURE_C), np.isfinite(kpa), is_temperature
