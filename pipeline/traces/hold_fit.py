@@ -25,7 +25,8 @@ from scipy.special import ndtr, ndtri
 from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, air_viscosity
 from pipeline.traces.beliefs import Beliefs
 from pipeline.traces.compiled import Floats, compiled
-from pipeline.traces.hold_bins import N_BINS, WARMING_S, HoldBins
+from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S, HoldBins
+from pipeline.traces.hold_clock import mend_clock
 from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
 from pipeline.traces.hold_solve import (
     HEAT,
@@ -43,21 +44,25 @@ from pipeline.traces.hold_solve import (
 )
 from pipeline.traces.view import Sensor
 
-#: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet or much
-#: of the gas is vapor; between 0 and 1 anything is possible.
-_HEAT_SHARE, _HEAT_SHARE_SD = 0.55, 0.3
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAUS = tuple(np.log(WARMING_S).tolist())
-_LOG_TAU_MEAN, _LOG_TAU_SD = float(np.log(6.0)), 0.6
 _LOG_TAU_LEAST, _LOG_TAU_MOST = 0.0, float(np.log(40.0))
 _TAU_STEP = 0.1
 _COARSE_ROUNDS, _FINE_ROUNDS = 3, 4
+#: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
+#: the normal law gives it.
+_HERMITE = float(np.sqrt(3.0))
+_MOST_GAIN = 3.0
 #: Order of magnitude of a [1/m] (1 mm in 50 l): it scales the equations and bounds nothing.
 _LEAK_SCALE = 1e-5
 _MIN_BINS = 3
-#: Error of a bin mean that averaging does not take away: quantization of a slow ramp, pressure of the day [Pa].
+#: Error of a bin mean that averaging does not take away, beside rounding: pressure of the day, valves [Pa].
 _BIN_FLOOR_PA = 0.4
-_STEP_SHARE = 0.15
+#: Sensors and valves answer within this time constant [s] (common practice: 0.05 to 0.5): where the draw turns into the
+#: hold the recorded pressure is off by the turn of its slope times this, fading.
+_LATE_S = 0.25
+#: Scatter about the curve in standard deviations of a reading up to which nothing is amiss: neighbors scatter alike.
+_USUAL_SCATTER = 3.0
 #: Variance of a sample that the first round starts from [Pa2].
 _FIRST_NOISE2 = 25.0
 _WEAK_SD = 1e4
@@ -89,7 +94,8 @@ class HoldFit:
 
 class Around(NamedTuple):
     """What the fit takes as known of each hold: ambient pressure [Pa], R T [J/kg], viscosity [Pa s], gas volume [m3],
-    discharge coefficient at high Reynolds number, variance of a reading [Pa2] and of a bin's mean beside that [Pa2]."""
+    discharge coefficient at high Reynolds number, variance of a reading [Pa2], and what rounding to the sensor's steps
+    leaves in a mean that does not move [Pa]."""
 
     air: Any
     heat: Any
@@ -97,7 +103,7 @@ class Around(NamedTuple):
     volume: Any
     discharge: Any
     noise2: Any
-    floor2: Any
+    rounding: Any
 
 
 def fit_holds(
@@ -130,15 +136,14 @@ def fit_holds(
         volume_l * 1e-3,
         np.full(n, discharge),
         np.nan_to_num(reading.sd, nan=1.0) ** 2,
-        _BIN_FLOOR_PA**2 + (_STEP_SHARE * np.nan_to_num(reading.step)) ** 2,
+        _rounding(np.nan_to_num(reading.step), np.nan_to_num(reading.noise)),
     )
     curve, curve_sd = np.zeros((n, N_BINS)), np.zeros((n, N_BINS))
     found = np.full((n, len(Found._fields)), np.nan)
     given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
     _fit_all(bins.t, bins.pressure, bins.n, bins.cooling, given, around, found, curve, curve_sd)
     fit = Found(*found.T)
-    # A wrong zero shifts every level: F goes with the root of it.
-    sd = np.hypot(fit.leak_sd, 0.5 * fit.leak * zero_sd / np.maximum(fit.middle, 1.0))
+    sd = np.hypot(fit.leak_sd, fit.leak * _share_not_modeled(fit, bins, reading, zero_sd))
     low, high = _bounds_above_zero(fit.leak, sd, level)
     return HoldFit(
         leak=np.maximum(fit.leak, 0),
@@ -155,6 +160,32 @@ def fit_holds(
     )
 
 
+def _share_not_modeled(fit: Found, bins: HoldBins, reading: Sensor, zero_sd: Floats) -> Floats:
+    """Return the standard deviation of the leak, as a share of it, that the bins' scatter about the curve cannot tell.
+
+    A wrong zero shifts every level, and F goes with the root of it; late valves and sensors matter in a short hold;
+    a gap that may be a leap of the clock is as much time in doubt; where the curve lies farther off than readings
+    scatter, something happened that is not in the equations.
+    """
+    beyond = np.sqrt(np.maximum(fit.residual**2 - (_USUAL_SCATTER * reading.sd) ** 2, 0))
+    off = beyond / np.maximum(_moved(bins), 1.0)
+    by_zero = 0.5 * zero_sd / np.maximum(fit.middle, 1.0)
+    late = _LATE_S / np.maximum(bins.window_s, _LATE_S)
+    return np.sqrt(by_zero**2 + late**2 + fit.doubt**2 + off**2)
+
+
+def _moved(bins: HoldBins) -> Floats:
+    """Return how far the pressure moved in the hold [Pa]."""
+    filled = bins.n > 0
+    highest = np.where(filled, bins.pressure, -np.inf).max(axis=1)
+    return np.where(filled.any(axis=1), highest - np.where(filled, bins.pressure, np.inf).min(axis=1), 0.0)
+
+
+def _rounding(step: Floats, noise: Floats) -> Floats:
+    """Return the error [Pa] that steps leave in the mean of readings of one level: noise averages it out."""
+    return step / np.sqrt(12.0) / np.sqrt(1 + (3 * noise / np.maximum(step, 1e-9)) ** 2)
+
+
 def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, Floats]:
     """Return the equal-tailed bounds of a normal law that is cut off at 0."""
     with np.errstate(all="ignore"):
@@ -166,7 +197,8 @@ def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, 
 
 class Found(NamedTuple):
     """What a fit found: leak and its standard deviation [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a
-    sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share."""
+    sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, and the share of the
+    hold's time about which its clock and its pressure may disagree."""
 
     leak: Any
     leak_sd: Any
@@ -175,6 +207,7 @@ class Found(NamedTuple):
     residual: Any
     middle: Any
     discharge_share: Any
+    doubt: Any
 
 
 class Room(NamedTuple):
@@ -220,7 +253,6 @@ def _fit_all(
     curve_sd: Floats,
 ) -> None:
     room = _room()
-    best = np.empty(1 + N_UNKNOWN)
     for k in range(len(t)):
         m = 0
         for cell in range(N_BINS):
@@ -236,15 +268,61 @@ def _fit_all(
             around.volume[k],
             around.discharge[k],
             around.noise2[k],
-            around.floor2[k],
+            around.rounding[k],
         )
-        best[0] = np.inf
+        doubt = mend_clock(room.bins[0], room.bins[3], m, _scatter(m, here, room.bins[2]), room.bins[1])
+        least, best = np.inf, 0.0
         for log_tau in _LOG_TAUS:
-            cost = _fit(m, cooling[k], given[k], here, log_tau, False, room)[0]
-            if cost < best[0]:
-                best[0], best[1] = cost, log_tau
-        _, noise2 = _fit(m, cooling[k], given[k], here, best[1], True, room)
+            cost = _fit(m, cooling[k], given[k], here, log_tau, False, _COARSE_ROUNDS, room)[0]
+            if cost < least:
+                least, best = cost, log_tau
+        cost, noise2 = _fit(m, cooling[k], given[k], here, best, True, _FINE_ROUNDS, room)
         _report(m, here, noise2, n[k], room, found[k], curve[k], curve_sd[k])
+        found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
+        _, found[k, 1] = _over_taus(m, cooling[k], given[k], here, cost, room)
+
+
+@compiled
+def _scatter(m: int, here: Around, n: Floats) -> float:
+    """Return the standard deviation of a bin's mean [Pa]."""
+    samples = 0.0
+    for i in range(m):
+        samples += n[i]
+    return np.sqrt(here.noise2 * m / samples + here.rounding**2) + _BIN_FLOOR_PA
+
+
+@compiled
+def _over_taus(
+    m: int, cooling: Floats, given: Floats, here: Around, cost: float, room: Room
+) -> tuple[float, float]:
+    """Return mean and standard deviation of the leak [1/m], the time constant being anything that the fit allows.
+
+    Gauss and Hermite's three points about the fitted one, each weighted anew by how well it fits: the equations are
+    far from linear in the time constant where the hold is short.
+    """
+    middle = room.vectors[0, LOG_TAU]
+    wide = _sd_of_one(LOG_TAU, N_UNKNOWN, room)
+    leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+    total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
+    for side in (-1.0, 1.0):
+        log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
+        worse = _fit(m, cooling, given, here, log_tau, False, _COARSE_ROUNDS, room)[0] - cost
+        off = (log_tau - middle) / wide
+        weight = np.exp(min(0.5 * (off * off - worse), _MOST_GAIN)) / 6
+        leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+        total += weight
+        mean += weight * leak
+        square += weight * (sd * sd + leak * leak)
+    mean /= total
+    return mean * _LEAK_SCALE, np.sqrt(max(square / total - mean * mean, 0.0)) * _LEAK_SCALE
+
+
+@compiled
+def _sd_of_one(unknown: int, n: int, room: Room) -> float:
+    """Return the standard deviation of one unknown, only the first n being free."""
+    for j in range(N_UNKNOWN):
+        room.vectors[5, j] = 1.0 if j == unknown else 0.0
+    return spread_of(room.normal, room.vectors[5], n, room.vectors[4])
 
 
 @compiled
@@ -256,15 +334,12 @@ def _report(
     for cell in range(N_BINS):
         if n[cell] > 0:
             curve[cell] = room.bins[5, i]
-            curve_sd[cell] = spread_of(room.normal, room.design[i], row)
+            curve_sd[cell] = spread_of(room.normal, room.design[i], N_UNKNOWN, row)
             total += room.bins[2, i] * room.bins[3, i]
             samples += room.bins[2, i]
             i += 1
     middle = abs(total / samples)
-    for j in range(N_UNKNOWN):
-        room.vectors[5, j] = 1.0 if j == LEAK else 0.0
     found[0] = mean[LEAK] * _LEAK_SCALE
-    found[1] = spread_of(room.normal, room.vectors[5], row) * _LEAK_SCALE
     found[2], found[3] = mean[VAPOR], mean[UNDER]
     found[4], found[5] = np.sqrt(noise2), middle
     found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
@@ -272,7 +347,14 @@ def _report(
 
 @compiled
 def _fit(
-    m: int, cooling: Floats, given: Floats, here: Around, log_tau: float, is_tau_free: bool, room: Room
+    m: int,
+    cooling: Floats,
+    given: Floats,
+    here: Around,
+    log_tau: float,
+    is_tau_free: bool,
+    rounds: int,
+    room: Room,
 ) -> tuple[float, float]:
     """Fit the m bins in `room` from the given time constant on, which stays as it is unless `is_tau_free`.
 
@@ -290,14 +372,19 @@ def _fit(
     noise2 = _FIRST_NOISE2
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1], room.fading[2])
-    for _ in range(_FINE_ROUNDS if is_tau_free else _COARSE_ROUNDS):
+    for _ in range(rounds):
         let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, room.gas)
         _linearize(t, m, cooling, mean, is_tau_free, room, model)
+        turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
+        # A mean over readings that move by more than a step is rounded less.
+        steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
+        floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
             target[i] = pressure[i] - model[i]
             for j in range(N_UNKNOWN):
                 target[i] += room.design[i, j] * mean[j]
-            weight[i] = 1 / (noise2 / max(n[i], 1.0) + here.floor2)
+            late = turn * _LATE_S * np.exp(-(t[i] + LATENCY_S) / _LATE_S)
+            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + late * late)
         _believe(given, here, mean, room.precision, pull)
         old[:] = mean
         normal_equations(room.design, target, weight, m, room.precision, pull, room.normal, right)
@@ -367,15 +454,16 @@ def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pul
     level known to a few pascals leaves a F(q) uncertain, by more the larger the leak of the round `before`, which also
     says on which side of the usual the vapor lies.
     """
-    usual, usual_sd, below_sd, closed, closed_sd, above, above_sd, under, under_sd = given
+    usual, usual_sd, below_sd, closed, closed_sd = given[:5]
+    above, above_sd, under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[5:]
     precision[:, :] = 0.0
     pull[:] = 0.0
     _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
     _believe_one(precision, pull, VAPOR, usual, below_sd if before[VAPOR] < usual else usual_sd)
     _believe_one(precision, pull, LEAK, 0.0, _WEAK_SD)
     _believe_one(precision, pull, UNDER, under, under_sd)
-    _believe_one(precision, pull, HEAT, _HEAT_SHARE, _HEAT_SHARE_SD)
-    _believe_one(precision, pull, LOG_TAU, _LOG_TAU_MEAN, _LOG_TAU_SD)
+    _believe_one(precision, pull, HEAT, heat, heat_sd)
+    _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
     viscous = _viscous(before[LEAK], here)
     low, high = max(above - 2 * above_sd, 0.0), max(above + 2 * above_sd, 0.0)
     least = leak_speed(low, here.air, here.heat) * discharge_share(low, viscous) * _LEAK_SCALE

@@ -61,10 +61,11 @@ def solve(normal: Floats, right: Floats, out: Floats) -> None:
 
 
 @compiled
-def spread_of(factor: Floats, row: Floats, room: Floats) -> float:
-    """Return the standard deviation of row' x, x having the covariance whose inverse has this Cholesky factor."""
+def spread_of(factor: Floats, row: Floats, n: int, room: Floats) -> float:
+    """Return the standard deviation of row' x, x having the covariance whose inverse has this Cholesky factor, and only
+    its first n elements being unknown."""
     square = 0.0
-    for j in range(N_UNKNOWN):
+    for j in range(n):
         total = row[j]
         for k in range(j):
             total -= factor[j, k] * room[k]

@@ -62,7 +62,14 @@ def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> T
     marks, shown, volts, bins = read_recordings(recordings)
     air = _air_of(headers)
     volume = vapor_space(_numbers(headers, "fuel_tank_l"), _numbers(headers, "fuel_level_pct"))
-    beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test, air.temperature_c)
+    beliefs = vapor_beliefs(
+        shown.closed,
+        shown.vented.zero_sd,
+        marks.is_pressure_test,
+        air.pressure_pa,
+        air.temperature_c,
+        volume.working_l,
+    )
     discharge, level = settings.discharge_coefficient, settings.level
     fit = fit_holds(
         bins,
@@ -75,7 +82,17 @@ def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> T
         discharge,
         level,
     )
-    sizes = size_leaks(fit, shown, volume, air.pressure_pa, air.temperature_c, air.is_known, discharge, level)
+    sizes = size_leaks(
+        fit,
+        shown,
+        volume,
+        air.pressure_pa,
+        air.temperature_c,
+        air.is_known,
+        air.is_temperature_known,
+        discharge,
+        level,
+    )
     tested = _pressure_tests(recordings, marks, shown, settings)
     return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested)
 
@@ -118,4 +135,5 @@ def _numbers(headers: pl.DataFrame, name: str) -> Floats:
 def _air_of(headers: pl.DataFrame) -> Air:
     kpa, celsius = _numbers(headers, "barometric_kpa"), _numbers(headers, "ambient_c")
     pressure = np.where(np.isfinite(kpa), kpa * 1e3, STANDARD_PRESSURE_PA)
-    return Air(pressure, np.where(np.isfinite(celsius), celsius, STANDARD_TEMPERATURE_C), np.isfinite(kpa))
+    temperature = np.where(np.isfinite(celsius), celsius, STANDARD_TEMPERATURE_C)
+    return Air(pressure, temperature, np.isfinite(kpa), np.isfinite(celsius))

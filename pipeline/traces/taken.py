@@ -27,6 +27,7 @@ class Air:
     pressure_pa: Floats
     temperature_c: Floats
     is_known: Flags
+    is_temperature_known: Flags
 
 
 @dataclass(frozen=True)
