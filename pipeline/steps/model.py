@@ -9,6 +9,7 @@ from pipeline.errors import OurFault, WrongUsage
 from pipeline.estimates import estimate_all
 from pipeline.resources import carried
 from pipeline.settings import Settings
+from pipeline.standards.inspection_rule import again_clause
 from pipeline.standards.trouble_codes import EVAP_CODES
 from pipeline.warehouse.models import load_models, run_checks, run_models
 from pipeline.warehouse.store import Warehouse
@@ -30,18 +31,22 @@ def prepare(warehouse: Warehouse, settings: Settings) -> None:
             ("level", "DOUBLE"),
             ("follow_up_days", "INTEGER"),
             ("cycle_gap_days", "INTEGER"),
+            ("return_again", "VARCHAR"),
+            ("return_again_clause", "VARCHAR"),
         ],
     )
     warehouse.con.execute(
         "insert into core.setting select coalesce(?::date, min(opened_at)::date),"
         " coalesce(?::date, max(opened_at)::date), (select max(inspected_at)::date from core.inspections),"
-        " ?, ?, ? from core.jobs",
+        " ?, ?, ?, ?, ? from core.jobs",
         [
             settings.from_on,
             settings.to_on,
             settings.level,
             settings.follow_up_days,
             settings.cycle_gap_days,
+            settings.rule.return_again,
+            again_clause(settings.rule),
         ],
     )
     _stop_at_an_empty_window(warehouse)

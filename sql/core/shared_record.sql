@@ -9,7 +9,7 @@
 
 select
     station_id,
-    right(regexp_replace(upper(monitor_status_hex), '[^0-9A-F]', '', 'g'), 8) as status,
+    status_bytes as status,
     warmups_since_clear,
     distance_since_clear_km,
     count(*) as n_same,
@@ -17,7 +17,7 @@ select
     min(inspection_id) as first_inspection_id
 from core.inspections
 where
-    monitor_status_hex is not null
+    status_bytes is not null
     and warmups_since_clear is not null
     and distance_since_clear_km is not null
 group by all

@@ -4,9 +4,9 @@
 -- units: dates in UTC
 -- leaves out: nothing; verdict is null where nothing was recorded and the record cannot be judged
 -- why: a cycle ends with a pass or a waiver, or when cycle_gap_days go by without another inspection (contract,
---   "Test cycle"). The recorded result counts; where there is none, the judged one: the rule on the record alone
---   (40 CFR 85.2222), except that a second visit in a row whose monitors are again not complete fails
---   (85.2222(c)(1)). Visits at the same instant are taken in the order of inspection_id.
+--   "Test cycle"). The recorded result counts; where there is none, the judged one: the rule in force on the record
+--   alone (40 CFR 85.2222 by default), except that a return right after a return is what the rule makes of it
+--   (a fail by 85.2222(c)(1)). Visits at the same instant are taken in the order of inspection_id.
 
 with visits as (
     select
@@ -51,10 +51,11 @@ judged as (
                 and previous_result = 'return'
                 and not is_previous_waived
                 and is_within_gap
-                then 'fail'
+                then setting.return_again
             else judged_base
         end as judged_result
     from compared
+    cross join core.setting as setting
 ),
 
 decided as (

@@ -17,7 +17,7 @@ import pytest
 from pipeline.contract.fields import ALL_KINDS, Field
 from pipeline.contract.tables import AUDIT_FILES, QUARANTINE_RECORDS, TRACE_RESULT
 from pipeline.settings import Settings
-from pipeline.steps.admit import MORE_INSPECTION_COLUMNS, judged_inspections
+from pipeline.steps.judge import judge_inspections
 from pipeline.steps.model import model, prepare
 from pipeline.warehouse.store import Warehouse, kind_columns, open_warehouse
 from tests.end_to_end import oracle, oracle_inspections
@@ -45,14 +45,12 @@ def _frame(kind: str, records: list[dict[str, Any]]) -> pl.DataFrame:
 
 def _fill(warehouse: Warehouse, records: Records, settings: Settings) -> None:
     for kind in ("vehicles", "jobs", "traces", "inspections"):
-        more = MORE_INSPECTION_COLUMNS if kind == "inspections" else ()
-        warehouse.create(f"core.{kind}", kind_columns(ALL_KINDS[kind], *more))
+        warehouse.create(f"core.{kind}", kind_columns(ALL_KINDS[kind]))
     for table in (AUDIT_FILES, QUARANTINE_RECORDS, TRACE_RESULT):
         warehouse.create(table.full_name, [(c.name, c.type) for c in table.columns])
-    vehicles, inspections = _frame("vehicles", records.vehicles), _frame("inspections", records.inspections)
-    warehouse.append("core.vehicles", vehicles)
-    warehouse.append("core.jobs", _frame("jobs", records.jobs))
-    warehouse.append("core.inspections", judged_inspections(inspections, vehicles, settings))
+    for kind in ("vehicles", "jobs", "inspections"):
+        warehouse.append(f"core.{kind}", _frame(kind, getattr(records, kind)))
+    judge_inspections(warehouse, settings.rule)
     prepare(warehouse, settings)
     model(warehouse, settings)
 
