@@ -121,7 +121,7 @@ def judge_visit(
         ("too_old", year < rule.first_model_year),
         ("connector", np.isin(plug, ["missing", "tampered", "inoperable"]) & (rule.connector != "ignore")),
         ("dark", (bulb == "dark") & (rule.dark_bulb != "ignore")),
-        ("own_code", own == 1),
+        ("own_code", (own == 1) & bool(rule.codes_that_fail)),
         ("no_lamp", np.isnan(lamp)),
         ("unlit", (lamp == 1) & (lit == 0)),
         ("codes", (lamp == 1) & (codes > 0)),

@@ -89,11 +89,9 @@ def items(report: pl.DataFrame, run: Run) -> Section:
         " (xii) count the first visit"
         " with a verdict, (ii) and (iii) the next verdict, (xix) to (xxiii) the first visit. The"
         " recorded result counts;"
-        " where there is none, the one judged by 40 CFR 85.2207 and 85.2222.",
-        f"Monitors that may be unset: {run.settings['max_not_ready_1996_2000']} for model years 1996 to 2000,"
-        f" {run.settings['max_not_ready_2001_on']} from 2001 on (40 CFR 85.2222(c)(2); settings,"
-        " since programs differ)."
-        " (xxiii) counts any supported monitor, also where the rule lets the vehicle pass.",
+        " where there is none, the one judged by the rule in force.",
+        *run.rule.sentences(),
+        "Item (xxiii) counts any supported monitor, also where the rule lets the vehicle pass.",
         WILSON,
     )
     if report.is_empty():

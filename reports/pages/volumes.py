@@ -11,11 +11,16 @@ from reports.pages.page import Cell, Finding, Grid, Row, Section, grid, number_c
 from reports.pages.readiness import WILSON
 from reports.pages.run import Run
 
-RULE = (
-    "Each inspection is judged by 40 CFR 85.2207 and 85.2222 on what was recorded of it and the visits before it. The"
-    " recorded result counts in every item of the report; where the two differ, the inspection is listed with the"
-    " clause. A record may lack what the station saw, so a difference is a reason to look and no more.",
-)
+
+def _how(run: Run) -> tuple[str, ...]:
+    return (
+        "Each inspection is judged by the rule in force on what was recorded of it and the visits before it. The"
+        " recorded result counts in every item of the report; where the two differ, the inspection is listed with the"
+        " clause. A record may lack what the station saw, so a difference is a reason to look and no more.",
+        *run.rule.sentences(),
+    )
+
+
 NOT_JUDGED = ("Inspections without a recorded result, or with too little recorded to judge them.",)
 
 
@@ -79,7 +84,7 @@ def disagreements(found: pl.DataFrame, run: Run) -> Section:
             "disagreements",
             question,
             ("None differs: every recorded result that can be judged is the one that the rule gives.",),
-            how=RULE,
+            how=_how(run),
             left_out=NOT_JUDGED,
         )
     kinds: dict[tuple[str, str], int] = {}
@@ -96,7 +101,7 @@ def disagreements(found: pl.DataFrame, run: Run) -> Section:
             for (a, b), n in most[:6]
         ),
         grids=(differing(rows),),
-        how=RULE,
+        how=_how(run),
         left_out=NOT_JUDGED,
         wide=True,
     )
