@@ -129,14 +129,15 @@ class Clock:
     """Time steps one after another and print each."""
 
     def __init__(self) -> None:
-        self.total_s = 0.0
+        self.total_s = self.worked_s = 0.0
 
     def __call__(self, name: str, call: Callable[[], Any]) -> Any:
-        start = time.perf_counter()
+        start, worked = time.perf_counter(), time.process_time()
         result = call()
-        seconds = time.perf_counter() - start
+        seconds, worked = time.perf_counter() - start, time.process_time() - worked
         self.total_s += seconds
-        print(f"{name:36} {seconds:8.2f} s   peak {_peak_gib():5.2f} GiB", flush=True)
+        self.worked_s += worked
+        print(f"{name:32} {seconds:8.2f} s {worked:8.2f} core s   peak {_peak_gib():5.2f} GiB", flush=True)
         return result
 
 
@@ -192,7 +193,9 @@ def main(n: int, folder: Path) -> None:
                 )
                 if result.outcome != "holds":
                     print("  ", result.sentence())
-    print(f"{'the inspection part':36} {clock.total_s:8.1f} s   peak {_peak_gib():5.2f} GiB")
+    print(
+        f"{'the inspection part':32} {clock.total_s:8.1f} s {clock.worked_s:8.1f} core s   peak {_peak_gib():5.2f} GiB"
+    )
 
 
 if __name__ == "__main__":
