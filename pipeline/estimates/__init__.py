@@ -6,10 +6,6 @@ one table of the contract, as a plain function on frames.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-import polars as pl
-
 from pipeline.contract.tables import (
     ALARMS,
     COMPONENT_LIFE,
@@ -27,7 +23,7 @@ from pipeline.estimates.alarms import alarms
 from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
 from pipeline.estimates.first_time_fix import first_time_fixes
-from pipeline.estimates.inspection_part import estimate_inspections
+from pipeline.estimates.inspection_part import Frames, Read, ReadParts, estimate_inspections
 from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.leak_size import leak_sizes
 from pipeline.estimates.proof_worth import proof_worth
@@ -55,13 +51,14 @@ __all__ = [
 ]
 
 
-def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dict[str, pl.DataFrame]:
+def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = None) -> Frames:
     """Estimate every mart that rests on a statistic. Reads only.
 
     Parameters
     ----------
     read : gives a table made by `sql/` by its full name, such as "mart.failure_count".
     settings : level and follow-up window.
+    read_parts : gives such a table in parts; with it, `mart.vehicle_due` comes as an iterator of frames.
 
     Returns
     -------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import polars as pl
 
@@ -15,14 +15,18 @@ from pipeline.contract.tables import (
     STATION_LOOK,
     VEHICLE_DUE,
 )
-from pipeline.estimates.after_clear import after_clear
+from pipeline.estimates.after_clear import AfterClear, after_clear
 from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.stations import inspection_station, station_look
 from pipeline.estimates.vehicle_due import vehicles_due
 from pipeline.settings import Settings
 
+Read = Callable[[str], pl.DataFrame]
+ReadParts = Callable[[str], Iterator[pl.DataFrame]]
+Frames = dict[str, pl.DataFrame | Iterator[pl.DataFrame]]
 
-def estimate_inspections(read: Callable[[str], pl.DataFrame], settings: Settings) -> dict[str, pl.DataFrame]:
+
+def estimate_inspections(read: Read, settings: Settings, read_parts: ReadParts | None = None) -> Frames:
     """Estimate every mart on inspections that rests on a statistic; parameters as `estimate_all`. Reads only."""
     level = settings.level
     by_year = read("mart.station_year_count")
@@ -39,5 +43,15 @@ def estimate_inspections(read: Callable[[str], pl.DataFrame], settings: Settings
         READINESS_AFTER_CLEAR.full_name: after.evap,
         MONITOR_AFTER_CLEAR.full_name: after.monitors,
         INSPECTION_STATION.full_name: inspection_station(by_year, look, level),
-        VEHICLE_DUE.full_name: vehicles_due(read("mart.due_state"), arrivals, after, level),
+        VEHICLE_DUE.full_name: _due_in_parts(read_parts, arrivals, after, level)
+        if read_parts
+        else vehicles_due(read("mart.due_state"), arrivals, after, level),
     }
+
+
+def _due_in_parts(
+    read_parts: ReadParts, arrivals: pl.DataFrame, after: AfterClear, level: float
+) -> Iterator[pl.DataFrame]:
+    """Estimate vehicles part by part, each riskiest first: a register may be larger than memory."""
+    for states in read_parts("mart.due_state"):
+        yield vehicles_due(states, arrivals, after, level)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.contract.tables import MARTS
+from pipeline.contract.tables import MARTS, VEHICLE_DUE
 from pipeline.errors import OurFault, WrongUsage
 from pipeline.estimates import estimate_all
 from pipeline.resources import carried
@@ -71,10 +71,30 @@ def _stop_at_an_empty_window(warehouse: Warehouse) -> None:
 def model(warehouse: Warehouse, settings: Settings) -> None:
     """Fill every mart. Replaces each table whole."""
     run_models(warehouse.con, load_models(carried("sql")))
-    estimates = estimate_all(warehouse.table, settings)
+    estimates = estimate_all(warehouse.table, settings, warehouse.parts)
     for table in MARTS:
         made = estimates.get(table.full_name)
         warehouse.write(table, warehouse.table(table.full_name) if made is None else made)
+    rank_vehicles_due(warehouse)
+
+
+#: the order of `pipeline.estimates.vehicle_due`, over all its parts
+RANKED = """
+create or replace table mart.vehicle_due as
+from mart.vehicle_due
+order by
+    len(open_faults) > 0 or is_lamp_on desc nulls last,
+    days_to_due >= 0 nulls last,
+    case when len(open_faults) = 0 and not is_lamp_on then chance_ready end nulls last,
+    due_on nulls last,
+    vehicle_id
+"""
+
+
+def rank_vehicles_due(warehouse: Warehouse) -> None:
+    """Order mart.vehicle_due riskiest first."""
+    warehouse.con.execute(RANKED).fetchall()
+    warehouse.comment(VEHICLE_DUE.full_name, VEHICLE_DUE.grain, VEHICLE_DUE.columns)
 
 
 def check(warehouse: Warehouse) -> list[str]:

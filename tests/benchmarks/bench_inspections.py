@@ -16,11 +16,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import polars as pl
-
 from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.tables import AUDIT_FILES, MARTS, QUARANTINE_RECORDS, TRACE_RESULT, Table
-from pipeline.estimates.inspection_part import estimate_inspections
+from pipeline.estimates.inspection_part import Frames, estimate_inspections
 from pipeline.resources import carried
 from pipeline.settings import Settings
 from pipeline.steps import model
@@ -165,7 +163,7 @@ def _needed(models: list[Model]) -> list[Model]:
     return [m for m in in_reading_order(models) if m.full_name in found]
 
 
-def _write(warehouse: Warehouse, made: dict[str, pl.DataFrame], table: Table) -> None:
+def _write(warehouse: Warehouse, made: Frames, table: Table) -> None:
     frame = made.pop(table.full_name, None)
     warehouse.write(table, warehouse.table(table.full_name) if frame is None else frame)
 
@@ -180,12 +178,13 @@ def main(n: int, folder: Path) -> None:
         model.prepare(warehouse, settings)
         for one in _needed(load_models(carried("sql"))):
             clock(one.full_name, lambda one=one: run_models(warehouse.con, [one]))
-        made = clock("estimates", lambda: estimate_inspections(warehouse.table, settings))
+        made = clock("estimates", lambda: estimate_inspections(warehouse.table, settings, warehouse.parts))
         for table in MARTS:
             if table.full_name in made or table.full_name in WANTED:
                 clock(f"write {table.full_name}", lambda t=table: _write(warehouse, made, t))
             elif not warehouse.has(table.full_name):
                 warehouse.create(table.full_name, [(c.name, c.type) for c in table.columns])
+        clock("rank mart.vehicle_due", lambda: model.rank_vehicles_due(warehouse))
         for check in load_models(carried("sql") / "check"):
             if any("inspection" in r or r in WANTED or "core.visit" in r for r in check.reads):
                 (result,) = clock(
