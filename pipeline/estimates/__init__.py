@@ -96,5 +96,5 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
         PROOF_CURVE.full_name: proof.curves,
         LEAK_SIZE.full_name: leaks.sizes,
         LEAK_SIZE_CURVE.full_name: leaks.curves,
-        **estimate_inspections(read, settings),
+        **estimate_inspections(read, settings, read_parts),
     }
