@@ -16,7 +16,7 @@ with alone as (
         inspected_on as started_on,
         inspected_on as last_on,
         cast(1 as bigint) as n_visits,
-        cast(verdict in ('pass', 'fail') as bigint) as n_verdicts,
+        cast(coalesce(verdict in ('pass', 'fail'), false) as bigint) as n_verdicts,
         model_year,
         vehicle_type,
         is_waived,
