@@ -161,7 +161,7 @@ def test_the_inspection_page_prints_its_tables_open(open_page, full_site):
     assert tables.count() == 5
     assert all(table.is_visible() for table in tables.all())
     assert not page.locator("header nav").is_visible()
-    # a button is not painted again where a table head repeats on the next sheet; its bare words are (seen in Chromium 156)
+    # where a table head repeats on the next sheet, Chromium 156 paints bare words and no button
     drawn = "[...document.querySelectorAll('thead button')].map(b => getComputedStyle(b).display)"
     assert set(page.evaluate(drawn)) == {"contents"}
     assert page.pdf(format="Letter").startswith(b"%PDF")
