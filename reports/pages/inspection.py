@@ -25,7 +25,7 @@ from reports.pages.page import (
 from reports.pages.readiness import WILSON, ready
 from reports.pages.run import Run
 from reports.pages.stations import stations
-from reports.pages.volumes import disagreements, volume
+from reports.pages.volumes import disagreements, tested, volume
 
 #: The items in groups that share what they count, by the rule's own numbers.
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -45,6 +45,10 @@ UNANSWERED: tuple[str, ...] = (
     " are not in these records.",
     "(e) and (f), the biennial report and the plan statement: prose for the program to write.",
     "(a)(2)(vii) to (x) are reserved in the rule.",
+    "Counts (a)(2)(i) to (iv) by test type: the records hold the OBD test, and of the fuel cap test its result alone;"
+    " pressure, purge and tailpipe tests are not in them.",
+    "The rule asks for January to December of one year: the numbers hold every accepted inspection, so a report for one"
+    " year wants a lake with that year's inspections.",
 )
 
 
@@ -52,6 +56,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     """Make the inspection page from the marts on inspections."""
     report = read("mart.inspection_report")
     sections = (
+        tested(read("mart.vehicles_tested")),
         items(report, run),
         ready(read("mart.readiness"), run),
         how_far(read("mart.monitor_after_clear"), run),
@@ -226,5 +231,6 @@ def unanswered(report: pl.DataFrame) -> Section:
         f"Of the {len(asked)} items of (a)(2) that such records can answer,"
         f" {len(asked) - len(lacking)} have at least one test cycle"
         + (f"; without any: {words.listed(lacking)}." if lacking else ".")
+        + " (a)(1), (a)(3) and (a)(4) stand above."
     )
     return Section("unanswered", "What can these records not answer?", (first,), left_out=UNANSWERED)

@@ -24,6 +24,46 @@ def _how(run: Run) -> tuple[str, ...]:
 NOT_JUDGED = ("Inspections without a recorded result, or with too little recorded to judge them.",)
 
 
+def tested(vehicles: pl.DataFrame) -> Section:
+    """Ask how many vehicles were tested; rows of `mart.vehicles_tested`."""
+    question = "How many vehicles were tested?"
+    how = (
+        "Item (a)(1) of 40 CFR 51.366: vehicles tested, by model year and vehicle type. Each vehicle counts once,"
+        " however many test cycles it had; it is tested when at least one visit has a verdict. Vehicles seen without"
+        " any, such as one return alone, stand beside it.",
+    )
+    rows = vehicles.sort("model_year", "vehicle_type").to_dicts()
+    n, n_seen = (sum(r[c] or 0 for r in rows) for c in ("n_vehicles", "n_vehicles_seen"))
+    if not n_seen:
+        return Section("tested", question, ("Not known: no accepted inspection.",), how=how)
+    answer = (
+        f"{words.plural(n, 'vehicle')} tested, of {words.count(n_seen)} seen; {words.plural(len(rows), 'cell')}"
+        " of model year and vehicle type.",
+    )
+    lines = (
+        Row(
+            (
+                Cell("not recorded" if r["model_year"] is None else str(r["model_year"]), r["model_year"]),
+                text_cell(words.label(r["vehicle_type"]) if r["vehicle_type"] else "type not recorded"),
+                *(
+                    number_cell(words.count(r[c]), r[c])
+                    for c in ("n_vehicles", "n_vehicles_seen", "n_initial")
+                ),
+            )
+        )
+        for r in rows
+    )
+    heads = ("Model year", "Vehicle type", "(a)(1) Vehicles tested", "Seen at all", "Initial tests")
+    caption = "Vehicles tested by model year and type"
+    return Section(
+        "tested",
+        question,
+        answer,
+        grids=(grid(caption, heads, lines, "mart.vehicles_tested", n_text_columns=2),),
+        how=how,
+    )
+
+
 def volume(tests: pl.DataFrame, run: Run) -> Section:
     """Ask how many initial tests each station made and failed; rows of `mart.inspection_station`."""
     question = "How many initial tests did each station make, and how many failed?"
