@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -42,6 +42,10 @@ class Beliefs:
     closed_above_sd: Floats
     under_vacuum: Floats
     under_vacuum_sd: Floats
+
+    @property
+    def arrays(self) -> tuple[Floats, ...]:
+        return tuple(getattr(self, field.name) for field in fields(self))
 
 
 def vapor_beliefs(closed: Closed, zero_sd: Floats, is_pressure_test: Flags, temperature_c: Floats) -> Beliefs:

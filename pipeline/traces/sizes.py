@@ -57,13 +57,16 @@ def vapor_space(fuel_tank_l: Floats, fuel_level_pct: Floats) -> VaporSpace:
 class Sizes:
     """Diameters [mm] of each trace's leak, nan without a hold to tell them or without a tank size.
 
-    `working` diameters use the nominal volume where the real one is unknown: they serve the verdict only.
-    `gone_mm` is the hole that lets the vacuum go in the time it took, `gross_low` the least that can; `vent_mm` is the
-    widest vent path that lets it go as slowly after the vent opened; `chance_of_leak` is how likely there is a hole
-    from LEAK_MM on.
+    `leak` and its bounds are Cd A / V [1/m], which needs no volume. `working` diameters use the nominal volume where
+    the real one is unknown: they serve the verdict only. `gone_mm` is the hole that lets the vacuum go in the time it
+    took, `gross_low` the least that can; `vent_mm` is the widest vent path that lets it go as slowly after the vent
+    opened; `chance_of_leak` is how likely there is a hole from LEAK_MM on.
     """
 
     volume: VaporSpace
+    leak: Floats
+    leak_low: Floats
+    leak_high: Floats
     diameter: Floats
     low: Floats
     high: Floats
@@ -105,6 +108,7 @@ def size_leaks(
 
     return Sizes(
         volume,
+        *leak,
         only_known(middle),
         only_known(lower),
         only_known(upper),
