@@ -168,3 +168,16 @@ def test_the_inspection_page_prints_its_tables_open(open_page, full_site):
     page.evaluate("dispatchEvent(new Event('afterprint'))")
     page.emulate_media(media="screen")
     assert not tables.first.is_visible()
+
+
+def test_a_printed_table_names_its_columns_on_every_page(open_page, full_site):
+    """Chromium repeats a table's head on each page, but not the box of a button in it: in print it has none."""
+    page = open_page(full_site / "inspection.html")
+    page.emulate_media(media="print")
+    shown = page.evaluate(
+        "[...document.querySelectorAll('thead')].map(h =>"
+        " [getComputedStyle(h).display, getComputedStyle(h.querySelector('button')).display].join())"
+    )
+    assert set(shown) == {"table-header-group,contents"}
+    rows = page.evaluate("[...document.querySelectorAll('tr')].map(r => getComputedStyle(r).breakInside)")
+    assert set(rows) == {"avoid"}
