@@ -132,14 +132,17 @@ def _compare_with_others(counts: pl.DataFrame) -> pl.DataFrame:
 
 
 def _spread_of_others(n: np.ndarray, usual: np.ndarray) -> np.ndarray:
-    """Variance of the other stations' rates as a share of its square, by moments, for each station left out."""
-    out = np.full(len(n), LEAST_SPREAD)
-    for i in range(len(n)):
-        seen, asked = np.delete(n, i), np.delete(usual, i)
-        if seen.sum() > 0 and asked.sum() > 0:
-            asked = asked * seen.sum() / asked.sum()
-            out[i] = max(LEAST_SPREAD, np.sum((seen - asked) ** 2 - asked) / np.sum(asked**2))
-    return out
+    """Variance of the other stations' rates as a share of its square, by moments, for each station left out.
+
+    With the others' sums S = sum n, A = sum usual and r = S / A:
+    (sum (n - r usual)^2 - S) / (r^2 sum usual^2), each sum that of all stations less the one left out.
+    """
+    seen, asked = n.sum() - n, usual.sum() - usual
+    seen_2, both, asked_2 = (np.sum(a * b) - a * b for a, b in ((n, n), (n, usual), (usual, usual)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        r = seen / asked
+        spread = (seen_2 - 2 * r * both + r**2 * asked_2 - seen) / (r**2 * asked_2)
+    return np.where((seen > 0) & (asked > 0), np.fmax(LEAST_SPREAD, spread), LEAST_SPREAD)
 
 
 def inspection_station(by_year: pl.DataFrame, look: pl.DataFrame, level: float) -> pl.DataFrame:

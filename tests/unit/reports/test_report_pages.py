@@ -159,6 +159,15 @@ def test_the_items_are_those_of_the_rule():
     assert "(xiii) and (xiv)" in UNANSWERED[0]
 
 
+def test_vehicles_tested_are_item_a_1(tables):
+    """40 CFR 51.366(a)(1) and the list of what cannot be answered, which names every other paragraph."""
+    said = section(inspection, tables, "tested")
+    assert said.answer[0].startswith("570 vehicles tested, of 588 seen; 6 cells")
+    missing = " ".join(UNANSWERED)
+    for paragraph in ("(a)(5)", "(b)", "(c)", "(d)", "(e) and (f)", "(vii) to (x)", "January to December"):
+        assert paragraph in missing
+
+
 def test_a_share_is_never_summed_over_model_years(tables):
     """Counts may be added; a share over several rows would be an estimate of our own."""
     said = section(inspection, tables, "items").answer
