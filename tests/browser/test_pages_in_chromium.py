@@ -169,7 +169,7 @@ def test_the_inspection_page_prints_its_tables_open(open_page, full_site):
 
 def test_a_printed_table_names_its_columns_on_every_page(open_page, full_site):
     """Chromium repeats a table's head on each page, but not the box of a button in it: in print it has none."""
-    page = open_page(full_site / "inspection.html")
+    page = open_page(full_site / "inspection.html").page
     page.emulate_media(media="print")
     shown = page.evaluate(
         "[...document.querySelectorAll('thead')].map(h =>"
