@@ -36,6 +36,7 @@ from pipeline.contract.tables_inspection import (
 from pipeline.contract.tables_traces import (
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
+    MODEL_NORM,
     REPAIR_CHECK,
     TRACE_RESULT,
 )
@@ -54,6 +55,7 @@ __all__ = [
     "LEAK_SIZE",
     "LEAK_SIZE_CURVE",
     "MARTS",
+    "MODEL_NORM",
     "MONITOR_AFTER_CLEAR",
     "PROOF_CURVE",
     "PROOF_WORTH",
@@ -73,6 +75,7 @@ __all__ = [
 #: The marts that a run fills, in the order in which they are made.
 MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
+    MODEL_NORM,
     REPAIR_CHECK,
     FAILURE_RATE,
     COMPONENT_LIFE,
