@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import polars as pl
+from threadpoolctl import threadpool_limits
 
 from pipeline.contract.tables import (
     ALARMS,
@@ -60,6 +61,8 @@ __all__ = [
 ]
 
 
+# The matrices are small: threads of the linear algebra would wait for each other longer than they compute.
+@threadpool_limits.wrap(limits=1, user_api="blas")
 def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dict[str, pl.DataFrame]:
     """Estimate every mart that rests on a statistic. Reads only.
 

@@ -223,8 +223,8 @@ def _quadratic_optimum(
     k = int(place[-1])
     # Every observation covers a cell with mass, so its first active cell is never after its last.
     corner = place[cells.first] * k + place[cells.last + 1] - 1
-    corners = np.bincount(corner, cells.weight / covered**2, k * k).reshape(k, k)
-    upper = np.cumsum(np.cumsum(corners, axis=0)[:, ::-1], axis=1)[:, ::-1]
+    corners = np.bincount(corner, cells.weight / covered**2, k * k).astype(float).reshape(k, k)
+    upper: Floats = np.cumsum(np.cumsum(corners, axis=0)[:, ::-1], axis=1)[:, ::-1]
     active_price = price[is_active]
     upper = upper / active_price / active_price[:, None]
     return _non_negative_optimum(upper, 2 * gradient[is_active] - cells.weight.sum())
