@@ -11,6 +11,7 @@ from pipeline.contract.tables import LEAK_SIZE, LEAK_SIZE_CURVE
 from reports import words
 from reports.charts.intervals import draw_intervals
 from reports.charts.leaks import draw_size_curve
+from reports.pages.leak_codes import code_sizes
 from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
 from reports.pages.run import Run
 from reports.pages.verdicts import verdicts
@@ -33,7 +34,12 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     sizes = sizes_with_words(read("mart.leak_size"))
     curve = read("mart.leak_size_curve")
     traces = read("mart.trace_result")
-    sections = (distribution(sizes, curve, run), compare(sizes, run), verdicts(traces))
+    sections = (
+        distribution(sizes, curve, run),
+        compare(sizes, run),
+        code_sizes(sizes, run),
+        verdicts(traces),
+    )
     lead = (
         f"Sizes from pressure recordings. Bounds are {run.level_text} intervals.",
         coefficient_sentence(traces, run),
@@ -164,6 +170,7 @@ NAMED = {
     "median_mm": "median",
     "share_over_0_5_mm": "share over 0.5 mm",
     "share_over_1_0_mm": "share over 1.0 mm",
+    "share_over_nominal": "share at or over the code's size",
 }
 
 

@@ -115,6 +115,25 @@ def test_sizes_before_a_repair_are_told_apart(tables):
     assert f"{r['n_traces']} recordings" in said
 
 
+def test_each_code_that_names_a_size_is_held_against_what_was_measured(tables):
+    found = section(leaks, tables, "codes")
+    small, very_small = found.answer
+    assert small.startswith(
+        "P0442, 1.02 mm and more: most leaks found under it are smaller; 31% (24% to 38%) of"
+    )
+    assert very_small.startswith("P0456, 0.51 mm and more: the recordings do not settle")
+    assert len(found.grids[0].rows) == 2
+
+
+def test_without_a_code_that_names_a_size_the_page_says_so(tables):
+    sizes = tables["mart.leak_size"].filter(pl.col("by") != "trouble_code")
+    assert (
+        section(leaks, tables | {"mart.leak_size": sizes}, "codes")
+        .answer[0]
+        .startswith("Not known: no recording")
+    )
+
+
 def test_verdict_counts_are_the_rows_of_the_table(pages, tables):
     traces = tables["mart.trace_result"]
     rows = pages["leaks.html"].specs["verdicts-spec"]["datasets"]["rows"]
