@@ -56,7 +56,12 @@ COMPONENT_LIFE = Table(
         ),
         count("n_left_out", "failures before the vehicle went into service or after it left"),
         count("n_replaced", "failures inside the window after which the component was replaced"),
-        number("unit_years", "age lived under observation inside the window", "years"),
+        number(
+            "unit_years",
+            "age lived under observation inside the window; not under observation within the follow-up window of a"
+            " repair of the component",
+            "years",
+        ),
         number("weibull_shape", "Weibull shape: below 1 early failures, 1 chance, above 1 wear"),
         number("weibull_shape_low", "its lower bound"),
         number("weibull_shape_high", "its upper bound"),

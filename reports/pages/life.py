@@ -28,7 +28,8 @@ RETURNS = (
 )
 
 WEIBULL = (
-    "Weibull life by maximum likelihood under late entry and survivors, bounds on the logarithmic scale (W. Meeker"
+    "Weibull life by maximum likelihood under late entry and survivors; within the follow-up window of a repair a part"
+    " is not under observation. Bounds on the logarithmic scale (W. Meeker"
     " and L. Escobar, Statistical Methods for Reliability Data, 1998). Wear or early failures are named only where the"
     " bounds of the shape exclude 1 and a likelihood-ratio test agrees; chance where they hold 1 and lie within a"
     " factor of 2; otherwise unclear. B10: age by which a tenth have failed."
@@ -40,10 +41,10 @@ PROBABILITY_PLOT = (
 )
 
 FORECAST = (
-    "Expected: the fitted life, summed over the ages of all units now in service, times failures per failure that is no"
-    " return. The bounds hold the number itself: they carry what is not known of the life and the chance of the"
-    " count. Parts: the smallest number not exceeded with the stated chance, for the share of failures that took a"
-    " new part."
+    "Expected: the fitted life, summed over the ages of all units now in service, times the share of time outside the"
+    " follow-up windows of repairs and times failures per failure that is no return. The bounds hold the number itself:"
+    " they carry what is not known of the life and the chance of the count. Parts: the smallest number not exceeded with"
+    " the stated chance, for the share of failures that took a new part."
 )
 
 

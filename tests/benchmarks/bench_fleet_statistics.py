@@ -2,9 +2,9 @@
 
 Run by hand: `uv run python -m tests.benchmarks.bench_fleet_statistics [VEHICLES]` (default 200,000: a million jobs).
 The core tables are built here, not read from files; then the SQL models, every estimate and every check run as in
-a run. Prints wall and processor seconds per model and per estimate as they end, their sum, and the largest memory of the
-process (the fleet is made in another); asserts nothing. The wall clock lies on a busy machine; processor seconds
-count all cores.
+a run. Prints wall and processor seconds per model and per estimate as they end, their sum, and the largest memory of
+the process (the fleet is made in another); asserts nothing. The wall clock lies on a busy machine; processor
+seconds count all cores.
 """
 
 from __future__ import annotations
