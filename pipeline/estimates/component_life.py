@@ -24,6 +24,8 @@ SAME_DAY = 0.5
 MAX_AGES = 40
 NO_FORECAST = "too little is known of the life for a forecast"
 _GROUP = ("make", "model", "component")
+#: Columns that add up over units that lived alike.
+_TOTALS = ("n_units", "unseen_days")
 
 
 class ComponentLives(NamedTuple):
@@ -65,7 +67,7 @@ def component_lives(
         return ComponentLives(empty_table(COMPONENT_LIFE), empty_table(COMPONENT_LIFE_CURVE))
     groups = _with_pooled(counts.select(*_GROUP, "n_vehicles", "n_failures", "n_replaced"))
     groups = groups.group_by(_GROUP).sum().sort(_GROUP).with_row_index("code")
-    lived = _coded(with_ages(stretches), groups)
+    lived = _coded(with_ages(stretches).drop("born_on", "start_on", "end_on"), groups)
     fit = _fit(lived, groups.height, level)
     frame = pl.concat([groups, _life_columns(lived, fit, groups, level)], how="horizontal")
     frame = _with_forecasts(frame, fit, _coded(in_service, groups), level, service_level)
@@ -93,9 +95,15 @@ def with_ages(stretches: pl.DataFrame) -> pl.DataFrame:
 
 
 def _coded(frame: pl.DataFrame, groups: pl.DataFrame) -> pl.DataFrame:
-    """Give each row the number of its group and repeat it for the group of all models."""
+    """Give each row the number of its group; all models together have rows of their own, one for units alike."""
     numbered = groups.select(*_GROUP, pl.col("code").cast(pl.Int64))
-    return _with_pooled(frame).join(numbered, on=_GROUP, how="inner", maintain_order="left")
+    own = frame.join(numbered, on=_GROUP, how="inner", maintain_order="left").drop("make", "model")
+    totals = [name for name in _TOTALS if name in frame.columns]
+    alike = [name for name in frame.columns if name not in ("make", "model", *totals)]
+    everyone = frame.group_by(alike, maintain_order=True).agg(pl.col(totals).sum())
+    pooled = numbered.filter(pl.col("make") == POOLED, pl.col("model") == POOLED).drop("make", "model")
+    everyone = everyone.join(pooled, on="component", how="inner", maintain_order="left")
+    return pl.concat([own, everyone.select(own.columns)])
 
 
 def _fit(lived: pl.DataFrame, n_groups: int, level: float) -> WeibullLife:
