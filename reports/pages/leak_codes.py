@@ -40,9 +40,10 @@ def code_sizes(sizes: list[dict[str, Any]], run: Run) -> Section:
         (_row(s) for s in named),
         "mart.leak_size",
         limit=len(named),
+        opened=True,
     )
     return Section(
-        "codes", QUESTION, tuple(map(_sentence, named)), grids=(lines,), how=HOW, left_out=LEFT_OUT
+        "codes", QUESTION, tuple(map(_sentence, named)), grids=(lines,), how=HOW, left_out=LEFT_OUT, wide=True
     )
 
 
