@@ -119,7 +119,7 @@ def test_each_code_that_names_a_size_is_held_against_what_was_measured(tables):
     found = section(leaks, tables, "codes")
     small, very_small = found.answer
     assert small.startswith(
-        "P0442, 1.02 mm and more: most leaks found under it are smaller; 31% (24% to 38%) of"
+        "P0442, 1.02 mm and more: most leaks found under it are smaller; 31.0% (24.0% to 38.0%) of"
     )
     assert very_small.startswith("P0456, 0.508 mm and more: the recordings do not settle")
     assert len(found.grids[0].rows) == 2
