@@ -28,7 +28,7 @@ from reports.pages.fleet_rows import (
     top_models,
     with_words,
 )
-from reports.pages.life import lives_with_words, stock, wear
+from reports.pages.life import lives_with_words, wear
 from reports.pages.page import (
     Finding,
     Page,
@@ -41,6 +41,7 @@ from reports.pages.page import (
     text_cell,
 )
 from reports.pages.run import Run
+from reports.pages.stock import stock
 
 FAILURE = (
     "A failure is a repair (an action other than none on a named component) opened inside the window, counted"

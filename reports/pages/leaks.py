@@ -256,9 +256,7 @@ def compare(sizes: list[dict[str, Any]], run: Run) -> Section:
     return Section(
         "compare",
         question,
-        (
-            f"Medians and shares for {words.plural(sum(s['by'] in present for s in sizes), 'group')} of recordings.",
-        ),
+        tuple(extremes([s for s in sizes if s["by"] == by], GROUPINGS[by], run) for by in present),
         choices=(choice("by", "Group by", [(by, GROUPINGS[by]) for by in present]),),
         picture=Picture(
             chart,
@@ -270,6 +268,23 @@ def compare(sizes: list[dict[str, Any]], run: Run) -> Section:
         how=HOW_SIZE,
         left_out=("A recording with several trouble codes counts under each of them.",),
     )
+
+
+def extremes(sizes: list[dict[str, Any]], noun: str, run: Run) -> str:
+    """Name the group with the largest median and the one with the smallest, and say whether they are told apart."""
+    ranked = sorted((s for s in sizes if s["median_mm"] is not None), key=lambda s: -s["median_mm"])
+    first, last = ranked[0], ranked[-1]
+    if first is last:
+        return f"By {noun}: only {median_phrase(first)} has a median ({run.level_text} interval)."
+    lowest, highest = first["median_low_mm"], last["median_high_mm"]
+    apart = None not in (lowest, highest) and lowest > highest
+    told = "their intervals lie apart" if apart else "their intervals overlap"
+    return f"By {noun}: largest {median_phrase(first)}, smallest {median_phrase(last)}; {told}."
+
+
+def median_phrase(s: dict[str, Any]) -> str:
+    bounds = words.interval(s["median_low_mm"], s["median_high_mm"])
+    return f"{s['name']}, {words.number(s['median_mm'])} mm ({bounds}; {words.plural(s['n_traces'], 'recording')})"
 
 
 def median_dots(sizes: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -312,6 +312,30 @@ def test_the_forecast_names_what_most_is_needed_of(tables):
         f"{words.label(top['component'])} ({words.number(top['failures_next_365_days'])}" in found.answer[0]
     )
     assert f"{low} to {high})" in found.answer[0]
+    assert f"{top['parts_for_365_days']} for {words.label(top['component'])}" in found.answer[1]
+
+
+def test_the_forecast_is_drawn_for_both_times(pages, tables):
+    rows = pages["fleet.html"].specs["stock-spec"]["datasets"]["rows"]
+    lives = tables["mart.component_life"].filter(
+        pl.col("make").eq("*") & pl.col("failures_next_90_days").is_not_null()
+    )
+    for days in (90, 365):
+        drawn = {r["category"]: r["value"] for r in rows if r["days"] == str(days)}
+        expected = zip(lives["component"], lives[f"failures_next_{days}_days"], strict=True)
+        assert drawn == {words.label(part): value for part, value in expected}
+
+
+def test_groups_with_the_largest_and_smallest_leaks_are_named_and_told_apart_by_their_bounds(tables):
+    said = section(leaks, tables, "compare").answer
+    sizes = tables["mart.leak_size"].filter(pl.col("by") == "component").sort("median_mm")
+    small, large = sizes.row(0, named=True), sizes.row(-1, named=True)
+    line = next(text for text in said if text.startswith("By part: "))
+    assert f"largest {words.label(large['group'])}, {words.number(large['median_mm'])} mm" in line
+    assert f"smallest {words.label(small['group'])}, {words.number(small['median_mm'])} mm" in line
+    assert line.endswith(
+        "lie apart." if large["median_low_mm"] > small["median_high_mm"] else "intervals overlap."
+    )
 
 
 def test_a_chart_that_signals_is_named_with_its_first_month_and_what_was_paid(tables):
