@@ -14,9 +14,9 @@ HORIZONS = (365, 90)
 
 FORECAST = (
     "Expected: the fitted life, summed over the ages of all units now in service, times the share of time outside the"
-    " follow-up windows of repairs and times failures per failure that is no return. The bounds hold the number itself:"
-    " they carry what is not known of the life and the chance of the count. Parts: the smallest number not exceeded with"
-    " the stated chance, for the share of failures that took a new part."
+    " follow-up windows of repairs and times failures per failure that is no return. The bounds hold the number"
+    " itself: they carry what is not known of the life and the chance of the count. Parts: the smallest number not"
+    " exceeded with the stated chance, for the share of failures that took a new part."
 )
 
 

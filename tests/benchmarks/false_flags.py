@@ -1,7 +1,7 @@
 """How often a fleet in which nothing is special raises a flag, from jobs to tables, over many fleets.
 
 Run by hand: `uv run python -m tests.benchmarks.false_flags [FLEETS] [VEHICLES] [SHARE]` (default 100 fleets of 4,000
-vehicles; a repair holds with a chance of SHARE, 0.9, at every shop). Prints the share of fleets with any flag, by table,
+vehicles; a repair holds with a chance of SHARE, 0.9, at every shop). Prints the share of fleets with a flag, by table,
 and for the failure rates also what it would be without the comebacks among the failures; asserts nothing.
 """
 
@@ -37,7 +37,7 @@ def needed_models() -> list[Model]:
     """The models that the flags rest on, and theirs in turn."""
     every = {model.full_name: model for model in load_models(carried("sql"))}
     kept: set[str] = set()
-    todo = [name for name in NEEDED]
+    todo = list(NEEDED)
     while todo:
         name = todo.pop()
         if name in every and name not in kept:
