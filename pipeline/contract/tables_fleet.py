@@ -31,6 +31,14 @@ FAILURE_RATE = Table(
         number("p_value", "exact conditional binomial test of that ratio, two-sided"),
         number("q_value", "Benjamini-Hochberg over every model and component tested"),
         flag("is_recurring", "q_value < 0.05 and rate_ratio > 1"),
+        number(
+            "q_value_without_comebacks",
+            "the same of failures that are no comeback: they alone scatter as the test supposes",
+        ),
+        flag(
+            "is_recurring_without_comebacks",
+            "q_value_without_comebacks < 0.05 and the ratio of those rates > 1",
+        ),
         count("n_failures_km", "failures of those vehicles between their two readings"),
         number("rate_per_million_km", "failures per million km, over vehicles whose distance is known"),
         number("low_per_million_km", "its exact lower bound"),

@@ -114,6 +114,19 @@ def test_a_ratio_without_failures_elsewhere_is_null_and_the_model_is_still_recur
     assert row(got, "B", "canister")["rate_ratio"] == 0.0
 
 
+def test_a_model_whose_repairs_come_back_does_not_stand_out_without_them() -> None:
+    """30 failures where 15 were to be expected, 16 of them comebacks: the parts fail no more often than elsewhere."""
+    frame = counts(("A", "canister", 30, 1000), ("B", "canister", 60, 4000), ("C", "canister", 60, 4000))
+    frame = frame.with_columns(n_comebacks=pl.when(pl.col("model") == "A").then(16).otherwise(0))
+    got = row(failure_rates(frame, 0.95), "A", "canister")
+    assert got["is_recurring"] is True
+    assert got["is_recurring_without_comebacks"] is False
+    p = stats.binomtest(14, 14 + 120, 1 / 9).pvalue
+    rest = stats.binomtest(60, 60 + 74, 4 / 9).pvalue
+    q = stats.false_discovery_control([p, rest, rest])[0]
+    assert got["q_value_without_comebacks"] == pytest.approx(q, rel=1e-9)
+
+
 def test_a_single_model_is_not_compared() -> None:
     got = row(failure_rates(counts(("A", "canister", 20, 1000)), 0.95), "A", "canister")
     assert (got["rate_ratio"], got["p_value"], got["q_value"], got["is_recurring"]) == (
