@@ -15,11 +15,25 @@ TRACE_RESULT = Table(
         text("vehicle_id", "vehicle"),
         text("stage", "before_repair, after_repair or routine"),
         text("verdict", "what the recording proves"),
+        number("confidence", "probability of the verdict among all stories compared; null where not judged"),
+        text("second_verdict", "second likeliest story"),
+        number("second_confidence", "its probability"),
         number("leak_diameter_mm", "effective diameter of the sharp-edged orifice with the same flow", "mm"),
         number("leak_diameter_low_mm", "lower bound of the diameter", "mm"),
         number("leak_diameter_high_mm", "upper bound of the diameter", "mm"),
         text(
             "leak_censoring", "none; left: smaller than the upper bound; right: larger than the lower bound"
+        ),
+        number(
+            "equilibrium_diameter_mm",
+            "hole of a gross leak at which the purge flow usual for the model gives the vacuum that was reached",
+            "mm",
+        ),
+        number("equilibrium_diameter_low_mm", "its lower bound", "mm"),
+        number("equilibrium_diameter_high_mm", "its upper bound", "mm"),
+        text(
+            "pressure_test",
+            "a hold under applied pressure by the published criterion: pass, fail, invalid or no_verdict",
         ),
         number("vapor_volume_l", "vapor space the pressure was held in", "l"),
         number("vapor_rise_pa_s", "pressure rise with vent and purge shut, before any draw", "Pa/s"),
@@ -31,8 +45,49 @@ TRACE_RESULT = Table(
         number("quality", "how much of what a judgement needs the recording holds, 0 to 1"),
         text("evidence", "what a technician would say, with the numbers"),
         Column("suspects", "VARCHAR[]", "components to look at, likeliest first"),
-        number("discharge_coefficient", "discharge coefficient that the diameter rests on"),
+        number(
+            "discharge_coefficient",
+            "discharge coefficient that the diameter rests on, at high Reynolds number",
+        ),
+        number(
+            "discharge_at_hold", "the same at the hold's mean pressure: it falls with the Reynolds number"
+        ),
+        number(
+            "leak_area_per_volume_mm2_m3",
+            "leak area over gas volume, which needs no tank size; of leaks and tight systems",
+            "mm2/m3",
+        ),
+        number("leak_area_per_volume_low_mm2_m3", "its lower bound", "mm2/m3"),
+        number("leak_area_per_volume_high_mm2_m3", "its upper bound", "mm2/m3"),
         count("n_samples", "accepted samples"),
+    ),
+)
+
+MODEL_NORM = Table(
+    "mart",
+    "model_norm",
+    ("make", "model"),
+    "one model: what its recordings have in common, as the reference for each of them",
+    (
+        text("make", "make"),
+        text("model", "model"),
+        number("volts_per_pa", "slope of the sensor's output over pressure (median)", "V/Pa"),
+        number("volts_per_pa_spread", "its spread from recording to recording (standard deviation)", "V/Pa"),
+        count("volts_per_pa_n", "recordings behind it"),
+        number("rest_v", "sensor output with the vent open (median)", "V"),
+        number("rest_v_spread", "its spread", "V"),
+        count("rest_v_n", "recordings behind it"),
+        number("rest_pa", "pressure with the vent open (median)", "Pa"),
+        number("rest_pa_spread", "its spread", "Pa"),
+        count("rest_pa_n", "recordings behind it"),
+        number("vapor_rise_pa_s", "pressure rise shut, before any draw (median)", "Pa/s"),
+        number("vapor_rise_pa_s_spread", "its spread", "Pa/s"),
+        count("vapor_rise_pa_s_n", "recordings behind it"),
+        number(
+            "purge_flow_l_min", "purge flow at full duty, from draws of systems that hold (median)", "l/min"
+        ),
+        number("purge_flow_l_min_spread", "its spread", "l/min"),
+        count("purge_flow_l_min_n", "recordings behind it"),
     ),
 )
 

@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 from math import isfinite
 from typing import Any
 
-from pipeline.traces.verdict import CLOSED_FALLS_PA, FALLS_PA_S, REASONS
+from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
+from pipeline.traces.verdict import REASONS
 
 #: Conventional inch of water (NIST SP 811, appendix B.8): technicians read gauges in it.
 _INCH_OF_WATER_PA = 249.0889
@@ -25,7 +26,20 @@ def say(row: Reading) -> str:
     row : the result's columns, the readings of `shows.Shown`, and of `volts.VoltStory` and `hold_fit.HoldFit`
         those that the sentences name.
     """
-    return _SENTENCES[row["verdict"]](row)
+    return _SENTENCES[row["verdict"]](row) + _by_criterion(row)
+
+
+#: By the published criterion of the integrity test (standards/pressure_test.py).
+_TESTED = {
+    "pass": " By the criterion of 14 inches of water held for 2 minutes it passes.",
+    "fail": " By the criterion of 14 inches of water held for 2 minutes it fails.",
+    "invalid": " It did not start at 14 inches of water, so the published criterion says nothing.",
+    "no_verdict": " It still held at the end, short of the 2 minutes that the published criterion asks for.",
+}
+
+
+def _by_criterion(row: Reading) -> str:
+    return _TESTED.get(row["pressure_test"], "")
 
 
 def pressure(pa: float) -> str:
@@ -91,6 +105,11 @@ def _leak(row: Reading) -> str:
 def _gross_leak(row: Reading) -> str:
     size = f"; the hole is larger than {row['gross_low']:.1f} mm" if isfinite(row["gross_low"]) else ""
     size += _any_fill(row, row["gross_low"])
+    if isfinite(row["settled"]):
+        size += (
+            f"; by this model's usual purge flow the vacuum settled as through {row['settled']:.1f} mm "
+            f"({row['settled_low']:.1f} to {row['settled_high']:.1f})"
+        )
     return f"{_how_it_went(row)}: a leak too large for a decay, or a vent path that stays open{size}."
 
 
@@ -209,9 +228,32 @@ def _not_judged(row: Reading) -> str:
     text = f"Not judged: {REASONS[row['reason']]}"
     if row["reason"] == "few":
         return f"{text} ({row['n_samples']})."
+    if row["reason"] == "torn":
+        return f"{text}: {_STORY[row['best']]} ({row['confidence']:.0%} likely), or {_STORY[row['second']]}{_ask(row)}."
     if row["reason"] == "cannot_tell" and isfinite(row["working_high"]):
         return f"{text} (a hole up to {row['working_high']:.2f} mm is possible)."
     return text + "."
+
+
+def _ask(row: Reading) -> str:
+    """Say what tells a system that stands open from a purge that does not flow."""
+    if {row["best"], row["second"]} != {"no_vacuum", "gross_leak"}:
+        return ""
+    return "; see that the cap is on and the vent valve shuts, and whether vacuum reaches the purge valve"
+
+
+#: Each story in words, for sentences that weigh two of them.
+_STORY = {
+    "holds": "the system holds",
+    "leak": "a leak",
+    "gross_leak": "a gross leak or an open vent path",
+    "no_vacuum": "no vacuum arrives from the purge",
+    "purge_passes_closed": "the purge passes when shut",
+    "vent_restricted": "the vent path is restricted",
+    "sensor_flat": "the sensor does not respond",
+    "sensor_offset": "the sensor reads off zero",
+    "sensor_disagrees": "volts and pressure disagree",
+}
 
 
 _SENTENCES: dict[str, Callable[[Reading], str]] = {

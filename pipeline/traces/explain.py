@@ -11,8 +11,10 @@ from scipy.special import ndtri
 
 from pipeline.settings import Settings
 from pipeline.traces.evidence import pressure
-from pipeline.traces.measure import Measured, measure, rows_of
+from pipeline.traces.measure import measure
 from pipeline.traces.recordings import gather, phases_of
+from pipeline.traces.rows import rows_of
+from pipeline.traces.taken import Measured
 
 #: What a technician does next, after each verdict (common practice; the procedure in force decides).
 NEXT_STEP = {
@@ -74,9 +76,9 @@ def explain_trace(
     settings, norms : as for `measure.measure_traces`; the same norms give the same verdict as the table's.
     """
     headers = header if isinstance(header, pl.DataFrame) else pl.DataFrame([header], infer_schema_length=None)
-    measured = measure(gather(samples, headers["trace_id"]), headers, settings, norms)
+    recording = gather(samples, headers["trace_id"])
+    measured = measure(recording, headers, settings, norms)
     result = rows_of(measured, settings).row(0, named=True)
-    recording = measured.recordings
     phases = phases_of(recording, 0)
     return TraceExplanation(
         result,
@@ -122,11 +124,19 @@ def _about_the_size(result: dict[str, Any], m: Measured, settings: Settings) -> 
     if result["verdict"] not in ("leak", "holds"):
         return []
     if not m.sizes.volume.is_tank_known[0]:
+        per_volume, low, high = (result[f"leak_area_per_volume{end}_mm2_m3"] for end in ("", "_low", "_high"))
         return [
-            f"The tank size is not known: leak area over volume is {m.fit.leak[0] * 1e6:.2f} mm² per m³ of gas."
+            f"The tank size is not known: leak area over volume is {per_volume:.2f} mm² per m³ of gas "
+            f"({low:.2f} to {high:.2f} at {settings.level:.0%})."
         ]
     any_fill = "" if m.sizes.volume.is_level_known[0] else ", any fill allowed"
+    rests = f"a vapor volume of {m.sizes.volume.working_l[0]:.0f} l{any_fill}"
+    if result["discharge_at_hold"] is None:
+        return [
+            f"The size rests on {rests} and on the time in which the vacuum went: there was too little to fit."
+        ]
     return [
-        f"The size rests on a vapor volume of {m.sizes.volume.working_l[0]:.0f} l{any_fill}, a discharge coefficient "
-        f"of {settings.discharge_coefficient:.2f}, and a fit that leaves {m.fit.residual[0]:.1f} Pa of scatter."
+        f"The size rests on {rests}, a discharge coefficient of {settings.discharge_coefficient:.2f} at high Reynolds "
+        f"number ({result['discharge_at_hold']:.3f} in this hold), and a fit that leaves {m.fit.residual[0]:.1f} Pa of "
+        "scatter."
     ]

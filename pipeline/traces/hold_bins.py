@@ -16,9 +16,9 @@ N_BINS = 32
 #: Time constants of heat between gas and walls that are tried [s].
 WARMING_S = (2.0, 4.0, 8.0, 16.0)
 #: Valves answer a command within this time [s]; the hold is read from then on.
-_LATENCY_S = 0.5
+LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
-_LEFT_AT_END = 0.06
+_LEFT_AT_END = 0.03
 #: The draw's steps are gathered over so long [s] before their heat is let fade: a tenth of the shortest time constant.
 _GATHERED_S = 0.2
 
@@ -112,7 +112,7 @@ def _window(
     t: Floats, smooth: Floats, marks: Landmarks, parts: Parts, zero: float, start_above: float
 ) -> tuple[int, int]:
     """Return the rows of the hold that are fitted: after the valves' answer, until hardly any vacuum is left."""
-    latency = 0.0 if marks.is_pressure_test > 0 else _LATENCY_S
+    latency = 0.0 if marks.is_pressure_test > 0 else LATENCY_S
     a = row_from(t, parts.hold[0], parts.hold[1], marks.hold_start + latency)
     b = row_after(t, a, parts.hold[1], marks.hold_end)
     limit = _LEFT_AT_END * abs(start_above)

@@ -1,14 +1,15 @@
-"""Fit leak and vapor to every hold at once.
+"""Fit leak and vapor to every hold.
 
 The pressure q above the vented level of a rigid volume V follows from the gas that comes in, m, and from how much
 it is colder than the walls, D (as a pressure), k being the ratio of specific heats:
     m' = a F(q) + r - b q,   D' = -c (k-1) m' - D/tau,   q = q0 + m - (D - D0).
-a = Cd A / V [1/m] is the leak (F: `physics.orifice.leak_speed`), r [Pa/s] the vapor that comes without vacuum, b [1/s]
-what vacuum adds to it. D0 is what the draw left, computed from its pressures; c, 1 for a perfectly mixed gas, says how
-much of the heat exchange is really seen. Integrated once this is linear in q0, r, a, b and nearly so in c; the
-integrals are taken along the fitted curve itself, so that where it settles it solves the equations. A few time
-constants tau are tried, and from the best of them on tau is fitted too. Each unknown but q0 and the leak has a stated
-belief (normal, mean and standard deviation), for a hold alone cannot tell a small leak from vapor.
+a = Cd A / V [1/m] is the leak (F: `physics.orifice.leak_speed`, lowered as the discharge coefficient falls with the
+Reynolds number), r [Pa/s] the vapor that comes without vacuum, b [1/s] what vacuum adds to it. D0 is what the draw
+left, computed from its pressures; c, 1 for a perfectly mixed gas, says how much of the heat exchange is really seen.
+Integrated once this is linear in q0, r, a, b and nearly so in c; the integrals are taken along the fitted curve
+itself, so that where it settles it solves the equations. A few time constants tau are tried, and from the best of them
+on tau is fitted too. Each unknown but q0 and the leak has a stated belief (normal, mean and standard deviation), for a
+hold alone cannot tell a small leak from vapor.
 
 Source of the energy balance: any text on filling and emptying of vessels (first law for an open system).
 """
@@ -16,40 +17,64 @@ Source of the energy balance: any text on filling and emptying of vessels (first
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from pipeline.physics.orifice import HEAT_RATIO_AIR, leak_speed
+from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, air_viscosity
 from pipeline.traces.beliefs import Beliefs
-from pipeline.traces.compiled import Floats
-from pipeline.traces.hold_bins import WARMING_S, HoldBins
+from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S, HoldBins
+from pipeline.traces.hold_clock import mend_clock
+from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
+from pipeline.traces.hold_solve import (
+    HEAT,
+    LEAK,
+    LEVEL,
+    LOG_TAU,
+    N_UNKNOWN,
+    UNDER,
+    VAPOR,
+    distance,
+    noise_of,
+    normal_equations,
+    solve,
+    spread_of,
+)
 from pipeline.traces.view import Sensor
 
-#: Share of the heat exchange that is seen: 1 in a well stirred gas, less where the cold stays near the outlet or much
-#: of the gas is vapor; between 0 and 1 anything is possible.
-_HEAT_SHARE, _HEAT_SHARE_SD = 0.55, 0.3
 #: Logarithm of the time constant tau of heat between gas and walls [s].
-_LOG_TAU, _LOG_TAU_SD = np.log(6.0), 0.6
-_LOG_TAU_RANGE = (np.log(1.0), np.log(40.0))
+_LOG_TAUS = tuple(np.log(WARMING_S).tolist())
+_LOG_TAU_LEAST, _LOG_TAU_MOST = 0.0, float(np.log(40.0))
 _TAU_STEP = 0.1
 _COARSE_ROUNDS, _FINE_ROUNDS = 3, 4
-_LEVEL, _VAPOR, _LEAK, _UNDER, _HEAT, _TAU = range(6)
-_N_UNKNOWN = 6
+#: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
+#: the normal law gives it.
+_HERMITE = float(np.sqrt(3.0))
+_MOST_GAIN = 3.0
 #: Order of magnitude of a [1/m] (1 mm in 50 l): it scales the equations and bounds nothing.
 _LEAK_SCALE = 1e-5
 _MIN_BINS = 3
-#: Error of a bin mean that averaging does not take away: quantization of a slow ramp, pressure of the day [Pa].
+#: Error of a bin mean that averaging does not take away, beside rounding: pressure of the day, valves [Pa].
 _BIN_FLOOR_PA = 0.4
-_STEP_SHARE = 0.15
+#: Sensors and valves answer within this time constant [s] (common practice: 0.05 to 0.5): where the draw turns into the
+#: hold the recorded pressure is off by the turn of its slope times this, fading.
+_LATE_S = 0.25
+#: Scatter about the curve in standard deviations of a reading up to which nothing is amiss: neighbors scatter alike.
+_USUAL_SCATTER = 3.0
+#: Variance of a sample that the first round starts from [Pa2].
+_FIRST_NOISE2 = 25.0
+_WEAK_SD = 1e4
 
 
 @dataclass(frozen=True)
 class HoldFit:
     """Fit of each hold; nan where there was too little to fit.
 
-    leak : Cd A / V [1/m], not below 0; `leak_mean` and `leak_sd` are those of the fit, which may go below;
-        `leak_low` and `leak_high` its bounds at the stated level, given that it is not below 0.
+    leak : Cd A / V [1/m] with Cd at high Reynolds number, not below 0; `leak_mean` and `leak_sd` are those of the fit,
+        which may go below; `leak_low` and `leak_high` its bounds at the stated level, given that it is not below 0.
+    discharge_share : the discharge coefficient at the hold's middle as a share of that at high Reynolds number.
     vapor : vapor rate at the middle of the hold [Pa/s]. residual : scatter of a sample about the curve [Pa].
     curve, curve_sd : fitted pressure above the vented level and its standard deviation at the bins [Pa].
     """
@@ -59,6 +84,7 @@ class HoldFit:
     leak_sd: Floats
     leak_low: Floats
     leak_high: Floats
+    discharge_share: Floats
     vapor: Floats
     residual: Floats
     curve: Floats
@@ -66,13 +92,29 @@ class HoldFit:
     n_bins: Floats
 
 
+class Around(NamedTuple):
+    """What the fit takes as known of each hold: ambient pressure [Pa], R T [J/kg], viscosity [Pa s], gas volume [m3],
+    discharge coefficient at high Reynolds number, variance of a reading [Pa2], and what rounding to the sensor's steps
+    leaves in a mean that does not move [Pa]."""
+
+    air: Any
+    heat: Any
+    viscosity: Any
+    volume: Any
+    discharge: Any
+    noise2: Any
+    rounding: Any
+
+
 def fit_holds(
     bins: HoldBins,
     beliefs: Beliefs,
     barometric_pa: Floats,
     temperature_c: Floats,
+    volume_l: Floats,
     reading: Sensor,
     zero_sd: Floats,
+    discharge: float,
     level: float,
 ) -> HoldFit:
     """Fit every hold and give bounds of the leak at `level`.
@@ -80,40 +122,68 @@ def fit_holds(
     Parameters
     ----------
     bins, beliefs : of the same traces.
-    barometric_pa, temperature_c : ambient state [Pa], [°C], one per trace.
+    barometric_pa, temperature_c, volume_l : ambient state [Pa], [°C] and gas volume [l], one per trace.
     reading : noise and step of the sensor: the scatter about the curve is never taken to be less.
     zero_sd : how well the vented level is known [Pa].
+    discharge : coefficient at high Reynolds number.
     level : of the bounds, 0 to 1.
     """
-    air = barometric_pa[:, None], temperature_c[:, None]
-    coarse = [
-        _fit(bins, beliefs, air, reading, np.full(len(zero_sd), np.log(tau)), False) for tau in WARMING_S
-    ]
-    best = np.argmin([f.cost for f in coarse], axis=0)
-    fit = _fit(bins, beliefs, air, reading, np.log(WARMING_S)[best], True)
-    leak = fit.mean[:, _LEAK] * _LEAK_SCALE
-    variance = fit.cov[:, _LEAK, _LEAK] * _LEAK_SCALE**2
-    usable = (bins.n > 0).sum(axis=1) >= _MIN_BINS
-    middle = np.abs((bins.n * bins.pressure).sum(axis=1) / np.maximum(bins.n.sum(axis=1), 1))
-    # A wrong zero shifts every level: F goes with the root of it.
-    sd = np.sqrt(variance + (0.5 * leak * zero_sd / np.maximum(middle, 1.0)) ** 2)
-    low, high = _bounds_above_zero(leak, sd, level)
-
-    def where(value: Floats) -> Floats:
-        return np.where(usable, value, np.nan)
-
+    n = len(zero_sd)
+    around = Around(
+        barometric_pa,
+        GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K),
+        air_viscosity(temperature_c),
+        volume_l * 1e-3,
+        np.full(n, discharge),
+        np.nan_to_num(reading.sd, nan=1.0) ** 2,
+        _rounding(np.nan_to_num(reading.step), np.nan_to_num(reading.noise)),
+    )
+    curve, curve_sd = np.zeros((n, N_BINS)), np.zeros((n, N_BINS))
+    found = np.full((n, len(Found._fields)), np.nan)
+    given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
+    _fit_all(bins.t, bins.pressure, bins.n, bins.cooling, given, around, found, curve, curve_sd)
+    fit = Found(*found.T)
+    sd = np.hypot(fit.leak_sd, fit.leak * _share_not_modeled(fit, bins, reading, zero_sd))
+    low, high = _bounds_above_zero(fit.leak, sd, level)
     return HoldFit(
-        leak=where(np.maximum(leak, 0)),
-        leak_mean=where(leak),
-        leak_sd=where(sd),
-        leak_low=where(low),
-        leak_high=where(high),
-        vapor=where(fit.mean[:, _VAPOR] + fit.mean[:, _UNDER] * middle),
-        residual=where(fit.residual),
-        curve=fit.curve,
-        curve_sd=fit.curve_sd,
+        leak=np.maximum(fit.leak, 0),
+        leak_mean=fit.leak,
+        leak_sd=sd,
+        leak_low=low,
+        leak_high=high,
+        discharge_share=fit.discharge_share,
+        vapor=fit.vapor + fit.under * fit.middle,
+        residual=fit.residual,
+        curve=curve,
+        curve_sd=curve_sd,
         n_bins=(bins.n > 0).sum(axis=1),
     )
+
+
+def _share_not_modeled(fit: Found, bins: HoldBins, reading: Sensor, zero_sd: Floats) -> Floats:
+    """Return the standard deviation of the leak, as a share of it, that the bins' scatter about the curve cannot tell.
+
+    A wrong zero shifts every level, and F goes with the root of it; late valves and sensors matter in a short hold;
+    a gap that may be a leap of the clock is as much time in doubt; where the curve lies farther off than readings
+    scatter, something happened that is not in the equations.
+    """
+    beyond = np.sqrt(np.maximum(fit.residual**2 - (_USUAL_SCATTER * reading.sd) ** 2, 0))
+    off = beyond / np.maximum(_moved(bins), 1.0)
+    by_zero = 0.5 * zero_sd / np.maximum(fit.middle, 1.0)
+    late = _LATE_S / np.maximum(bins.window_s, _LATE_S)
+    return np.sqrt(by_zero**2 + late**2 + fit.doubt**2 + off**2)
+
+
+def _moved(bins: HoldBins) -> Floats:
+    """Return how far the pressure moved in the hold [Pa]."""
+    filled = bins.n > 0
+    highest = np.where(filled, bins.pressure, -np.inf).max(axis=1)
+    return np.where(filled.any(axis=1), highest - np.where(filled, bins.pressure, np.inf).min(axis=1), 0.0)
+
+
+def _rounding(step: Floats, noise: Floats) -> Floats:
+    """Return the error [Pa] that steps leave in the mean of readings of one level: noise averages it out."""
+    return step / np.sqrt(12.0) / np.sqrt(1 + (3 * noise / np.maximum(step, 1e-9)) ** 2)
 
 
 def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, Floats]:
@@ -125,185 +195,305 @@ def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, 
     return np.maximum(low, 0), np.maximum(high, 0)
 
 
-@dataclass(frozen=True)
-class _OneFit:
-    """Unknowns, their covariance, how badly they fit, and curve, its standard deviation and a sample's residual."""
+class Found(NamedTuple):
+    """What a fit found: leak and its standard deviation [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a
+    sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, and the share of the
+    hold's time about which its clock and its pressure may disagree."""
 
-    mean: Floats
-    cov: Floats
-    cost: Floats
-    curve: Floats
-    curve_sd: Floats
-    residual: Floats
-
-
-def _fit(
-    bins: HoldBins,
-    beliefs: Beliefs,
-    air: tuple[Floats, Floats],
-    reading: Sensor,
-    log_tau: Floats,
-    is_tau_free: bool,
-) -> _OneFit:
-    """Fit all holds from the given time constants on, which stay as they are unless `is_tau_free`."""
-    t = np.nan_to_num(bins.t)
-    curve = _first_guess(bins)
-    mean = np.zeros((len(t), _N_UNKNOWN))
-    mean[:, _TAU] = log_tau
-    noise2 = np.full(len(t), 25.0)
-    floor2 = (_BIN_FLOOR_PA**2 + (_STEP_SHARE * reading.step) ** 2)[:, None]
-    for _ in range(_FINE_ROUNDS if is_tau_free else _COARSE_ROUNDS):
-        gas = _gas_columns(t, curve, air)
-        design, model = _linearize(bins, t, gas, mean, is_tau_free)
-        target = bins.pressure - model + (design @ mean[:, :, None])[:, :, 0]
-        weight = np.where(bins.n > 0, 1 / (noise2[:, None] / np.maximum(bins.n, 1) + floor2), 0)
-        old, prior = mean, _prior(beliefs, air, mean)
-        mean, cov = _solve(design, target, weight, *prior)
-        if not is_tau_free:
-            mean[:, _TAU] = log_tau
-        curve = model + (design @ (mean - old)[:, :, None])[:, :, 0]
-        mean[:, _HEAT] = np.clip(mean[:, _HEAT], 0, 1.3)
-        mean[:, _TAU] = np.clip(mean[:, _TAU], *_LOG_TAU_RANGE)
-        noise2 = np.maximum(_noise_of(bins, bins.pressure - curve), reading.sd**2)
-    spread = np.sqrt(np.maximum(((design @ cov) * design).sum(axis=2), 0))
-    cost = (bins.n > 0).sum(axis=1) * np.log(noise2) + _distance(mean, *prior)
-    return _OneFit(mean, cov, cost, curve, spread, np.sqrt(noise2))
+    leak: Any
+    leak_sd: Any
+    vapor: Any
+    under: Any
+    residual: Any
+    middle: Any
+    discharge_share: Any
+    doubt: Any
 
 
-def _linearize(
-    bins: HoldBins, t: Floats, gas: Floats, mean: Floats, is_tau_free: bool
-) -> tuple[Floats, Floats]:
-    """Return the model's slopes in its unknowns (traces x bins x unknowns) and its value, at `mean`."""
-    inflow, share = mean[:, _VAPOR : _UNDER + 1, None], mean[:, _HEAT, None]
-    felt, warmth = _heat(bins, t, gas, inflow, mean[:, _TAU])
-    slopes = [np.ones_like(t)[:, :, None], gas + share[:, :, None] * felt, warmth[:, :, None]]
-    by_tau = np.zeros_like(t)
-    if is_tau_free:
-        by_tau = share * (_heat(bins, t, gas, inflow, mean[:, _TAU] + _TAU_STEP)[1] - warmth) / _TAU_STEP
-    slopes.append(by_tau[:, :, None])
-    model = mean[:, _LEVEL, None] + (gas @ inflow)[:, :, 0] + share * warmth
-    return np.concatenate(slopes, axis=2), model
+class Room(NamedTuple):
+    """Scratch of one fit: t, target, n, pressure, model, curve, weight of each bin; gas, felt; design; heat's fading at
+    two time constants; normal equations, right side, unknowns, beliefs."""
+
+    bins: Floats
+    gas: Floats
+    felt: Floats
+    other: Floats
+    design: Floats
+    fading: Floats
+    normal: Floats
+    precision: Floats
+    vectors: Floats
 
 
-def _heat(bins: HoldBins, t: Floats, gas: Floats, inflow: Floats, log_tau: Floats) -> tuple[Floats, Floats]:
-    """Return what the gas that came in adds by its heat, per unknown, and all heat together, for c = 1."""
-    tau = np.exp(log_tau)[:, None]
-    felt = (HEAT_RATIO_AIR - 1) * _fading(t, gas, tau[:, :, None])
-    left = _between(bins.cooling, log_tau)[:, None] * -np.expm1(-t / tau)
-    return felt, left + (felt @ inflow)[:, :, 0]
-
-
-def _between(cooling: Floats, log_tau: Floats) -> Floats:
-    """Return the cooling at time constants between (or beyond) those that it was computed for."""
-    grid = np.log(WARMING_S)
-    k = np.clip(np.searchsorted(grid, log_tau) - 1, 0, len(grid) - 2)
-    part = (log_tau - grid[k]) / (grid[k + 1] - grid[k])
-    rows = np.arange(len(log_tau))
-    return np.maximum(cooling[rows, k] * (1 - part) + cooling[rows, k + 1] * part, 0)
-
-
-def _gas_columns(t: Floats, curve: Floats, air: tuple[Floats, Floats]) -> Floats:
-    """Return the gas that one unit of r, a and b lets in until each bin: traces x bins x 3."""
-    speed = leak_speed(np.clip(curve, -2e4, 2e4), *air)
-    return np.stack([t, _integral(t, speed) * _LEAK_SCALE, -_integral(t, curve)], axis=2)
-
-
-def _fading(t: Floats, gas: Floats, tau: Floats) -> Floats:
-    """Return int exp(-(t-s)/tau) d(gas): the inflow that the gas still feels as heat."""
-    span = np.diff(t, axis=1, prepend=0.0)[:, :, None]
-    kept = np.exp(-span / tau)
-    came = np.diff(gas, axis=1, prepend=0.0) * np.where(
-        span > 1e-9, -np.expm1(-span / tau) * tau / np.maximum(span, 1e-9), 1
+@compiled
+def _room() -> Room:
+    return Room(
+        np.zeros((7, N_BINS)),
+        np.zeros((N_BINS, 3)),
+        np.zeros((N_BINS, 4)),
+        np.zeros((N_BINS, 4)),
+        np.zeros((N_BINS, N_UNKNOWN)),
+        np.zeros((6, N_BINS)),
+        np.zeros((N_UNKNOWN, N_UNKNOWN)),
+        np.zeros((N_UNKNOWN, N_UNKNOWN)),
+        np.zeros((6, N_UNKNOWN)),
     )
-    out = np.empty_like(gas)
-    out[:, 0] = came[:, 0]
-    for b in range(1, gas.shape[1]):
-        out[:, b] = out[:, b - 1] * kept[:, b] + came[:, b]
-    return out
 
 
-def _prior(beliefs: Beliefs, air: tuple[Floats, Floats], before: Floats) -> tuple[Floats, Floats]:
-    """Return the beliefs as precision times mean, and precision, of the unknowns.
+@compiled
+def _fit_all(
+    t: Floats,
+    pressure: Floats,
+    n: Floats,
+    cooling: Floats,
+    given: Floats,
+    around: Around,
+    found: Floats,
+    curve: Floats,
+    curve_sd: Floats,
+) -> None:
+    room = _room()
+    for k in range(len(t)):
+        m = 0
+        for cell in range(N_BINS):
+            if n[k, cell] > 0:
+                room.bins[0, m], room.bins[2, m], room.bins[3, m] = t[k, cell], n[k, cell], pressure[k, cell]
+                m += 1
+        if m < _MIN_BINS:
+            continue
+        here = Around(
+            around.air[k],
+            around.heat[k],
+            around.viscosity[k],
+            around.volume[k],
+            around.discharge[k],
+            around.noise2[k],
+            around.rounding[k],
+        )
+        doubt = mend_clock(room.bins[0], room.bins[3], m, _scatter(m, here, room.bins[2]), room.bins[1])
+        least, best = np.inf, 0.0
+        for log_tau in _LOG_TAUS:
+            cost = _fit(m, cooling[k], given[k], here, log_tau, False, _COARSE_ROUNDS, room)[0]
+            if cost < least:
+                least, best = cost, log_tau
+        cost, noise2 = _fit(m, cooling[k], given[k], here, best, True, _FINE_ROUNDS, room)
+        _report(m, here, noise2, n[k], room, found[k], curve[k], curve_sd[k])
+        found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
+        _, found[k, 1] = _over_taus(m, cooling[k], given[k], here, cost, room)
+
+
+@compiled
+def _scatter(m: int, here: Around, n: Floats) -> float:
+    """Return the standard deviation of a bin's mean [Pa]."""
+    samples = 0.0
+    for i in range(m):
+        samples += n[i]
+    return np.sqrt(here.noise2 * m / samples + here.rounding**2) + _BIN_FLOOR_PA
+
+
+@compiled
+def _over_taus(
+    m: int, cooling: Floats, given: Floats, here: Around, cost: float, room: Room
+) -> tuple[float, float]:
+    """Return mean and standard deviation of the leak [1/m], the time constant being anything that the fit allows.
+
+    Gauss and Hermite's three points about the fitted one, each weighted anew by how well it fits: the equations are
+    far from linear in the time constant where the hold is short.
+    """
+    middle = room.vectors[0, LOG_TAU]
+    wide = _sd_of_one(LOG_TAU, N_UNKNOWN, room)
+    leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+    total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
+    for side in (-1.0, 1.0):
+        log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
+        worse = _fit(m, cooling, given, here, log_tau, False, _COARSE_ROUNDS, room)[0] - cost
+        off = (log_tau - middle) / wide
+        weight = np.exp(min(0.5 * (off * off - worse), _MOST_GAIN)) / 6
+        leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+        total += weight
+        mean += weight * leak
+        square += weight * (sd * sd + leak * leak)
+    mean /= total
+    return mean * _LEAK_SCALE, np.sqrt(max(square / total - mean * mean, 0.0)) * _LEAK_SCALE
+
+
+@compiled
+def _sd_of_one(unknown: int, n: int, room: Room) -> float:
+    """Return the standard deviation of one unknown, only the first n being free."""
+    for j in range(N_UNKNOWN):
+        room.vectors[5, j] = 1.0 if j == unknown else 0.0
+    return spread_of(room.normal, room.vectors[5], n, room.vectors[4])
+
+
+@compiled
+def _report(
+    m: int, here: Around, noise2: float, n: Floats, room: Room, found: Floats, curve: Floats, curve_sd: Floats
+) -> None:
+    mean, row = room.vectors[0], room.vectors[4]
+    i, total, samples = 0, 0.0, 0.0
+    for cell in range(N_BINS):
+        if n[cell] > 0:
+            curve[cell] = room.bins[5, i]
+            curve_sd[cell] = spread_of(room.normal, room.design[i], N_UNKNOWN, row)
+            total += room.bins[2, i] * room.bins[3, i]
+            samples += room.bins[2, i]
+            i += 1
+    middle = abs(total / samples)
+    found[0] = mean[LEAK] * _LEAK_SCALE
+    found[2], found[3] = mean[VAPOR], mean[UNDER]
+    found[4], found[5] = np.sqrt(noise2), middle
+    found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
+
+
+@compiled
+def _fit(
+    m: int,
+    cooling: Floats,
+    given: Floats,
+    here: Around,
+    log_tau: float,
+    is_tau_free: bool,
+    rounds: int,
+    room: Room,
+) -> tuple[float, float]:
+    """Fit the m bins in `room` from the given time constant on, which stays as it is unless `is_tau_free`.
+
+    Leaves unknowns, curve, design and the normal equations' Cholesky factor in `room`.
+
+    Returns
+    -------
+    How badly it fits (up to a constant), and the variance of a sample [Pa2].
+    """
+    t, target, n, pressure, model, curve, weight = room.bins
+    mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
+    mean[:] = 0.0
+    mean[LOG_TAU] = log_tau
+    _first_guess(t, pressure, m, curve)
+    noise2 = _FIRST_NOISE2
+    if not is_tau_free:
+        fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1], room.fading[2])
+    for _ in range(rounds):
+        let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, room.gas)
+        _linearize(t, m, cooling, mean, is_tau_free, room, model)
+        turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
+        # A mean over readings that move by more than a step is rounded less.
+        steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
+        floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
+        for i in range(m):
+            target[i] = pressure[i] - model[i]
+            for j in range(N_UNKNOWN):
+                target[i] += room.design[i, j] * mean[j]
+            late = turn * _LATE_S * np.exp(-(t[i] + LATENCY_S) / _LATE_S)
+            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + late * late)
+        _believe(given, here, mean, room.precision, pull)
+        old[:] = mean
+        normal_equations(room.design, target, weight, m, room.precision, pull, room.normal, right)
+        solve(room.normal, right, mean)
+        if not is_tau_free:
+            mean[LOG_TAU] = log_tau
+        for i in range(m):
+            curve[i] = model[i]
+            for j in range(N_UNKNOWN):
+                curve[i] += room.design[i, j] * (mean[j] - old[j])
+            target[i] = pressure[i] - curve[i]
+        mean[HEAT] = min(max(mean[HEAT], 0.0), 1.3)
+        mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), _LOG_TAU_MOST)
+        noise2 = max(noise_of(target, n, m), here.noise2)
+    return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
+
+
+@compiled
+def _viscous(leak: float, here: Around) -> float:
+    """Return the pressure at which friction in a hole of this leak matters as inertia does [Pa]."""
+    area = max(leak, 0.0) * _LEAK_SCALE * here.volume / here.discharge
+    return viscous_pa(np.sqrt(4 * area / np.pi) * 1e3, here.air, here.heat, here.viscosity, here.discharge)
+
+
+@compiled
+def _linearize(
+    t: Floats, m: int, cooling: Floats, mean: Floats, is_tau_free: bool, room: Room, model: Floats
+) -> None:
+    """Fill `room.design` with the model's slopes in its unknowns and `model` with its value, at `mean`."""
+    gas, felt, other, design = room.gas, room.felt, room.other, room.design
+    kept, came, faded = room.fading[0], room.fading[1], room.fading[2]
+    inflow = mean[VAPOR : UNDER + 1]
+    if is_tau_free:
+        fade(t, m, np.exp(mean[LOG_TAU]), kept, came, faded)
+    heat_of(gas, m, kept, came, faded, _between(cooling, mean[LOG_TAU]), inflow, felt)
+    if is_tau_free:
+        later = mean[LOG_TAU] + _TAU_STEP
+        fade(t, m, np.exp(later), room.fading[3], room.fading[4], room.fading[5])
+        cold = _between(cooling, later)
+        heat_of(gas, m, room.fading[3], room.fading[4], room.fading[5], cold, inflow, other)
+    share = mean[HEAT]
+    for i in range(m):
+        design[i, LEVEL] = 1.0
+        model[i] = mean[LEVEL] + share * felt[i, 3]
+        for j in range(3):
+            design[i, VAPOR + j] = gas[i, j] + share * felt[i, j]
+            model[i] += gas[i, j] * inflow[j]
+        design[i, HEAT] = felt[i, 3]
+        design[i, LOG_TAU] = share * (other[i, 3] - felt[i, 3]) / _TAU_STEP if is_tau_free else 0.0
+
+
+@compiled
+def _between(cooling: Floats, log_tau: float) -> float:
+    """Return the cooling at a time constant between (or beyond) those that it was computed for."""
+    k = 0
+    while k < len(_LOG_TAUS) - 2 and log_tau > _LOG_TAUS[k + 1]:
+        k += 1
+    part = (log_tau - _LOG_TAUS[k]) / (_LOG_TAUS[k + 1] - _LOG_TAUS[k])
+    return max(cooling[k] * (1 - part) + cooling[k + 1] * part, 0.0)
+
+
+@compiled
+def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pull: Floats) -> None:
+    """Fill the beliefs: precision (lower half) of the unknowns, and precision times mean.
 
     What the closed phase showed is r + a F(q) there, F being negative above zero. Near zero F is steep, so that a
     level known to a few pascals leaves a F(q) uncertain, by more the larger the leak of the round `before`, which also
     says on which side of the usual the vapor lies.
     """
-    n = len(beliefs.usual)
-    mean, sd = np.zeros((n, _N_UNKNOWN)), np.full((n, _N_UNKNOWN), 1e4)
-    is_below = before[:, _VAPOR] < beliefs.usual
-    mean[:, _VAPOR], sd[:, _VAPOR] = (
-        beliefs.usual,
-        np.where(is_below, beliefs.usual_sd_below, beliefs.usual_sd),
-    )
-    mean[:, _UNDER], sd[:, _UNDER] = beliefs.under_vacuum, beliefs.under_vacuum_sd
-    mean[:, _HEAT], sd[:, _HEAT] = _HEAT_SHARE, _HEAT_SHARE_SD
-    mean[:, _TAU], sd[:, _TAU] = _LOG_TAU, _LOG_TAU_SD
-    precision = np.zeros((n, _N_UNKNOWN, _N_UNKNOWN))
-    precision[:, np.arange(_N_UNKNOWN), np.arange(_N_UNKNOWN)] = 1 / sd**2
-    least, most = (
-        leak_speed(
-            np.maximum(beliefs.closed_above + side * beliefs.closed_above_sd, 0), air[0][:, 0], air[1][:, 0]
-        )
-        * _LEAK_SCALE
-        for side in (-2, 2)
-    )
-    closed_sd = np.hypot(beliefs.closed_sd, np.maximum(before[:, _LEAK], 0) * (least - most) / 4)
-    closed = np.zeros((n, _N_UNKNOWN))
-    closed[:, _VAPOR], closed[:, _LEAK] = 1 / closed_sd, (least + most) / 2 / closed_sd
-    precision += closed[:, :, None] * closed[:, None, :]
-    return mean / sd**2 + closed * (beliefs.closed / closed_sd)[:, None], precision
+    usual, usual_sd, below_sd, closed, closed_sd = given[:5]
+    above, above_sd, under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[5:]
+    precision[:, :] = 0.0
+    pull[:] = 0.0
+    _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
+    _believe_one(precision, pull, VAPOR, usual, below_sd if before[VAPOR] < usual else usual_sd)
+    _believe_one(precision, pull, LEAK, 0.0, _WEAK_SD)
+    _believe_one(precision, pull, UNDER, under, under_sd)
+    _believe_one(precision, pull, HEAT, heat, heat_sd)
+    _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
+    viscous = _viscous(before[LEAK], here)
+    low, high = max(above - 2 * above_sd, 0.0), max(above + 2 * above_sd, 0.0)
+    least = leak_speed(low, here.air, here.heat) * discharge_share(low, viscous) * _LEAK_SCALE
+    most = leak_speed(high, here.air, here.heat) * discharge_share(high, viscous) * _LEAK_SCALE
+    sd = np.hypot(closed_sd, max(before[LEAK], 0.0) * (least - most) / 4)
+    by_leak = 0.5 * (least + most)
+    precision[VAPOR, VAPOR] += 1 / sd**2
+    precision[LEAK, VAPOR] += by_leak / sd**2
+    precision[LEAK, LEAK] += by_leak**2 / sd**2
+    pull[VAPOR] += closed / sd**2
+    pull[LEAK] += by_leak * closed / sd**2
 
 
-def _distance(mean: Floats, pull: Floats, precision: Floats) -> Floats:
-    """Return how far the unknowns lie from the beliefs, in squared standard deviations, up to a constant."""
-    return np.einsum("tk,tkl,tl->t", mean, precision, mean) - 2 * (pull * mean).sum(axis=1)
+@compiled
+def _believe_one(precision: Floats, pull: Floats, unknown: int, mean: float, sd: float) -> None:
+    precision[unknown, unknown] = 1 / sd**2
+    pull[unknown] = mean / sd**2
 
 
-def _first_guess(bins: HoldBins) -> Floats:
-    """Run the root of the pressure in a straight line from the first filled bin to the last."""
-    filled = bins.n > 0
-    rows = np.arange(len(filled))
-    last = filled.shape[1] - 1 - np.argmax(filled[:, ::-1], axis=1)
-    start, end = np.nan_to_num(bins.start), bins.pressure[rows, last]
-    t0, t1 = bins.t[:, :1], bins.t[rows, last][:, None]
-    with np.errstate(all="ignore"):
-        share = np.clip(np.nan_to_num((bins.t - t0) / (t1 - t0)), 0, 1)
-    root0 = (np.sign(start) * np.sqrt(np.abs(start)))[:, None]
-    root1 = (np.sign(end) * np.sqrt(np.abs(end)))[:, None]
-    root = root0 + share * (root1 - root0)
-    return np.sign(root) * root**2
+@compiled
+def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
+    """Run the root of the pressure in a straight line from the first bin to the last."""
+    start, end = _root(pressure[0]), _root(pressure[m - 1])
+    span = t[m - 1] - t[0]
+    for i in range(m):
+        share = min(max((t[i] - t[0]) / span, 0.0), 1.0) if span > 0 else 0.0
+        root = start + share * (end - start)
+        curve[i] = root * abs(root)
 
 
-def _integral(t: Floats, value: Floats) -> Floats:
-    """Integrate from the window's start by trapezoids; before the first bin the value is the first one's."""
-    out = np.empty_like(value)
-    out[:, 0] = value[:, 0] * t[:, 0]
-    pieces = 0.5 * (value[:, 1:] + value[:, :-1]) * np.diff(t, axis=1)
-    out[:, 1:] = out[:, :1] + np.cumsum(pieces, axis=1)
-    return out
-
-
-def _solve(
-    design: Floats, y: Floats, weight: Floats, pull: Floats, precision: Floats
-) -> tuple[Floats, Floats]:
-    turned = (design * weight[:, :, None]).transpose(0, 2, 1)
-    normal = turned @ design + precision
-    right = (turned @ y[:, :, None])[:, :, 0] + pull
-    scale = np.sqrt(np.diagonal(normal, axis1=1, axis2=2))
-    cov = (
-        np.linalg.inv(normal / scale[:, :, None] / scale[:, None, :]) / scale[:, :, None] / scale[:, None, :]
-    )
-    return (cov @ right[:, :, None])[:, :, 0], cov
-
-
-def _noise_of(bins: HoldBins, rest: Floats) -> Floats:
-    """Return the variance of a sample that the bins' scatter means, more where neighbors scatter alike."""
-    filled = bins.n > 0
-    free = np.maximum(filled.sum(axis=1) - 3, 1)
-    scaled = np.where(filled, rest * np.sqrt(bins.n), 0)
-    variance = (scaled**2).sum(axis=1) / free
-    with np.errstate(all="ignore"):
-        alike = (scaled[:, 1:] * scaled[:, :-1]).sum(axis=1) / (scaled**2).sum(axis=1)
-    alike = np.clip(np.nan_to_num(alike), 0, 0.85)
-    return np.maximum(variance * (1 + alike) / (1 - alike), 0.01)
+@compiled
+def _root(pressure: float) -> float:
+    return np.sqrt(abs(pressure)) if pressure >= 0 else -np.sqrt(abs(pressure))

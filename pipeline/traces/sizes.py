@@ -26,10 +26,13 @@ WIDEST_MM = 4.0
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0
 NOMINAL_LOG_SD = 0.4
-#: What the model itself may be off by [share of area]: discharge at low flow, gas temperature.
-_MODEL_LOG_SD = 0.02
-#: Barometric pressure that no one recorded: sea level to about 1000 m [share].
+#: What the model itself may be off by [share of area]: gas warmer than the air, two volumes with a line between.
+_MODEL_LOG_SD = 0.04
+#: Barometric pressure that no one recorded: sea level to about 1000 m; temperature: 20 +- 12 °C, by its root [share].
 _UNKNOWN_AIR_LOG_SD = 0.04
+_UNKNOWN_TEMPERATURE_LOG_SD = 0.02
+#: Valves close and sensors follow within about this time [s]: what the commands say is earlier than what is seen.
+_USUAL_DELAY_S = 0.2
 
 
 @dataclass(frozen=True)
@@ -57,13 +60,16 @@ def vapor_space(fuel_tank_l: Floats, fuel_level_pct: Floats) -> VaporSpace:
 class Sizes:
     """Diameters [mm] of each trace's leak, nan without a hold to tell them or without a tank size.
 
-    `working` diameters use the nominal volume where the real one is unknown: they serve the verdict only.
-    `gone_mm` is the hole that lets the vacuum go in the time it took, `gross_low` the least that can; `vent_mm` is the
-    widest vent path that lets it go as slowly after the vent opened; `chance_of_leak` is how likely there is a hole
-    from LEAK_MM on.
+    `leak` and its bounds are Cd A / V [1/m], which needs no volume. `working` diameters use the nominal volume where
+    the real one is unknown: they serve the verdict only. `gone_mm` is the hole that lets the vacuum go in the time it
+    took, `gross_low` the least that can; `vent_mm` is the widest vent path that lets it go as slowly after the vent
+    opened; `chance_of_leak` is how likely there is a hole from LEAK_MM on.
     """
 
     volume: VaporSpace
+    leak: Floats
+    leak_low: Floats
+    leak_high: Floats
     diameter: Floats
     low: Floats
     high: Floats
@@ -83,13 +89,20 @@ def size_leaks(
     barometric_pa: Floats,
     temperature_c: Floats,
     is_air_known: Flags,
+    is_temperature_known: Flags,
     discharge: float,
     level: float,
 ) -> Sizes:
     """Return the diameters that the fitted leaks mean in their volumes."""
     used = volume.working_l
-    air_sd = np.where(is_air_known, 0.0, _UNKNOWN_AIR_LOG_SD)
-    reach = ndtri((1 + level) / 2) * np.sqrt(volume.log_sd**2 + _MODEL_LOG_SD**2 + air_sd**2)
+    reach = ndtri((1 + level) / 2) * np.sqrt(
+        volume.log_sd**2
+        + _MODEL_LOG_SD**2
+        + np.where(is_air_known, 0.0, _UNKNOWN_AIR_LOG_SD) ** 2
+        + np.where(is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
+        # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
+        + np.nan_to_num(1 - fit.discharge_share) ** 2
+    )
     leak = _leaks(fit, shown, barometric_pa, temperature_c)
     low, high = _widen(*leak, reach)
 
@@ -105,6 +118,7 @@ def size_leaks(
 
     return Sizes(
         volume,
+        *leak,
         only_known(middle),
         only_known(lower),
         only_known(upper),
@@ -130,7 +144,7 @@ def _leaks(
     interval = np.nan_to_num(shown.sensor.interval_s)
     slowest, middle, fastest = (
         _leak_that_empties(shown, slack, barometric_pa, temperature_c)
-        for slack in (interval + SETTLING_S, 0.0 * interval, -interval)
+        for slack in (interval, -_USUAL_DELAY_S - interval / 2, -SETTLING_S - interval)
     )
     k = HEAT_RATIO_AIR
     is_fitted = np.isfinite(fit.leak)

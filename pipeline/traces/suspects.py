@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable
+from functools import cache
 
 from pipeline.contract.vocabulary import COMPONENTS
 
@@ -61,29 +61,34 @@ _LEAST_SCORE = 0.1
 OPENINGS = ("vent_valve", "fuel_cap")
 
 
+@cache
 def name_suspects(
-    verdict: str,
-    checks: Iterable[str] | None,
-    trouble_codes: Iterable[str] | None,
-    cleared: Container[str] = (),
+    stories: tuple[tuple[str, float], ...],
+    checks: tuple[str, ...] = (),
+    trouble_codes: tuple[str, ...] = (),
+    cleared: tuple[str, ...] = (),
 ) -> list[str]:
     """Return the components to look at, likeliest first; none where the system holds.
 
     Parameters
     ----------
-    verdict : one of the contract's verdicts. Checks and codes reorder its causes and add none that could not
-        cause it; where nothing was judged they stand alone.
+    stories : the verdict and its probability, and others that compete with it; empty where nothing was judged. Their
+        causes count by their weight. Checks and codes reorder the causes and add none that could not cause any of the
+        stories; where nothing was judged they stand alone.
     checks : `name=pass` or `name=fail`.
     trouble_codes : stored codes.
     cleared : components that the trace itself has shown to be in order.
     """
-    if verdict == "holds":
+    if stories and stories[0][0] == "holds":
         return []
-    causes = [part for part in CAUSES.get(verdict, ()) if part not in cleared]
-    score = {part: 1 / (rank + 1) for rank, part in enumerate(causes)}
+    score: dict[str, float] = {}
+    for story, weight in stories:
+        causes = [part for part in CAUSES.get(story, ()) if part not in cleared]
+        for rank, part in enumerate(causes):
+            score[part] = score.get(part, 0.0) + weight / (rank + 1)
     may_add = not score
-    said = [CHECK_SAYS.get(check, {}) for check in checks or ()]
-    said += [CODE_SAYS.get(code, {}) for code in trouble_codes or ()]
+    said = [CHECK_SAYS.get(check, {}) for check in checks]
+    said += [CODE_SAYS.get(code, {}) for code in trouble_codes]
     for says in said:
         for part, points in says.items():
             if may_add or part in score:

@@ -8,11 +8,14 @@ from pipeline.physics.blow_down import decay_time_s, leak_coefficient, leak_diam
 from pipeline.physics.certification import effective_diameter_in, flow_of_diameter_m3_s
 from pipeline.physics.orifice import (
     air_density,
+    air_viscosity,
+    discharge_at,
     hole_area_m2,
     hole_diameter_mm,
     leak_speed,
     mass_flow_incompressible,
     mass_flow_isentropic,
+    nozzle_series,
 )
 from pipeline.physics.vapor import warming_rise_pa
 
@@ -126,3 +129,38 @@ def test_leak_speed_tends_to_the_textbook_orifice_at_small_pressure():
     assert leak_speed(-1.0, 101_325, 25.0) == pytest.approx(101_325 * np.sqrt(2 / density), rel=1e-4)
     assert leak_speed(1.0, 101_325, 25.0) == pytest.approx(-101_325 * np.sqrt(2 / density), rel=1e-4)
     assert leak_speed(0.0, 101_325, 25.0) == 0
+
+
+def test_viscosity_of_air_is_that_of_the_standard_atmosphere():
+    """US Standard Atmosphere 1976 at sea level, 15 °C: 1.7894e-5 Pa s to five digits; 20 °C by its constants."""
+    assert_allclose(air_viscosity([15.0, 20.0]), [1.7894e-5, 1.813406e-5], rtol=3e-5)
+
+
+def test_reynolds_number_of_a_half_millimeter_hole_lowers_its_discharge_by_half_a_percent():
+    """0.508 mm at 2500 Pa: Re 2192 (fluids.Reynolds, 1.234307 kg/m3, 1.820568e-5 Pa s, 63.646 m/s)."""
+    cd = discharge_at(0.508, 2500.0, 1.234307, 1.820568e-5, 0.61)
+    s = 6 * np.pi * 0.61 / 2192.02
+    assert_allclose(cd, 0.61 * (np.sqrt(1 + s**2) - s), rtol=1e-6)
+
+
+def test_a_creeping_flow_is_sampsons():
+    """Q = drop d^3 / (24 mu), R. A. Sampson (1891), from memory: a hole of 0.01 mm at 0.01 Pa (Re 0.008)."""
+    d, drop, rho, mu = 1e-5, 0.01, 1.2, 1.8e-5
+    flow = discharge_at(d * 1e3, drop, rho, mu, 0.61) * np.pi / 4 * d**2 * np.sqrt(2 * drop / rho)
+    assert_allclose(flow, drop * d**3 / (24 * mu), rtol=1e-4)
+
+
+def test_discharge_of_many_holes_rises_to_its_textbook_value_and_is_0_without_a_drop():
+    cd = discharge_at(1.0, [0.0, 1.0, 100.0, 1e4, 1e8], 1.2, 1.8e-5, 0.61)
+    assert cd[0] == 0
+    assert np.all(np.diff(cd) > 0)
+    assert_allclose(cd[-1], 0.61, rtol=1e-4)
+
+
+@pytest.mark.parametrize("gauge", [-20_000.0, -2_500.0, -1.0, 1.0, 3_487.0, 20_000.0])
+def test_the_series_of_the_isentropic_flow_is_the_flow(gauge):
+    upstream = 101_325.0 + max(gauge, 0.0)
+    drop = abs(gauge) / upstream
+    series = np.polyval(nozzle_series(7)[::-1], drop)
+    speed = upstream * np.sqrt(287.05287 * 293.15 * drop * series)
+    assert_allclose(speed, abs(leak_speed(gauge, 101_325.0, 20.0)), rtol=1e-6)

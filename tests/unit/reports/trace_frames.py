@@ -111,6 +111,7 @@ def trace_result(rng: np.random.Generator, hostile: bool) -> pl.DataFrame:
                 "verdict": verdict,
                 "quality": float(rng.uniform(0.3, 1)),
                 "discharge_coefficient": 0.61,
+                "discharge_at_hold": 0.6,
                 "n_samples": 900,
                 "evidence": HOSTILE
                 if hostile

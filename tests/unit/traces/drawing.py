@@ -104,7 +104,7 @@ def whole_test(
     return Drawing(rate_hz).rest().closed(rate=vapor).draw(-2500).hold(hold_s, hole_mm, vapor).release()
 
 
-def judged(samples: pl.DataFrame, **header: object) -> dict:
+def judged(samples: pl.DataFrame, settings: Settings | None = None, **header: object) -> dict:
     """Measure one recording; `header` replaces fields of HEADER."""
     headers = pl.DataFrame([HEADER | header], infer_schema_length=None)
-    return measure_traces(samples, headers, Settings()).row(0, named=True)
+    return measure_traces(samples, headers, settings or Settings()).row(0, named=True)

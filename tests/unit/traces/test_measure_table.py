@@ -118,10 +118,23 @@ def test_the_discharge_coefficient_is_a_setting_shown_beside_the_size():
     textbook = measure_traces(samples, headers, Settings()).row(0, named=True)
     rule = measure_traces(samples, headers, Settings(discharge_coefficient=0.75)).row(0, named=True)
     assert rule["discharge_coefficient"] == 0.75
-    # 40 CFR 1066.985 implies about 0.75, which makes the same hole 11 % smaller (worked out in the contract).
-    assert rule["leak_diameter_mm"] / textbook["leak_diameter_mm"] == pytest.approx(
-        (0.61 / 0.75) ** 0.5, rel=1e-6
-    )
+    # 40 CFR 1066.985 implies about 0.75, which makes the same hole 11 % smaller (worked out in the contract); that its
+    # Reynolds number lowers either coefficient by under 1 % is not quite the same in both.
+    ratio = rule["leak_diameter_mm"] / textbook["leak_diameter_mm"]
+    assert ratio == pytest.approx((0.61 / 0.75) ** 0.5, rel=3e-3)
+    assert 0.735 < rule["discharge_at_hold"] < 0.75
+
+
+def test_leak_area_over_volume_needs_no_tank_size():
+    rows = {}
+    for name, header in {"known": HEADER, "unknown": HEADER | {"fuel_tank_l": None}}.items():
+        headers = pl.DataFrame([header], infer_schema_length=None)
+        rows[name] = measure_traces(whole_test(0.8).samples(noise=3), headers, Settings()).row(0, named=True)
+    assert rows["unknown"]["leak_diameter_mm"] is None
+    per_volume = "leak_area_per_volume_mm2_m3"
+    assert rows["unknown"][per_volume] == pytest.approx(rows["known"][per_volume], rel=5e-3)
+    area = 3.141592653589793 / 4 * rows["known"]["leak_diameter_mm"] ** 2
+    assert rows["known"][per_volume] == pytest.approx(area / (rows["known"]["vapor_volume_l"] * 1e-3))
 
 
 def test_a_lower_level_gives_a_narrower_interval():

@@ -11,29 +11,43 @@ from pipeline.traces.explain import NEXT_STEP, explain_trace
 from pipeline.traces.suspects import CAUSES, OPENINGS, name_suspects
 
 
+def suspects(story: str, *said: str, cleared: tuple[str, ...] = ()) -> list[str]:
+    checks = tuple(word for word in said if "=" in word)
+    codes = tuple(word for word in said if "=" not in word)
+    return name_suspects(((story, 1.0),), checks, codes, cleared)
+
+
 def test_checks_put_a_component_first_or_send_it_back():
-    assert name_suspects("leak", [], [])[0] == "fuel_cap"
-    assert name_suspects("leak", ["cap_seal=pass"], [])[0] != "fuel_cap"
-    assert name_suspects("gross_leak", ["cap_seal=fail"], [])[0] == "fuel_cap"
-    assert name_suspects("gross_leak", ["vent_click=fail", "circuit_load=fail"], [])[0] == "wiring"
-    assert name_suspects("no_vacuum", ["purge_click=fail"], [])[0] == "purge_valve"
-    assert name_suspects("sensor_flat", ["sensor_reference=pass"], [])[0] == "wiring"
+    assert suspects("leak")[0] == "fuel_cap"
+    assert suspects("leak", "cap_seal=pass")[0] != "fuel_cap"
+    assert suspects("gross_leak", "cap_seal=fail")[0] == "fuel_cap"
+    assert suspects("gross_leak", "vent_click=fail", "circuit_load=fail")[0] == "wiring"
+    assert suspects("no_vacuum", "purge_click=fail")[0] == "purge_valve"
+    assert suspects("sensor_flat", "sensor_reference=pass")[0] == "wiring"
 
 
 def test_codes_name_what_their_circuit_is_about():
-    assert name_suspects("gross_leak", [], ["P0457"])[0] == "fuel_cap"
-    assert name_suspects("gross_leak", ["circuit_load=fail"], ["P0449"])[0] == "wiring"
+    assert suspects("gross_leak", "P0457")[0] == "fuel_cap"
+    assert suspects("gross_leak", "circuit_load=fail", "P0449")[0] == "wiring"
 
 
 def test_checks_do_not_bring_in_what_cannot_cause_the_verdict():
-    assert "fuel_cap" not in name_suspects("purge_passes_closed", ["cap_seal=fail"], ["P0457"])
-    assert "fuel_cap" not in name_suspects("no_vacuum", ["cap_seal=fail"], ["P0457"], OPENINGS)
+    assert "fuel_cap" not in suspects("purge_passes_closed", "cap_seal=fail", "P0457")
+    assert "fuel_cap" not in suspects("no_vacuum", "cap_seal=fail", "P0457", cleared=OPENINGS)
+
+
+def test_a_story_that_competes_brings_its_causes_by_its_weight():
+    alone = name_suspects((("no_vacuum", 0.9),))
+    torn = name_suspects((("no_vacuum", 0.6), ("gross_leak", 0.4)))
+    assert torn[0] == alone[0] == "purge_valve"
+    assert torn.index("vent_valve") < alone.index("vent_valve")
+    assert name_suspects((("no_vacuum", 0.4), ("gross_leak", 0.6)))[0] == "vent_valve"
 
 
 def test_a_system_that_holds_has_no_suspects_and_one_not_judged_those_of_its_checks():
-    assert name_suspects("holds", ["vent_click=fail"], ["P0442"]) == []
-    assert name_suspects("not_judged", None, None) == []
-    assert name_suspects("not_judged", ["vent_click=fail"], None) == ["vent_valve", "wiring"]
+    assert suspects("holds", "vent_click=fail", "P0442") == []
+    assert name_suspects(()) == []
+    assert name_suspects((), ("vent_click=fail",)) == ["vent_valve", "wiring"]
 
 
 def test_every_cause_is_a_component_of_the_contract_and_every_verdict_has_a_next_step():

@@ -1,0 +1,103 @@
+"""Compiled least squares of one hold: six unknowns, with beliefs, solved by Cholesky's factors."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.traces.compiled import Floats, compiled
+
+LEVEL, VAPOR, LEAK, UNDER, HEAT, LOG_TAU = range(6)
+N_UNKNOWN = 6
+
+
+@compiled
+def normal_equations(
+    design: Floats,
+    target: Floats,
+    weight: Floats,
+    m: int,
+    precision: Floats,
+    pull: Floats,
+    normal: Floats,
+    right: Floats,
+) -> None:
+    """Fill normal = X' W X + precision (lower half) and right = X' W y + pull.
+
+    Parameters
+    ----------
+    design, target, weight : of m bins. precision, pull : beliefs, as precision and precision times mean.
+    """
+    for j in range(N_UNKNOWN):
+        right[j] = pull[j]
+        for k in range(j + 1):
+            normal[j, k] = precision[j, k]
+    for i in range(m):
+        for j in range(N_UNKNOWN):
+            weighted = design[i, j] * weight[i]
+            right[j] += weighted * target[i]
+            for k in range(j + 1):
+                normal[j, k] += weighted * design[i, k]
+
+
+@compiled
+def solve(normal: Floats, right: Floats, out: Floats) -> None:
+    """Replace the lower half of `normal` by its Cholesky factor and fill `out` with the solution."""
+    for j in range(N_UNKNOWN):
+        for k in range(j + 1):
+            total = normal[j, k]
+            for i in range(k):
+                total -= normal[j, i] * normal[k, i]
+            normal[j, k] = np.sqrt(max(total, 1e-300)) if j == k else total / normal[k, k]
+    for j in range(N_UNKNOWN):
+        total = right[j]
+        for k in range(j):
+            total -= normal[j, k] * out[k]
+        out[j] = total / normal[j, j]
+    for j in range(N_UNKNOWN - 1, -1, -1):
+        total = out[j]
+        for k in range(j + 1, N_UNKNOWN):
+            total -= normal[k, j] * out[k]
+        out[j] = total / normal[j, j]
+
+
+@compiled
+def spread_of(factor: Floats, row: Floats, n: int, room: Floats) -> float:
+    """Return the standard deviation of row' x, x having the covariance whose inverse has this Cholesky factor, and only
+    its first n elements being unknown."""
+    square = 0.0
+    for j in range(n):
+        total = row[j]
+        for k in range(j):
+            total -= factor[j, k] * room[k]
+        room[j] = total / factor[j, j]
+        square += room[j] * room[j]
+    return np.sqrt(square)
+
+
+@compiled
+def distance(mean: Floats, precision: Floats, pull: Floats) -> float:
+    """Return how far the unknowns lie from the beliefs, in squared standard deviations, up to a constant."""
+    out = 0.0
+    for j in range(N_UNKNOWN):
+        out -= 2 * pull[j] * mean[j]
+        for k in range(N_UNKNOWN):
+            out += mean[j] * precision[max(j, k), min(j, k)] * mean[k]
+    return out
+
+
+@compiled
+def noise_of(rest: Floats, n: Floats, m: int) -> float:
+    """Return the variance of a sample that the bins' scatter means, more where neighbors scatter alike.
+
+    Parameters
+    ----------
+    rest : residual of each bin's mean [Pa]. n : samples of each bin.
+    """
+    total, together, before = 0.0, 0.0, 0.0
+    for i in range(m):
+        scaled = rest[i] * np.sqrt(n[i])
+        total += scaled * scaled
+        together += scaled * before
+        before = scaled
+    alike = min(max(together / total, 0.0), 0.85) if total > 0 else 0.0
+    return max(total / max(m - 3, 1) * (1 + alike) / (1 - alike), 0.01)

@@ -1,0 +1,246 @@
+"""Signs: what a recording shows of each thing that can be wrong, and by how much.
+
+A sign is a distance in tolerances (see `tolerance`): 3 is surely there, -3 surely not, 0 on the edge. Limits are the
+practice of the trade where they name a size, and otherwise set so that noise, quantization and warm fuel do not cross
+them; none is taken from a rule.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.hold_fit import HoldFit
+from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.model_norms import Norms
+from pipeline.traces.readings import Shown
+from pipeline.traces.sizes import WIDEST_MM, Sizes
+from pipeline.traces.tolerance import FAINT, MEASURED, SUREST, above, below, both, either, fact
+from pipeline.traces.view import SETTLING_S
+from pipeline.traces.volts import VoltStory
+
+MIN_DRAW_S = 0.4
+MIN_HOLD_S = 5.0
+ENGINE_RUNS_RPM = 100.0
+#: A vented sensor this far from zero is a finding [Pa]; the monitors it serves look for a few hundred.
+OFFSET_PA = 160.0
+#: Where a model's own zeros scatter, by so many standard deviations of theirs.
+OFFSET_SPREADS = 4.0
+#: Vacuum that grows with vent and purge shut [Pa], and how fast [Pa/s]. A tank whose fuel cools by 3 K in an hour does
+#: less: 0.34 kPa/K of air and about 1.4 kPa/K of vapor are 1.5 Pa/s. A valve that passes no more than that into 50 l
+#: (0.06 l/min) is condemned by nobody.
+FALLS_PA = 50.0
+CLOSED_FALLS_PA = 5.0
+FALLS_PA_S = 2.0
+#: From its second quarter to its last fifth so much of a hold passes.
+LATE_SHARE = 0.55
+#: Vacuum of an inch or two of water at the most, gone so soon [s] (sooner than can be fitted: UNFITTED_S) or as through
+#: so large a hole [mm], could not build. More did build: there it takes a hole that is surely beyond sizes.WIDEST_MM.
+LOW_VACUUM_PA = 650.0
+GROSS_MM = 3.0
+GONE_SOON_S = 2.2
+UNFITTED_S = 5.0
+#: A faint effect of the draw is one from so many standard deviations on; no level is known better than LEVEL_SD_PA.
+EFFECT_SDS = 2.5
+LEVEL_SD_PA = 0.6
+#: A creep bends the line by so much of what it does in the draw's time (judgement: it comes faster under vacuum).
+BEND = 0.3
+#: So little vacuum [Pa] has no decay to speak of.
+FAINT_PA = 60.0
+#: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
+HARDLY_ANY_PA = 150.0
+#: An open vent lets half of the vacuum go within this time [s]. The narrowest sound one does so in SOUND_HALF_S (6 mm,
+#: 2.5 kPa, 100 l); what is left of a vacuum is known to LEFT_SD [share].
+VENT_HALF_S = 4.0
+SOUND_HALF_S = 1.3
+LEFT_SD = 0.08
+#: A vent path in order is wider than this [mm], whatever the volume.
+NARROW_VENT_MM = 2.5
+#: Vacuum with the vent open and purge flowing beyond this [Pa] is more than a canister's own resistance.
+FLOWING_PA = 500.0
+#: Where no test followed, the greatest vacuum under the open vent speaks alone [Pa], for twice as much.
+OPEN_VACUUM_PA = 1000.0
+#: Fuel that warms or cools moves a shut tank by more than this [Pa/s] in nearly every recording; one that leaks
+#: grossly never moves. A creep known less well than WATCHED_PA_S (standard deviation) tells nothing.
+STILL_PA_S = 0.06
+WATCHED_PA_S = 0.4
+
+
+@dataclass(frozen=True)
+class Signs:
+    """Signs of each recording, -SUREST to SUREST, and two facts of procedure: was there a draw, was there any test."""
+
+    disagrees: Floats
+    silent: Floats
+    falls: Floats
+    restricted: Floats
+    offset: Floats
+    arrives_plainly: Floats
+    arrives: Floats
+    hardly_any: Floats
+    stays: Floats
+    gone: Floats
+    creeps: Floats
+    has_draw: Flags
+    has_test: Flags
+
+
+def read_signs(
+    marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes: Sizes, norms: Norms
+) -> Signs:
+    """Return the signs that each recording shows."""
+    with np.errstate(all="ignore"):
+        has_draw = shown.draw.seconds >= MIN_DRAW_S
+        has_test = has_draw | marks.is_pressure_test
+        creeps = _creeps(shown)
+        # A tank that was put under pressure from outside needs no purge to bring it.
+        plainly = np.where(marks.is_pressure_test, SUREST, _arrives_plainly(shown))
+        arrives = either(plainly, _arrives_faintly(shown))
+        gone = np.where(marks.is_pressure_test, -SUREST, _gone(shown, sizes, np.isfinite(fit.leak)))
+        return Signs(
+            volts.sign,
+            both(fact(has_draw), _dead(shown, volts, arrives, creeps)),
+            # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
+            both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
+            _restricted(shown, sizes, has_test, marks.is_pressure_test),
+            _offset(shown, norms),
+            plainly,
+            arrives,
+            _hardly_any(shown),
+            _stays(shown),
+            gone,
+            creeps,
+            has_draw,
+            has_test,
+        )
+
+
+def _falls(shown: Shown) -> Floats:
+    """Vacuum grows with vent and purge shut, before the draw or in the hold."""
+    sd, closed, hold, depth = shown.sensor.sd, shown.closed, shown.hold, shown.draw.depth
+    per_quarter = sd / np.sqrt(np.maximum(shown.sensor.n / 20, 1))
+    before = both(
+        above(-closed.rate, np.maximum(FALLS_PA_S, 5 * np.nan_to_num(closed.rate_sd))),
+        above(-closed.change, np.maximum(CLOSED_FALLS_PA, 5 * per_quarter)),
+    )
+    by_cooling = FALLS_PA_S * np.nan_to_num(hold.seconds)
+    least = np.maximum(FALLS_PA, 6 * per_quarter)
+    late = both(
+        above(-hold.late_change, np.maximum(least, LATE_SHARE * by_cooling)),
+        fact(hold.seconds >= MIN_HOLD_S),
+        above(-hold.late_change, 0.01 * np.abs(hold.start_above), FAINT),
+    )
+    whole = above(-hold.change, np.maximum(np.maximum(least, by_cooling), 0.02 * depth))
+    flat = both(
+        above(hold.start_above - hold.end_above, np.maximum(np.maximum(100.0, by_cooling), 0.05 * depth)),
+        fact(hold.change < 0.01 * depth),
+    )
+    return either(before, both(either(late, whole, flat), fact(hold.start_above < 0)))
+
+
+def _arrives_plainly(shown: Shown) -> Floats:
+    """The draw takes the pressure down further than noise and cooling do."""
+    draw = shown.draw
+    by_cooling = np.where(_creeps(shown) > 0, np.maximum(-draw.creep, 0), 0) * draw.seconds
+    return above(draw.depth - by_cooling, np.maximum(60.0, 8 * shown.sensor.sd))
+
+
+def _arrives_faintly(shown: Shown) -> Floats:
+    """The draw takes the pressure off the line that it ran along without it; a creep may bend that line a little."""
+    draw = shown.draw
+    with np.errstate(all="ignore"):
+        bend = BEND * np.abs(np.nan_to_num(draw.creep)) * draw.seconds
+        off = -draw.effect / np.hypot(np.hypot(draw.effect_sd, LEVEL_SD_PA), bend) - EFFECT_SDS
+    return np.clip(np.nan_to_num(off, nan=-SUREST), -SUREST, SUREST)
+
+
+def _stays(shown: Shown) -> Floats:
+    """What little arrived stays: a purge that hardly flows, and no leak."""
+    return both(_hardly_any(shown), above(shown.hold.kept_early, 0.5, FAINT))
+
+
+def _hardly_any(shown: Shown) -> Floats:
+    """A draw of some length brings less vacuum than a purge that works brings to a tank that holds any."""
+    return both(below(shown.draw.depth, HARDLY_ANY_PA), above(shown.draw.seconds, 5.0, FAINT))
+
+
+def _creeps(shown: Shown) -> Floats:
+    """A shut tank that rises or falls by itself: it is tight enough for that."""
+    return above(np.abs(shown.draw.creep), np.maximum(2.5 * shown.draw.creep_sd, STILL_PA_S), FAINT)
+
+
+def _dead(shown: Shown, volts: VoltStory, arrives: Floats, creeps: Floats) -> Floats:
+    """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else."""
+    sensor = shown.sensor
+    span = np.where(sensor.step > 30, 1.0, np.maximum(1.0, 1.1 * np.minimum(sensor.step, 2.0)))
+    silent = both(below(sensor.span, span), fact(~volts.is_alive))
+    is_watched = np.isfinite(shown.draw.creep) & (shown.draw.creep_sd < WATCHED_PA_S)
+    stuck = both(
+        -arrives,
+        -creeps,
+        fact(is_watched),
+        above(np.abs(sensor.level), OFFSET_PA / 2),
+        below(sensor.span, 12 * sensor.sd),
+    )
+    return either(silent, stuck)
+
+
+def _gone(shown: Shown, sizes: Sizes, is_fitted: Flags) -> Floats:
+    """Vacuum is gone within seconds, or so little arrived that nobody could see it go."""
+    depth, gone_s, interval = shown.draw.depth, shown.hold.gone_s, shown.sensor.interval_s
+    # That time is known to a part of a sample's interval.
+    tolerance = np.hypot(MEASURED, 0.3 * interval / np.fmax(gone_s, interval))
+    soon = below(gone_s, np.fmax(SETTLING_S, interval), tolerance)
+    soon = either(soon, below(gone_s, np.where(is_fitted, GONE_SOON_S, UNFITTED_S), tolerance))
+    through = above(sizes.gone_mm, GROSS_MM)
+    shallow, deep = either(soon, through), above(sizes.working, WIDEST_MM)
+    weight = above(depth, LOW_VACUUM_PA)
+    lost = either(both(shallow, -weight), both(deep, weight))
+    lost = either(lost, below(-shown.hold.start_above, 0.25 * depth, FAINT))
+    is_faint = depth < np.maximum(FAINT_PA, 8 * shown.sensor.sd)
+    kept = above(shown.hold.kept_early, 0.5, FAINT)
+    return both(np.where(is_faint, SUREST, lost), -kept)
+
+
+def _restricted(shown: Shown, sizes: Sizes, has_test: Flags, is_pressure_test: Flags) -> Floats:
+    """Vacuum stays after the vent opens, or appears while it is open."""
+    release = shown.release
+    held = above(-release.from_above, np.maximum(150.0, 8 * shown.sensor.sd))
+    never = both(fact(~np.isfinite(release.half_s)), above(release.seconds, VENT_HALF_S - 1))
+    most = _left_of_sound_vent(release.seconds)
+    remains = np.clip(
+        np.nan_to_num((release.left - 0.5 * (1 + most)) / LEFT_SD, nan=-SUREST), -SUREST, SUREST
+    )
+    slow = either(above(release.half_s, VENT_HALF_S), never, remains)
+    narrow = below(sizes.vent_mm, NARROW_VENT_MM, 0.06)
+    flowing = above(-shown.vented.flowing_above, FLOWING_PA)
+    with_test = both(either(both(held, either(slow, narrow)), flowing), fact(~is_pressure_test))
+    return np.where(has_test, with_test, above(shown.vented.open_vacuum, OPEN_VACUUM_PA))
+
+
+def _left_of_sound_vent(seconds: Floats) -> Floats:
+    """Return the share of the vacuum that the narrowest sound vent path leaves: its root falls evenly."""
+    passed = np.maximum(seconds - SETTLING_S, 0) / SOUND_HALF_S
+    return np.maximum(1 - (1 - np.sqrt(0.5)) * passed, 0) ** 2
+
+
+def _offset(shown: Shown, norms: Norms) -> Floats:
+    """The vented sensor is off zero, and off what its model reads there, in pressure and, where known, in volts.
+
+    A model whose zeros scatter (gauge pressure from a barometer in whole kilopascals) accuses none of them.
+    """
+    vented = shown.vented
+    size = np.abs(vented.zero)
+    surely = above(size - 3 * vented.zero_sd, 0.75 * OFFSET_PA)
+    plain = both(fact(vented.is_zero_known), surely, above(size, OFFSET_PA))
+    rest, spread = norms.norm["rest_pa"], norms.spread["rest_pa"]
+    off_norm = above(np.abs(vented.zero - rest), np.maximum(OFFSET_PA, OFFSET_SPREADS * spread))
+    with np.errstate(all="ignore"):
+        pa_per_volt = 1 / np.abs(norms.norm["volts_per_pa"])
+        by_volts = np.abs(vented.rest_v - norms.norm["rest_v"]) * pa_per_volt
+        # Volts clear the sensor where they rest so near their norm that they would have shown half of this.
+        can_clear = OFFSET_SPREADS * norms.spread["rest_v"] * pa_per_volt < 0.5 * size
+    in_volts = np.where(can_clear & np.isfinite(by_volts), above(by_volts, 0.5 * size), SUREST)
+    return both(plain, np.where(np.isfinite(rest), off_norm, SUREST), in_volts)

@@ -1,0 +1,126 @@
+"""What each physical story predicts of a recording, and how likely each is after what was recorded.
+
+A story says of each sign (`signs.Signs`) that it is there, that it is not, or nothing. It pays for a sign that
+contradicts it as a normal law would: half the square of the distance, in tolerances. What is told apart by more than a
+sign has a likelihood of its own: a leak from a tight tank by the fitted hold (`sizes`), "nothing arrives" from "nothing
+holds" by the creep of the shut tank.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.readings import Shown
+from pipeline.traces.signs import FALLS_PA_S, Signs
+from pipeline.traces.sizes import Sizes
+from pipeline.traces.tolerance import both, either, fact
+
+SIGNS = ("disagrees", "silent", "falls", "restricted", "offset")
+#: How common each story is among recorded tests (judgement; a sign that is surely there outweighs it by far), and what
+#: it says of SIGNS: 1 there, -1 not there, 0 nothing. A sensor that disagrees says nothing of what its pressure shows;
+#: a valve that passes lets a tank do anything but hold.
+STORIES: dict[str, tuple[float, tuple[int, ...]]] = {
+    "holds": (0.36, (-1, -1, -1, -1, -1)),
+    "leak": (0.24, (-1, -1, -1, -1, -1)),
+    "gross_leak": (0.07, (-1, -1, -1, -1, -1)),
+    "no_vacuum": (0.07, (-1, -1, -1, -1, -1)),
+    "purge_passes_closed": (0.05, (-1, -1, 1, 0, 0)),
+    "vent_restricted": (0.06, (-1, -1, -1, 1, 0)),
+    "sensor_flat": (0.05, (-1, 1, 0, 0, 0)),
+    "sensor_offset": (0.05, (-1, -1, -1, -1, 1)),
+    "sensor_disagrees": (0.05, (1, 0, 0, 0, 0)),
+}
+NAMES = tuple(STORIES)
+HOLDS, LEAK, GROSS, NO_VACUUM, PASSES, RESTRICTED, FLAT, OFFSET, DISAGREES = range(len(NAMES))
+#: Creep of a shut tank without vacuum [Pa/s]: weights, means and standard deviations of what fuel does to it, from
+#: one that stood overnight to warm ones, and cooling (judgement: vapor pressure of gasoline, a few K/h).
+CREEPS = ((0.2, 0.04, 0.07), (0.17, 0.4, 0.4), (0.35, 2.0, 1.5), (0.15, 6.0, 4.0), (0.13, -0.8, 0.6))
+#: What a tank that stands open does [Pa/s], the most that a valve passes, and how often so large an opening lets no dip
+#: be seen at all (judgement).
+OPEN_CREEP_SD = 0.02
+PASSES_MOST_PA_S = 150.0
+NO_DIP_SHARE = 0.25
+
+
+@dataclass(frozen=True)
+class Told:
+    """Probability of each story (recordings x NAMES), and what each paid for contradicted signs [nats] (x SIGNS)."""
+
+    probability: Floats
+    paid: Floats
+
+    @property
+    def best(self) -> np.ndarray:
+        return np.argmax(self.probability, axis=1)
+
+    @property
+    def second(self) -> np.ndarray:
+        return np.argsort(self.probability, axis=1)[:, -2]
+
+    @property
+    def second_confidence(self) -> Floats:
+        return np.sort(self.probability, axis=1)[:, -2]
+
+    @property
+    def confidence(self) -> Floats:
+        return self.probability.max(axis=1)
+
+
+def compare_stories(signs: Signs, shown: Shown, sizes: Sizes) -> Told:
+    """Weigh every story of each recording."""
+    shows = np.stack([getattr(signs, name) for name in SIGNS], axis=1)
+    says = np.array([said for _, said in STORIES.values()])
+    against = np.maximum(-says[None, :, :] * shows[:, None, :], 0) * (says != 0)
+    paid = 0.5 * against**2
+    score = np.log([share for share, _ in STORIES.values()]) - paid.sum(axis=2)
+    score += _of_vacuum(signs)
+    score += _of_creep(signs, shown)
+    with np.errstate(divide="ignore"):
+        chance = np.clip(sizes.chance_of_leak, 1e-9, 1 - 1e-9)
+    score[:, HOLDS] += np.log(1 - chance)
+    score[:, LEAK] += np.log(chance)
+    weight = np.exp(score - score.max(axis=1, keepdims=True))
+    return Told(weight / weight.sum(axis=1, keepdims=True), paid)
+
+
+def _of_vacuum(signs: Signs) -> Floats:
+    """Return what the stories pay for vacuum that arrives, or does not, stays or is gone [nats]."""
+    out = np.zeros((len(signs.arrives), len(NAMES)))
+    built = both(signs.arrives, -signs.hardly_any, -signs.gone)
+    out[:, HOLDS] = out[:, LEAK] = _pay(built)
+    # Where nothing is seen to arrive there is nothing to be gone.
+    out[:, GROSS] = _pay(both(either(signs.gone, -signs.arrives), -signs.stays, fact(signs.has_draw)))
+    out[:, NO_VACUUM] = _pay(both(either(-signs.arrives, signs.stays), fact(signs.has_draw)))
+    # Without a test nothing was predicted.
+    return np.where(signs.has_test[:, None], out, 0.0)
+
+
+def _pay(predicted: Floats) -> Floats:
+    return -0.5 * np.minimum(predicted, 0) ** 2
+
+
+def _of_creep(signs: Signs, shown: Shown) -> Floats:
+    """Return how likely the shut tank's creep is in each story [nats], where no vacuum arrives that would hide it.
+
+    A tank that stands open and a dead sensor do not creep; a valve that passes takes the pressure down, at any rate
+    from what cooling does to PASSES_MOST_PA_S; in every other story the tank is shut.
+    """
+    creep, sd = shown.draw.creep, shown.draw.creep_sd
+    still = _normal(creep, 0.0, np.hypot(OPEN_CREEP_SD, sd))
+    shut = sum(w * _normal(creep, mean, np.hypot(spread, sd)) for w, mean, spread in CREEPS)
+    density = np.repeat(np.asarray(shut)[:, None], len(NAMES), axis=1)
+    density[:, GROSS] = still * np.where(signs.arrives < 0, NO_DIP_SHARE, 1.0)
+    density[:, FLAT] = still
+    with np.errstate(all="ignore"):
+        density[:, PASSES] = 1 / (np.maximum(-creep, FALLS_PA_S) * np.log(PASSES_MOST_PA_S / FALLS_PA_S))
+        logs = np.log(np.maximum(density, 1e-9))
+    asked: Flags = (signs.arrives_plainly < 0) & np.isfinite(creep) & np.isfinite(sd) & signs.has_draw
+    return np.where(asked[:, None], logs, 0.0)
+
+
+def _normal(x: Floats, mean: float, sd: Floats) -> Floats:
+    with np.errstate(all="ignore"):
+        return np.exp(-0.5 * ((x - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))

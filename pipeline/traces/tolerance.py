@@ -1,0 +1,49 @@
+"""How far a reading lies from a limit, in units of its own tolerance.
+
+Such a distance is positive where the limit is passed, 0 on the edge, and never beyond SUREST. Of several readings that
+are needed together the least counts, of several that are enough alone the greatest.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pipeline.traces.compiled import Flags, Floats
+
+#: No reading is surer than this: 18 nats for a normal law.
+SUREST = 6.0
+#: Tolerance of a reading against its limit [share]: of pressures, times and sizes that were measured, and of faint ones
+#: (judgement: the limits themselves are no better known than this).
+MEASURED, FAINT = 0.1, 0.25
+#: Of a limit that stands well clear of what a sound system reads.
+SHARP = 0.06
+
+
+def above(value: ArrayLike, limit: ArrayLike, tolerance: ArrayLike = MEASURED) -> Floats:
+    """Return how far a value lies above its limit (> 0), as a logarithm, in tolerances; a missing one lies below."""
+    value, limit = np.asarray(value, float), np.asarray(limit, float)
+    with np.errstate(all="ignore"):
+        distance = np.log(np.where(value > 0, value, np.nan) / limit) / np.asarray(tolerance)
+    return np.clip(np.nan_to_num(distance, nan=-SUREST), -SUREST, SUREST)
+
+
+def below(value: ArrayLike, limit: ArrayLike, tolerance: ArrayLike = MEASURED) -> Floats:
+    """Return how far a value >= 0 lies below its limit, as `above` does; a missing one lies above."""
+    value, limit = np.asarray(value, float), np.asarray(limit, float)
+    with np.errstate(all="ignore"):
+        distance = np.log(limit / np.maximum(value, 1e-12)) / np.asarray(tolerance)
+    return np.clip(np.nan_to_num(distance, nan=-SUREST), -SUREST, SUREST)
+
+
+def both(*signs: Floats) -> Floats:
+    return np.minimum.reduce(np.broadcast_arrays(*signs))
+
+
+def either(*signs: Floats) -> Floats:
+    return np.maximum.reduce(np.broadcast_arrays(*signs))
+
+
+def fact(is_so: Flags) -> Floats:
+    """Return what is known without error as a sign."""
+    return np.where(is_so, SUREST, -SUREST)

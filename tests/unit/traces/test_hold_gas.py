@@ -1,0 +1,62 @@
+"""Compiled physics of the hold is that of the physics floor, and the solver that of NumPy."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.integrate import solve_ivp
+
+from pipeline.physics import orifice
+from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
+from pipeline.traces.hold_solve import N_UNKNOWN, normal_equations, solve, spread_of
+
+AIR, CELSIUS = 95_000.0, 31.0
+HEAT = orifice.GAS_CONSTANT_AIR * (CELSIUS + orifice.ZERO_CELSIUS_K)
+
+
+@pytest.mark.parametrize("gauge", [-15_000.0, -3_000.0, -0.5, 0.0, 0.5, 3_487.0])
+def test_leak_speed_is_that_of_the_physics_floor(gauge):
+    assert_allclose(leak_speed(gauge, AIR, HEAT), orifice.leak_speed(gauge, AIR, CELSIUS), rtol=1e-6, atol=0)
+
+
+@pytest.mark.parametrize("hole_mm", [0.2, 0.508, 3.0])
+def test_discharge_is_that_of_the_physics_floor(hole_mm):
+    viscosity = float(orifice.air_viscosity(CELSIUS))
+    density = float(orifice.air_density(AIR, CELSIUS))
+    viscous = viscous_pa(hole_mm, AIR, HEAT, viscosity, 0.61)
+    for drop in (0.5, 50.0, 2_500.0):
+        expected = orifice.discharge_at(hole_mm, drop, density, viscosity, 0.61) / 0.61
+        assert_allclose(discharge_share(-drop, viscous), expected, rtol=1e-9)
+    assert discharge_share(0.0, viscous) == 0
+
+
+def test_gas_let_in_and_its_heat_solve_the_balance_of_the_gas():
+    """D' = -(k - 1) m' - D / tau against SciPy's integrator, for a leak along a given curve of pressure."""
+    t = np.linspace(0.25, 60, 240)
+    curve, tau, k = -2_500 * np.exp(-t / 40), 6.0, orifice.HEAT_RATIO_AIR
+    gas, felt = np.zeros((len(t), 3)), np.zeros((len(t), 4))
+    let_in(t, curve, len(t), AIR, HEAT, 0.0, 1.0, gas)
+    kept, came, faded = np.zeros((3, len(t)))
+    fade(t, len(t), tau, kept, came, faded)
+    leak, cold = 1e-5, 400.0
+    heat_of(gas, len(t), kept, came, faded, cold, np.array([0.5, leak, 0.0]), felt)
+
+    def slopes(time, state):
+        inflow = leak * float(orifice.leak_speed(-2_500 * np.exp(-time / 40), AIR, CELSIUS)) + 0.5
+        return [inflow, -(k - 1) * inflow - state[1] / tau]
+
+    found = solve_ivp(slopes, (0, 60), [0.0, cold], t_eval=t, rtol=1e-9, atol=1e-9).y
+    assert_allclose(gas[:, 0] * 0.5 + gas[:, 1] * leak, found[0], rtol=2e-3)
+    assert_allclose(felt[:, 3], cold - found[1], rtol=5e-3)
+
+
+def test_the_solver_gives_what_numpy_gives():
+    rng = np.random.default_rng(4)
+    design, target, weight = rng.normal(size=(20, N_UNKNOWN)), rng.normal(size=20), rng.uniform(0.5, 2, 20)
+    precision, pull = np.diag(rng.uniform(0.1, 1, N_UNKNOWN)), rng.normal(size=N_UNKNOWN)
+    normal, right, out = np.zeros((N_UNKNOWN, N_UNKNOWN)), np.zeros(N_UNKNOWN), np.zeros(N_UNKNOWN)
+    normal_equations(design, target, weight, 20, precision, pull, normal, right)
+    solve(normal, right, out)
+    whole = design.T @ (design * weight[:, None]) + precision
+    assert_allclose(out, np.linalg.solve(whole, design.T @ (weight * target) + pull), rtol=1e-10)
+    row = rng.normal(size=N_UNKNOWN)
+    assert_allclose(spread_of(normal, row, N_UNKNOWN, np.zeros(N_UNKNOWN)) ** 2, row @ np.linalg.inv(whole) @ row)

@@ -1,0 +1,94 @@
+"""Stories are weighed against signs: contradicted ones pay, the rest is shared by how common they are."""
+
+import numpy as np
+import polars as pl
+import pytest
+from drawing import HEADER, Drawing, judged, whole_test
+
+from pipeline.contract.vocabulary import VERDICTS
+from pipeline.settings import Settings
+from pipeline.traces.measure import measure, measure_traces
+from pipeline.traces.recordings import gather
+from pipeline.traces.stories import NAMES, SIGNS, STORIES
+from pipeline.traces.tolerance import SUREST, above, below, both, either, fact
+
+
+def test_every_verdict_but_not_judged_is_a_story_and_all_shares_together_are_one():
+    assert set(NAMES) == set(VERDICTS) - {"not_judged"}
+    assert sum(share for share, _ in STORIES.values()) == pytest.approx(1)
+    assert all(len(says) == len(SIGNS) for _, says in STORIES.values())
+
+
+def test_a_distance_is_signed_in_tolerances_and_never_beyond_the_surest():
+    assert above(np.e, 1.0, 0.5) == pytest.approx(2)
+    assert below(np.e, 1.0, 0.5) == pytest.approx(-2)
+    assert above(1.0, 1.0) == below(1.0, 1.0) == 0
+    assert above(1e9, 1.0) == SUREST
+    assert above([np.nan, -3.0, 0.0], 1.0).tolist() == [-SUREST] * 3
+    assert below([np.nan, 0.0], 1.0).tolist() == [-SUREST, SUREST]
+    assert above(2.0, np.nan) == -SUREST
+
+
+def test_the_least_of_what_is_needed_together_and_the_greatest_of_what_is_enough_alone_counts():
+    signs = np.array([3.0, -1.0]), np.array([1.0, 2.0])
+    assert both(*signs).tolist() == [1.0, -1.0]
+    assert either(*signs).tolist() == [3.0, 2.0]
+    assert fact(np.array([True, False])).tolist() == [SUREST, -SUREST]
+
+
+def told_of(samples: pl.DataFrame):
+    headers = pl.DataFrame([HEADER], infer_schema_length=None)
+    return measure(gather(samples, headers["trace_id"]), headers, Settings()).judgement
+
+
+def test_probabilities_of_all_stories_add_up_to_one_and_the_best_is_the_verdict():
+    judgement = told_of(whole_test(0.8).samples(noise=3))
+    assert judgement.told.probability.sum() == pytest.approx(1)
+    assert NAMES[int(judgement.told.best[0])] == judgement.verdict[0] == "leak"
+    assert judgement.told.confidence[0] > 0.99
+
+
+def test_a_story_pays_for_the_sign_that_contradicts_it_and_only_for_that():
+    passing = Drawing().rest().closed(10, -4.0).draw(-2000).hold(60, vapor=-8.0).release()
+    judgement = told_of(passing.samples(noise=2))
+    paid = dict(zip(NAMES, judgement.told.paid[0], strict=True))
+    falls = SIGNS.index("falls")
+    assert judgement.verdict[0] == "purge_passes_closed"
+    assert paid["purge_passes_closed"].max() == 0
+    assert paid["leak"][falls] > 10
+    assert paid["vent_restricted"][SIGNS.index("restricted")] > 10
+
+
+def test_a_reading_on_the_edge_of_two_stories_is_not_judged_and_names_both():
+    """A vent that lets half of the vacuum go in 4 s is neither clear nor blocked: it is the limit itself."""
+    drawing = Drawing().rest().closed().draw(-2500).hold(60).release(20, 4.0 / np.log(2))
+    row = judged(drawing.samples(noise=3))
+    assert {row["second_verdict"], row["verdict"]} <= {"not_judged", "vent_restricted", "holds"}
+    sharp = judged(drawing.samples(noise=3), Settings(least_confidence=0.999))
+    assert sharp["verdict"] == "not_judged"
+    assert "two stories fit almost alike" in sharp["evidence"]
+    assert sharp["confidence"] is None
+    assert 0 < sharp["second_confidence"] < 0.5
+
+
+def test_a_greater_least_confidence_only_ever_takes_verdicts_away():
+    headers = pl.DataFrame([HEADER], infer_schema_length=None)
+    for hole in (None, 0.25, 0.3, 0.4, 1.0):
+        samples = (whole_test(hole) if hole else whole_test()).samples(noise=12)
+        plain = measure_traces(samples, headers, Settings()).row(0, named=True)
+        strict = measure_traces(samples, headers, Settings(least_confidence=0.99)).row(0, named=True)
+        assert strict["verdict"] in (plain["verdict"], "not_judged")
+        if strict["verdict"] != "not_judged":
+            assert strict["confidence"] >= 0.99
+
+
+def test_a_creeping_tank_without_vacuum_has_no_vacuum_and_a_still_one_stands_open():
+    def silent(rate):
+        drawing = Drawing().rest().closed(20, rate)
+        drawing.add(30, lambda s: rate * (20 + s), True, 100.0).add(60, lambda s: rate * (50 + s), True, 0.0)
+        return told_of(drawing.release().samples(noise=2))
+
+    gross, none = NAMES.index("gross_leak"), NAMES.index("no_vacuum")
+    creeping, still = silent(1.5).told.probability[0], silent(0.0).told.probability[0]
+    assert creeping[none] > 0.99
+    assert still[gross] > still[none]
