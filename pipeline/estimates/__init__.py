@@ -6,6 +6,8 @@ one table of the contract, as a plain function on frames.
 
 from __future__ import annotations
 
+from threadpoolctl import threadpool_limits
+
 from pipeline.contract.tables import (
     ALARMS,
     COMPONENT_LIFE,
@@ -51,6 +53,8 @@ __all__ = [
 ]
 
 
+# The matrices are small: threads of the linear algebra would wait for each other longer than they compute.
+@threadpool_limits.wrap(limits=1, user_api="blas")
 def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = None) -> Frames:
     """Estimate every mart that rests on a statistic. Reads only.
 
