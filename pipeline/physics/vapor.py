@@ -7,7 +7,6 @@ from numpy.typing import ArrayLike
 
 from pipeline.physics.orifice import HEAT_RATIO_AIR, ZERO_CELSIUS_K, Array
 
-
 #: Molar heat capacities at constant volume [J/(mol K)]: dry air, 5/2 R, and gasoline vapor of about 65 g/mol, between
 #: those of butane and pentane at 300 K (about 90 and 112, from memory).
 _CV_AIR, _CV_VAPOR = 2.5 * 8.314462618, 100.0
@@ -36,9 +35,10 @@ def gasoline_vapor_pressure_pa(reid_psi: ArrayLike, temperature_c: ArrayLike) ->
 
 
 def heat_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
-    """Return how much of the heat exchange of dry air a tank's gas shows: (R / Cv) / (k - 1), Cv of air and vapor mixed.
+    """Return how much of the heat exchange of dry air a tank's gas shows.
 
-    Vapor takes heat with little warming, the more of it the warmer the fuel: about 0.7 at 0 °C, 0.4 at 35 °C.
+    (R / Cv) / (k - 1), Cv being that of air and vapor mixed: vapor takes heat with little warming, the more of it the
+    warmer the fuel. About 0.7 at 0 °C, 0.4 at 35 °C.
 
     Parameters
     ----------

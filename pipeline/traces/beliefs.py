@@ -38,8 +38,8 @@ class Beliefs:
     closed, closed_sd : what the closed phase showed [Pa/s], which is that rate less what a leak let out at the pressure
     `closed_above`, known to `closed_above_sd` [Pa].
     under_vacuum, under_vacuum_sd : b [1/s].
-    heat, heat_sd : share of the heat exchange that is seen. log_tau, log_tau_sd : logarithm of the time constant of heat
-    between gas and walls [s].
+    heat, heat_sd : share of the heat exchange that is seen.
+    log_tau, log_tau_sd : logarithm of the time constant of heat between gas and walls [s].
     """
 
     usual: Floats

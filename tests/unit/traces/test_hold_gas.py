@@ -59,4 +59,7 @@ def test_the_solver_gives_what_numpy_gives():
     whole = design.T @ (design * weight[:, None]) + precision
     assert_allclose(out, np.linalg.solve(whole, design.T @ (weight * target) + pull), rtol=1e-10)
     row = rng.normal(size=N_UNKNOWN)
-    assert_allclose(spread_of(normal, row, np.zeros(N_UNKNOWN)) ** 2, row @ np.linalg.inv(whole) @ row)
+    room = np.zeros(N_UNKNOWN)
+    assert_allclose(spread_of(normal, row, N_UNKNOWN, room) ** 2, row @ np.linalg.inv(whole) @ row)
+    known = np.linalg.inv(whole[:-1, :-1])
+    assert_allclose(spread_of(normal, row, N_UNKNOWN - 1, room) ** 2, row[:-1] @ known @ row[:-1])
