@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
 from pipeline.errors import WrongUsage
 
@@ -31,6 +31,11 @@ class Settings:
     least_confidence: float = 0.75
     """A trace whose likeliest story is less likely than this is not judged: three to one is the least that anybody
     should take a system apart for."""
+    pressure_test_wording: Literal["above_floor", "loss"] = "above_floor"
+    """Integrity test under pressure: `above_floor` fails a system that is not above 8 inches of water after two
+    minutes, `loss` one that lost more than 6; the two published wordings differ at the boundary."""
+    pressure_test_tolerance_inh2o: float = 0.5
+    """That test starts at 14 inches of water, give or take so much; another published wording has 1."""
     stock_service_level: float = 0.95
     """Chance that the parts in stock last as long as planned; one stock-out in twenty is customary."""
     alarm_chance: float = 0.05
@@ -70,11 +75,14 @@ class Settings:
         return {k: (v.isoformat() if isinstance(v, date) else v) for k, v in asdict(self).items()}
 
 
+#: Settings that are a word.
+_WORDS = ("pressure_test_wording",)
 #: Settings that need not be whole numbers.
 _REAL = (
     "level",
     "discharge_coefficient",
     "least_confidence",
+    "pressure_test_tolerance_inh2o",
     "max_refused_share",
     "stock_service_level",
     "alarm_chance",
@@ -89,6 +97,8 @@ def _read(name: str, value: Any, wrong: list[str]) -> Any:
             return _day(value)
         if isinstance(value, bool):
             raise TypeError
+        if name in _WORDS:
+            return str(value)
         if name in _REAL:
             return float(value)
         if int(value) != float(value):
@@ -115,6 +125,16 @@ _LIMITS: tuple[tuple[str, str, Callable[[dict[str, Any]], bool]], ...] = (
     ("cycle_gap_days", "1 to 3650", _between("cycle_gap_days", 0, 3650)),
     ("discharge_coefficient", "above 0.3 and at most 1", _between("discharge_coefficient", 0.3, 1.0)),
     ("least_confidence", "above 0.5 and at most 0.999", _between("least_confidence", 0.5, 0.999)),
+    (
+        "pressure_test_wording",
+        "above_floor or loss",
+        lambda values: values["pressure_test_wording"] in ("above_floor", "loss", None),
+    ),
+    (
+        "pressure_test_tolerance_inh2o",
+        "above 0 and at most 2",
+        _between("pressure_test_tolerance_inh2o", 0.0, 2.0),
+    ),
     ("stock_service_level", "above 0.5 and at most 0.999", _between("stock_service_level", 0.5, 0.999)),
     ("alarm_chance", "above 0 and at most 0.5", _between("alarm_chance", 0.0, 0.5)),
     ("alarm_ratio", "above 1 and at most 10", _between("alarm_ratio", 1.0, 10.0)),

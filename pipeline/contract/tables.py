@@ -35,6 +35,7 @@ from pipeline.contract.tables_inspection import (
 from pipeline.contract.tables_traces import (
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
+    MODEL_NORM,
     REPAIR_CHECK,
     TRACE_RESULT,
 )
@@ -53,6 +54,7 @@ __all__ = [
     "LEAK_SIZE",
     "LEAK_SIZE_CURVE",
     "MARTS",
+    "MODEL_NORM",
     "MONITOR_AFTER_CLEAR",
     "PROOF_CURVE",
     "PROOF_WORTH",
@@ -71,6 +73,7 @@ __all__ = [
 #: The marts that a run fills, in the order in which they are made.
 MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
+    MODEL_NORM,
     REPAIR_CHECK,
     FAILURE_RATE,
     COMPONENT_LIFE,

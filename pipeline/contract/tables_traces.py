@@ -24,6 +24,17 @@ TRACE_RESULT = Table(
         text(
             "leak_censoring", "none; left: smaller than the upper bound; right: larger than the lower bound"
         ),
+        number(
+            "equilibrium_diameter_mm",
+            "hole of a gross leak at which the purge flow usual for the model gives the vacuum that was reached",
+            "mm",
+        ),
+        number("equilibrium_diameter_low_mm", "its lower bound", "mm"),
+        number("equilibrium_diameter_high_mm", "its upper bound", "mm"),
+        text(
+            "pressure_test",
+            "a hold under applied pressure by the published criterion: pass, fail, invalid or no_verdict",
+        ),
         number("vapor_volume_l", "vapor space the pressure was held in", "l"),
         number("vapor_rise_pa_s", "pressure rise with vent and purge shut, before any draw", "Pa/s"),
         number("rest_pressure_pa", "median pressure with the vent open", "Pa"),
@@ -49,6 +60,34 @@ TRACE_RESULT = Table(
         number("leak_area_per_volume_low_mm2_m3", "its lower bound", "mm2/m3"),
         number("leak_area_per_volume_high_mm2_m3", "its upper bound", "mm2/m3"),
         count("n_samples", "accepted samples"),
+    ),
+)
+
+MODEL_NORM = Table(
+    "mart",
+    "model_norm",
+    ("make", "model"),
+    "one model: what its recordings have in common, as the reference for each of them",
+    (
+        text("make", "make"),
+        text("model", "model"),
+        number("volts_per_pa", "slope of the sensor's output over pressure (median)", "V/Pa"),
+        number("volts_per_pa_spread", "its spread from recording to recording (standard deviation)", "V/Pa"),
+        count("volts_per_pa_n", "recordings behind it"),
+        number("rest_v", "sensor output with the vent open (median)", "V"),
+        number("rest_v_spread", "its spread", "V"),
+        count("rest_v_n", "recordings behind it"),
+        number("rest_pa", "pressure with the vent open (median)", "Pa"),
+        number("rest_pa_spread", "its spread", "Pa"),
+        count("rest_pa_n", "recordings behind it"),
+        number("vapor_rise_pa_s", "pressure rise shut, before any draw (median)", "Pa/s"),
+        number("vapor_rise_pa_s_spread", "its spread", "Pa/s"),
+        count("vapor_rise_pa_s_n", "recordings behind it"),
+        number(
+            "purge_flow_l_min", "purge flow at full duty, from draws of systems that hold (median)", "l/min"
+        ),
+        number("purge_flow_l_min_spread", "its spread", "l/min"),
+        count("purge_flow_l_min_n", "recordings behind it"),
     ),
 )
 

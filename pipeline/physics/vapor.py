@@ -35,10 +35,9 @@ def gasoline_vapor_pressure_pa(reid_psi: ArrayLike, temperature_c: ArrayLike) ->
 
 
 def heat_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
-    """Return how much of the heat exchange of dry air a tank's gas shows.
+    """Return how much of the heat exchange of dry air a tank's gas shows: (R / Cv) / (k - 1), Cv of air and vapor.
 
-    (R / Cv) / (k - 1), Cv being that of air and vapor mixed: vapor takes heat with little warming, the more of it the
-    warmer the fuel. About 0.7 at 0 °C, 0.4 at 35 °C.
+    Vapor takes heat with little warming, the more of it the warmer the fuel: about 0.7 at 0 °C, 0.4 at 35 °C.
 
     Parameters
     ----------

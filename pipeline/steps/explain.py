@@ -8,7 +8,7 @@ from typing import Any
 from pipeline.errors import WrongUsage
 from pipeline.settings import Settings
 from pipeline.steps.form import stop_at_another_form
-from pipeline.steps.measure import norms_of, one_trace
+from pipeline.steps.measure import one_trace
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
 PICTURE_FORMS = (".png", ".svg", ".html")
@@ -38,7 +38,7 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
         if not header.height:
             raise _no_such_trace(warehouse, trace_id)
         settings = _settings_of_last_run(warehouse)
-        norms = norms_of(warehouse, trace_id)
+        norms = warehouse.table("mart.model_norm")
     explanation = explain_trace(samples, header, settings, norms)
     drawn = draw_trace(explanation)
     try:

@@ -1,19 +1,40 @@
-"""Measure every accepted recording: a batch of samples in, one row a trace out."""
+"""Measure every accepted recording: samples in, one row a trace out.
+
+Samples are read once, a few files at a time, on every core; what is kept of a recording until all are read (about a
+kilobyte) is what it must be compared with: its model's norms come from the whole lake.
+"""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
 
+import numpy as np
 import polars as pl
 
-from pipeline.contract.tables import TRACE_RESULT
+from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
 from pipeline.settings import Settings
-from pipeline.traces.measure import measure_traces
-from pipeline.traces.volt_norms import volt_norms
+from pipeline.traces.measure import judge_taken, take
+from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
+from pipeline.traces.recordings import gather, recordings_of
+from pipeline.traces.rows import RESULT_SCHEMA, rows_of
+from pipeline.traces.taken import Taken
 from pipeline.warehouse.store import Warehouse
 
-#: samples measured at once: memory stays near 1 GiB whatever the size of the lake
-BATCH_SAMPLES = 2_000_000
+#: samples measured at once, by each core
+BATCH_SAMPLES = 1_000_000
+SAMPLE_COLUMNS = [
+    "t_s",
+    "tank_pressure_pa",
+    "sensor_v",
+    "purge_duty_pct",
+    "is_vent_closed",
+    "engine_rpm",
+    "is_pressure_derived",
+]
 
 #: a fact of the header; where it has none, what the recording's own diagnostic answers tell
 HEADERS = """
@@ -35,56 +56,104 @@ left join core.jobs j using (job_id)
 order by t.trace_id
 """
 
-BATCH = """
+#: which recordings each file holds, and how many samples of each; a file is sorted by recording and time
+HELD = """
+select parse_filename(filename) as parquet, trace_id, count(*) as n
+from read_parquet(?, filename = true)
+group by all
+order by parquet, trace_id
+"""
+
+ONE_TRACE = """
 select trace_id, t_s, tank_pressure_pa, sensor_v, purge_duty_pct, is_vent_closed, engine_rpm, is_pressure_derived
 from core.samples
-where trace_id between ? and ?
-order by trace_id, t_s
-"""
-
-#: one pass over all samples, or over those of one trace's model alone
-SLOPES = """
-select v.make, v.model, regr_slope(s.sensor_v, s.tank_pressure_pa) as volts_per_pa,
-       regr_r2(s.sensor_v, s.tank_pressure_pa) as r2,
-       max(s.tank_pressure_pa) - min(s.tank_pressure_pa) as pressure_range_pa
-from core.samples s
-join core.traces t using (trace_id)
-join core.vehicles v using (vehicle_id)
-where s.sensor_v is not null
-  and (? is null or (v.make, v.model) in (
-      select (of.make, of.model) from core.traces join core.vehicles of using (vehicle_id) where trace_id = ?))
-group by s.trace_id, v.make, v.model
-having not coalesce(bool_or(s.is_pressure_derived), false)
+where trace_id = ?
+order by t_s
 """
 
 
-def measure(warehouse: Warehouse, settings: Settings) -> None:
-    """Fill mart.trace_result. Replaces one table whole."""
+@dataclass(frozen=True)
+class _Batch:
+    """Files to read together, and the headers of their recordings in the files' order, each with its `n` samples.
+
+    `is_scattered`: a recording lies in more than one file, so that its samples must be brought together.
+    """
+
+    files: list[Path]
+    headers: pl.DataFrame
+    is_scattered: bool = False
+
+
+def measure(warehouse: Warehouse, settings: Settings, folder: Path) -> None:
+    """Fill mart.trace_result and mart.model_norm from the accepted samples in `folder`. Replaces both whole."""
+    batches = list(_batches(warehouse, folder))
+    with ThreadPoolExecutor(os.cpu_count()) as cores:
+        taken = list(cores.map(lambda batch: _take(batch, settings), batches))
+    told = [each.for_norms() for each in taken]
+    norms = model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
+    results = [rows_of(judge_taken(each, norms, settings), settings) for each in taken]
+    warehouse.write(MODEL_NORM, norms)
+    whole = pl.concat(results).sort("trace_id") if results else pl.DataFrame(schema=RESULT_SCHEMA)
+    warehouse.write(TRACE_RESULT, whole)
+
+
+def _take(batch: _Batch, settings: Settings) -> Taken:
+    headers = batch.headers.drop("n", "parquet")
+    if batch.is_scattered:
+        recordings = gather(_read(batch.files, ["trace_id", *SAMPLE_COLUMNS]), headers["trace_id"])
+    else:
+        counts = batch.headers["n"].to_numpy().astype(np.int64)
+        recordings = recordings_of(_read(batch.files, SAMPLE_COLUMNS), counts)
+    return take(recordings, headers, settings).without_curves()
+
+
+def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
+    if not files:
+        return pl.DataFrame(schema=dict.fromkeys(columns, pl.Float64)).with_columns(
+            pl.col("is_vent_closed", "is_pressure_derived").cast(pl.Boolean)
+        )
+    return pl.concat([pl.read_parquet(file, columns=columns, glob=False) for file in files]).select(columns)
+
+
+def _batches(warehouse: Warehouse, folder: Path) -> Iterator[_Batch]:
+    """Yield whole files until there are BATCH_SAMPLES, those that share a recording together, and at last the
+    recordings without samples."""
     headers = warehouse.query(HEADERS)
-    norms = norms_of(warehouse)
-    results = [
-        measure_traces(samples, mine, settings, norms) for samples, mine in _batches(warehouse, headers)
-    ]
-    empty = pl.DataFrame(schema=dict.fromkeys(TRACE_RESULT.column_names, pl.String))
-    warehouse.write(TRACE_RESULT, pl.concat(results).sort("trace_id") if results else empty)
+    names = warehouse.query("select distinct parquet from stage.sample_parquet order by parquet")["parquet"]
+    held = _held(warehouse, [str(folder / name) for name in names])
+    parts = held.group_by("trace_id").len()
+    shared = held.join(parts.filter(pl.col("len") > 1), on="trace_id", how="semi")["parquet"].unique()
+    alone = held.filter(~pl.col("parquet").is_in(shared.implode()))
+    numbered = alone.with_columns(batch=(pl.col("n").cum_sum() - 1) // BATCH_SAMPLES)
+    numbered = numbered.with_columns(batch=pl.col("batch").first().over("parquet"))
+    for _, mine in numbered.group_by("batch", maintain_order=True):
+        yield _Batch(
+            _paths(folder, mine), mine.join(headers, on="trace_id", how="left", maintain_order="left")
+        )
+    together = held.filter(pl.col("parquet").is_in(shared.implode()))
+    if together.height:
+        mine = together.group_by("trace_id", maintain_order=True).agg(
+            pl.col("n").sum(), pl.col("parquet").first()
+        )
+        known = mine.join(headers, on="trace_id", how="left", maintain_order="left")
+        yield _Batch(_paths(folder, together), known, is_scattered=True)
+    silent = headers.join(held, on="trace_id", how="anti", maintain_order="left")
+    if silent.height:
+        n = pl.lit(0, pl.Int64).alias("n"), pl.lit(None, pl.String).alias("parquet")
+        yield _Batch([], silent.with_columns(*n))
 
 
-def norms_of(warehouse: Warehouse, trace_id: str | None = None) -> pl.DataFrame:
-    """Return what the sensors of every model do, or of this trace's model alone. Reads only."""
-    return volt_norms(warehouse.query(SLOPES, [trace_id, trace_id]))
+def _held(warehouse: Warehouse, files: list[str]) -> pl.DataFrame:
+    if not files:
+        return pl.DataFrame(schema={"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64})
+    return warehouse.query(HELD, [files])
 
 
-def _batches(warehouse: Warehouse, headers: pl.DataFrame) -> Iterator[tuple[pl.DataFrame, pl.DataFrame]]:
-    """Yield (samples, headers) by ranges of trace ids, so that no trace is ever cut."""
-    counts = warehouse.query("select trace_id, count(*) as n from core.samples group by trace_id")
-    sized = headers.join(counts, on="trace_id", how="left").with_columns(pl.col("n").fill_null(0))
-    batch = (sized.sort("trace_id")["n"].cum_sum() - 1).clip(0) // BATCH_SAMPLES
-    for _, mine in sized.sort("trace_id").with_columns(batch=batch).group_by("batch", maintain_order=True):
-        ids = mine["trace_id"]
-        yield warehouse.query(BATCH, [ids[0], ids[-1]]), mine.drop("n", "batch")
+def _paths(folder: Path, held: pl.DataFrame) -> list[Path]:
+    return [folder / name for name in held["parquet"].unique(maintain_order=True)]
 
 
 def one_trace(warehouse: Warehouse, trace_id: str) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return (samples, header) of one trace. Reads only."""
     header = warehouse.query(HEADERS).filter(pl.col("trace_id") == trace_id)
-    return warehouse.query(BATCH, [trace_id, trace_id]), header
+    return warehouse.query(ONE_TRACE, [trace_id]), header

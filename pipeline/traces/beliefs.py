@@ -23,6 +23,10 @@ _SCALE_BOUNDS = (0.7, 3.0)
 _TAIL = 2.0
 _PRESSED_RATE, _PRESSED_RATE_SD = 0.3, 0.7
 _NO_CLOSED_SD = 1e3
+#: Share of vapor in the gas above gasoline (AP-42 vapor pressure at 20 °C, partly saturated), and the time [s] in which
+#: fuel restores what was taken out: half an hour, give or take a factor (judgement). Together 0.17 Pa/s per kPa.
+_VAPOR_SHARE, _GIVEN_BACK_S = 0.3, 1800.0
+_GIVEN_BACK_SD = 1.4
 #: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: other fuels, and cold
 #: that stays near the outlet.
 _HEAT_SHARE_SD = 0.3
@@ -38,8 +42,8 @@ class Beliefs:
     closed, closed_sd : what the closed phase showed [Pa/s], which is that rate less what a leak let out at the pressure
     `closed_above`, known to `closed_above_sd` [Pa].
     under_vacuum, under_vacuum_sd : b [1/s].
-    heat, heat_sd : share of the heat exchange that is seen.
-    log_tau, log_tau_sd : logarithm of the time constant of heat between gas and walls [s].
+    heat, heat_sd : share of the heat exchange that is seen. log_tau, log_tau_sd : logarithm of the time constant of
+    heat between gas and walls [s].
     """
 
     usual: Floats
@@ -93,7 +97,11 @@ def vapor_beliefs(
     rate = np.maximum(likely, 0)
     above = np.where(known, np.nan_to_num(closed.above), 0.0)
     closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2)
-    under, under_sd = 0.3 * rate / 2500, (0.3 * rate + 0.15) / 2500
+    # Drawing the gas of a tank down by dp takes share x dp of vapor out of it, which the fuel gives back in time,
+    # whatever it did before.
+    given_back = _VAPOR_SHARE / _GIVEN_BACK_S
+    under = given_back + 0.3 * rate / 2500
+    under_sd = np.hypot(_GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
     # Carbon and lines keep their gas at their own temperature: it exchanges no heat that the pressure shows.
     heat = heat_share(temperature_c, barometric_pa) * (1 - np.minimum(CANISTER_AND_LINES_L / volume_l, 0.5))
     constant = (np.full(len(zero_sd), x) for x in (_HEAT_SHARE_SD, _LOG_TAU, _LOG_TAU_SD))

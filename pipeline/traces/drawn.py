@@ -24,7 +24,7 @@ class Draw(NamedTuple):
     before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. effect, effect_sd [Pa] : how far
     its later half lies from the line that runs from before it to the hold, and the error of that. creep, creep_sd
     [Pa/s] : slope common to closed phase and hold, each about its own level. rate [Pa/s], seconds [s],
-    rpm [1/min].
+    rpm [1/min], duty [%] (mean until half of the vacuum was there).
     """
 
     before: Any
@@ -36,6 +36,7 @@ class Draw(NamedTuple):
     rate: Any
     seconds: Any
     rpm: Any
+    duty: Any
 
 
 class Hold(NamedTuple):
@@ -61,6 +62,7 @@ def read_draw(
     t: Floats,
     p: Floats,
     rpm: Floats,
+    duty: Floats,
     smooth: Floats,
     phase: Ints,
     first: Ints,
@@ -84,10 +86,10 @@ def read_draw(
     if np.isnan(before):
         before = mean(p, a, row_after(t, a, b, marks.draw_start + SETTLING_S))
     depth = before - _lowest(t, smooth, marks, parts)
-    half = marks.draw_start
+    half, half_row = marks.draw_start, b
     for i in range(a, b):
         if smooth[i] < before - 0.5 * depth:
-            half = t[i]
+            half, half_row = t[i], i
             break
     to_half = half - marks.draw_start
     t_beside = t_beside if t_beside == t_beside else marks.draw_start
@@ -103,6 +105,7 @@ def read_draw(
         0.5 * depth / to_half if to_half > 0 else np.nan,
         marks.draw_end - marks.draw_start,
         median(rpm, a, b, room),
+        mean(duty, a, max(half_row, min(a + 1, b))),
     )
 
 
@@ -179,9 +182,25 @@ def _creep(t: Floats, p: Floats, marks: Landmarks, parts: Parts, sd: float) -> t
             sxy += dt * dp
             syy += dp * dp
     slope, error, rest, _ = line_of_sums(n, sxx, sxy, syy)
-    if rest > 0:
-        return slope, error * max(sd / rest, 1.0)
-    return slope, 0.0 if slope == slope else np.nan
+    if not rest > 0:
+        return slope, np.nan if np.isnan(slope) else 0.0
+    return slope, error * max(sd / rest, 1.0) * _alike(t, p, stretches, slope, rest)
+
+
+@compiled
+def _alike(
+    t: Floats, p: Floats, stretches: tuple[tuple[int, int], tuple[int, int]], slope: float, rest: float
+) -> float:
+    """Return by how much more neighbors that scatter alike (slosh) leave a slope open than independent ones."""
+    n, together = 0, 0.0
+    for a, b in stretches:
+        t_mean, p_mean = mean(t, a, b), mean(p, a, b)
+        for i in range(a + 1, b):
+            n += 1
+            off = p[i] - p_mean - slope * (t[i] - t_mean)
+            together += off * (p[i - 1] - p_mean - slope * (t[i - 1] - t_mean))
+    alike = min(max(together / (max(n, 1) * rest * rest), 0.0), 0.95)
+    return np.sqrt((1 + alike) / (1 - alike))
 
 
 @compiled
@@ -235,7 +254,8 @@ def _start_level(t: Floats, p: Floats, marks: Landmarks, parts: Parts, interval_
     """Return the level [Pa] at which the hold begins: of the draw's end, where the hold begins with a rise."""
     wide = max(1.5 * interval_s, 0.6) if interval_s == interval_s else 0.6
     at_start = mean(p, parts.hold[0], row_from(t, parts.hold[0], parts.hold[1], marks.hold_start + wide))
-    at_end = mean(p, row_after(t, parts.draw[0], parts.draw[1], marks.draw_end - wide), parts.draw[1])
+    before = row_after(t, parts.draw[0], parts.hold[0], marks.hold_start - wide)
+    at_end = mean(p, before, parts.hold[0]) if parts.draw[1] > parts.draw[0] else np.nan
     if marks.is_pressure_test > 0 or np.isnan(at_end):
         return at_start
     return at_end if not at_start < at_end else at_start

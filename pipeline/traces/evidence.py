@@ -26,7 +26,20 @@ def say(row: Reading) -> str:
     row : the result's columns, the readings of `shows.Shown`, and of `volts.VoltStory` and `hold_fit.HoldFit`
         those that the sentences name.
     """
-    return _SENTENCES[row["verdict"]](row)
+    return _SENTENCES[row["verdict"]](row) + _by_criterion(row)
+
+
+#: By the published criterion of the integrity test (standards/pressure_test.py).
+_TESTED = {
+    "pass": " By the criterion of 14 inches of water held for 2 minutes it passes.",
+    "fail": " By the criterion of 14 inches of water held for 2 minutes it fails.",
+    "invalid": " It did not start at 14 inches of water, so the published criterion says nothing.",
+    "no_verdict": " It still held at the end, short of the 2 minutes that the published criterion asks for.",
+}
+
+
+def _by_criterion(row: Reading) -> str:
+    return _TESTED.get(row["pressure_test"], "")
 
 
 def pressure(pa: float) -> str:
@@ -92,6 +105,11 @@ def _leak(row: Reading) -> str:
 def _gross_leak(row: Reading) -> str:
     size = f"; the hole is larger than {row['gross_low']:.1f} mm" if isfinite(row["gross_low"]) else ""
     size += _any_fill(row, row["gross_low"])
+    if isfinite(row["settled"]):
+        size += (
+            f"; by this model's usual purge flow the vacuum settled as through {row['settled']:.1f} mm "
+            f"({row['settled_low']:.1f} to {row['settled_high']:.1f})"
+        )
     return f"{_how_it_went(row)}: a leak too large for a decay, or a vent path that stays open{size}."
 
 

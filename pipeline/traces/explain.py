@@ -11,8 +11,10 @@ from scipy.special import ndtri
 
 from pipeline.settings import Settings
 from pipeline.traces.evidence import pressure
-from pipeline.traces.measure import Measured, measure, rows_of
+from pipeline.traces.measure import measure
 from pipeline.traces.recordings import gather, phases_of
+from pipeline.traces.rows import rows_of
+from pipeline.traces.taken import Measured
 
 #: What a technician does next, after each verdict (common practice; the procedure in force decides).
 NEXT_STEP = {
@@ -74,9 +76,9 @@ def explain_trace(
     settings, norms : as for `measure.measure_traces`; the same norms give the same verdict as the table's.
     """
     headers = header if isinstance(header, pl.DataFrame) else pl.DataFrame([header], infer_schema_length=None)
-    measured = measure(gather(samples, headers["trace_id"]), headers, settings, norms)
+    recording = gather(samples, headers["trace_id"])
+    measured = measure(recording, headers, settings, norms)
     result = rows_of(measured, settings).row(0, named=True)
-    recording = measured.recordings
     phases = phases_of(recording, 0)
     return TraceExplanation(
         result,

@@ -23,8 +23,8 @@ _FULL_WORTH_PA = 800.0
 class Landmarks(NamedTuple):
     """Times [s] of a recording's parts, nan where it has no such part: one recording's, or arrays of many.
 
-    The draw and the release are those next to the chosen hold. `closed` is the phase before that draw.
-    `is_pressure_test` marks holds under pressure that was put in from outside.
+    The draw is the longest of those that led to the chosen hold, the release the one next to it. `closed` is the phase
+    before that draw. `is_pressure_test` marks holds under pressure that was put in from outside.
     """
 
     first: Any
@@ -134,7 +134,16 @@ def _choose_test(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) ->
             worth = (end - start) * (deep + 1e-3)
             if worth > best:
                 hold, best = s, worth
-    draw = hold - 1 if hold > 0 else _longest_one(t, phase, first, n, DRAW)
+    if hold <= 0:
+        return hold, _longest_one(t, phase, first, n, DRAW)
+    # A level may be topped up: the draw is the longest of those since the vent was shut.
+    draw, longest = hold - 1, -1.0
+    for s in range(hold - 1, -1, -1):
+        if phase[s] != DRAW and phase[s] != HOLD:
+            break
+        start, end = _span(t, first, n, s)
+        if phase[s] == DRAW and end - start > longest:
+            draw, longest = s, end - start
     return hold, draw
 
 

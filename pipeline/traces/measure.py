@@ -2,76 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from operator import attrgetter
-
 import numpy as np
 import polars as pl
 
-from pipeline.contract.tables import TRACE_RESULT
 from pipeline.physics.orifice import STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_C
 from pipeline.settings import Settings
+from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
 from pipeline.traces.beliefs import vapor_beliefs
-from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.evidence import say
-from pipeline.traces.hold_bins import HoldBins
-from pipeline.traces.hold_fit import HoldFit, fit_holds
+from pipeline.traces.compiled import Floats
+from pipeline.traces.hold_fit import fit_holds
 from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.model_norms import model_norms, norms_for
+from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
-from pipeline.traces.sizes import Sizes, size_leaks, vapor_space
-from pipeline.traces.suspects import OPENINGS, name_suspects
-from pipeline.traces.verdict import Judgement, judge
-from pipeline.traces.volt_norms import against_norms
-from pipeline.traces.volts import VoltStory, compare_volts
-
-_TYPES: dict[str, pl.DataType | type[pl.DataType]] = {
-    "VARCHAR": pl.String,
-    "DOUBLE": pl.Float64,
-    "BIGINT": pl.Int64,
-    "VARCHAR[]": pl.List(pl.String),
-}
-RESULT_SCHEMA = {column.name: _TYPES[column.type] for column in TRACE_RESULT.columns}
-
-#: Names of readings in the sentences of `evidence`, and where `Shown` has them.
-_READINGS_SAID = {
-    "depth": "draw.depth",
-    "draw_s": "draw.seconds",
-    "hold_s": "hold.seconds",
-    "hold_start_above": "hold.start_above",
-    "hold_end_above": "hold.end_above",
-    "gone_s": "hold.gone_s",
-    "interval_s": "sensor.interval_s",
-    "creep": "draw.creep",
-    "closed_change": "closed.change",
-    "closed_rate": "closed.rate",
-    "closed_above": "closed.above",
-    "hold_late_change": "hold.late_change",
-    "hold_change": "hold.change",
-    "flowing_above": "vented.flowing_above",
-    "release_from_above": "release.from_above",
-    "release_half_s": "release.half_s",
-    "open_vacuum": "vented.open_vacuum",
-    "release_s": "release.seconds",
-    "span": "sensor.span",
-    "zero": "vented.zero",
-    "rest_v": "vented.rest_v",
-}
-
-
-@dataclass(frozen=True)
-class Measured:
-    """Everything that was found out on the way to a batch's rows."""
-
-    headers: pl.DataFrame
-    recordings: Recordings
-    marks: Landmarks
-    shown: Shown
-    volts: VoltStory
-    bins: HoldBins
-    fit: HoldFit
-    sizes: Sizes
-    judgement: Judgement
+from pipeline.traces.rows import RESULT_SCHEMA, rows_of
+from pipeline.traces.sizes import size_leaks, vapor_space
+from pipeline.traces.taken import Air, Measured, Taken
+from pipeline.traces.verdict import judge
+from pipeline.traces.volts import compare_volts
 
 
 def measure_traces(
@@ -82,12 +31,12 @@ def measure_traces(
     Parameters
     ----------
     samples : trace_id, t_s [s], tank_pressure_pa [Pa, gauge], sensor_v [V], purge_duty_pct [%], is_vent_closed,
-        engine_rpm [1/min] and is_pressure_derived, sorted by trace_id and t_s.
+        engine_rpm [1/min] and is_pressure_derived.
     headers : one row per trace: trace_id, job_id, vehicle_id, stage, fuel_level_pct [%], ambient_c [°C],
         barometric_kpa [kPa], fuel_tank_l [l], make, model, trouble_codes, checks.
-    settings : discharge_coefficient and level are used.
-    norms : what the sensors of each model do, as `volt_norms.volt_norms` returns it over the whole lake; None takes it
-        from this batch.
+    settings : discharge_coefficient, level and least_confidence are used.
+    norms : of each model, as `model_norms.model_norms` returns them over the whole lake; None takes them from this
+        batch.
 
     Returns
     -------
@@ -96,171 +45,85 @@ def measure_traces(
     """
     if headers.is_empty():
         return pl.DataFrame(schema=RESULT_SCHEMA)
-    return rows_of(measure(gather(samples, headers["trace_id"]), headers, settings, norms), settings)
+    measured = measure(gather(samples, headers["trace_id"]), headers, settings, norms)
+    return rows_of(measured, settings)
 
 
 def measure(
     recordings: Recordings, headers: pl.DataFrame, settings: Settings, norms: pl.DataFrame | None = None
 ) -> Measured:
     """Return all that a batch's traces show, with their fits and verdicts; recording k belongs to header k."""
-    marks, shown, volt_readings, bins = read_recordings(recordings)
-    volts = compare_volts(volt_readings, np.nan_to_num(shown.sensor.noise), recordings.is_derived)
-    volts = against_norms(volts, headers, norms)
-    air, temperature, is_air_known, is_temperature_known = _ambient(headers)
+    taken = take(recordings, headers, settings)
+    return judge_taken(taken, model_norms(taken.for_norms()) if norms is None else norms, settings)
+
+
+def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> Taken:
+    """Read and fit a batch; recording k belongs to header k. Needs no other batch."""
+    marks, shown, volts, bins = read_recordings(recordings)
+    air = _air_of(headers)
     volume = vapor_space(_numbers(headers, "fuel_tank_l"), _numbers(headers, "fuel_level_pct"))
     beliefs = vapor_beliefs(
-        shown.closed, shown.vented.zero_sd, marks.is_pressure_test, air, temperature, volume.working_l
+        shown.closed,
+        shown.vented.zero_sd,
+        marks.is_pressure_test,
+        air.pressure_pa,
+        air.temperature_c,
+        volume.working_l,
     )
+    discharge, level = settings.discharge_coefficient, settings.level
     fit = fit_holds(
         bins,
         beliefs,
-        air,
-        temperature,
+        air.pressure_pa,
+        air.temperature_c,
         volume.working_l,
         shown.sensor,
         shown.vented.zero_sd,
-        settings.discharge_coefficient,
-        settings.level,
+        discharge,
+        level,
     )
     sizes = size_leaks(
         fit,
         shown,
         volume,
-        air,
-        temperature,
-        is_air_known,
-        is_temperature_known,
-        settings.discharge_coefficient,
-        settings.level,
+        air.pressure_pa,
+        air.temperature_c,
+        air.is_known,
+        air.is_temperature_known,
+        discharge,
+        level,
     )
-    judgement = judge(marks, shown, volts, fit, sizes, settings.least_confidence)
-    return Measured(headers, recordings, marks, shown, volts, bins, fit, sizes, judgement)
+    tested = _pressure_tests(recordings, marks, shown, settings)
+    return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested)
 
 
-def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
-    """Return the contract's rows of a measured batch."""
-    m, shown, sizes, headers = measured, measured.shown, measured.sizes, measured.headers
-    verdict = m.judgement.verdict
-    volume = sizes.volume
-    is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
-    # Without a test, or without samples, no story was weighed.
-    is_weighed = (verdict != "not_judged") | np.isin(m.judgement.reason, ("torn", "cannot_tell"))
-    has_size = is_leak | is_tight
-    per_area = np.where(has_size, 1e6 / settings.discharge_coefficient, np.nan)
-    low = np.where(is_leak, sizes.low, np.where(is_tight, 0.0, np.where(is_gross, sizes.gross_low, np.nan)))
-    numbers = {
-        "leak_diameter_mm": np.where(is_leak, sizes.diameter, np.nan),
-        "leak_diameter_low_mm": np.where(volume.is_tank_known, low, np.nan),
-        "leak_diameter_high_mm": np.where(has_size, sizes.high, np.nan),
-        "discharge_at_hold": np.where(
-            has_size, settings.discharge_coefficient * m.fit.discharge_share, np.nan
-        ),
-        "leak_area_per_volume_mm2_m3": sizes.leak * per_area,
-        "leak_area_per_volume_low_mm2_m3": sizes.leak_low * per_area,
-        "leak_area_per_volume_high_mm2_m3": sizes.leak_high * per_area,
-        "vapor_volume_l": volume.known_l,
-        "vapor_rise_pa_s": shown.closed.rate,
-        "rest_pressure_pa": shown.vented.rest,
-        "rest_sensor_v": shown.vented.rest_v,
-        "peak_vacuum_pa": shown.sensor.peak_vacuum,
-        "draw_rate_pa_s": shown.draw.rate,
-        "hold_s": m.marks.longest_hold,
-        "quality": m.judgement.quality,
-        "confidence": np.where(verdict == "not_judged", np.nan, m.judgement.told.confidence),
-        "second_confidence": np.where(is_weighed, m.judgement.told.second_confidence, np.nan),
-    }
-    censoring = np.select(
-        [
-            is_leak & volume.is_tank_known,
-            is_tight & volume.is_tank_known,
-            is_gross & np.isfinite(sizes.gross_low),
-        ],
-        ["none", "left", "right"],
-        "",
+def _pressure_tests(
+    recordings: Recordings, marks: Landmarks, shown: Shown, settings: Settings
+) -> list[str | None]:
+    """Judge the holds under applied pressure by the published criterion; None for every other recording."""
+    rule = PressureCriterion(
+        tolerance_inh2o=settings.pressure_test_tolerance_inh2o, wording=settings.pressure_test_wording
     )
-    n = headers.height
-    frame = pl.DataFrame(
-        {name: pl.Series(value, dtype=pl.Float64).fill_nan(None) for name, value in numbers.items()}
-    ).with_columns(
-        verdict=pl.Series(verdict.astype(str), dtype=pl.String),
-        second_verdict=pl.Series(m.judgement.second.tolist(), dtype=pl.String).set(
-            pl.Series(~is_weighed), None
-        ),
-        leak_censoring=pl.Series([word or None for word in censoring.tolist()], dtype=pl.String),
-        evidence=pl.Series(_sentences(m, settings), dtype=pl.String),
-        suspects=pl.Series(_suspects(m), dtype=pl.List(pl.String)),
-        discharge_coefficient=pl.Series([settings.discharge_coefficient] * n, dtype=pl.Float64),
-        n_samples=pl.Series(shown.sensor.n, dtype=pl.Int64),
+    out: list[str | None] = [None] * len(recordings)
+    for k in np.flatnonzero(marks.is_pressure_test).tolist():
+        rows = slice(recordings.begin[k], recordings.begin[k + 1])
+        t, above = recordings.t[rows], recordings.pressure[rows] - shown.vented.zero[k]
+        held = (t >= marks.hold_start[k]) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
+        if held.any():
+            out[k] = judge_pressure_test(t[held], above[held], rule).verdict
+    return out
+
+
+def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measured:
+    """Compare a batch with the norms of its models, and judge it."""
+    mine = norms_for(taken.headers, norms)
+    shown, air = taken.shown, taken.air
+    volts = compare_volts(taken.volts, np.nan_to_num(shown.sensor.noise), taken.is_derived, mine)
+    judgement = judge(taken.marks, shown, volts, taken.fit, taken.sizes, mine, settings.least_confidence)
+    hole = hole_at_equilibrium(
+        shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level
     )
-    carried = headers.select("trace_id", "job_id", "vehicle_id", "stage").cast(pl.String)
-    return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
-
-
-def _sentences(m: Measured, settings: Settings) -> list[str]:
-    columns = {
-        "verdict": m.judgement.verdict,
-        "reason": m.judgement.reason,
-        "creeps": m.judgement.creeps,
-        "second": m.judgement.second,
-        "best": m.judgement.best,
-        "confidence": m.judgement.told.confidence,
-        "n_samples": m.shown.sensor.n,
-        "is_pressure_test": m.marks.is_pressure_test,
-        "vapor_pa_s": m.fit.vapor,
-        "diameter": m.sizes.diameter,
-        "low": m.sizes.low,
-        "high": m.sizes.high,
-        "is_level_known": m.sizes.volume.is_level_known,
-        "working_high": m.sizes.working_high,
-        "gross_low": m.sizes.gross_low,
-        "is_flat_volts": m.volts.is_flat > 0,
-        "is_flat_pressure": m.volts.is_alone > 0,
-        "volt_range": m.volts.volt_range,
-        "pressure_range": m.volts.pressure_range,
-        "residual_pa": m.volts.residual_pa,
-        "is_off_norm": m.volts.is_off_norm > 0,
-        "volts_per_pa": m.volts.volts_per_pa,
-        "norm_volts_per_pa": m.volts.norm_volts_per_pa,
-        "norm_n": m.volts.norm_n,
-    }
-    columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
-    constant = {"level": settings.level, "discharge": settings.discharge_coefficient}
-    keys = list(columns)
-    return [
-        say(dict(zip(keys, values, strict=True)) | constant)
-        for values in zip(*(column.tolist() for column in columns.values()), strict=True)
-    ]
-
-
-def _suspects(m: Measured) -> list[list[str]]:
-    def lists(name: str) -> list[tuple[str, ...]]:
-        if name not in m.headers.columns:
-            return [()] * m.headers.height
-        return [tuple(words or ()) for words in m.headers[name].to_list()]
-
-    told, j = m.judgement.told, m.judgement
-    # Rounded, so that equal cases are worked out once; a story below a tenth competes with nothing.
-    first, second = np.round(told.confidence, 1).tolist(), np.round(told.second_confidence, 1).tolist()
-    is_shut = (j.creeps & (j.best == "no_vacuum")).tolist()
-    rows = zip(
-        j.verdict.tolist(),
-        j.reason.tolist(),
-        zip(j.best.tolist(), first, strict=True),
-        zip(j.second.tolist(), second, strict=True),
-        lists("checks"),
-        lists("trouble_codes"),
-        is_shut,
-        strict=True,
-    )
-    return [
-        name_suspects(
-            (best, *([other] if other[1] > 0 else [])) if verdict != "not_judged" or reason == "torn" else (),
-            checks,
-            codes,
-            OPENINGS if shut else (),
-        )
-        for verdict, reason, best, other, checks, codes, shut in rows
-    ]
+    return Measured(taken, volts, judgement, hole)
 
 
 def _numbers(headers: pl.DataFrame, name: str) -> Floats:
@@ -269,10 +132,8 @@ def _numbers(headers: pl.DataFrame, name: str) -> Floats:
     return headers[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
 
-def _ambient(headers: pl.DataFrame) -> tuple[Floats, Floats, Flags, Flags]:
-    """Return ambient pressure [Pa] and temperature [°C], the standard ones where no one recorded them, and where each
-    was."""
+def _air_of(headers: pl.DataFrame) -> Air:
     kpa, celsius = _numbers(headers, "barometric_kpa"), _numbers(headers, "ambient_c")
-    air = np.where(np.isfinite(kpa), kpa * 1e3, STANDARD_PRESSURE_PA)
-    is_temperature = np.isfinite(celsius)
-    return air, np.where(is_temperature, celsius, STANDARD_TEMPERATURE_C), np.isfinite(kpa), is_temperature
+    pressure = np.where(np.isfinite(kpa), kpa * 1e3, STANDARD_PRESSURE_PA)
+    temperature = np.where(np.isfinite(celsius), celsius, STANDARD_TEMPERATURE_C)
+    return Air(pressure, temperature, np.isfinite(kpa), np.isfinite(celsius))

@@ -116,7 +116,7 @@ def _read_one(
     zero = vented.zero
     sensor = read_sensor(p, rpm, smooth, a, b, parts.draw, noise, zero, room)
     known_zero = zero if vented.is_zero_known > 0 else np.nan
-    draw = read_draw(t, p, rpm, smooth, phase, first, marks, parts, known_zero, sd, room)
+    draw = read_draw(t, p, rpm, duty, smooth, phase, first, marks, parts, known_zero, sd, room)
     hold = read_hold(t, p, smooth, marks, parts, draw, zero, sd, noise[2])
     _put(tables[0], k, marks)
     _put(tables[1], k, sensor)
@@ -125,7 +125,7 @@ def _read_one(
     _put(tables[4], k, draw)
     _put(tables[5], k, hold)
     _put(tables[6], k, read_release(t, p, a, parts.release, marks, zero))
-    _put(tables[7], k, read_volts(t, p, volts, first, n, room))
+    _put(tables[7], k, read_volts(t, smooth, volts, first, n, room))
     bin_hold(t, p, smooth, a, b, marks, parts, zero, hold.start_above, sensor.is_clipped > 0, bins, k)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import WIDEST_MM, Sizes
 from pipeline.traces.tolerance import FAINT, MEASURED, SUREST, above, below, both, either, fact
@@ -25,6 +26,8 @@ MIN_HOLD_S = 5.0
 ENGINE_RUNS_RPM = 100.0
 #: A vented sensor this far from zero is a finding [Pa]; the monitors it serves look for a few hundred.
 OFFSET_PA = 160.0
+#: Where a model's own zeros scatter, by so many standard deviations of theirs.
+OFFSET_SPREADS = 4.0
 #: Vacuum that grows with vent and purge shut [Pa], and how fast [Pa/s]. A tank whose fuel cools by 3 K in an hour does
 #: less: 0.34 kPa/K of air and about 1.4 kPa/K of vapor are 1.5 Pa/s. A valve that passes no more than that into 50 l
 #: (0.06 l/min) is condemned by nobody.
@@ -76,6 +79,7 @@ class Signs:
     offset: Floats
     arrives_plainly: Floats
     arrives: Floats
+    hardly_any: Floats
     stays: Floats
     gone: Floats
     creeps: Floats
@@ -83,7 +87,9 @@ class Signs:
     has_test: Flags
 
 
-def read_signs(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes: Sizes) -> Signs:
+def read_signs(
+    marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes: Sizes, norms: Norms
+) -> Signs:
     """Return the signs that each recording shows."""
     with np.errstate(all="ignore"):
         has_draw = shown.draw.seconds >= MIN_DRAW_S
@@ -99,9 +105,10 @@ def read_signs(marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, s
             # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
             both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
             _restricted(shown, sizes, has_test, marks.is_pressure_test),
-            _offset(shown),
+            _offset(shown, norms),
             plainly,
             arrives,
+            _hardly_any(shown),
             _stays(shown),
             gone,
             creeps,
@@ -151,11 +158,12 @@ def _arrives_faintly(shown: Shown) -> Floats:
 
 def _stays(shown: Shown) -> Floats:
     """What little arrived stays: a purge that hardly flows, and no leak."""
-    return both(
-        below(shown.draw.depth, HARDLY_ANY_PA),
-        above(shown.hold.kept_early, 0.5, FAINT),
-        above(shown.draw.seconds, 5.0, FAINT),
-    )
+    return both(_hardly_any(shown), above(shown.hold.kept_early, 0.5, FAINT))
+
+
+def _hardly_any(shown: Shown) -> Floats:
+    """A draw of some length brings less vacuum than a purge that works brings to a tank that holds any."""
+    return both(below(shown.draw.depth, HARDLY_ANY_PA), above(shown.draw.seconds, 5.0, FAINT))
 
 
 def _creeps(shown: Shown) -> Floats:
@@ -187,7 +195,7 @@ def _gone(shown: Shown, sizes: Sizes, is_fitted: Flags) -> Floats:
     soon = below(gone_s, np.fmax(SETTLING_S, interval), tolerance)
     soon = either(soon, below(gone_s, np.where(is_fitted, GONE_SOON_S, UNFITTED_S), tolerance))
     through = above(sizes.gone_mm, GROSS_MM)
-    shallow, deep = either(soon, through), above(sizes.working_low, WIDEST_MM)
+    shallow, deep = either(soon, through), above(sizes.working, WIDEST_MM)
     weight = above(depth, LOW_VACUUM_PA)
     lost = either(both(shallow, -weight), both(deep, weight))
     lost = either(lost, below(-shown.hold.start_above, 0.25 * depth, FAINT))
@@ -218,7 +226,21 @@ def _left_of_sound_vent(seconds: Floats) -> Floats:
     return np.maximum(1 - (1 - np.sqrt(0.5)) * passed, 0) ** 2
 
 
-def _offset(shown: Shown) -> Floats:
-    size = np.abs(shown.vented.zero)
-    surely = above(size - 3 * shown.vented.zero_sd, 0.75 * OFFSET_PA)
-    return both(fact(shown.vented.is_zero_known), surely, above(size, OFFSET_PA))
+def _offset(shown: Shown, norms: Norms) -> Floats:
+    """The vented sensor is off zero, and off what its model reads there, in pressure and, where known, in volts.
+
+    A model whose zeros scatter (gauge pressure from a barometer in whole kilopascals) accuses none of them.
+    """
+    vented = shown.vented
+    size = np.abs(vented.zero)
+    surely = above(size - 3 * vented.zero_sd, 0.75 * OFFSET_PA)
+    plain = both(fact(vented.is_zero_known), surely, above(size, OFFSET_PA))
+    rest, spread = norms.norm["rest_pa"], norms.spread["rest_pa"]
+    off_norm = above(np.abs(vented.zero - rest), np.maximum(OFFSET_PA, OFFSET_SPREADS * spread))
+    with np.errstate(all="ignore"):
+        pa_per_volt = 1 / np.abs(norms.norm["volts_per_pa"])
+        by_volts = np.abs(vented.rest_v - norms.norm["rest_v"]) * pa_per_volt
+        # Volts clear the sensor where they rest so near their norm that they would have shown half of this.
+        can_clear = OFFSET_SPREADS * norms.spread["rest_v"] * pa_per_volt < 0.5 * size
+    in_volts = np.where(can_clear & np.isfinite(by_volts), above(by_volts, 0.5 * size), SUREST)
+    return both(plain, np.where(np.isfinite(rest), off_norm, SUREST), in_volts)

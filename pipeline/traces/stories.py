@@ -89,12 +89,13 @@ def compare_stories(signs: Signs, shown: Shown, sizes: Sizes) -> Told:
 def _of_vacuum(signs: Signs) -> Floats:
     """Return what the stories pay for vacuum that arrives, or does not, stays or is gone [nats]."""
     out = np.zeros((len(signs.arrives), len(NAMES)))
-    built = both(signs.arrives, -signs.stays, -signs.gone)
+    built = both(signs.arrives, -signs.hardly_any, -signs.gone)
     out[:, HOLDS] = out[:, LEAK] = _pay(built)
     # Where nothing is seen to arrive there is nothing to be gone.
     out[:, GROSS] = _pay(both(either(signs.gone, -signs.arrives), -signs.stays, fact(signs.has_draw)))
     out[:, NO_VACUUM] = _pay(both(either(-signs.arrives, signs.stays), fact(signs.has_draw)))
-    return out
+    # Without a test nothing was predicted.
+    return np.where(signs.has_test[:, None], out, 0.0)
 
 
 def _pay(predicted: Floats) -> Floats:

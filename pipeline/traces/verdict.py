@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
 from pipeline.traces.sizes import Sizes
@@ -55,15 +56,22 @@ class Judgement:
 
 
 def judge(
-    marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes: Sizes, least_confidence: float
+    marks: Landmarks,
+    shown: Shown,
+    volts: VoltStory,
+    fit: HoldFit,
+    sizes: Sizes,
+    norms: Norms,
+    least_confidence: float,
 ) -> Judgement:
     """Return the verdict of every trace.
 
     Parameters
     ----------
+    norms : of each trace's model.
     least_confidence : a story less likely than this is no verdict.
     """
-    signs = read_signs(marks, shown, volts, fit, sizes)
+    signs = read_signs(marks, shown, volts, fit, sizes, norms)
     told = compare_stories(signs, shown, sizes)
     best = told.best
     is_sound_or_open = (best == HOLDS) | (best == LEAK) | (best == GROSS)

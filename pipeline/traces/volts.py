@@ -8,8 +8,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats, Ints, compiled
+from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
 from pipeline.traces.ranges import MOST_SORTED, line_of_sums, middle_of
-from pipeline.traces.tolerance import SHARP, SUREST, above, below, both, either, fact
+from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
 from pipeline.traces.view import MAD_TO_SD
 
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
@@ -22,6 +23,9 @@ _FLICKER_V = 0.011
 #: A sensor made for a fuel tank moves at least so much (the widest span is 20 kPa over 4 V). Between that and what does
 #: not move lies the limit.
 _LEAST_V_PER_PA = 4 / 20_000
+#: Off from its model's norm by so much of it is no matter of tolerance; where the model's own recordings scatter, by so
+#: many standard deviations.
+_OFF_BY_SPREADS = 5.0
 #: Residual of the straight line, as a share of the range that pressure went through, which is no line any more.
 _MAX_RESIDUAL_SHARE = 0.06
 
@@ -50,11 +54,11 @@ class VoltReadings(NamedTuple):
 
 @compiled
 def read_volts(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: Floats) -> VoltReadings:
-    """Compare volts and pressure within one recording; `volt_norms` compares them with its model.
+    """Compare volts and pressure within one recording; `model_norms` compares them with its model.
 
     Parameters
     ----------
-    first, n : the recording's stretches of one command state.
+    p : pressure without single outliers [Pa]. first, n : the recording's stretches of one command state.
     """
     every = _together(t, p, volts, first, n, 0.0)
     if every[0] == 0:
@@ -126,8 +130,8 @@ class VoltStory:
     """Volts against pressure of each trace: is there anything to compare, what does not fit, line and ranges.
 
     The signs (see `signs`) say: volts flat while the pressure moves, volts that move while the pressure is flat, no
-    straight line between them, a slope that is not the model's. volts_per_pa, r2 : see `VoltReadings`.
-    norm_volts_per_pa, norm_n : the model's slope, and of how many recordings, see `volt_norms`.
+    straight line between them, a slope that is not the model's. volts_per_pa : see `VoltReadings`.
+    norm_volts_per_pa, norm_n : the model's slope, and of how many recordings, see `model_norms`.
     """
 
     has_volts: Flags
@@ -140,7 +144,6 @@ class VoltStory:
     volt_range: Floats
     pressure_range: Floats
     volts_per_pa: Floats
-    r2: Floats
     residual_pa: Floats
     norm_volts_per_pa: Floats
     norm_n: Ints
@@ -151,22 +154,22 @@ class VoltStory:
         return either(self.is_flat, self.is_alone, self.is_bent, self.is_off_norm)
 
 
-def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags) -> VoltStory:
+def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags, norms: Norms) -> VoltStory:
     """Say where volts and pressure of many recordings tell different stories.
 
     Parameters
     ----------
     noise : pressure noise [Pa], one per trace.
     is_derived : the pressure was computed from the volts, so that there is nothing to compare; one per trace.
+    norms : of each trace's model.
     """
-    n = len(noise)
     n_used = np.where(read.n_quiet >= _MIN_SAMPLES, read.n_quiet, read.n)
     enough = (n_used >= _MIN_SAMPLES) & ~is_derived
     with np.errstate(all="ignore"):
         of_line = np.nan_to_num(np.abs(read.pa_per_volt) * read.volt_noise, posinf=0.0)
         expected = np.hypot(noise, of_line) + 2.0
         still, least = np.maximum(_STILL_V, 8 * read.volt_noise), _LEAST_V_PER_PA * read.pressure_range
-        flat = both(fact(enough), above(least, still), below(read.volt_range, np.sqrt(still * least)))
+        flat = both(fact(enough), above(least, 3 * still), below(read.volt_range, np.sqrt(still * least)))
         alone = both(
             fact(enough),
             below(read.pressure_range, np.maximum(8 * noise, 40.0)),
@@ -178,18 +181,27 @@ def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags) -> VoltS
             above(read.quiet_range, np.maximum(12 * noise, 200.0)),
             above(read.residual_pa, np.maximum(_MAX_RESIDUAL_SHARE * read.quiet_range, 4 * expected), SHARP),
         )
+    is_clear = enough & is_clear_line(read.r2, read.pressure_range)
+    norm = norms.norm["volts_per_pa"]
+    with np.errstate(all="ignore"):
+        spread = norms.spread["volts_per_pa"] / np.abs(norm)
+        off = np.abs(read.volts_per_pa / norm - 1) / np.maximum(OFF_BY, _OFF_BY_SPREADS * spread)
     return VoltStory(
         enough,
         flat,
         alone,
         bent,
-        np.full(n, -SUREST),
+        above(np.where(is_clear, off, np.nan), 1.0, SHARP),
         (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V),
         read.volt_range,
         read.pressure_range,
         read.volts_per_pa,
-        read.r2,
         read.residual_pa,
-        norm_volts_per_pa=np.full(n, np.nan),
-        norm_n=np.zeros(n, np.int64),
+        norm,
+        norms.n["volts_per_pa"],
     )
+
+
+def clear_slope(read: VoltReadings, is_derived: Flags) -> Floats:
+    """Return the slopes [V/Pa] that may make a norm; nan for the others."""
+    return np.where(is_clear_line(read.r2, read.pressure_range) & ~is_derived, read.volts_per_pa, np.nan)

@@ -6,6 +6,7 @@ import pytest
 from drawing import Drawing, judged, leak_coefficient_of, whole_test
 
 from pipeline.physics.blow_down import pressure_after
+from pipeline.settings import Settings
 
 
 def test_missing_rest_and_closed_phases_still_give_the_leak():
@@ -128,3 +129,30 @@ def test_altitude_is_taken_from_the_barometer():
     assert high["leak_diameter_mm"] / low["leak_diameter_mm"] == pytest.approx(
         (101.325 / 80) ** 0.25, rel=0.01
     )
+
+
+@pytest.mark.parametrize(
+    ("start_in", "end_in", "settings", "verdict"),
+    [
+        (14.0, 8.4, Settings(), "pass"),
+        (14.0, 7.6, Settings(), "fail"),
+        (13.6, 7.8, Settings(), "fail"),
+        (13.6, 7.8, Settings(pressure_test_wording="loss"), "pass"),
+        (13.2, 12.0, Settings(), "invalid"),
+        (13.2, 12.0, Settings(pressure_test_tolerance_inh2o=1.0), "pass"),
+    ],
+)
+def test_a_pressure_test_is_judged_by_the_published_criterion_too(start_in, end_in, settings, verdict):
+    """14 +/- 0.5 inches of water, above 8 after 2 minutes (40 CFR 51.357 as of 1992, from memory), or not more than 6
+    lost from 14 +/- 1 (a bulletin of 2000 that quotes EPA guidance)."""
+    inch = 249.0889
+    drawing = Drawing().rest().closed(rate=0.3)
+    drawing.add(125, lambda s: inch * (start_in + (end_in - start_in) * np.minimum(s / 120, 1)), True, 0.0)
+    row = judged(drawing.release().samples(noise=1), settings)
+    assert row["pressure_test"] == verdict
+    if verdict in ("pass", "fail"):
+        assert f"it {verdict}" in row["evidence"]
+
+
+def test_a_draw_is_no_pressure_test():
+    assert judged(whole_test().samples(noise=3))["pressure_test"] is None

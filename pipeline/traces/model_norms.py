@@ -1,0 +1,108 @@
+"""What the recordings of a model have in common, as the reference for each one of them.
+
+A sensor whose line has the wrong sign or gain is straight within its own recording, and one whose zero has drifted is
+steady: only its kind gives it away. How fast the tight systems of a model draw down tells its purge flow, which turns
+the vacuum that a gross leak settles at into a size.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.traces.compiled import Floats
+from pipeline.traces.view import MAD_TO_SD
+
+#: So many recordings of a model make a norm, where so large a share of them agree on it: two kinds of sensor under one
+#: name have none.
+MIN_RECORDINGS = 5
+_AGREE = 0.7
+#: A slope is worth comparing from so clear a line on (noise in the pressure flattens it by 1 - R2 at the most), over
+#: so much pressure [Pa].
+_MIN_R2 = 0.9
+_MIN_RANGE_PA = 400.0
+#: Slopes within so much of their median agree [share]: tolerance is a few percent, noise see above.
+OFF_BY = 0.25
+
+MODEL = ("make", "model")
+NUMBERS = ("volts_per_pa", "rest_v", "rest_pa", "vapor_rise_pa_s", "purge_flow_l_min")
+NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
+    name + end: kind
+    for name in NUMBERS
+    for end, kind in (("", pl.Float64), ("_spread", pl.Float64), ("_n", pl.Int64))
+}
+
+
+@dataclass(frozen=True)
+class Norms:
+    """Norm, spread (standard deviation of one recording) and number of recordings behind it, by name of NUMBERS; one
+    element per recording asked for, nan and 0 where its model has none."""
+
+    norm: dict[str, Floats]
+    spread: dict[str, Floats]
+    n: dict[str, np.ndarray]
+
+
+def is_clear_line(r2: Floats, pressure_range_pa: Floats) -> np.ndarray:
+    """Say which lines of volts on pressure are clear enough to be compared."""
+    with np.errstate(invalid="ignore"):
+        return (r2 >= _MIN_R2) & (pressure_range_pa >= _MIN_RANGE_PA)
+
+
+def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
+    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or where their slopes do not agree.
+
+    Parameters
+    ----------
+    readings : one row per recording: make, model, and NUMBERS, nan or null where the recording does not tell:
+        volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V] and
+        rest_pa [Pa] with the vent open, vapor_rise_pa_s [Pa/s] shut before the draw, purge_flow_l_min [l/min] at full
+        duty (of systems that hold or leak a little).
+
+    Returns
+    -------
+    NORM_SCHEMA: of each of NUMBERS the median, the median absolute deviation as the standard deviation of a normal law
+    (`_spread`) and the number of recordings (`_n`).
+    """
+    said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null())).with_columns(
+        pl.col(NUMBERS).fill_nan(None)
+    )
+    found = said.group_by(MODEL).agg(
+        *(pl.col(name).median() for name in NUMBERS),
+        *(_spread(name).alias(f"{name}_spread") for name in NUMBERS),
+        *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in NUMBERS),
+        agree=((pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY).mean(),
+    )
+    for name in NUMBERS:
+        told = pl.col(f"{name}_n") >= MIN_RECORDINGS
+        told = told & (pl.col("agree") >= _AGREE) if name == "volts_per_pa" else told
+        found = found.with_columns(
+            pl.when(told).then(name).alias(name), pl.when(told).then(f"{name}_spread").alias(f"{name}_spread")
+        )
+    return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
+
+
+def _spread(name: str) -> pl.Expr:
+    return MAD_TO_SD * (pl.col(name) - pl.col(name).median()).abs().median()
+
+
+def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
+    """Return the norms of each header's model, in the order of the headers."""
+    if set(MODEL) <= set(headers.columns):
+        models = headers.select(pl.col(MODEL).cast(pl.String))
+    else:
+        models = pl.DataFrame(
+            {name: [None] * headers.height for name in MODEL}, schema=dict.fromkeys(MODEL, pl.String)
+        )
+    mine = models.join(norms, on=MODEL, how="left", maintain_order="left")
+
+    def numbers(name: str) -> Floats:
+        return mine[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+
+    return Norms(
+        {name: numbers(name) for name in NUMBERS},
+        {name: numbers(f"{name}_spread") for name in NUMBERS},
+        {name: mine[f"{name}_n"].fill_null(0).to_numpy() for name in NUMBERS},
+    )

@@ -1,0 +1,77 @@
+"""Purge flow: from the draw of a tight system, and back from it to the hole that a steady vacuum means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri
+
+from pipeline.physics.orifice import air_density, air_viscosity, discharge_at, hole_diameter_mm, leak_speed
+from pipeline.traces.compiled import Floats
+from pipeline.traces.model_norms import Norms
+from pipeline.traces.readings import Shown
+
+#: Beside the scatter of a model's own draws: discharge of a large hole, flow that is not quite proportional to duty
+#: [share of flow] (judgement).
+_MODEL_LOG_SD = 0.1
+#: A norm from few recordings is known no better than this [share].
+_LEAST_LOG_SD = 0.05
+#: A draw to less vacuum than this [Pa] does not tell its rate well.
+TELLING_PA = 500.0
+_LITER_M3, _MINUTE_S = 1e-3, 60.0
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """Hole [mm] through which as much comes in as the model's purge takes out at the vacuum that the draw settled at,
+    with bounds; nan where the model's purge flow is unknown or no vacuum was seen."""
+
+    diameter: Floats
+    low: Floats
+    high: Floats
+
+
+def purge_flow_l_min(
+    shown: Shown, leak: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
+) -> Floats:
+    """Return the purge flow at full duty [l/min, ambient] that the start of the draw means, nan where it tells none.
+
+    Q = V / P (dp/dt + a F(p)) / duty: a volume V loses pressure as the purge takes gas out of it and a leak `a` [1/m]
+    lets some in. Good while the vacuum is small against the manifold's, which keeps the flow sonic and proportional to
+    duty; told by systems that kept most of a vacuum of TELLING_PA.
+    """
+    draw = shown.draw
+    with np.errstate(all="ignore"):
+        inflow = np.nan_to_num(leak) * leak_speed(-0.25 * draw.depth, barometric_pa, temperature_c)
+        per_second = volume_l * (draw.rate + inflow) / barometric_pa
+        flow = per_second * _MINUTE_S / (draw.duty / 100)
+        tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & (flow > 0) & np.isfinite(flow)
+    return np.where(tells, flow, np.nan)
+
+
+def hole_at_equilibrium(
+    shown: Shown, norms: Norms, barometric_pa: Floats, temperature_c: Floats, discharge: float, level: float
+) -> Equilibrium:
+    """Return the hole whose inflow at the draw's settled vacuum equals the model's purge flow.
+
+    Cd A = Q P / F(p), F being `physics.orifice.leak_speed`: the tank's volume does not matter. The interval holds the
+    scatter of the model's draws, the error of the vacuum, and what the model of the flow may be off by.
+    """
+    flow, spread = norms.norm["purge_flow_l_min"], norms.spread["purge_flow_l_min"]
+    vacuum, vacuum_sd = -shown.draw.effect, np.hypot(shown.draw.effect_sd, 1.0)
+    with np.errstate(all="ignore"):
+        vacuum = np.where(vacuum > 3 * vacuum_sd, vacuum, np.nan)
+        rate = flow * shown.draw.duty / 100 * _LITER_M3 / _MINUTE_S * barometric_pa
+        effective = rate / leak_speed(-vacuum, barometric_pa, temperature_c)
+        rough = hole_diameter_mm(effective / discharge)
+        coefficient = discharge_at(
+            rough, vacuum, air_density(barometric_pa, temperature_c), air_viscosity(temperature_c), discharge
+        )
+        middle = hole_diameter_mm(effective / coefficient)
+        # Flow goes with the square of the diameter and the root of the vacuum.
+        log_sd = np.sqrt(
+            np.maximum(spread / flow, _LEAST_LOG_SD) ** 2 + _MODEL_LOG_SD**2 + (0.5 * vacuum_sd / vacuum) ** 2
+        )
+        reach = np.exp(0.5 * ndtri((1 + level) / 2) * log_sd)
+    return Equilibrium(middle, middle / reach, middle * reach)

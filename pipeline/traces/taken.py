@@ -1,0 +1,86 @@
+"""What a batch is on its way from samples to rows: taken by itself, then compared with its models and judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.hold_bins import HoldBins
+from pipeline.traces.hold_fit import HoldFit
+from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.model_norms import MODEL
+from pipeline.traces.purge_flow import Equilibrium, purge_flow_l_min
+from pipeline.traces.readings import Shown
+from pipeline.traces.sizes import Sizes
+from pipeline.traces.verdict import Judgement
+from pipeline.traces.volts import VoltReadings, VoltStory, clear_slope
+
+
+@dataclass(frozen=True)
+class Air:
+    """Ambient pressure [Pa] and temperature [°C] of each recording, the standard ones where no one recorded them."""
+
+    pressure_pa: Floats
+    temperature_c: Floats
+    is_known: Flags
+    is_temperature_known: Flags
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What a batch's recordings show by themselves, with their fits, before any is compared with its model."""
+
+    headers: pl.DataFrame
+    is_derived: Flags
+    air: Air
+    marks: Landmarks
+    shown: Shown
+    volts: VoltReadings
+    bins: HoldBins
+    fit: HoldFit
+    sizes: Sizes
+    pressure_test: list[str | None]
+    """pass, fail, invalid or no_verdict by the published criterion, where pressure was applied from outside."""
+
+    def without_curves(self) -> Taken:
+        """Return the same without what only a picture needs: a tenth of its size."""
+        none = np.zeros((0, 0))
+        return replace(self, bins=HoldBins.empty(0), fit=replace(self.fit, curve=none, curve_sd=none))
+
+    def for_norms(self) -> pl.DataFrame:
+        """Return what each recording tells of its model, as `model_norms.model_norms` takes it."""
+        volume = self.sizes.volume
+        flow = purge_flow_l_min(
+            self.shown, self.sizes.leak, volume.known_l, self.air.pressure_pa, self.air.temperature_c
+        )
+        told = {
+            "volts_per_pa": clear_slope(self.volts, self.is_derived),
+            "rest_v": self.shown.vented.rest_v,
+            "rest_pa": self.shown.vented.rest,
+            "vapor_rise_pa_s": self.shown.closed.rate,
+            "purge_flow_l_min": flow,
+        }
+        models = [
+            self.headers[name].cast(pl.String)
+            if name in self.headers.columns
+            else pl.Series(name, [None] * self.headers.height, dtype=pl.String)
+            for name in MODEL
+        ]
+        return pl.DataFrame([*models, *(pl.Series(name, values) for name, values in told.items())])
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Everything that was found out on the way to a batch's rows."""
+
+    taken: Taken
+    volts: VoltStory
+    judgement: Judgement
+    equilibrium: Equilibrium
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.taken, name)

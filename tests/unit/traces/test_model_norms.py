@@ -1,0 +1,101 @@
+"""A sensor beside the others of its model: what makes a norm, and what is off it."""
+
+import numpy as np
+import polars as pl
+import pytest
+from drawing import HEADER, whole_test
+
+from pipeline.settings import Settings
+from pipeline.traces.explain import explain_trace
+from pipeline.traces.measure import measure_traces
+from pipeline.traces.model_norms import MIN_RECORDINGS, NORM_SCHEMA, NUMBERS, model_norms
+
+
+def _fleet(slopes: list[float]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """One tight recording for each slope [V/Pa], all of one model."""
+    drawing, frames, headers = whole_test(), [], []
+    for k, slope in enumerate(slopes):
+        volts = 2.5 + slope * np.array(drawing.pa)
+        frame = drawing.samples(noise=3, seed=k, volts=np.round(volts, 3))
+        frames.append(frame.with_columns(trace_id=pl.lit(f"t{k}")))
+        headers.append(HEADER | {"trace_id": f"t{k}", "make": "Kestin", "model": "210"})
+    return pl.concat(frames), pl.DataFrame(headers, infer_schema_length=None)
+
+
+@pytest.mark.parametrize("odd", [-8e-4, 4e-4, 11e-4])
+def test_a_sensor_that_reads_backwards_or_at_another_gain_disagrees(odd):
+    samples, headers = _fleet([8e-4, 7.9e-4, 8.1e-4, 8e-4, 8.05e-4, odd])
+    rows = measure_traces(samples, headers, Settings())
+    assert rows["verdict"].to_list() == ["holds"] * 5 + ["sensor_disagrees"]
+    said = rows["evidence"][5]
+    assert f"{odd * 1e3:+.2f} V per kPa" in said
+    assert "this model's sensors move +0.80 (median of 6 recordings)" in said
+
+
+def test_few_recordings_make_no_norm():
+    samples, headers = _fleet([8e-4] * (MIN_RECORDINGS - 2) + [-8e-4])
+    assert set(measure_traces(samples, headers, Settings())["verdict"]) == {"holds"}
+
+
+def test_two_kinds_of_sensor_under_one_name_accuse_nobody():
+    samples, headers = _fleet([8e-4, 8e-4, 8e-4, 8.1e-4, -5e-4, -5e-4, -5.1e-4])
+    assert set(measure_traces(samples, headers, Settings())["verdict"]) == {"holds"}
+
+
+def norms_with(**numbers: float) -> pl.DataFrame:
+    """One model's norms: these, each from 37 recordings with a spread of one percent; the others unknown."""
+    row: dict[str, object] = dict.fromkeys(NORM_SCHEMA) | {"make": "Kestin", "model": "210"}
+    for name, value in numbers.items():
+        row |= {name: value, f"{name}_spread": abs(value) * 0.01, f"{name}_n": 37}
+    return pl.DataFrame([row], schema=NORM_SCHEMA)
+
+
+def test_a_norm_from_the_whole_lake_judges_one_trace_alone_and_explains_it_alike():
+    samples, headers = _fleet([-8e-4])
+    norms = norms_with(volts_per_pa=8e-4)
+    assert measure_traces(samples, headers, Settings())["verdict"][0] == "holds"
+    row = measure_traces(samples, headers, Settings(), norms)
+    assert row["verdict"][0] == "sensor_disagrees"
+    assert explain_trace(samples, headers, Settings(), norms).result["verdict"] == "sensor_disagrees"
+    other = norms.with_columns(model=pl.lit("330"))
+    assert measure_traces(samples, headers, Settings(), other)["verdict"][0] == "holds"
+
+
+def test_an_offset_that_the_whole_model_has_accuses_no_single_sensor_of_it():
+    samples, headers = _fleet([8e-4])
+    off = samples.with_columns(pl.col("tank_pressure_pa") + 400)
+    usual = {"rest_pa": 0.0, "volts_per_pa": 8e-4}
+    assert measure_traces(off, headers, Settings(), norms_with(**usual))["verdict"][0] == "sensor_offset"
+    assert (
+        measure_traces(off, headers, Settings(), norms_with(rest_pa=390.0))["verdict"][0] != "sensor_offset"
+    )
+
+
+def test_gauge_pressure_from_a_coarse_barometer_is_no_offset_of_a_sensor_whose_volts_rest_where_they_should():
+    """Absolute pressure less a barometer in whole kilopascals is off by up to 500 Pa, another amount each day."""
+    samples, headers = _fleet([8e-4])
+    off = samples.with_columns(pl.col("tank_pressure_pa") - 400)
+    norms = norms_with(volts_per_pa=8e-4, rest_v=2.5)
+    assert measure_traces(off, headers, Settings(), norms)["verdict"][0] == "holds"
+    drifted = off.with_columns(pl.col("sensor_v") - 400 * 8e-4)
+    assert measure_traces(drifted, headers, Settings(), norms)["verdict"][0] == "sensor_offset"
+
+
+def readings(**changed: object) -> dict[str, object]:
+    return {"make": "a", "model": "b"} | dict.fromkeys(NUMBERS, 1.0) | changed
+
+
+def test_a_norm_is_the_median_of_enough_recordings_with_its_spread_and_count():
+    few = [readings(rest_v=v) for v in (2.4, 2.5, 2.5, 2.6)]
+    nowhere = readings(make=None, rest_v=9.0)
+    silent = readings(rest_v=float("nan"))
+    assert model_norms(pl.DataFrame([*few, nowhere, silent]))["rest_v"].to_list() == [None]
+    norm = model_norms(pl.DataFrame([*few, readings(rest_v=2.5), nowhere, silent])).row(0, named=True)
+    assert norm["rest_v_n"] == MIN_RECORDINGS
+    assert norm["rest_v"] == pytest.approx(2.5)
+    assert norm["rest_v_spread"] == 0
+    assert norm["purge_flow_l_min_n"] == MIN_RECORDINGS + 1
+
+
+def test_no_recordings_give_no_norms():
+    assert model_norms(pl.DataFrame([readings()]).clear()).is_empty()

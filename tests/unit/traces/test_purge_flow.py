@@ -1,0 +1,80 @@
+"""Purge flow of a model, and the hole that a steady vacuum means."""
+
+import numpy as np
+import polars as pl
+import pytest
+from drawing import HEADER, Drawing, judged
+from scipy.integrate import solve_ivp
+from test_model_norms import norms_with
+
+from pipeline.physics.orifice import air_density, air_viscosity, discharge_at, hole_area_m2, leak_speed
+from pipeline.settings import Settings
+from pipeline.traces.measure import measure_traces, take
+from pipeline.traces.recordings import gather
+
+MODEL = {"make": "Kestin", "model": "210"}
+AIR, CELSIUS, VOLUME_L = 101_325.0, 20.0, 33.5
+
+
+def through(vacuum: float, hole_mm: float) -> float:
+    """Pressure rise [Pa/s] that the air through a hole causes, its discharge falling with the Reynolds number."""
+    if vacuum <= 0:
+        return 0.0
+    density, viscosity = float(air_density(AIR, CELSIUS)), float(air_viscosity(CELSIUS))
+    coefficient = float(discharge_at(hole_mm, vacuum, density, viscosity, 0.61))
+    speed = float(leak_speed(-vacuum, AIR, CELSIUS))
+    return coefficient * float(hole_area_m2(hole_mm)) / (VOLUME_L * 1e-3) * speed
+
+
+def drawn(flow_l_min: float, hole_mm: float, duty: float = 100.0, draw_s: float = 12.0) -> pl.DataFrame:
+    """A tank of 33.5 l of gas, with a hole, drawn down at a constant flow, then held: SciPy's integrator."""
+    pull = flow_l_min * duty / 100 / 60 / VOLUME_L * AIR
+    t = np.arange(0, 60, 0.1)
+
+    def slope(time, vacuum):
+        return [(pull if time < draw_s else 0.0) - through(vacuum[0], hole_mm)]
+
+    vacuum = solve_ivp(slope, (0, 60), [0.0], t_eval=t, max_step=0.05).y[0]
+    drawing = Drawing(10.0).rest().closed(rate=0.0)
+    draw = t < draw_s
+    drawing.add(draw_s, lambda s: -np.interp(s, t[draw], vacuum[draw]), True, duty)
+    drawing.add(47, lambda s: -np.interp(s + draw_s, t, vacuum), True, 0.0)
+    return drawing.release().samples(noise=3)
+
+
+@pytest.mark.parametrize(("flow", "hole", "duty"), [(6.0, 0.0, 100.0), (9.0, 0.5, 60.0), (4.0, 0.4, 100.0)])
+def test_the_purge_flow_at_full_duty_is_read_from_the_draw_of_a_system_that_holds(flow, hole, duty):
+    headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
+    taken = take(gather(drawn(flow, hole, duty), headers["trace_id"]), headers, Settings())
+    told = taken.for_norms().row(0, named=True)
+    volume = taken.sizes.volume.known_l[0]
+    assert told["purge_flow_l_min"] == pytest.approx(flow * volume / VOLUME_L, rel=0.06)
+    assert (told["make"], told["model"]) == ("Kestin", "210")
+
+
+def test_a_vacuum_that_is_lost_at_once_tells_no_purge_flow():
+    headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
+    taken = take(gather(drawn(20.0, 5.0), headers["trace_id"]), headers, Settings())
+    assert np.isnan(taken.for_norms()["purge_flow_l_min"][0])
+
+
+@pytest.mark.parametrize("hole", [6.0, 7.5, 9.0])
+def test_the_vacuum_at_which_a_gross_leak_settles_gives_its_hole(hole):
+    headers = pl.DataFrame([HEADER | MODEL | {"fuel_tank_l": None}], infer_schema_length=None)
+    row = measure_traces(drawn(25.0, hole), headers, Settings(), norms_with(purge_flow_l_min=25.0)).row(
+        0, named=True
+    )
+    assert row["verdict"] == "gross_leak"
+    assert row["equilibrium_diameter_mm"] == pytest.approx(hole, rel=0.08)
+    assert row["equilibrium_diameter_low_mm"] < hole < row["equilibrium_diameter_high_mm"]
+    # It needs no tank size, and bounds the censored diameter from below.
+    assert row["leak_censoring"] == "right"
+    assert row["leak_diameter_mm"] is None
+    assert row["equilibrium_diameter_low_mm"] <= row["leak_diameter_low_mm"] < hole
+    assert "usual purge flow" in row["evidence"]
+
+
+def test_without_a_norm_a_gross_leak_has_no_size_by_equilibrium():
+    row = judged(drawn(25.0, 6.0), **MODEL)
+    assert row["verdict"] == "gross_leak"
+    assert row["equilibrium_diameter_mm"] is None
