@@ -211,7 +211,7 @@ class Found(NamedTuple):
 
 
 class Room(NamedTuple):
-    """Scratch of one fit: t, target, n, pressure, model, curve, weight of each bin; gas, felt; design; heat's fading at
+    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design; heat's fading at
     two time constants; normal equations, right side, unknowns, beliefs."""
 
     bins: Floats
@@ -228,7 +228,7 @@ class Room(NamedTuple):
 @compiled
 def _room() -> Room:
     return Room(
-        np.zeros((7, N_BINS)),
+        np.zeros((8, N_BINS)),
         np.zeros((N_BINS, 3)),
         np.zeros((N_BINS, 4)),
         np.zeros((N_BINS, 4)),
@@ -271,6 +271,8 @@ def _fit_all(
             around.rounding[k],
         )
         doubt = mend_clock(room.bins[0], room.bins[3], m, _scatter(m, here, room.bins[2]), room.bins[1])
+        for i in range(m):
+            room.bins[7, i] = _LATE_S * np.exp(-(room.bins[0, i] + LATENCY_S) / _LATE_S)
         room.vectors[0, :] = 0.0
         _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
         noise2, least, best, rounds = _FIRST_NOISE2, np.inf, 0.0, _FIRST_ROUNDS
@@ -369,7 +371,7 @@ def _fit(
     -------
     How badly it fits (up to a constant), and the variance of a sample [Pa2].
     """
-    t, target, n, pressure, model, curve, weight = room.bins
+    t, target, n, pressure, model, curve, weight, late = room.bins
     mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
@@ -385,8 +387,7 @@ def _fit(
             target[i] = pressure[i] - model[i]
             for j in range(N_UNKNOWN):
                 target[i] += room.design[i, j] * mean[j]
-            late = turn * _LATE_S * np.exp(-(t[i] + LATENCY_S) / _LATE_S)
-            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + late * late)
+            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
         _believe(given, here, mean, room.precision, pull)
         old[:] = mean
         normal_equations(room.design, target, weight, m, room.precision, pull, room.normal, right)
