@@ -211,8 +211,8 @@ class Found(NamedTuple):
 
 
 class Room(NamedTuple):
-    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design; heat's fading at
-    two time constants; normal equations, right side, unknowns, beliefs."""
+    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design;
+    heat's fading at two time constants; normal equations, right side, unknowns, beliefs."""
 
     bins: Floats
     gas: Floats

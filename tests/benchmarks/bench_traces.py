@@ -1,6 +1,6 @@
 """How long the measurement of a trace takes beside the loop that one would write for it.
 
-(b) pandas groupby and one scipy.optimize.curve_fit a trace, of p(t) = -(sqrt(p0) - K t / 2)^2 + r t to its hold, against
+(b) pandas groupby and one scipy.optimize.curve_fit a trace, of p(t) = -(sqrt(p0) - K t / 2)^2 + r t to its hold, beside
 the whole measurement of the same traces: reading, fit, size, verdict, sentence. Target: 300 times faster a trace.
 
 Run: uv run python -m tests.benchmarks.bench_traces [traces]

@@ -151,7 +151,7 @@ def test_a_creeping_flow_is_sampsons():
 
 
 def test_a_creeping_flow_through_a_long_hole_is_poiseuilles():
-    """drop = 128 mu l Q / (pi d^4), Hagen and Poiseuille; the entrance adds 0.6 % where the hole is 100 diameters long."""
+    """drop = 128 mu l Q / (pi d^4), Hagen and Poiseuille; the entrance adds 0.6 % to a hole of 100 diameters."""
     d, drop, rho, mu = 1e-5, 0.01, 1.2, 1.8e-5
     cd = discharge_at(d * 1e3, drop, rho, mu, 0.61, wall_share=100.0)
     flow = cd * np.pi / 4 * d**2 * np.sqrt(2 * drop / rho)
