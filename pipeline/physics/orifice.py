@@ -107,14 +107,32 @@ def air_viscosity(temperature_c: ArrayLike) -> Array:
     return 1.458e-6 * kelvin**1.5 / (kelvin + 110.4)
 
 
+def hole_friction(wall_share: float = 0.0) -> float:
+    """Return f of the creeping flow's drop f mu v / d through a round hole: f = 6 pi (1 + 16 l / (3 pi d)).
+
+    Parameters
+    ----------
+    wall_share : l / d, thickness of the wall over the hole's diameter; 0 for a thin sheet.
+
+    Source: R. A. Sampson, Phil. Trans. R. Soc. A 182 (1891) 449, for the entrance, and Poiseuille's flow in the wall,
+    added as by Z. Dagan, S. Weinbaum, R. Pfeffer, J. Fluid Mech. 115 (1982) 505 (both from memory).
+    """
+    return 6 * np.pi * (1 + 16 * wall_share / (3 * np.pi))
+
+
 def discharge_at(
-    diameter_mm: ArrayLike, drop_pa: ArrayLike, density: ArrayLike, viscosity: ArrayLike, discharge: float
+    diameter_mm: ArrayLike,
+    drop_pa: ArrayLike,
+    density: ArrayLike,
+    viscosity: ArrayLike,
+    discharge: float,
+    wall_share: float = 0.0,
 ) -> Array:
     """Return the discharge coefficient of a sharp-edged hole at its Reynolds number, which lowers it.
 
-    The drop is what inertia takes, rho v^2 / (2 Cd^2), and what friction takes, 6 pi mu v / d (creeping flow through a
-    hole in a thin wall), v being the mean velocity in the hole: Cd(Re) = Cd (sqrt(1 + s^2) - s), s = 6 pi Cd / Re,
-    Re = d sqrt(2 rho drop) / mu. 0 at no drop. A thick wall or a crack rubs more: the true one lies lower there.
+    The drop is what inertia takes, rho v^2 / (2 Cd^2), and what friction takes, f mu v / d (`hole_friction`), v being
+    the mean velocity in the hole: Cd(Re) = Cd (sqrt(1 + s^2) - s), s = f Cd / Re, Re = d sqrt(2 rho drop) / mu.
+    0 at no drop. A crack rubs more: the true one lies lower there.
 
     Parameters
     ----------
@@ -122,9 +140,7 @@ def discharge_at(
     drop_pa : pressure drop [Pa], >= 0.
     density : upstream [kg/m3]. viscosity : dynamic [Pa s].
     discharge : coefficient at high Reynolds number [1].
-
-    Source: R. A. Sampson, Phil. Trans. R. Soc. A 182 (1891) 449, creeping flow Q = drop d^3 / (24 mu) (from memory),
-    added to the orifice equation.
+    wall_share : thickness of the wall over the diameter [1].
     """
     with np.errstate(divide="ignore"):
         reynolds = (
@@ -133,7 +149,7 @@ def discharge_at(
             * np.sqrt(2 * np.asarray(density, float) * np.asarray(drop_pa, float))
             / np.asarray(viscosity, float)
         )
-        s = 6 * np.pi * discharge / reynolds
+        s = hole_friction(wall_share) * discharge / reynolds
     return np.where(np.isfinite(s), discharge / (np.sqrt(1 + s**2) + s), 0.0)
 
 

@@ -48,7 +48,7 @@ from pipeline.traces.view import Sensor
 _LOG_TAUS = tuple(np.log(WARMING_S).tolist())
 _LOG_TAU_LEAST, _LOG_TAU_MOST = 0.0, float(np.log(40.0))
 _TAU_STEP = 0.1
-_COARSE_ROUNDS, _FINE_ROUNDS = 3, 4
+_FIRST_ROUNDS, _NEXT_ROUNDS, _FINE_ROUNDS = 3, 2, 4
 #: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
 #: the normal law gives it.
 _HERMITE = float(np.sqrt(3.0))
@@ -211,8 +211,8 @@ class Found(NamedTuple):
 
 
 class Room(NamedTuple):
-    """Scratch of one fit: t, target, n, pressure, model, curve, weight of each bin; gas, felt; design; heat's fading at
-    two time constants; normal equations, right side, unknowns, beliefs."""
+    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design;
+    heat's fading at two time constants; normal equations, right side, unknowns, beliefs."""
 
     bins: Floats
     gas: Floats
@@ -228,7 +228,7 @@ class Room(NamedTuple):
 @compiled
 def _room() -> Room:
     return Room(
-        np.zeros((7, N_BINS)),
+        np.zeros((8, N_BINS)),
         np.zeros((N_BINS, 3)),
         np.zeros((N_BINS, 4)),
         np.zeros((N_BINS, 4)),
@@ -271,15 +271,20 @@ def _fit_all(
             around.rounding[k],
         )
         doubt = mend_clock(room.bins[0], room.bins[3], m, _scatter(m, here, room.bins[2]), room.bins[1])
-        least, best = np.inf, 0.0
+        for i in range(m):
+            room.bins[7, i] = _LATE_S * np.exp(-(room.bins[0, i] + LATENCY_S) / _LATE_S)
+        room.vectors[0, :] = 0.0
+        _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
+        noise2, least, best, rounds = _FIRST_NOISE2, np.inf, 0.0, _FIRST_ROUNDS
         for log_tau in _LOG_TAUS:
-            cost = _fit(m, cooling[k], given[k], here, log_tau, False, _COARSE_ROUNDS, room)[0]
+            cost, noise2 = _fit(m, cooling[k], given[k], here, log_tau, False, rounds, noise2, room)
+            rounds = _NEXT_ROUNDS
             if cost < least:
                 least, best = cost, log_tau
-        cost, noise2 = _fit(m, cooling[k], given[k], here, best, True, _FINE_ROUNDS, room)
+        cost, noise2 = _fit(m, cooling[k], given[k], here, best, True, _FINE_ROUNDS, noise2, room)
         _report(m, here, noise2, n[k], room, found[k], curve[k], curve_sd[k])
         found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
-        _, found[k, 1] = _over_taus(m, cooling[k], given[k], here, cost, room)
+        found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, cost, noise2, room)
 
 
 @compiled
@@ -292,10 +297,10 @@ def _scatter(m: int, here: Around, n: Floats) -> float:
 
 
 @compiled
-def _over_taus(
-    m: int, cooling: Floats, given: Floats, here: Around, cost: float, room: Room
-) -> tuple[float, float]:
-    """Return mean and standard deviation of the leak [1/m], the time constant being anything that the fit allows.
+def _sd_over_taus(
+    m: int, cooling: Floats, given: Floats, here: Around, cost: float, noise2: float, room: Room
+) -> float:
+    """Return the standard deviation of the leak [1/m], the time constant being anything that the fit allows.
 
     Gauss and Hermite's three points about the fitted one, each weighted anew by how well it fits: the equations are
     far from linear in the time constant where the hold is short.
@@ -306,15 +311,15 @@ def _over_taus(
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
         log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
-        worse = _fit(m, cooling, given, here, log_tau, False, _COARSE_ROUNDS, room)[0] - cost
+        other, noise2 = _fit(m, cooling, given, here, log_tau, False, _NEXT_ROUNDS, noise2, room)
         off = (log_tau - middle) / wide
-        weight = np.exp(min(0.5 * (off * off - worse), _MOST_GAIN)) / 6
+        weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
         leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
         total += weight
         mean += weight * leak
         square += weight * (sd * sd + leak * leak)
     mean /= total
-    return mean * _LEAK_SCALE, np.sqrt(max(square / total - mean * mean, 0.0)) * _LEAK_SCALE
+    return np.sqrt(max(square / total - mean * mean, 0.0)) * _LEAK_SCALE
 
 
 @compiled
@@ -354,9 +359,11 @@ def _fit(
     log_tau: float,
     is_tau_free: bool,
     rounds: int,
+    noise2: float,
     room: Room,
 ) -> tuple[float, float]:
-    """Fit the m bins in `room` from the given time constant on, which stays as it is unless `is_tau_free`.
+    """Fit the m bins in `room` from its unknowns and curve and the given time constant on, which stays as it is unless
+    `is_tau_free`.
 
     Leaves unknowns, curve, design and the normal equations' Cholesky factor in `room`.
 
@@ -364,12 +371,9 @@ def _fit(
     -------
     How badly it fits (up to a constant), and the variance of a sample [Pa2].
     """
-    t, target, n, pressure, model, curve, weight = room.bins
+    t, target, n, pressure, model, curve, weight, late = room.bins
     mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
-    mean[:] = 0.0
     mean[LOG_TAU] = log_tau
-    _first_guess(t, pressure, m, curve)
-    noise2 = _FIRST_NOISE2
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1], room.fading[2])
     for _ in range(rounds):
@@ -383,8 +387,7 @@ def _fit(
             target[i] = pressure[i] - model[i]
             for j in range(N_UNKNOWN):
                 target[i] += room.design[i, j] * mean[j]
-            late = turn * _LATE_S * np.exp(-(t[i] + LATENCY_S) / _LATE_S)
-            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + late * late)
+            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
         _believe(given, here, mean, room.precision, pull)
         old[:] = mean
         normal_equations(room.design, target, weight, m, room.precision, pull, room.normal, right)

@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.physics.orifice import HEAT_RATIO_AIR, nozzle_series
+from pipeline.physics.orifice import HEAT_RATIO_AIR, hole_friction, nozzle_series
 from pipeline.traces.compiled import Floats, compiled
 
 _K = HEAT_RATIO_AIR
 _SERIES = tuple(nozzle_series(7).tolist())
 #: Beyond this the recording is no hold of a fuel tank, and the series above no longer close [Pa].
 MOST_PA = 2e4
+#: Thickness of the wall about a hole as a share of its diameter: sheet and hoses of 0.5 to 1 mm (judgement).
+WALL_SHARE = 0.6
+_FRICTION = hole_friction(WALL_SHARE)
 #: A smaller hole is taken as this large when its Reynolds number is asked for [mm].
 _LEAST_MM = 0.1
 
@@ -40,9 +43,9 @@ def leak_speed(gauge: float, air: float, heat: float) -> float:
 def viscous_pa(hole_mm: float, air: float, heat: float, viscosity: float, discharge: float) -> float:
     """Return the pressure [Pa] that `discharge_share` needs of a hole: where its friction matters as much as inertia.
 
-    s = Cd 6 pi mu / (d sqrt(2 rho p)) = sqrt(viscous_pa / p).
+    s = Cd friction mu / (d sqrt(2 rho p)) = sqrt(viscous_pa / p), see `physics.orifice.hole_friction`.
     """
-    root = discharge * 6 * np.pi * viscosity / (max(hole_mm, _LEAST_MM) * 1e-3)
+    root = discharge * _FRICTION * viscosity / (max(hole_mm, _LEAST_MM) * 1e-3)
     return root * root * heat / (2 * air)
 
 

@@ -150,6 +150,14 @@ def test_a_creeping_flow_is_sampsons():
     assert_allclose(flow, drop * d**3 / (24 * mu), rtol=1e-4)
 
 
+def test_a_creeping_flow_through_a_long_hole_is_poiseuilles():
+    """drop = 128 mu l Q / (pi d^4), Hagen and Poiseuille; the entrance adds 0.6 % to a hole of 100 diameters."""
+    d, drop, rho, mu = 1e-5, 0.01, 1.2, 1.8e-5
+    cd = discharge_at(d * 1e3, drop, rho, mu, 0.61, wall_share=100.0)
+    flow = cd * np.pi / 4 * d**2 * np.sqrt(2 * drop / rho)
+    assert_allclose(flow, np.pi * d**4 * drop / (128 * mu * 100 * d), rtol=7e-3)
+
+
 def test_discharge_of_many_holes_rises_to_its_textbook_value_and_is_0_without_a_drop():
     cd = discharge_at(1.0, [0.0, 1.0, 100.0, 1e4, 1e8], 1.2, 1.8e-5, 0.61)
     assert cd[0] == 0

@@ -6,7 +6,15 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
 from pipeline.physics import orifice
-from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
+from pipeline.traces.hold_gas import (
+    WALL_SHARE,
+    discharge_share,
+    fade,
+    heat_of,
+    leak_speed,
+    let_in,
+    viscous_pa,
+)
 from pipeline.traces.hold_solve import N_UNKNOWN, normal_equations, solve, spread_of
 
 AIR, CELSIUS = 95_000.0, 31.0
@@ -24,7 +32,7 @@ def test_discharge_is_that_of_the_physics_floor(hole_mm):
     density = float(orifice.air_density(AIR, CELSIUS))
     viscous = viscous_pa(hole_mm, AIR, HEAT, viscosity, 0.61)
     for drop in (0.5, 50.0, 2_500.0):
-        expected = orifice.discharge_at(hole_mm, drop, density, viscosity, 0.61) / 0.61
+        expected = orifice.discharge_at(hole_mm, drop, density, viscosity, 0.61, WALL_SHARE) / 0.61
         assert_allclose(discharge_share(-drop, viscous), expected, rtol=1e-9)
     assert discharge_share(0.0, viscous) == 0
 
@@ -59,6 +67,7 @@ def test_the_solver_gives_what_numpy_gives():
     whole = design.T @ (design * weight[:, None]) + precision
     assert_allclose(out, np.linalg.solve(whole, design.T @ (weight * target) + pull), rtol=1e-10)
     row = rng.normal(size=N_UNKNOWN)
-    assert_allclose(
-        spread_of(normal, row, N_UNKNOWN, np.zeros(N_UNKNOWN)) ** 2, row @ np.linalg.inv(whole) @ row
-    )
+    room = np.zeros(N_UNKNOWN)
+    assert_allclose(spread_of(normal, row, N_UNKNOWN, room) ** 2, row @ np.linalg.inv(whole) @ row)
+    known = np.linalg.inv(whole[:-1, :-1])
+    assert_allclose(spread_of(normal, row, N_UNKNOWN - 1, room) ** 2, row[:-1] @ known @ row[:-1])

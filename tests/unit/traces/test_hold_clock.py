@@ -1,0 +1,58 @@
+"""A clock that jumps inside a hold is mended where the pressure tells, and doubted where it does not."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from pipeline.traces.hold_clock import mend_clock
+
+STEP_S = 2.0
+
+
+def _decay(t):
+    return -((50 - 0.25 * t) ** 2)
+
+
+def _mended(t, p, scatter=1.0):
+    t, room = t.copy(), np.zeros(len(t))
+    return t, mend_clock(t, p.copy(), len(t), scatter, room)
+
+
+@pytest.mark.parametrize("leap_s", [5.0, 9.0, 40.0])
+def test_a_clock_that_leapt_is_put_back(leap_s):
+    true = np.arange(30) * STEP_S
+    told = true + np.where(true > 20, leap_s, 0.0)
+    mended, doubt = _mended(told, _decay(true))
+    assert_allclose(mended, true, atol=0.15)
+    assert doubt == 0
+
+
+def test_a_gap_in_the_samples_stays_a_gap():
+    true = np.delete(np.arange(30) * STEP_S, [12, 13, 14])
+    mended, doubt = _mended(true, _decay(true))
+    assert_allclose(mended, true, atol=1e-9)
+    assert doubt == 0
+
+
+def test_a_clock_that_stood_still_is_moved_on():
+    true = np.arange(30) * STEP_S
+    true[15:] += 6.0
+    told = true - np.where(true > 29, 6.0, 0.0)
+    mended, _ = _mended(told, _decay(true))
+    assert_allclose(mended, true, atol=0.4)
+
+
+def test_a_gap_in_a_flat_hold_is_left_and_doubted():
+    true = np.delete(np.arange(30) * STEP_S, [12, 13, 14])
+    mended, doubt = _mended(true, -2500 + 0.1 * true, scatter=1.0)
+    assert_allclose(mended, true)
+    assert doubt == pytest.approx(4 * STEP_S)
+
+
+def test_noise_moves_no_clock():
+    rng = np.random.default_rng(3)
+    true = np.arange(32) * STEP_S
+    for _ in range(50):
+        mended, doubt = _mended(true, _decay(true) + rng.normal(0, 2.0, 32), scatter=2.0)
+        assert_allclose(mended, true)
+        assert doubt == 0
