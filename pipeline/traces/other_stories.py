@@ -30,11 +30,12 @@ _POINTS = 60
 @dataclass(frozen=True)
 class StoryCurve:
     """One story that was not chosen, as the sensor would have shown it: time on the recording's clock [s], pressure
-    [Pa], what it is in words, and the probability of its story."""
+    [Pa], what it is in words, and the probability of its story; None where the verdict is a leak and
+    the curve one of another size, drawn to compare."""
 
     story: str
     label: str
-    probability: float
+    probability: float | None
     t_s: list[float]
     pa: list[float]
 
@@ -83,11 +84,13 @@ def other_stories(m: Measured, k: int, settings: Settings) -> list[StoryCurve]:
     chosen = m.judgement.verdict[k]
     trace = _trace_of(m, k, settings)
     drawn = [
-        StoryCurve(story, label, told[story], t.tolist(), (trace.zero + pa).tolist())
+        StoryCurve(
+            story, label, None if story == chosen else told[story], t.tolist(), (trace.zero + pa).tolist()
+        )
         for story, label, t, pa in (*_of_hold(trace), *_of_draw(trace), *_of_release(trace))
         if (story != chosen or story == "leak") and len(t) and np.isfinite(pa).all()
     ]
-    return sorted(drawn, key=lambda curve: -curve.probability)
+    return sorted(drawn, key=lambda curve: -(curve.probability or 0.0))
 
 
 def _trace_of(m: Measured, k: int, settings: Settings) -> _Trace:
@@ -130,7 +133,7 @@ def _of_draw(trace: _Trace) -> _Drawn:
     if not (np.isfinite(start) and end > start):
         return
     t = np.linspace(start, end, _POINTS)
-    creep = next((r for r in (m.shown.draw.creep[k], m.shown.closed.rate[k]) if np.isfinite(r)), np.nan)
+    creep = next((r for r in (m.shown.closed.rate[k], m.shown.draw.creep[k]) if np.isfinite(r)), np.nan)
     before = m.shown.draw.before[k] - trace.zero
     yield "no_vacuum", "nothing arrives, tank shut", t, before + creep * (t - start)
     yield "sensor_flat", "sensor that does not respond", t, np.full(_POINTS, before)

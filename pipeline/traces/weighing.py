@@ -38,7 +38,7 @@ def weigh_in_words(m: Measured, k: int) -> list[str]:
     likely = m.judgement.told.probability[k]
     order = np.argsort(-likely, kind="stable").tolist()
     named = order[:2] + [j for j in order[2:_MOST_NAMED] if likely[j] > _WORTH_NAMING]
-    told = [f"{STORY_TOLD[NAMES[j]]} ({_percent(likely[j])})" for j in named]
+    told = [f"{STORY_TOLD[NAMES[j]]} ({percent(likely[j])})" for j in named]
     sentences = [f"Likeliest of {len(NAMES)} stories: {told[0]}; then {', then '.join(told[1:])}."]
     against = _against(m, k, order[0])
     if against:
@@ -46,7 +46,8 @@ def weigh_in_words(m: Measured, k: int) -> list[str]:
     return sentences
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
+    """Write a probability; none is ever sure."""
     return "over 99%" if share > 0.99 else "under 1%" if share < 0.01 else f"{share:.0%}"
 
 
@@ -66,14 +67,19 @@ def _against(m: Measured, k: int, best: int) -> list[str]:
             reason = _by_vacuum_or_fit(m, k, j, best)
         if reason:
             reasons.setdefault(reason, []).append(STORY_TOLD[NAMES[j]])
-    return [f"{reason} (not: {', '.join(stories)})" for reason, stories in reasons.items()]
+    return [
+        f"{reason} (every other story)"
+        if len(stories) == len(NAMES) - 1
+        else f"{reason} (not: {', '.join(stories)})"
+        for reason, stories in reasons.items()
+    ]
 
 
 def _by_vacuum_or_fit(m: Measured, k: int, story: int, best: int) -> str:
     """Say what speaks against a story that no sign contradicts more: the vacuum, or the fitted hold."""
     signs, chance = m.judgement.signs, m.sizes.chance_of_leak[k]
     if {story, best} == {HOLDS, LEAK} and np.isfinite(m.fit.leak[k]):
-        leaks = f"by the shape of the hold a hole is {_percent(chance)} likely"
+        leaks = f"by the shape of the hold a hole is {percent(chance)} likely"
         return leaks if (chance > 0.5) == (story == HOLDS) else ""
     if not signs.has_draw[k]:
         return ""
