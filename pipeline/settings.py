@@ -54,6 +54,9 @@ class Settings:
     """Monitors that may be unset on model years 2001 and later (40 CFR 85.2222(c)(2)); programs differ."""
     inspection_rule: InspectionRule | None = None
     """Another program's rule, the table `[inspection_rule]`; None: the federal rule with the two limits above."""
+    job_pages: int = 100
+    """So many jobs with a recording get a page, the latest ones: some weeks of a large shop, a few seconds to draw and
+    some 10 MB; `evapfleet explain` draws any other."""
     max_refused_share: float = 0.5
     """A run stops when more than this share of a file is refused: a wrong delimiter or mapping is likelier
     than so many wrong records."""
@@ -177,6 +180,7 @@ _LIMITS: tuple[tuple[str, str, Callable[[dict[str, Any]], bool]], ...] = (
     ("alarm_ratio", "above 1 and at most 10", _between("alarm_ratio", 1.0, 10.0)),
     ("max_not_ready_1996_2000", "0 to 11", _between("max_not_ready_1996_2000", -1, 11)),
     ("max_not_ready_2001_on", "0 to 11", _between("max_not_ready_2001_on", -1, 11)),
+    ("job_pages", "0 to 10000", _between("job_pages", -1, 10_000)),
     ("max_refused_share", "above 0 and at most 1", _between("max_refused_share", 0, 1)),
     (
         "to_on",

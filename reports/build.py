@@ -19,8 +19,9 @@ from markupsafe import Markup
 
 from pipeline.errors import OurFault
 from reports import words
-from reports.pages import data, fleet, inspection, leaks, shops, start
+from reports.pages import data, fleet, inspection, jobs, leaks, shops, start
 from reports.pages.cautions import CAUTIONS
+from reports.pages.job import JobStories, make_job_page
 from reports.pages.page import Page
 from reports.pages.run import Run, last_run
 
@@ -29,16 +30,19 @@ Read = Callable[[str], pl.DataFrame]
 #: What the bundle gives the page, under a name of our own.
 CHART_LIBRARIES = "window.drawChart = vegaEmbed;"
 
-PAGES = (start, fleet, shops, inspection, leaks, data)
+PAGES = (start, fleet, shops, inspection, leaks)
+#: The chart libraries, once for all pages of jobs: below the site, so that it works from disk as well.
+SHARED_SCRIPT = "charts.js"
 
 
-def build_site(read: Read, site: Path) -> Path:
+def build_site(read: Read, site: Path, stories: JobStories | None = None) -> Path:
     """Write every page of the site from the tables of a finished run.
 
     Parameters
     ----------
     read : gives a table by its full name, such as "mart.failure_rate".
     site : folder to write to; made where it is missing, its pages replaced.
+    stories : the jobs that get a page of their own, with their recordings explained; None: no job.
 
     Returns
     -------
@@ -49,18 +53,30 @@ def build_site(read: Read, site: Path) -> Path:
         bundling = aside.submit(script_bundle)
         known = _once(read)
         run = last_run(known("audit.runs"))
+        told = stories or JobStories((), 0)
         pages = [module.make_page(known, run) for module in PAGES]
+        pages += [jobs.make_page(told, run), data.make_page(known, run)]
+        job_pages = [make_job_page(job, run) for job in told.jobs]
         bundling.result()
     site.mkdir(parents=True, exist_ok=True)
     for page in pages:
-        (site / page.file).write_text(render(page, pages, run), encoding="utf-8", newline="\n")
+        _write(site / page.file, render(page, pages, run))
+    for old in (site / "jobs").glob("*.html"):
+        old.unlink()
+    if job_pages:
+        (site / "jobs").mkdir(exist_ok=True)
+        _write(site / SHARED_SCRIPT, script_bundle())
+    for page in job_pages:
+        _write(site / page.file, render(page, pages, run))
     return site / pages[0].file
 
 
 def render(page: Page, pages: list[Page], run: Run) -> str:
-    """Write one page as HTML that needs no other file and may run no script but ours."""
+    """Write one page as HTML that needs no file but the shared script of pages in a folder, and may run no script but
+    ours."""
     has_chart = any(section.picture for section in page.sections)
-    bundle = script_bundle() if has_chart else ""
+    is_sharing = bool(page.root)
+    bundle = script_bundle() if has_chart and not is_sharing else ""
     behavior = _template_text("behavior.js")
     return (
         _environment()
@@ -69,26 +85,36 @@ def render(page: Page, pages: list[Page], run: Run) -> str:
             page=page,
             pages=pages,
             cautions=CAUTIONS,
-            colophon=colophon(run),
+            colophon=colophon(run, is_sharing),
             missing=words.MISSING,
             style=Markup(_template_text("style.css")),
             bundle=Markup(bundle),
             behavior=Markup(behavior),
-            policy=security_policy([bundle, behavior]),
+            shared_script=page.root + SHARED_SCRIPT if has_chart and is_sharing else "",
+            policy=security_policy([bundle, behavior], is_sharing),
         )
     )
 
 
-def colophon(run: Run) -> str:
-    """Say which run the page was made from, and that it needs nothing else."""
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def colophon(run: Run, is_sharing: bool = False) -> str:
+    """Say which run the page was made from, and what it needs."""
     when = f"Run finished {words.moment(run.finished_at)}. " if run.finished_at else ""
     version = run.versions.get("evapfleet", "")
-    return f"{when}evapfleet {version}. This page is complete in one file and asks nothing of a network."
+    needs = f"needs {SHARED_SCRIPT} of its site" if is_sharing else "is complete in one file"
+    return f"{when}evapfleet {version}. This page {needs} and asks nothing of a network."
 
 
-def security_policy(scripts: list[str]) -> str:
-    """Allow our own scripts by their hash and nothing else: text from a record can never run."""
+def security_policy(scripts: list[str], is_sharing: bool = False) -> str:
+    """Allow our own scripts by their hash and nothing else: text from a record can never run.
+
+    A page that shares a script file allows files of its own site beside them.
+    """
     hashes = " ".join(f"'sha256-{_sha256(text)}'" for text in scripts if text)
+    hashes += " 'self'" if is_sharing else ""
     return (
         f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src data:; "
         "base-uri 'none'; form-action 'none'"

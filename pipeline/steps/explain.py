@@ -37,7 +37,7 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
         samples, header = one_trace(warehouse, trace_id)
         if not header.height:
             raise _no_such_trace(warehouse, trace_id)
-        settings = _settings_of_last_run(warehouse)
+        settings = settings_of_last_run(warehouse)
         norms = warehouse.table("mart.model_norm")
     explanation = explain_trace(samples, header, settings, norms)
     drawn = draw_trace(explanation)
@@ -61,7 +61,8 @@ def _no_such_trace(warehouse: Warehouse, trace_id: str) -> WrongUsage:
     )
 
 
-def _settings_of_last_run(warehouse: Warehouse) -> Settings:
+def settings_of_last_run(warehouse: Warehouse) -> Settings:
+    """Return the settings that the tables were made with."""
     import json
 
     last = warehouse.query("select settings from audit.runs order by started_at desc limit 1")["settings"][0]

@@ -7,8 +7,10 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.contract.tables import MARTS
+from pipeline.steps.explain import settings_of_last_run
 from pipeline.steps.folder import building_in
 from pipeline.steps.form import stop_at_another_form
+from pipeline.steps.job_stories import job_stories
 from pipeline.steps.samples import make_samples_view
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
@@ -43,7 +45,7 @@ def publish(warehouse: Warehouse, folder: Path) -> None:
     from reports.build import build_site
 
     write_tables(warehouse, folder / "tables")
-    build_site(warehouse.table, folder / "site")
+    build_site(warehouse.table, folder / "site", job_stories(warehouse, settings_of_last_run(warehouse)))
 
 
 def publish_again(root: Path) -> None:

@@ -55,24 +55,43 @@ def _seconds(s: float) -> str:
     return f"{s:.0f} s" if s >= 10 else f"{s:.1f} s"
 
 
+def _known(*values: float) -> bool:
+    return all(isfinite(value) for value in values)
+
+
+def _within(s: float) -> str:
+    return f" in {_seconds(s)}" if isfinite(s) else ""
+
+
+def _vacuum(pa: float) -> str:
+    """Return so much vacuum, or only the word where nobody knows how much."""
+    return f"{pressure(pa)} of vacuum" if isfinite(pa) else "vacuum"
+
+
 def _draw(row: Reading) -> str:
     if row["is_pressure_test"]:
-        return f"The system was put under {pressure(row['hold_start_above'])} of pressure"
-    return f"Purge pulled {pressure(row['depth'])} of vacuum in {_seconds(row['draw_s'])}"
+        under = row["hold_start_above"]
+        how_much = f"{pressure(under)} of pressure" if isfinite(under) else "pressure"
+        return f"The system was put under {how_much}"
+    return f"Purge pulled {_vacuum(row['depth'])}{_within(row['draw_s'])}"
 
 
 def _bleed(row: Reading) -> str:
     if isfinite(row["gone_s"]) and row["gone_s"] < 0.8 * row["hold_s"] and not row["is_pressure_test"]:
         return f"with vent and purge shut four fifths of it were gone after {_seconds(row['gone_s'])}"
     change = row["hold_end_above"] - row["hold_start_above"]
+    if not isfinite(change):
+        return "with vent and purge shut too little was read to say by how much the pressure moved"
     way = "rose" if change >= 0 else "fell"
-    text = f"with vent and purge shut the pressure {way} by {_rounded(abs(change))} Pa in {_seconds(row['hold_s'])}"
+    text = (
+        f"with vent and purge shut the pressure {way} by {_rounded(abs(change))} Pa{_within(row['hold_s'])}"
+    )
     return text + _why_it_rose(row, change)
 
 
 def _why_it_rose(row: Reading, change: float) -> str:
     vapor = row["vapor_pa_s"] * row["hold_s"]
-    if not vapor > 0 or change <= 0:
+    if not (isfinite(vapor) and vapor > 0) or change <= 0:
         return ""
     warming = " and gas that warmed again after the draw the rest" if row["verdict"] == "holds" else ""
     if vapor >= 0.9 * change and warming:
@@ -81,6 +100,8 @@ def _why_it_rose(row: Reading, change: float) -> str:
 
 
 def _bounds(row: Reading) -> str:
+    if not _known(row["low"], row["high"]):
+        return "no interval"
     return f"{row['low']:.2f} to {row['high']:.2f} mm at {row['level']:.0%}"
 
 
@@ -106,10 +127,9 @@ def _gross_leak(row: Reading) -> str:
     size = f"; the hole is larger than {row['gross_low']:.1f} mm" if isfinite(row["gross_low"]) else ""
     size += _any_fill(row, row["gross_low"])
     if isfinite(row["settled"]):
-        size += (
-            f"; by this model's usual purge flow the vacuum settled as through {row['settled']:.1f} mm "
-            f"({row['settled_low']:.1f} to {row['settled_high']:.1f})"
-        )
+        low, high = row["settled_low"], row["settled_high"]
+        bounds = f" ({low:.1f} to {high:.1f})" if _known(low, high) else ""
+        size += f"; by this model's usual purge flow the vacuum settled as through {row['settled']:.1f} mm{bounds}"
     return f"{_how_it_went(row)}: a leak too large for a decay, or a vent path that stays open{size}."
 
 
@@ -122,30 +142,33 @@ def _any_fill(row: Reading, size: float) -> str:
 def _how_it_went(row: Reading) -> str:
     if row["depth"] < _NOTHING_PA:
         return (
-            f"In {_seconds(row['draw_s'])} with the purge open hardly any vacuum built, and the shut tank did not "
+            f"With the purge open hardly any vacuum built{_within(row['draw_s'])}, and the shut tank did not "
             "creep as a tight one does"
         )
-    much = row["depth"] > _MUCH_PA
+    much = not row["depth"] <= _MUCH_PA
     reached = (
-        f"Purge pulled {pressure(row['depth'])} of vacuum"
+        f"Purge pulled {_vacuum(row['depth'])}"
         if much
         else f"With the purge open vacuum reached only {pressure(row['depth'])}"
     )
     if not isfinite(row["gone_s"]):
         return f"{reached}, and it was gone when the purge shut"
-    return f"{reached}; most of it was gone {_seconds(max(row['gone_s'], row['interval_s']))} after the purge shut"
+    seen = [s for s in (row["gone_s"], row["interval_s"]) if isfinite(s)]
+    return f"{reached}; most of it was gone {_seconds(max(seen))} after the purge shut"
 
 
 def _no_vacuum(row: Reading) -> str:
-    text = f"The purge was commanded open for {_seconds(row['draw_s'])} and no vacuum arrived"
-    if row["depth"] > _NOTHING_PA:
-        text = f"With the purge open for {_seconds(row['draw_s'])} hardly any vacuum arrived ({pressure(row['depth'])})"
-    if row["creeps"]:
+    open_for = f" for {_seconds(row['draw_s'])}" if isfinite(row["draw_s"]) else ""
+    is_faint = isfinite(row["depth"]) and row["depth"] > _NOTHING_PA
+    text = f"The purge was commanded open{open_for} and no vacuum arrived"
+    if is_faint:
+        text = f"With the purge open{open_for} hardly any vacuum arrived ({pressure(row['depth'])})"
+    if row["creeps"] and isfinite(row["creep"]):
         way = "crept up" if row["creep"] > 0 else "sank"
         text += f"; the shut tank {way} by {abs(row['creep']):.2f} Pa/s, so it holds and the sensor works"
         return text + ": the purge valve or its line does not pass."
     text += ": the purge valve or its line does not pass"
-    if row["depth"] > _NOTHING_PA:
+    if is_faint:
         return text + "."
     return (
         text + "; a wide-open system could look the same, so see that the vent valve shuts and the cap is on."
@@ -154,74 +177,83 @@ def _no_vacuum(row: Reading) -> str:
 
 def _purge_passes(row: Reading) -> str:
     if row["closed_rate"] < -FALLS_PA_S and row["closed_change"] < -CLOSED_FALLS_PA:
-        return (
-            f"With vent and purge shut, before any draw, the pressure fell at {abs(row['closed_rate']):.1f} Pa/s "
-            f"and stood at {pressure(row['closed_above'])} on average: vacuum passes the purge valve when it is shut."
+        stood = (
+            f" and stood at {pressure(row['closed_above'])} on average" if _known(row["closed_above"]) else ""
         )
-    grown = -min(row["hold_late_change"], row["hold_change"], row["hold_end_above"] - row["hold_start_above"])
+        return (
+            f"With vent and purge shut, before any draw, the pressure fell at {abs(row['closed_rate']):.1f} Pa/s"
+            f"{stood}: vacuum passes the purge valve when it is shut."
+        )
+    ways = (row["hold_late_change"], row["hold_change"], row["hold_end_above"] - row["hold_start_above"])
+    grown = max((-change for change in ways if isfinite(change)), default=0.0)
+    by = f" by {_rounded(grown)} Pa" if grown > 0 else ""
     return (
-        f"In the hold the vacuum grew by {_rounded(grown)} Pa although the purge was shut: "
+        f"In the hold the vacuum grew{by} although the purge was shut: "
         "vacuum passes the purge valve when it is shut."
     )
 
 
 def _vent_restricted(row: Reading) -> str:
-    if row["flowing_above"] < -500 and not row["release_from_above"] < -150:
+    if _known(row["flowing_above"]) and row["flowing_above"] < -500 and not row["release_from_above"] < -150:
         return (
             f"With the vent open and purge flowing the tank stood at {pressure(row['flowing_above'])}: "
             "the vent path is restricted."
         )
     if not isfinite(row["release_from_above"]):
-        return (
-            f"With the vent open, before any test, the tank went down to {pressure(-row['open_vacuum'])}: "
-            "the vent path is restricted."
-        )
+        to = f"went down to {pressure(-row['open_vacuum'])}" if _known(row["open_vacuum"]) else "went down"
+        return f"With the vent open, before any test, the tank {to}: the vent path is restricted."
     start = pressure(-row["release_from_above"])
     if isfinite(row["release_half_s"]):
         return (
             f"After the vent opened it took {_seconds(row['release_half_s'])} to lose half of {start} of vacuum: "
             "the vent path is restricted."
         )
+    when = f"{_seconds(row['release_s'])} after" if isfinite(row["release_s"]) else "After"
     return (
-        f"{_seconds(row['release_s'])} after the vent opened more than half of {start} of vacuum was still there: "
+        f"{when} the vent opened more than half of {start} of vacuum was still there: "
         "the vent path is restricted."
     )
 
 
 def _flat(row: Reading) -> str:
     volts = f" and its output by {row['volt_range']:.3f} V" if isfinite(row["volt_range"]) else ""
+    moved = (
+        f"moved by no more than {_rounded(row['span'])} Pa{volts}" if _known(row["span"]) else "hardly moved"
+    )
     return (
-        f"Through vent and purge commands alike the reading moved by no more than {_rounded(row['span'])} Pa{volts}, "
+        f"Through vent and purge commands alike the reading {moved}, "
         "without even the creep of a shut tank: the sensor does not respond."
     )
 
 
 def _offset(row: Reading) -> str:
     volts = f" ({row['rest_v']:.2f} V)" if isfinite(row["rest_v"]) else ""
-    return f"With the vent open the sensor read {pressure(row['zero'])}{volts} where it should read zero."
+    read = f"read {pressure(row['zero'])}" if isfinite(row["zero"]) else "read off zero"
+    return f"With the vent open the sensor {read}{volts} where it should read zero."
 
 
 def _disagrees(row: Reading) -> str:
+    moved = f"moved by {_rounded(row['pressure_range'])} Pa" if _known(row["pressure_range"]) else "moved"
+    volts = f"moved by {row['volt_range']:.3f} V" if isfinite(row["volt_range"]) else "moved"
     if row["is_flat_volts"]:
-        return (
-            f"The pressure moved by {_rounded(row['pressure_range'])} Pa while the sensor's output moved by "
-            f"{row['volt_range']:.3f} V only."
-        )
+        volts = f"{volts} only" if isfinite(row["volt_range"]) else "hardly moved"
+        return f"The pressure {moved} while the sensor's output {volts}."
     if row["is_flat_pressure"]:
-        return (
-            f"The sensor's output moved by {row['volt_range']:.2f} V while the pressure moved by "
-            f"{_rounded(row['pressure_range'])} Pa only."
-        )
-    if row["is_off_norm"]:
+        moved = f"{moved} only" if isfinite(row["pressure_range"]) else "hardly moved"
+        return f"The sensor's output {volts} while the pressure {moved}."
+    if row["is_off_norm"] and _known(row["volts_per_pa"], row["norm_volts_per_pa"]):
         return (
             f"The sensor moves {row['volts_per_pa'] * 1e3:+.2f} V per kPa where this model's sensors move "
             f"{row['norm_volts_per_pa'] * 1e3:+.2f} (median of {row['norm_n']} recordings): "
             "they tell different stories."
         )
-    return (
-        f"Volts and pressure do not follow one straight line: readings lie {_rounded(row['residual_pa'])} Pa off it, "
-        f"in a range of {_rounded(row['pressure_range'])} Pa."
+    lie = (
+        f"readings lie {_rounded(row['residual_pa'])} Pa off it"
+        if _known(row["residual_pa"])
+        else "they part"
     )
+    span = f", in a range of {_rounded(row['pressure_range'])} Pa" if _known(row["pressure_range"]) else ""
+    return f"Volts and pressure do not follow one straight line: {lie}{span}."
 
 
 def _not_judged(row: Reading) -> str:
@@ -229,7 +261,8 @@ def _not_judged(row: Reading) -> str:
     if row["reason"] == "few":
         return f"{text} ({row['n_samples']})."
     if row["reason"] == "torn":
-        return f"{text}: {_STORY[row['best']]} ({row['confidence']:.0%} likely), or {_STORY[row['second']]}{_ask(row)}."
+        likely = f" ({row['confidence']:.0%} likely)" if isfinite(row["confidence"]) else ""
+        return f"{text}: {STORY_TOLD[row['best']]}{likely}, or {STORY_TOLD[row['second']]}{_ask(row)}."
     if row["reason"] == "cannot_tell" and isfinite(row["working_high"]):
         return f"{text} (a hole up to {row['working_high']:.2f} mm is possible)."
     return text + "."
@@ -243,7 +276,7 @@ def _ask(row: Reading) -> str:
 
 
 #: Each story in words, for sentences that weigh two of them.
-_STORY = {
+STORY_TOLD = {
     "holds": "the system holds",
     "leak": "a leak",
     "gross_leak": "a gross leak or an open vent path",

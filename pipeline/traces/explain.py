@@ -12,9 +12,11 @@ from scipy.special import ndtri
 from pipeline.settings import Settings
 from pipeline.traces.evidence import pressure
 from pipeline.traces.measure import measure
-from pipeline.traces.recordings import gather, phases_of
+from pipeline.traces.other_stories import StoryCurve, other_stories
+from pipeline.traces.recordings import Recordings, gather, phases_of
 from pipeline.traces.rows import rows_of
 from pipeline.traces.taken import Measured
+from pipeline.traces.weighing import weigh_in_words
 
 #: What a technician does next, after each verdict (common practice; the procedure in force decides).
 NEXT_STEP = {
@@ -47,7 +49,8 @@ class TraceExplanation:
     """One trace, ready to be drawn and read.
 
     `result` is its row of mart.trace_result; `phases` are (name, start [s], end [s]) with "" where the purge flows
-    through an open vent; the series are the samples that were used; `hold` is None where nothing was fitted.
+    through an open vent; the series are the samples that were used; `hold` is None where nothing was fitted; `stories`
+    are what was not chosen, likeliest first.
     """
 
     result: dict[str, Any]
@@ -59,6 +62,7 @@ class TraceExplanation:
     is_vent_closed: list[bool]
     hold: HoldCurve | None
     sentences: list[str]
+    stories: tuple[StoryCurve, ...] = ()
 
 
 def explain_trace(
@@ -76,35 +80,57 @@ def explain_trace(
     settings, norms : as for `measure.measure_traces`; the same norms give the same verdict as the table's.
     """
     headers = header if isinstance(header, pl.DataFrame) else pl.DataFrame([header], infer_schema_length=None)
-    recording = gather(samples, headers["trace_id"])
-    measured = measure(recording, headers, settings, norms)
-    result = rows_of(measured, settings).row(0, named=True)
-    phases = phases_of(recording, 0)
+    return explain_traces(samples, headers, settings, norms)[0]
+
+
+def explain_traces(
+    samples: pl.DataFrame, headers: pl.DataFrame, settings: Settings, norms: pl.DataFrame | None = None
+) -> list[TraceExplanation]:
+    """Explain many traces, measured in one batch: one explanation per header, in its order. Reads only.
+
+    Parameters
+    ----------
+    samples, headers, settings, norms : as for `measure.measure_traces`.
+    """
+    if headers.is_empty():
+        return []
+    recordings = gather(samples, headers["trace_id"])
+    measured = measure(recordings, headers, settings, norms)
+    results = rows_of(measured, settings).to_dicts()
+    return [_explain(recordings, measured, k, result, settings) for k, result in enumerate(results)]
+
+
+def _explain(
+    recordings: Recordings, m: Measured, k: int, result: dict[str, Any], settings: Settings
+) -> TraceExplanation:
+    phases = phases_of(recordings, k)
+    rows = slice(recordings.begin[k], recordings.begin[k + 1])
     return TraceExplanation(
         result,
         phases,
-        recording.t.tolist(),
-        recording.pressure.tolist(),
-        [v if np.isfinite(v) else None for v in recording.volts.tolist()],
-        recording.duty.tolist(),
-        recording.is_vent_closed.tolist(),
-        _hold_curve(measured, settings.level),
-        _sentences(result, phases, measured, settings),
+        recordings.t[rows].tolist(),
+        recordings.pressure[rows].tolist(),
+        [v if np.isfinite(v) else None for v in recordings.volts[rows].tolist()],
+        recordings.duty[rows].tolist(),
+        recordings.is_vent_closed[rows].tolist(),
+        _hold_curve(m, k, settings.level),
+        _sentences(result, phases, m, k, settings),
+        tuple(other_stories(m, k, settings)),
     )
 
 
-def _hold_curve(m: Measured, level: float) -> HoldCurve | None:
-    filled = m.bins.n[0] > 0
-    if not np.isfinite(m.fit.leak[0]):
+def _hold_curve(m: Measured, k: int, level: float) -> HoldCurve | None:
+    if not np.isfinite(m.fit.leak[k]):
         return None
-    t = m.bins.start_s[0] + m.bins.t[0][filled]
-    curve = m.shown.vented.zero[0] + m.fit.curve[0][filled]
-    reach = ndtri((1 + level) / 2) * m.fit.curve_sd[0][filled]
+    filled = m.bins.n[k] > 0
+    t = m.bins.start_s[k] + m.bins.t[k][filled]
+    curve = m.shown.vented.zero[k] + m.fit.curve[k][filled]
+    reach = ndtri((1 + level) / 2) * m.fit.curve_sd[k][filled]
     return HoldCurve(t.tolist(), curve.tolist(), (curve - reach).tolist(), (curve + reach).tolist())
 
 
 def _sentences(
-    result: dict[str, Any], phases: list[tuple[str, float, float]], m: Measured, settings: Settings
+    result: dict[str, Any], phases: list[tuple[str, float, float]], m: Measured, k: int, settings: Settings
 ) -> list[str]:
     named = [f"{name or 'purge through the open vent'} {end - start:.0f} s" for name, start, end in phases]
     lines = [f"The recording holds {result['n_samples']} usable samples: {', '.join(named) or 'none'}."]
@@ -113,30 +139,35 @@ def _sentences(
     if result["vapor_rise_pa_s"] is not None:
         lines.append(f"Shut, before the draw, the pressure changes by {result['vapor_rise_pa_s']:.2f} Pa/s.")
     lines.append(result["evidence"])
-    lines += _about_the_size(result, m, settings)
+    lines += _about_the_size(result, m, k, settings)
+    lines += weigh_in_words(m, k)
     if result["suspects"]:
         lines.append("Look first at: " + ", ".join(s.replace("_", " ") for s in result["suspects"][:3]) + ".")
     lines.append(NEXT_STEP[result["verdict"]])
     return lines
 
 
-def _about_the_size(result: dict[str, Any], m: Measured, settings: Settings) -> list[str]:
+def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Settings) -> list[str]:
     if result["verdict"] not in ("leak", "holds"):
         return []
-    if not m.sizes.volume.is_tank_known[0]:
-        per_volume, low, high = (result[f"leak_area_per_volume{end}_mm2_m3"] for end in ("", "_low", "_high"))
+    volume = m.sizes.volume
+    if not volume.is_tank_known[k]:
+        numbers = [result[f"leak_area_per_volume{end}_mm2_m3"] for end in ("", "_low", "_high")]
+        if None in numbers:
+            return ["The tank size is not known, and the hold gives no leak area over volume."]
+        per_volume, low, high = numbers
         return [
             f"The tank size is not known: leak area over volume is {per_volume:.2f} mm² per m³ of gas "
             f"({low:.2f} to {high:.2f} at {settings.level:.0%})."
         ]
-    any_fill = "" if m.sizes.volume.is_level_known[0] else ", any fill allowed"
-    rests = f"a vapor volume of {m.sizes.volume.working_l[0]:.0f} l{any_fill}"
-    if result["discharge_at_hold"] is None:
+    any_fill = "" if volume.is_level_known[k] else ", any fill allowed"
+    rests = f"a vapor volume of {volume.working_l[k]:.0f} l{any_fill}"
+    if result["discharge_at_hold"] is None or not np.isfinite(m.fit.residual[k]):
         return [
             f"The size rests on {rests} and on the time in which the vacuum went: there was too little to fit."
         ]
     return [
         f"The size rests on {rests}, a discharge coefficient of {settings.discharge_coefficient:.2f} at high Reynolds "
-        f"number ({result['discharge_at_hold']:.3f} in this hold), and a fit that leaves {m.fit.residual[0]:.1f} Pa of "
+        f"number ({result['discharge_at_hold']:.3f} in this hold), and a fit that leaves {m.fit.residual[k]:.1f} Pa of "
         "scatter."
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from functools import cache
 from typing import Any
 
 import altair as alt
@@ -10,9 +11,11 @@ import altair as alt
 from pipeline.contract.fields import SAMPLES
 from pipeline.traces.explain import TraceExplanation
 from reports import theme, words
-from reports.charts.frame import Rows
+from reports.charts.frame import Rows, Spec
+from reports.charts.stories import draw_stories, story_rows
 
 WIDTH = 860
+PRESSURE_HEIGHT = 300
 #: More samples than this are thinned evenly for drawing; the fit used them all.
 MAX_POINTS = 4000
 MEASURED, FITTED = "measured", "fitted hold, with its bounds"
@@ -21,33 +24,54 @@ PURGE_OPEN_VENT = "purge, vent open"
 
 
 def draw_trace(explanation: TraceExplanation) -> alt.VConcatChart:
-    """Draw one explained recording: pressure over its phases, commands below, sensor volts where recorded.
+    """Draw one explained recording: pressure over its phases with what other stories would have drawn, commands below,
+    sensor volts where recorded.
 
     Returns
     -------
     A chart of fixed width that saves as PNG, SVG or HTML. The same explanation gives the same chart.
     """
-    samples = sample_rows(explanation)
-    spans = phase_rows(explanation)
-    x = time_axis(explanation, title="")
-    last = time_axis(explanation, title=axis("t_s", "time since the recording began"))
-    panels = [draw_pressure(samples, spans, explanation, x)]
+    return alt.VConcatChart.from_dict(trace_spec(explanation))
+
+
+def trace_spec(explanation: TraceExplanation, max_points: int = MAX_POINTS, is_titled: bool = True) -> Spec:
+    """Return the same picture as a Vega-Lite spec, its rows as named data sets that never pass through Altair.
+
+    Parameters
+    ----------
+    max_points : more samples than this are thinned evenly.
+    is_titled : False where verdict and evidence stand beside the picture.
+    """
+    samples = sample_rows(explanation, max_points)
+    rows = {
+        "samples": samples,
+        "phases": phase_rows(explanation),
+        "vent": vent_rows(samples),
+        "fitted": hold_rows(explanation),
+        **story_rows(explanation, PRESSURE_HEIGHT),
+    }
     has_volts = any(r["sensor_v"] is not None for r in samples)
-    panels.append(draw_vent(samples, spans, x))
-    panels.append(draw_purge(samples, spans, x if has_volts else last))
+    spec = panels_of(has_volts, bool(rows["fitted"]), bool(rows["stories"]))
+    title = {"title": trace_title(explanation.result).to_dict()} if is_titled else {}
+    used = {name: each for name, each in rows.items() if each or name in ("samples", "phases", "vent")}
+    return spec | title | {"description": describe(explanation), "datasets": spec["datasets"] | used}
+
+
+@cache
+def panels_of(has_volts: bool, has_fit: bool, has_stories: bool) -> Spec:
+    """Lay the panels out for recordings of one kind; their rows are looked up by name."""
+    x = time_axis(title="")
+    last = time_axis(title=axis("t_s", "time since the recording began"))
+    panels = [draw_pressure(x, has_fit, has_stories), draw_vent(x), draw_purge(x if has_volts else last)]
     if has_volts:
-        panels.append(draw_volts(samples, spans, last))
+        panels.append(draw_volts(last))
     legend = {k: v for k, v in theme.CHART_CONFIG["legend"].items() if k != "columns"}
-    return (
-        alt.vconcat(*panels, spacing=8, title=trace_title(explanation.result))
-        .properties(description=describe(explanation))
-        .configure(**(theme.CHART_CONFIG | {"legend": legend}))
-    )
+    return alt.vconcat(*panels, spacing=8).configure(**(theme.CHART_CONFIG | {"legend": legend})).to_dict()
 
 
-def sample_rows(explanation: TraceExplanation) -> Rows:
-    """Pair the series up, thinned evenly to at most `MAX_POINTS`."""
-    step = -(-len(explanation.t_s) // MAX_POINTS) or 1
+def sample_rows(explanation: TraceExplanation, max_points: int = MAX_POINTS) -> Rows:
+    """Pair the series up, thinned evenly to at most `max_points`, with no more digits than can be seen."""
+    step = -(-len(explanation.t_s) // max_points) or 1
     series = zip(
         explanation.t_s,
         explanation.tank_pressure_pa,
@@ -57,7 +81,12 @@ def sample_rows(explanation: TraceExplanation) -> Rows:
         strict=True,
     )
     names = ("t_s", "tank_pressure_pa", "sensor_v", "purge_duty_pct", "is_vent_closed")
-    return [dict(zip(names, values, strict=True)) | {"line": MEASURED} for values in list(series)[::step]]
+    digits = (3, 2, 4, 1)
+    rows = [
+        [v if v is None else round(v, d) for v, d in zip(values, digits, strict=False)] + [values[-1]]
+        for values in list(series)[::step]
+    ]
+    return [dict(zip(names, values, strict=True)) | {"line": MEASURED} for values in rows]
 
 
 def phase_rows(explanation: TraceExplanation) -> Rows:
@@ -94,7 +123,7 @@ def hold_rows(explanation: TraceExplanation) -> Rows:
     h = explanation.hold
     names = ("t_s", "pa", "low_pa", "high_pa")
     return [
-        dict(zip(names, values, strict=True)) | {"line": FITTED}
+        dict(zip(names, (round(v, 3) for v in values), strict=True)) | {"line": FITTED}
         for values in zip(h.t_s, h.pa, h.low_pa, h.high_pa, strict=True)
     ]
 
@@ -104,18 +133,17 @@ def axis(field: str, text: str) -> str:
     return f"{text} [{SAMPLES.field(field).unit}]"
 
 
-def time_axis(explanation: TraceExplanation, title: str) -> dict[str, Any]:
-    """Give every panel the same time scale; only the lowest one is titled."""
-    ends = [min(explanation.t_s), max(explanation.t_s)] if explanation.t_s else [0.0, 1.0]
+def time_axis(title: str) -> dict[str, Any]:
+    """Give every panel the same time scale, from the first sample to the last; only the lowest one is titled."""
     return {
-        "scale": alt.Scale(domain=ends, nice=False),
+        "scale": alt.Scale(nice=False, zero=False),
         "title": title or None,
         "axis": alt.Axis(labels=bool(title), ticks=bool(title), tickCount=8, grid=False),
     }
 
 
-def bands(spans: Rows, x: dict[str, Any], labeled: bool) -> list[alt.Chart]:
-    base = alt.Chart(alt.InlineData(spans))
+def bands(x: dict[str, Any], labeled: bool) -> list[alt.Chart]:
+    base = alt.Chart(alt.NamedData("phases"))
     names = [*theme.PHASE_COLORS, PURGE_OPEN_VENT]
     colors = [*theme.PHASE_COLORS.values(), "#ffffff"]
     band = base.mark_rect().encode(
@@ -130,45 +158,52 @@ def bands(spans: Rows, x: dict[str, Any], labeled: bool) -> list[alt.Chart]:
     return [band, text] if labeled else [band]
 
 
-def draw_pressure(
-    samples: Rows, spans: Rows, explanation: TraceExplanation, x: dict[str, Any]
-) -> alt.LayerChart:
+def draw_pressure(x: dict[str, Any], has_fit: bool, has_stories: bool) -> alt.LayerChart:
     title = axis("tank_pressure_pa", "tank pressure, gauge")
-    fitted = hold_rows(explanation)
-    lines = [MEASURED, FITTED] if fitted else [MEASURED]
-    measured = line_of(samples, x, "tank_pressure_pa", title, lines)
-    layers: list[Any] = [*bands(spans, x, labeled=True), measured]
-    if fitted:
-        base = alt.Chart(alt.InlineData(fitted))
-        band = base.mark_area(opacity=0.3, color=theme.RUST).encode(
-            x=alt.X("t_s:Q", **x), y=alt.Y("low_pa:Q", title=title), y2="high_pa:Q"
+    lines = [MEASURED, FITTED] if has_fit else [MEASURED]
+    layers: list[Any] = [
+        *bands(x, labeled=True),
+        line_of("samples", x, "tank_pressure_pa", title, lines),
+    ]
+    if has_fit:
+        band = (
+            alt.Chart(alt.NamedData("fitted"))
+            .mark_area(opacity=0.3, color=theme.RUST)
+            .encode(x=alt.X("t_s:Q", **x), y=alt.Y("low_pa:Q", title=title), y2="high_pa:Q")
         )
-        layers += [band, line_of(fitted, x, "pa", title, lines, width=2.6)]
+        layers += [band, line_of("fitted", x, "pa", title, lines, width=2.6)]
+    if has_stories:
+        layers += draw_stories(x, title, WIDTH)
     stacked = alt.LayerChart(layer=layers).resolve_scale(color="independent", strokeDash="shared")
-    return stacked.properties(width=WIDTH, height=300)
+    return stacked.properties(width=WIDTH, height=PRESSURE_HEIGHT)
 
 
 def line_of(
-    rows: Rows, x: dict[str, Any], field: str, title: str, lines: list[str], width: float = 1.4
+    rows: str, x: dict[str, Any], field: str, title: str, lines: list[str], width: float = 1.4
 ) -> alt.Chart:
     """Draw one line; its name, color and dash stand in the legend."""
     names = alt.Scale(domain=lines, range=[LINES[name][0] for name in lines])
     dashes = alt.Scale(domain=lines, range=[LINES[name][1] for name in lines])
     return (
-        alt.Chart(alt.InlineData(rows))
+        alt.Chart(alt.NamedData(rows))
         .mark_line(strokeWidth=width)
         .encode(
             x=alt.X("t_s:Q", **x),
-            y=alt.Y(f"{field}:Q", title=title, axis=alt.Axis(format=",~f", tickCount=6)),
+            y=alt.Y(
+                f"{field}:Q",
+                title=title,
+                scale=alt.Scale(nice=False, zero=True),
+                axis=alt.Axis(format=",~f", tickCount=6),
+            ),
             stroke=alt.Stroke("line:N", scale=names, title=None),
             strokeDash=alt.StrokeDash("line:N", scale=dashes, title=None),
         )
     )
 
 
-def draw_vent(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
+def draw_vent(x: dict[str, Any]) -> alt.LayerChart:
     bar = (
-        alt.Chart(alt.InlineData(vent_rows(samples)))
+        alt.Chart(alt.NamedData("vent"))
         .mark_bar(color=theme.BLUE, height=12)
         .encode(x=alt.X("start_s:Q", **x), x2="end_s:Q", y=alt.value(13))
     )
@@ -176,14 +211,12 @@ def draw_vent(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
         align="right", dx=-10, color=theme.INK
     )
     text = words_.encode(x=alt.value(0), y=alt.value(13), text="text:N")
-    return alt.LayerChart(layer=[*bands(spans, x, labeled=False), bar, text]).properties(
-        width=WIDTH, height=26
-    )
+    return alt.LayerChart(layer=[*bands(x, labeled=False), bar, text]).properties(width=WIDTH, height=26)
 
 
-def draw_purge(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
+def draw_purge(x: dict[str, Any]) -> alt.LayerChart:
     area = (
-        alt.Chart(alt.InlineData(samples))
+        alt.Chart(alt.NamedData("samples"))
         .mark_area(interpolate="step-after", color=theme.PLUM, opacity=0.55, line={"color": theme.PLUM})
         .encode(
             x=alt.X("t_s:Q", **x),
@@ -195,12 +228,12 @@ def draw_purge(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
             ),
         )
     )
-    return alt.LayerChart(layer=[*bands(spans, x, labeled=False), area]).properties(width=WIDTH, height=80)
+    return alt.LayerChart(layer=[*bands(x, labeled=False), area]).properties(width=WIDTH, height=80)
 
 
-def draw_volts(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
+def draw_volts(x: dict[str, Any]) -> alt.LayerChart:
     line = (
-        alt.Chart(alt.InlineData(samples))
+        alt.Chart(alt.NamedData("samples"))
         .mark_line(color=theme.INK, strokeWidth=1.4)
         .encode(
             x=alt.X("t_s:Q", **x),
@@ -212,7 +245,7 @@ def draw_volts(samples: Rows, spans: Rows, x: dict[str, Any]) -> alt.LayerChart:
             ),
         )
     )
-    return alt.LayerChart(layer=[*bands(spans, x, labeled=False), line]).properties(width=WIDTH, height=90)
+    return alt.LayerChart(layer=[*bands(x, labeled=False), line]).properties(width=WIDTH, height=90)
 
 
 def trace_title(result: dict[str, Any]) -> alt.TitleParams:
@@ -248,4 +281,6 @@ def describe(explanation: TraceExplanation) -> str:
     spans = "; ".join(f"{s['phase']} {s['span_text']}" for s in phase_rows(explanation))
     said = explanation.result["evidence"] or ""
     name = words.drawable(explanation.result["trace_id"])
-    return f"Tank pressure, commands and fitted hold of {name}. {said} Phases: {spans}."
+    others = "; ".join(curve.label for curve in explanation.stories)
+    drawn = f" Dashed, what other stories would have drawn: {others}." if others else ""
+    return f"Tank pressure, commands and fitted hold of {name}. {said} Phases: {spans}.{drawn}"

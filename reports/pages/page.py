@@ -12,12 +12,13 @@ MAX_ROWS = 400
 
 @dataclass(frozen=True)
 class Cell:
-    """One cell: its text, what it sorts by, a second line in small type, and whether it stands out."""
+    """One cell: its text, what it sorts by, a second line in small type, whether it stands out, where it leads."""
 
     text: str
     sort: float | str | None = None
     small: str = ""
     flagged: bool = False
+    href: str = ""
 
 
 @dataclass(frozen=True)
@@ -54,11 +55,12 @@ class Choice:
 
 @dataclass(frozen=True)
 class Picture:
-    """One chart: its Vega-Lite spec, what it shows in words, and how to read it."""
+    """One chart: its Vega-Lite spec, what it shows in words, and how to read it; one of fixed width `scrolls`."""
 
     spec: dict[str, Any]
     alt: str
     caption: str = ""
+    scrolls: bool = False
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,8 @@ class Section:
 
 @dataclass(frozen=True)
 class Page:
-    """One page of the site."""
+    """One page of the site. `file` and `root` are relative to the site and to the page: a page in a folder has "../" as
+    its root, and takes the chart libraries from a file that such pages share."""
 
     file: str
     nav: str
@@ -101,6 +104,7 @@ class Page:
     lead: tuple[str, ...]
     sections: tuple[Section, ...]
     prints_as_report: bool = False
+    root: str = ""
 
 
 def text_cell(text: str, flagged: bool = False) -> Cell:

@@ -1,0 +1,154 @@
+"""What the recording would have looked like had another story been true.
+
+Only what known numbers draw: a hole of a stated size in this tank's gas volume, the vapor that was fitted or seen, the
+creep of the shut tank, and the limits from which a valve or a vent path is condemned. Gas that warms after the draw is
+left out, so these curves start where the fitted hold does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.physics.blow_down import leak_coefficient, pressure_after
+from pipeline.physics.orifice import air_density, air_viscosity, discharge_at
+from pipeline.settings import Settings
+from pipeline.traces.compiled import Floats
+from pipeline.traces.signs import FALLS_PA_S, NARROW_VENT_MM
+from pipeline.traces.sizes import WIDEST_MM
+from pipeline.traces.stories import NAMES
+from pipeline.traces.taken import Measured
+
+#: Holes whose decay is drawn [mm]: about 0.020 in and 0.040 in, the two sizes that monitors are made to find.
+HOLES_MM = (0.5, 1.0)
+#: Points of one curve.
+_POINTS = 60
+
+
+@dataclass(frozen=True)
+class StoryCurve:
+    """One story that was not chosen, as the sensor would have shown it: time on the recording's clock [s], pressure
+    [Pa], what it is in words, and the probability of its story; None where the verdict is a leak and
+    the curve one of another size, drawn to compare."""
+
+    story: str
+    label: str
+    probability: float | None
+    t_s: list[float]
+    pa: list[float]
+
+
+@dataclass(frozen=True)
+class _Trace:
+    """What the curves of recording k rest on; `vapor` [Pa/s] and `level` [Pa] as the hold starts, above `zero`."""
+
+    m: Measured
+    k: int
+    settings: Settings
+    zero: float
+    start_s: float
+    level: float
+    vapor: float
+
+    def hole(self, diameter_mm: float, from_pa: float, time_s: Floats, vapor_pa_s: float) -> Floats:
+        """Return the pressure [Pa] above ambient behind a hole; its discharge is that at half of `from_pa`."""
+        air, volume = self.m.air, self.m.sizes.volume.working_l[self.k]
+        pressure, celsius = air.pressure_pa[self.k], air.temperature_c[self.k]
+        density = air_density(pressure, celsius)
+        discharge = discharge_at(
+            diameter_mm,
+            abs(from_pa) / 2,
+            density,
+            air_viscosity(celsius),
+            self.settings.discharge_coefficient,
+        )
+        k = leak_coefficient(diameter_mm, volume, density, pressure, float(discharge))
+        return pressure_after(from_pa, time_s, k, vapor_pa_s)
+
+
+def is_weighed(m: Measured, k: int) -> bool:
+    """Say whether stories were compared: without a test, or without samples, none was."""
+    return m.judgement.verdict[k] != "not_judged" or m.judgement.reason[k] in ("torn", "cannot_tell")
+
+
+def other_stories(m: Measured, k: int, settings: Settings) -> list[StoryCurve]:
+    """Return what the stories that were not chosen would have drawn in recording k, likeliest first.
+
+    A recording that was not judged has no chosen story: then all are drawn.
+    """
+    if not is_weighed(m, k):
+        return []
+    told = dict(zip(NAMES, m.judgement.told.probability[k].tolist(), strict=True))
+    chosen = m.judgement.verdict[k]
+    trace = _trace_of(m, k, settings)
+    drawn = [
+        StoryCurve(
+            story, label, None if story == chosen else told[story], t.tolist(), (trace.zero + pa).tolist()
+        )
+        for story, label, t, pa in (*_of_hold(trace), *_of_draw(trace), *_of_release(trace))
+        if (story != chosen or story == "leak") and len(t) and np.isfinite(pa).all()
+    ]
+    return sorted(drawn, key=lambda curve: -(curve.probability or 0.0))
+
+
+def _trace_of(m: Measured, k: int, settings: Settings) -> _Trace:
+    filled = np.flatnonzero(m.bins.n[k] > 0)
+    start_s, level = m.marks.hold_start[k], m.shown.hold.start_above[k]
+    if np.isfinite(m.fit.leak[k]) and len(filled):
+        start_s, level = m.bins.start_s[k] + m.bins.t[k][filled[0]], m.fit.curve[k][filled[0]]
+    seen = [r for r in (m.fit.vapor[k], m.shown.closed.rate[k]) if np.isfinite(r)]
+    zero = float(np.nan_to_num(m.shown.vented.zero[k]))
+    return _Trace(m, k, settings, zero, float(start_s), float(level), float(seen[0]) if seen else np.nan)
+
+
+_Drawn = Iterator[tuple[str, str, Floats, Floats]]
+
+
+def _of_hold(trace: _Trace) -> _Drawn:
+    """Draw the hold of a sealed tank, of holes, of an opening beyond size, and of a valve that just passes."""
+    end = trace.m.marks.hold_end[trace.k]
+    if not (np.isfinite(trace.level) and end > trace.start_s):
+        return
+    since = np.linspace(0, end - trace.start_s, _POINTS)
+    t = trace.start_s + since
+    if np.isfinite(trace.vapor):
+        yield "holds", "sealed, vapor alone", t, trace.level + trace.vapor * since
+        if trace.m.sizes.volume.is_tank_known[trace.k]:
+            for size in HOLES_MM:
+                yield "leak", f"hole of {size:.1f} mm", t, trace.hole(size, trace.level, since, trace.vapor)
+            gross = trace.hole(WIDEST_MM, trace.level, since, trace.vapor)
+            yield "gross_leak", f"gross leak, from {WIDEST_MM:.0f} mm on", t, gross
+    if not trace.m.marks.is_pressure_test[trace.k]:
+        label = f"purge that passes {FALLS_PA_S:.0f} Pa/s"
+        yield "purge_passes_closed", label, t, trace.level - FALLS_PA_S * since
+
+
+def _of_draw(trace: _Trace) -> _Drawn:
+    """Draw a draw in which nothing arrives, and one that the sensor does not see."""
+    m, k = trace.m, trace.k
+    start, ends = m.marks.draw_start[k], (m.marks.hold_end[k], m.marks.draw_end[k])
+    end = next((e for e in ends if np.isfinite(e)), np.nan)
+    if not (np.isfinite(start) and end > start):
+        return
+    t = np.linspace(start, end, _POINTS)
+    creep = next((r for r in (m.shown.closed.rate[k], m.shown.draw.creep[k]) if np.isfinite(r)), np.nan)
+    before = m.shown.draw.before[k] - trace.zero
+    yield "no_vacuum", "nothing arrives, tank shut", t, before + creep * (t - start)
+    yield "sensor_flat", "sensor that does not respond", t, np.full(_POINTS, before)
+
+
+def _of_release(trace: _Trace) -> _Drawn:
+    """Draw the release through the widest vent path that is condemned."""
+    m, k = trace.m, trace.k
+    start, end, level = m.marks.release_start[k], m.marks.release_end[k], m.shown.release.from_above[k]
+    if not (m.sizes.volume.is_tank_known[k] and end > start and level < 0):
+        return
+    t = np.linspace(start, end, _POINTS)
+    yield (
+        "vent_restricted",
+        f"vent path of {NARROW_VENT_MM:.1f} mm",
+        t,
+        trace.hole(NARROW_VENT_MM, level, t - start, 0.0),
+    )

@@ -1,0 +1,155 @@
+"""One job with recordings: its facts, each recording as a picture and in words, and whether the repair is proved."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+from pipeline.traces.explain import TraceExplanation
+from reports import words
+from reports.charts.trace import describe, diameter, trace_spec
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, grid, text_cell
+from reports.pages.run import Run
+
+#: So many samples of a recording are drawn on a page; `explain` draws them all.
+MAX_POINTS = 700
+
+VERIFIED = {
+    "proved": "The recording after the repair proves it: the system holds, or the leak that is left is smaller than"
+    " a monitor must find.",
+    "not_proved": "The recording after the repair does not decide whether it is mended.",
+    "disproved": "The recording after the repair still shows a fault.",
+    "no_trace": "No recording was made after the repair.",
+}
+SUPPORTED = {
+    "yes": "The recording before it supports the part that was repaired.",
+    "no": "The recording before it points elsewhere than to the part that was repaired.",
+    "cannot_say": "The recording before it cannot say whether the part was the right one.",
+}
+STAGE = {
+    "before_repair": "Before the repair",
+    "after_repair": "After the repair",
+    "routine": "Routine recording",
+}
+
+
+@dataclass(frozen=True)
+class JobStory:
+    """One job: its facts (columns of core.jobs and core.vehicles, and `n_traces`), its row of mart.repair_check (None
+    where it is no repair), and its recordings in the order in which they were made."""
+
+    facts: dict[str, Any]
+    check: dict[str, Any] | None
+    traces: tuple[TraceExplanation, ...]
+
+    @property
+    def file(self) -> str:
+        """Name of the page below the site: a hash, for an id may hold anything."""
+        return f"jobs/{hashlib.sha256(self.facts['job_id'].encode()).hexdigest()[:20]}.html"
+
+
+@dataclass(frozen=True)
+class JobStories:
+    """The jobs that get a page, latest first, and how many jobs with a recording there are."""
+
+    jobs: tuple[JobStory, ...]
+    n_all: int
+
+
+def make_job_page(job: JobStory, run: Run) -> Page:
+    """Make the page of one job."""
+    facts = job.facts
+    lead = [f"{facts['make']} {facts['model']}, {facts['model_year']}; vehicle {facts['vehicle_id']}."]
+    more = facts["n_traces"] - len(job.traces)
+    if more:
+        lead.append(
+            f"{words.plural(more, 'older recording')} of this job are not drawn here: evapfleet explain DIR TRACE_ID."
+        )
+    return Page(
+        job.file,
+        "Jobs",
+        f"Job {words.drawable(facts['job_id'])}",
+        "For whoever works on the vehicle",
+        tuple(lead),
+        (about(job), *(recording(trace, at, run) for at, trace in enumerate(job.traces, 1))),
+        root="../",
+    )
+
+
+def about(job: JobStory) -> Section:
+    check = job.check
+    if check is None:
+        answer: tuple[str, ...] = (
+            "This job is not counted as a repair, so no recording is asked to prove it.",
+        )
+    else:
+        answer = (VERIFIED[check["verified"]], SUPPORTED[check["evidence_agrees"]])
+    return Section("job", "What was done, and is it proved?", answer, grids=(fact_grid(job.facts),))
+
+
+def fact_grid(facts: dict[str, Any]) -> Grid:
+    told = {
+        "Vehicle": facts["vehicle_id"],
+        "Make and model": f"{facts['make']} {facts['model']}, {facts['model_year']}",
+        "Shop": facts["shop_id"],
+        "Opened": words.moment(facts["opened_at"]),
+        "Closed": words.moment(facts["closed_at"]) if facts["closed_at"] else "still open",
+        "Component": words.label(facts["component"]),
+        "Action": words.label(facts["action"]),
+        "Trouble codes": words.listed(facts["trouble_codes"] or ()) or "none recorded",
+        "Checks": words.listed(check_in_words(c) for c in facts["checks"] or ()) or "none recorded",
+        "Odometer, km": words.number(facts["odometer_km"], 6),
+        "Fuel tank, l": words.number(facts["fuel_tank_l"]),
+    }
+    lines = [Row((text_cell(name), text_cell(value))) for name, value in told.items()]
+    return grid("Facts of the job", ("Fact", "Recorded"), lines, "core.jobs", n_text_columns=2, opened=True)
+
+
+def check_in_words(check: str) -> str:
+    name, _, result = check.partition("=")
+    return f"{words.label(name)}: {result}"
+
+
+def recording(trace: TraceExplanation, at: int, run: Run) -> Section:
+    result = trace.result
+    size = diameter(result)
+    head = f"{STAGE.get(result['stage'], words.label(result['stage']))}: {words.label(result['verdict'])}"
+    return Section(
+        f"recording-{at}",
+        f"{head}, {size}" if size else head,
+        tuple(trace.sentences),
+        picture=Picture(
+            trace_spec(trace, MAX_POINTS, is_titled=False),
+            describe(trace),
+            "Solid: measured. Rust dashes: the fitted hold, with its"
+            f" {run.level_text} band. Gray dashes: what other stories would have drawn, each with its probability.",
+            scrolls=True,
+        ),
+        grids=(number_grid(result, at),),
+        wide=True,
+    )
+
+
+def number_grid(result: dict[str, Any], at: int) -> Grid:
+    """Lay out the numbers of a recording, for those who cannot see the picture."""
+    told = {
+        "Recording": words.drawable(result["trace_id"]),
+        "Verdict": words.label(result["verdict"]),
+        "Probability of the verdict": words.share(result["confidence"]),
+        "Second likeliest story": words.label(result["second_verdict"])
+        if result["second_verdict"]
+        else words.MISSING,
+        "Its probability": words.share(result["second_confidence"]),
+        "Effective leak diameter": diameter(result) or words.MISSING,
+        "Deepest vacuum, Pa": words.number(result["peak_vacuum_pa"]),
+        "Longest hold, s": words.number(result["hold_s"]),
+        "Pressure rise when shut, Pa/s": words.number(result["vapor_rise_pa_s"]),
+        "Pressure with the vent open, Pa": words.number(result["rest_pressure_pa"]),
+        "Vapor volume, l": words.number(result["vapor_volume_l"]),
+        "Samples": words.count(result["n_samples"]),
+    }
+    lines = [Row((text_cell(name), Cell(value))) for name, value in told.items()]
+    return grid(
+        f"Recording {at} in numbers", ("Number", "Value"), lines, "mart.trace_result", n_text_columns=2
+    )
