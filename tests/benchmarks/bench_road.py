@@ -48,7 +48,7 @@ def main(n_vehicles: int) -> None:
             plan = make_plan(lake, folder, Settings(), lambda line: None)
             run.read_and_judge(plan)  # once to load the libraries
             with open_warehouse(folder.next_warehouse, read_only=False) as warehouse:
-                _report(warehouse, plan.settings)
+                _report(warehouse, plan.settings, plan.out.samples)
             folder.next_warehouse.unlink()
             read = _seconds(
                 lambda: run.read_and_judge(make_plan(lake, folder, Settings(), lambda line: None))
@@ -62,13 +62,19 @@ def main(n_vehicles: int) -> None:
     print(f"{'measure, model, check':34} {modeled:9.3f} s")
 
 
-def _report(warehouse: Warehouse, settings: Settings) -> None:
+def _report(warehouse: Warehouse, settings: Settings, samples: Path) -> None:
     n = warehouse.query("select count(*) as n from core.samples")["n"][0]
     n_traces = warehouse.query("select count(*) as n from core.traces")["n"][0]
     scan = _seconds(lambda: warehouse.query(SCAN), 5)
     print(f"{n:,} samples of {n_traces:,} recordings")
     _line("bare scan", scan, scan, n, "samples")
-    _line("measure every recording", _seconds(lambda: measure(warehouse, settings), 3), scan, n, "samples")
+    _line(
+        "measure every recording",
+        _seconds(lambda: measure(warehouse, settings, samples), 3),
+        scan,
+        n,
+        "samples",
+    )
 
 
 if __name__ == "__main__":
