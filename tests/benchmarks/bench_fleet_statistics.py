@@ -23,7 +23,7 @@ import numpy as np
 import polars as pl
 
 import pipeline.estimates as estimates
-from pipeline.contract.tables import TRACE_RESULT
+from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
 from pipeline.resources import carried
 from pipeline.settings import Settings
 from pipeline.steps import model as model_step
@@ -142,6 +142,7 @@ def _fill_warehouse(warehouse: Warehouse, n_vehicles: int) -> None:
     )
     told = recordings.select(c for c in TRACE_RESULT.column_names if c in recordings.columns)
     warehouse.append(TRACE_RESULT.full_name, told)
+    warehouse.create(MODEL_NORM.full_name, [(c.name, c.type) for c in MODEL_NORM.columns])
     blank = warehouse.query(
         "select * exclude (monitors_supported, judged_base, judged_clause) from core.inspections"
     )
