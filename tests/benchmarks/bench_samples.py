@@ -2,7 +2,8 @@
 
 Samples of a third author's recordings (`tests/end_to_end/foreign_traces.py`) are copied into Parquet files of a
 million, as a run keeps them, and measured as a run does: read, fitted, compared with their models, judged, with
-sentences, written to the warehouse. Prints seconds and ratios; asserts nothing, for a timed test lies on a busy machine.
+sentences, written to the warehouse. Prints seconds and ratios; asserts nothing, for a timed test lies on a busy
+machine.
 
 Run: uv run python -m tests.benchmarks.bench_samples [MILLION SAMPLES]
 """
@@ -100,9 +101,8 @@ def _seconds(call: Callable[[], object]) -> float:
 
 def _line(name: str, seconds: float, scan: float, n: int, n_traces: int) -> None:
     each = seconds / n_traces * 1e6
-    print(
-        f"{name:20} {seconds:9.3f} s {seconds / scan:7.2f} x scan {n / seconds / 1e6:8.1f} M samples/s {each:8.1f} us a trace"
-    )
+    rate = n / seconds / 1e6
+    print(f"{name:20} {seconds:9.3f} s {seconds / scan:7.2f} x scan {rate:8.1f} M samples/s {each:8.1f} us a trace")
 
 
 def _peak_gib() -> float:
