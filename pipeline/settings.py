@@ -8,6 +8,12 @@ from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime
 from typing import Any, Literal
 
+from pipeline.contract.inspection_program import (
+    InspectionRule,
+    federal_limits,
+    federal_rule,
+    read_rule,
+)
 from pipeline.errors import WrongUsage
 
 
@@ -46,6 +52,8 @@ class Settings:
     """Monitors that may be unset on model years 1996-2000 (40 CFR 85.2222(c)(2)); programs differ."""
     max_not_ready_2001_on: int = 1
     """Monitors that may be unset on model years 2001 and later (40 CFR 85.2222(c)(2)); programs differ."""
+    inspection_rule: InspectionRule | None = None
+    """Another program's rule, the table `[inspection_rule]`; None: the federal rule with the two limits above."""
     max_refused_share: float = 0.5
     """A run stops when more than this share of a file is refused: a wrong delimiter or mapping is likelier
     than so many wrong records."""
@@ -60,13 +68,24 @@ class Settings:
         """
         known = {f.name: f for f in fields(cls)}
         wrong = [f"{name} is not a setting" for name in given if name not in known]
-        values = {name: _read(name, value, wrong) for name, value in given.items() if name in known}
+        values = {
+            name: _read(name, value, wrong)
+            for name, value in given.items()
+            if name in known and name != "inspection_rule"
+        }
         wrong += [
             f"{name} must be {asked}" for name, asked, ok in _LIMITS if name in values and not ok(values)
         ]
+        if given.get("inspection_rule") is not None:
+            values["inspection_rule"] = _rule(given["inspection_rule"], values, wrong)
         if wrong:
             raise WrongUsage("; ".join(wrong), where, f"the settings are: {', '.join(known)}")
         return cls(**values)
+
+    @property
+    def rule(self) -> InspectionRule:
+        """The inspection rule in force."""
+        return self.inspection_rule or federal_rule(self.max_not_ready_1996_2000, self.max_not_ready_2001_on)
 
     def as_json(self) -> str:
         return json.dumps(self.as_dict(), sort_keys=True)
@@ -107,6 +126,24 @@ def _read(name: str, value: Any, wrong: list[str]) -> Any:
     except (TypeError, ValueError, OverflowError):
         wrong.append(f"{name} cannot be {value!r}")
         return None
+
+
+_FEDERAL_LIMITS = ("max_not_ready_1996_2000", "max_not_ready_2001_on")
+
+
+def _rule(given: Any, values: dict[str, Any], wrong: list[str]) -> InspectionRule | None:
+    """Read the program's rule; its limits stand in one place only."""
+    usual = {f.name: f.default for f in fields(Settings) if f.name in _FEDERAL_LIMITS}
+    chosen = {name: values.get(name, default) for name, default in usual.items()}
+    limits = federal_limits(*chosen.values()) if None not in chosen.values() else ()
+    rule = read_rule(given, limits, wrong)
+    if rule and rule.readiness != limits:
+        wrong += [
+            f"{name} and inspection_rule.readiness both set limits: give one of them"
+            for name, value in chosen.items()
+            if value != usual[name]
+        ]
+    return rule
 
 
 def _day(value: Any) -> date | None:

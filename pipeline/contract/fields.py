@@ -73,6 +73,12 @@ VEHICLES = Kind(
         _field("odometer_km", "number", "odometer reading", "km", low=0, high=5_000_000),
         _field("odometer_on", "date", "day of that odometer reading"),
         _field("inspection_due_on", "date", "day the next inspection is due"),
+        _field(
+            "ignition",
+            "text",
+            "ignition type; the bytes of an inspection stand before it",
+            values=words.IGNITIONS,
+        ),
     ),
     "the register: every vehicle, with or without jobs",
 )
@@ -153,6 +159,7 @@ INSPECTIONS = Kind(
         _field("trouble_code_count", "integer", "confirmed emission trouble codes", low=0, high=127),
         _field("monitors_not_ready", "text_list", "monitors not complete", values=words.MONITORS),
         _field("trouble_codes", "text_list", "stored trouble codes (SAE J2012)"),
+        _field("permanent_trouble_codes", "text_list", "permanent trouble codes, which no clear removes"),
         _field("bulb_check", "text", "lamp at key-on, engine off", values=words.BULB_CHECKS),
         _field("connector", "text", "diagnostic connector", values=words.CONNECTORS),
         _field("warmups_since_clear", "integer", "warm-ups since codes were cleared", low=0, high=255),

@@ -31,6 +31,7 @@ from pipeline.contract.tables_inspection import (
     READINESS_AFTER_CLEAR,
     STATION_LOOK,
     VEHICLE_DUE,
+    VEHICLES_TESTED,
 )
 from pipeline.contract.tables_traces import (
     LEAK_SIZE,
@@ -65,6 +66,7 @@ __all__ = [
     "REPAIR_CHECK",
     "STATION_LOOK",
     "TRACE_RESULT",
+    "VEHICLES_TESTED",
     "VEHICLE_DUE",
     "Column",
     "Table",
@@ -86,6 +88,7 @@ MARTS: tuple[Table, ...] = (
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
     INSPECTION_REPORT,
+    VEHICLES_TESTED,
     READINESS,
     STATION_LOOK,
     READINESS_AFTER_CLEAR,

@@ -31,6 +31,14 @@ FAILURE_RATE = Table(
         number("p_value", "exact conditional binomial test of that ratio, two-sided"),
         number("q_value", "Benjamini-Hochberg over every model and component tested"),
         flag("is_recurring", "q_value < 0.05 and rate_ratio > 1"),
+        number(
+            "q_value_without_comebacks",
+            "the same of failures that are no comeback: they alone scatter as the test supposes",
+        ),
+        flag(
+            "is_recurring_without_comebacks",
+            "q_value_without_comebacks < 0.05 and the ratio of those rates > 1",
+        ),
         count("n_failures_km", "failures of those vehicles between their two readings"),
         number("rate_per_million_km", "failures per million km, over vehicles whose distance is known"),
         number("low_per_million_km", "its exact lower bound"),
@@ -56,7 +64,12 @@ COMPONENT_LIFE = Table(
         ),
         count("n_left_out", "failures before the vehicle went into service or after it left"),
         count("n_replaced", "failures inside the window after which the component was replaced"),
-        number("unit_years", "age lived under observation inside the window", "years"),
+        number(
+            "unit_years",
+            "age lived under observation inside the window; not under observation within the follow-up window of a"
+            " repair of the component",
+            "years",
+        ),
         number("weibull_shape", "Weibull shape: below 1 early failures, 1 chance, above 1 wear"),
         number("weibull_shape_low", "its lower bound"),
         number("weibull_shape_high", "its upper bound"),

@@ -23,6 +23,20 @@ INSPECTION_REPORT = Table(
     ),
 )
 
+VEHICLES_TESTED = Table(
+    "mart",
+    "vehicles_tested",
+    ("model_year", "vehicle_type"),
+    "one model year and vehicle type: vehicles tested, 40 CFR 51.366(a)(1)",
+    (
+        Column("model_year", "INTEGER", "model year"),
+        text("vehicle_type", "vehicle type, as registered"),
+        count("n_vehicles", "vehicles tested, each once: at least one visit with a verdict"),
+        count("n_vehicles_seen", "vehicles with any visit"),
+        count("n_initial", "their initial tests, one for each test cycle with a verdict"),
+    ),
+)
+
 READINESS = Table(
     "mart",
     "readiness",

@@ -139,6 +139,18 @@ LEAK_SIZE = Table(
         number("share_over_1_0_high", "its upper bound"),
         number("lognormal_median_mm", "median of the censored lognormal fit", "mm"),
         number("lognormal_sigma", "standard deviation of ln(diameter) of that fit"),
+        number(
+            "nominal_mm", "by trouble_code: smallest leak that the code speaks of, where it names one", "mm"
+        ),
+        number("share_over_nominal", "share at or over that size"),
+        number("share_over_nominal_low", "its lower bound"),
+        number("share_over_nominal_high", "its upper bound"),
+        text(
+            "nominal_agreement",
+            "agrees: surely more than half are at or over the nominal size and under that of the next larger code;"
+            " smaller: surely more than half are under it; larger: surely more than half are at or over the next"
+            " larger code's; cannot_say: the bounds leave it open",
+        ),
         text("reason", "why a number is missing"),
     ),
 )

@@ -38,6 +38,7 @@ BULB_CHECKS = ("ok", "dark")
 CONNECTORS = ("ok", "missing", "tampered", "inoperable")
 TEST_RESULTS = ("pass", "fail", "return")
 CAP_RESULTS = ("pass", "fail")
+IGNITIONS = ("spark", "compression")
 
 #: Monitors of SAE J1979 service 01 PID 01, spark ignition first, then those only compression ignition has.
 MONITORS = (

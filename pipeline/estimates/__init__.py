@@ -6,9 +6,7 @@ one table of the contract, as a plain function on frames.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-import polars as pl
+from threadpoolctl import threadpool_limits
 
 from pipeline.contract.tables import (
     ALARMS,
@@ -16,24 +14,18 @@ from pipeline.contract.tables import (
     COMPONENT_LIFE_CURVE,
     FAILURE_RATE,
     FIRST_TIME_FIX,
-    INSPECTION_REPORT,
-    INSPECTION_STATION,
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
-    MONITOR_AFTER_CLEAR,
     PROOF_CURVE,
     PROOF_WORTH,
-    READINESS,
-    READINESS_AFTER_CLEAR,
     RECURRENCE,
-    STATION_LOOK,
-    VEHICLE_DUE,
 )
 from pipeline.estimates.after_clear import after_clear
 from pipeline.estimates.alarms import alarms
 from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
 from pipeline.estimates.first_time_fix import first_time_fixes
+from pipeline.estimates.inspection_part import Frames, Read, ReadParts, estimate_inspections
 from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.leak_size import leak_sizes
 from pipeline.estimates.proof_worth import proof_worth
@@ -47,6 +39,7 @@ __all__ = [
     "alarms",
     "component_lives",
     "estimate_all",
+    "estimate_inspections",
     "failure_rates",
     "first_time_fixes",
     "inspection_report",
@@ -60,13 +53,16 @@ __all__ = [
 ]
 
 
-def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dict[str, pl.DataFrame]:
+# The matrices are small: threads of the linear algebra would wait for each other longer than they compute.
+@threadpool_limits.wrap(limits=1, user_api="blas")
+def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = None) -> Frames:
     """Estimate every mart that rests on a statistic. Reads only.
 
     Parameters
     ----------
     read : gives a table made by `sql/` by its full name, such as "mart.failure_count".
     settings : level and follow-up window.
+    read_parts : gives such a table in parts; with it, `mart.vehicle_due` comes as an iterator of frames.
 
     Returns
     -------
@@ -86,13 +82,6 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
     repairs = read("mart.repair_follow_up")
     proof = proof_worth(repairs, read("mart.comeback_cost"), settings.follow_up_days, level)
     leaks = leak_sizes(read("mart.leak_bound"), level)
-    by_year = read("mart.station_year_count")
-    by_stratum = pl.concat(
-        [by_year.rename({"model_year": "stratum"}), read("mart.station_habit_count")], how="vertical_relaxed"
-    )
-    look = station_look(by_stratum, read("mart.station_repeat_count"), level)
-    arrivals = readiness(read("mart.readiness_count"), level)
-    after = after_clear(read("mart.after_clear_count"), level)
     return {
         FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
         COMPONENT_LIFE.full_name: lives.lives,
@@ -111,11 +100,5 @@ def estimate_all(read: Callable[[str], pl.DataFrame], settings: Settings) -> dic
         PROOF_CURVE.full_name: proof.curves,
         LEAK_SIZE.full_name: leaks.sizes,
         LEAK_SIZE_CURVE.full_name: leaks.curves,
-        INSPECTION_REPORT.full_name: inspection_report(read("mart.inspection_count"), level),
-        READINESS.full_name: arrivals,
-        STATION_LOOK.full_name: look,
-        READINESS_AFTER_CLEAR.full_name: after.evap,
-        MONITOR_AFTER_CLEAR.full_name: after.monitors,
-        INSPECTION_STATION.full_name: inspection_station(by_year, look, level),
-        VEHICLE_DUE.full_name: vehicles_due(read("mart.due_state"), arrivals, after, level),
+        **estimate_inspections(read, settings, read_parts),
     }

@@ -24,6 +24,8 @@ SAME_DAY = 0.5
 MAX_AGES = 40
 NO_FORECAST = "too little is known of the life for a forecast"
 _GROUP = ("make", "model", "component")
+#: Columns that add up over units that lived alike.
+_TOTALS = ("n_units", "unseen_days")
 
 
 class ComponentLives(NamedTuple):
@@ -45,7 +47,7 @@ def component_lives(
     Parameters
     ----------
     stretches : rows of `mart.unit_life_count`: make, model, component, born_on, start_on, end_on, is_failure,
-        is_return, n_units.
+        is_return, n_units, unseen_days [days of all units].
     in_service : rows of `mart.unit_in_service`: make, model, component, age_days [days], n_units.
     counts : rows of `mart.failure_count`: make, model, component, n_failures, n_replaced, n_vehicles.
     level : level of the bounds, 0..1.
@@ -57,15 +59,15 @@ def component_lives(
 
     Notes
     -----
-    A failure that returns within the follow-up window of a repair of the same component counts against that
-    repair: in the life it ends a stretch without being a failure of the part. The forecast counts it: the
-    failures expected of the ages, times failures per failure that is no return.
+    Within the follow-up window of a repair of the same component a failure counts against that repair, and the part
+    is not under observation. The forecast counts it: the failures expected of the ages, times the share of
+    time under observation, times failures per failure that is no return.
     """
     if counts.is_empty():
         return ComponentLives(empty_table(COMPONENT_LIFE), empty_table(COMPONENT_LIFE_CURVE))
     groups = _with_pooled(counts.select(*_GROUP, "n_vehicles", "n_failures", "n_replaced"))
     groups = groups.group_by(_GROUP).sum().sort(_GROUP).with_row_index("code")
-    lived = _coded(with_ages(stretches), groups)
+    lived = _coded(with_ages(stretches).drop("born_on", "start_on", "end_on"), groups)
     fit = _fit(lived, groups.height, level)
     frame = pl.concat([groups, _life_columns(lived, fit, groups, level)], how="horizontal")
     frame = _with_forecasts(frame, fit, _coded(in_service, groups), level, service_level)
@@ -86,16 +88,22 @@ def with_ages(stretches: pl.DataFrame) -> pl.DataFrame:
     entry = (pl.col("start_on") - pl.col("born_on")).dt.total_days().cast(pl.Float64)
     age = (pl.col("end_on") - pl.col("born_on")).dt.total_days().cast(pl.Float64)
     aged = stretches.with_columns(entry=entry, age=age, event=pl.col("is_failure") & ~pl.col("is_return"))
-    on_first_day = pl.col("is_failure") & (pl.col("age") <= pl.col("entry"))
+    on_first_day = pl.col("event") & (pl.col("age") <= pl.col("entry"))
     return aged.with_columns(
         age=pl.when(on_first_day).then(pl.col("entry") + SAME_DAY).otherwise(pl.col("age"))
     )
 
 
 def _coded(frame: pl.DataFrame, groups: pl.DataFrame) -> pl.DataFrame:
-    """Give each row the number of its group and repeat it for the group of all models."""
+    """Give each row the number of its group; all models together have rows of their own, one for units alike."""
     numbered = groups.select(*_GROUP, pl.col("code").cast(pl.Int64))
-    return _with_pooled(frame).join(numbered, on=_GROUP, how="inner", maintain_order="left")
+    own = frame.join(numbered, on=_GROUP, how="inner", maintain_order="left").drop("make", "model")
+    totals = [name for name in _TOTALS if name in frame.columns]
+    alike = [name for name in frame.columns if name not in ("make", "model", *totals)]
+    everyone = frame.group_by(alike, maintain_order=True).agg(pl.col(totals).sum())
+    pooled = numbered.filter(pl.col("make") == POOLED, pl.col("model") == POOLED).drop("make", "model")
+    everyone = everyone.join(pooled, on="component", how="inner", maintain_order="left")
+    return pl.concat([own, everyone.select(own.columns)])
 
 
 def _fit(lived: pl.DataFrame, n_groups: int, level: float) -> WeibullLife:
@@ -134,6 +142,7 @@ def _life_columns(lived: pl.DataFrame, fit: WeibullLife, groups: pl.DataFrame, l
             "p_constant": np.where(fit.reason == "", fit.p_constant, np.nan),
             "pattern": pl.Series(pattern.tolist(), dtype=pl.String),
             "n_known": counted("is_failure"),
+            "unseen_years": np.bincount(code, lived["unseen_days"].to_numpy(), n_groups) / DAYS_PER_YEAR,
         }
     )
 
@@ -157,11 +166,13 @@ def _with_forecasts(
     first_failures = np.maximum(fit.n_events, 1.0)
     per_first = np.maximum(frame["n_known"].to_numpy() / first_failures, 1.0)
     return_variance = (per_first - 1) / (per_first**2 * first_failures)
+    seen = frame["unit_years"].to_numpy()
+    seen_share = seen / np.maximum(seen + frame["unseen_years"].to_numpy(), 1e-9)
     for days in HORIZONS_DAYS:
         first = weibull_forecast(
             age, days / DAYS_PER_YEAR, code, fit.shape.value, fit.scale.value, fit.covariance, n_units
         )
-        mean = first.mean * per_first
+        mean = first.mean * per_first * seen_share
         error = np.sqrt(first.log_error**2 + return_variance)
         low, high = prediction_interval(mean, error, level)
         parts = count_quantile(mean * share, np.sqrt(error**2 + share_variance), service_level)

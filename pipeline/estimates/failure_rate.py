@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import polars as pl
 
@@ -62,24 +64,46 @@ def _with_shrunk_rates(frame: pl.DataFrame, level: float) -> pl.DataFrame:
 
 
 def _with_comparison(frame: pl.DataFrame) -> pl.DataFrame:
-    exposed = pl.col("exposure_days") > 0
-    rest_failures = pl.col("n_failures").filter(exposed).sum().over("component") - pl.col("n_failures")
-    rest_days = pl.col("exposure_days").filter(exposed).sum().over("component") - pl.col("exposure_days")
-    frame = frame.with_columns(
-        rest_failures=pl.when(exposed).then(rest_failures), rest_days=pl.when(exposed).then(rest_days)
+    """Test every failure, and beside it those that are no comeback.
+
+    Comebacks follow a failure, so counts with them scatter more than the test's Poisson law allows.
+    """
+    every = _against_the_rest(frame, pl.col("n_failures"))
+    first = _against_the_rest(frame, pl.col("n_failures") - pl.col("n_comebacks"))
+    return frame.with_columns(
+        rate_ratio=every.ratio,
+        p_value=every.p_value,
+        q_value=every.q_value,
+        is_recurring=every.is_recurring,
+        q_value_without_comebacks=first.q_value,
+        is_recurring_without_comebacks=first.is_recurring,
     )
-    x, t = _floats(frame["n_failures"]), _floats(frame["exposure_days"])
-    x_rest, t_rest = _floats(frame["rest_failures"]), _floats(frame["rest_days"])
+
+
+class _Compared(NamedTuple):
+    ratio: np.ndarray
+    p_value: np.ndarray
+    q_value: np.ndarray
+    is_recurring: np.ndarray
+
+
+def _against_the_rest(frame: pl.DataFrame, counted: pl.Expr) -> _Compared:
+    exposed = pl.col("exposure_days") > 0
+    own = frame.with_columns(counted=counted)
+    rest = own.select(
+        failures=pl.col("counted").filter(exposed).sum().over("component") - pl.col("counted"),
+        days=pl.col("exposure_days").filter(exposed).sum().over("component") - pl.col("exposure_days"),
+        is_exposed=exposed,
+    )
+    rest = rest.with_columns(pl.when("is_exposed").then(pl.col("failures", "days")))
+    x, t = _floats(own["counted"]), _floats(own["exposure_days"])
+    x_rest, t_rest = _floats(rest["failures"]), _floats(rest["days"])
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = (x / t) / (x_rest / t_rest)
     p_value = conditional_rate_test(x, t, x_rest, t_rest)
     q_value = benjamini_hochberg(p_value)
-    return frame.with_columns(
-        rate_ratio=np.where(np.isfinite(ratio), ratio, np.nan),
-        p_value=p_value,
-        q_value=q_value,
-        is_recurring=(q_value < RECURRING_Q) & (ratio > 1),
-    )
+    is_recurring = (q_value < RECURRING_Q) & (ratio > 1)
+    return _Compared(np.where(np.isfinite(ratio), ratio, np.nan), p_value, q_value, is_recurring)
 
 
 def _floats(column: pl.Series) -> np.ndarray:

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 import polars as pl
+from scipy import sparse
 
 from pipeline.contract.tables import PROOF_CURVE, PROOF_WORTH
 from pipeline.estimates.table_shape import as_table, empty_table
@@ -133,13 +134,16 @@ def _with_comebacks(compared: pl.DataFrame) -> pl.DataFrame:
     return compared
 
 
-def _covariates(used: pl.DataFrame) -> Floats:
+def _covariates(used: pl.DataFrame) -> sparse.csr_array:
     """The side, then a column for every component and model but the first of each."""
-    columns = [used["is_with"].cast(pl.Float64).to_numpy()]
+    columns = [used["is_with"].cast(pl.Float64).to_numpy()[:, None]]
     for name in ("component", "model"):
-        values = used[name].to_numpy()
-        columns += [(values == level).astype(float) for level in sorted(set(values))[1:]]
-    return np.column_stack(columns)
+        levels = used[name].unique().sort()
+        code = used[name].replace_strict(levels, pl.int_range(len(levels), eager=True)).to_numpy()
+        rows = np.flatnonzero(code > 0)
+        ones = (np.ones(len(rows)), (rows, code[rows] - 1))
+        columns.append(sparse.coo_array(ones, (used.height, len(levels) - 1)))
+    return sparse.csr_array(sparse.hstack([sparse.csr_array(columns[0]), *columns[1:]]))
 
 
 def _price_of_a_comeback(costs: pl.DataFrame) -> dict[str, object]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
-from scipy.stats import nbinom, poisson
+from scipy.stats import nbinom
 
 from pipeline.contract.tables import INSPECTION_STATION, STATION_LOOK
 from pipeline.estimates.table_shape import as_table, empty_table
@@ -49,16 +49,16 @@ def station_look(by_stratum: pl.DataFrame, repeats: pl.DataFrame, level: float) 
     -------
     `mart.station_look`. p-values allow for ordinary differences between stations, measured on the other
     stations. initial_failure and not_ready are two-sided; less of the other measures than expected is no reason
-    to look (p = 1). Repeated readings: never where plain chance would do it (exact Poisson). Habits: expected at
-    the rates of the other stations, negative binomial. Not tested, so
-    null: too few inspections, too few stations, nothing to expect.
+    to look (p = 1). Repeated readings are expected by chance, habits at the rates of the other stations; both
+    are compared with the others alone, negative binomial. Not tested, so null: too few inspections, too few
+    stations, nothing to expect.
     """
     parts = by_stratum.partition_by("measure", maintain_order=True)
     compared = [
         _compare_with_others(part) if part["measure"][0] in HABITS else _compare(_expect_by_stratum(part))
         for part in parts
     ]
-    compared += [_compare(_expect_by_chance(part)) for part in repeats.partition_by("measure")]
+    compared += [_compare_repeats(part) for part in repeats.partition_by("measure")]
     if not compared:
         return empty_table(STATION_LOOK)
     frame = pl.concat(compared, how="vertical_relaxed")
@@ -92,10 +92,6 @@ def _expect_by_stratum(counts: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _expect_by_chance(repeats: pl.DataFrame) -> pl.DataFrame:
-    return repeats.with_columns(pl.col("expected").clip(lower_bound=FEWEST_REPEATS_EXPECTED))
-
-
 def _compare(counts: pl.DataFrame) -> pl.DataFrame:
     counts = counts.select(_COUNTS).sort("station_id")
     tested = counts["of"].to_numpy() >= FEWEST_INSPECTIONS
@@ -103,9 +99,6 @@ def _compare(counts: pl.DataFrame) -> pl.DataFrame:
     limits = funnel(observed, np.where(tested, expected, np.nan))
     n_tested = int(np.isfinite(limits.p_value).sum())
     p_value = np.maximum(limits.p_value, student_p_value(limits.z, n_tested))
-    if counts["measure"][0].startswith("repeated"):
-        by_chance = poisson.sf(observed - 1, expected)
-        p_value = np.where(observed > expected, np.maximum(p_value, by_chance), p_value * 0 + 1.0)
     return counts.with_columns(p_value=np.where(n_tested >= FEWEST_STATIONS, p_value, np.nan))
 
 
@@ -122,7 +115,23 @@ def _compare_with_others(counts: pl.DataFrame) -> pl.DataFrame:
         .select(_COUNTS)
         .sort("station_id")
     )
-    n, usual = frame["n"].to_numpy().astype(float), frame["expected"].to_numpy()
+    return _with_p_value(frame)
+
+
+def _compare_repeats(repeats: pl.DataFrame) -> pl.DataFrame:
+    """Expect of each station what chance gives, raised to what the others show above chance, never lowered."""
+    frame = repeats.select(_COUNTS).sort("station_id")
+    frame = frame.with_columns(pl.col("expected").clip(lower_bound=FEWEST_REPEATS_EXPECTED))
+    n, by_chance = (frame[c].cast(pl.Float64).fill_null(0.0).to_numpy() for c in ("n", "expected"))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        above = (n.sum() - n) / (by_chance.sum() - by_chance)
+    return _with_p_value(frame, by_chance * np.fmax(above, 1.0))
+
+
+def _with_p_value(frame: pl.DataFrame, usual: np.ndarray | None = None) -> pl.DataFrame:
+    """Add how often an ordinary station would count so many: negative binomial, spread as the others are."""
+    n = frame["n"].to_numpy().astype(float)
+    usual = frame["expected"].to_numpy() if usual is None else usual
     tested = (frame["of"].to_numpy() >= FEWEST_INSPECTIONS) & (usual > 0)
     size = 1 / _spread_of_others(n, usual)
     mean = np.maximum(usual, FEWEST_REPEATS_EXPECTED)
@@ -132,14 +141,19 @@ def _compare_with_others(counts: pl.DataFrame) -> pl.DataFrame:
 
 
 def _spread_of_others(n: np.ndarray, usual: np.ndarray) -> np.ndarray:
-    """Variance of the other stations' rates as a share of its square, by moments, for each station left out."""
-    out = np.full(len(n), LEAST_SPREAD)
-    for i in range(len(n)):
-        seen, asked = np.delete(n, i), np.delete(usual, i)
-        if seen.sum() > 0 and asked.sum() > 0:
-            asked = asked * seen.sum() / asked.sum()
-            out[i] = max(LEAST_SPREAD, np.sum((seen - asked) ** 2 - asked) / np.sum(asked**2))
-    return out
+    """Variance of the other stations' rates as a share of its square, by moments, for each station left out.
+
+    With r the others' n over their usual: (sum (n - r usual)^2 - r sum usual) / (r^2 sum usual^2), never below
+    LEAST_SPREAD.
+    """
+    of_n, of_usual, squares, products, usual_squares = (
+        v.sum() - v for v in (n, usual, n**2, n * usual, usual**2)
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        r = of_n / of_usual
+        apart = squares - 2 * r * products + r**2 * usual_squares - r * of_usual
+        spread = apart / (r**2 * usual_squares)
+    return np.where((of_n > 0) & (of_usual > 0), np.fmax(spread, LEAST_SPREAD), LEAST_SPREAD)
 
 
 def inspection_station(by_year: pl.DataFrame, look: pl.DataFrame, level: float) -> pl.DataFrame:

@@ -69,8 +69,17 @@ class MonitorStatus:
     unassigned: bytes = bytes(4)
 
 
-#: columns of `decode_monitor_status_columns`; `reason` says why a record could not be decoded
-MONITOR_COLUMNS = ("mil_on", "trouble_code_count", "supported", "not_ready", "ignition", "reason")
+#: columns of `decode_monitor_status_columns`; `status_bytes` are the four bytes as eight capital digits, whatever the
+#: spelling; `reason` says why a record could not be decoded
+MONITOR_COLUMNS = (
+    "mil_on",
+    "trouble_code_count",
+    "supported",
+    "not_ready",
+    "ignition",
+    "status_bytes",
+    "reason",
+)
 
 
 def _layout(ignition: Ignition) -> list[tuple[str, int, int, int, int]]:
@@ -153,10 +162,11 @@ def decode_monitor_status_columns(texts: Sequence[str | None]) -> dict[str, list
 
 def _status_or_reason(text: str) -> tuple[object, ...]:
     try:
-        s = decode_monitor_status(parse_bytes(text, service=1, pid=1, length=4))
+        data = parse_bytes(text, service=1, pid=1, length=4)
     except ValueError as error:
-        return (None, None, None, None, None, str(error))
-    return (s.mil_on, s.trouble_code_count, s.supported, s.not_ready, s.ignition, None)
+        return (*(None,) * (len(MONITOR_COLUMNS) - 1), str(error))
+    s = decode_monitor_status(data)
+    return (s.mil_on, s.trouble_code_count, s.supported, s.not_ready, s.ignition, data.hex().upper(), None)
 
 
 def decode_trouble_code(two_bytes: bytes) -> str:

@@ -1,11 +1,12 @@
 """Diagnostic trouble codes: their form, which of them are EVAP codes, and what family each belongs to.
 
 Source: SAE J2012 / ISO 15031-6, from memory (the standard was not read); the list of EVAP codes is the
-project's contract. The hole sizes that people attach to the leak codes are custom, not part of the code.
+project's contract. The hole sizes that people attach to two leak codes are custom, not part of the code's text.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 
@@ -29,6 +30,12 @@ _FAMILIES: dict[str, tuple[str, ...]] = {
     "reference_orifice": ("P043E", "P043F"),
 }
 _FAMILY_OF = {code: name for name, codes in _FAMILIES.items() for code in codes}
+
+#: Diameters [in] between which lies the leak that a code speaks of. 13 CCR 1968.2(e)(4.2.2) asks monitors to find leaks
+#: as of orifices of 0.020 and 0.040 in (wording from memory); that P0456 and P0442 name them is custom. P0455 (large),
+#: P0457 (cap) and P0440 name no size.
+_NOMINAL_IN = {"P0456": (0.020, 0.040), "P0442": (0.040, math.inf)}
+_MM_PER_IN = 25.4
 
 #: every EVAP code of the contract; P0494 and P0495 (cooling fan) and P145x (a manufacturer's own) are not.
 EVAP_CODES: frozenset[str] = frozenset(_FAMILY_OF)
@@ -58,3 +65,13 @@ def has_evap_code(lists: Iterable[Iterable[str] | None]) -> np.ndarray:
 def family(code: str) -> str | None:
     """Name what an EVAP code speaks of (one of `FAMILIES`); None for every other code."""
     return _FAMILY_OF.get(normal_code(code))
+
+
+def nominal_size_mm(code: str) -> tuple[float, float] | None:
+    """Tell the leak that a code customarily speaks of: at least so large, smaller than so large [mm], or None.
+
+    >>> nominal_size_mm("P0456")
+    (0.508, 1.016)
+    """
+    between = _NOMINAL_IN.get(normal_code(code))
+    return None if between is None else (between[0] * _MM_PER_IN, between[1] * _MM_PER_IN)

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import linalg, stats
+from scipy import linalg, sparse, stats
 
 from pipeline.statistics.grouping import Codes, Floats, group_rows
 from pipeline.statistics.intervals import Estimate, normal_quantile
@@ -48,7 +48,7 @@ class _Table:
     (0, 1/d, ..., (d-1)/d) of each event.
     """
 
-    x: Floats
+    x: Floats | sparse.csr_array
     event: Floats
     block: Codes
     first: Codes
@@ -60,7 +60,7 @@ class _Table:
 def cox_regression(
     time: ArrayLike,
     event: ArrayLike,
-    covariates: ArrayLike,
+    covariates: ArrayLike | sparse.sparray,
     strata: ArrayLike | None = None,
     level: float = 0.95,
 ) -> CoxFit:
@@ -70,7 +70,8 @@ def cox_regression(
     ----------
     time : (n,) follow-up [any one unit], >= 0; a row without a time, event, covariate or stratum is left out.
     event : (n,) True where the follow-up ended with the event.
-    covariates : (n, p) values; a column of zeros and ones for a yes or no.
+    covariates : (n, p) values; a column of zeros and ones for a yes or no. Sparse: time and memory grow with
+        what is stored, not with n p.
     strata : (n,) labels; each stratum has a baseline of its own; None: one stratum.
     level : confidence level, 0..1.
 
@@ -109,12 +110,13 @@ def cox_regression(
     return CoxFit(ratio, beta, error, p_value, step.value, n, n_events, "")
 
 
-def _tabulate(time: ArrayLike, event: ArrayLike, covariates: ArrayLike, strata: ArrayLike | None) -> _Table:
+def _tabulate(
+    time: ArrayLike, event: ArrayLike, covariates: ArrayLike | sparse.sparray, strata: ArrayLike | None
+) -> _Table:
     t, d = np.asarray(time, float), np.asarray(event, float)
-    x = np.asarray(covariates, float)
-    x = x[:, None] if x.ndim == 1 else x
+    x = _columns(covariates)
     stratum = group_rows(strata, len(t)).codes
-    used = np.isfinite(t) & np.isfinite(d) & np.isfinite(x).all(axis=1) & (stratum >= 0)
+    used = np.isfinite(t) & np.isfinite(d) & np.isfinite(x.sum(axis=1)) & (stratum >= 0)
     t, d, x, stratum = t[used], (d[used] != 0).astype(float), x[used], stratum[used]
     order = np.lexsort((-t, stratum))
     t, d, x, stratum = t[order], d[order], x[order], stratum[order]
@@ -128,15 +130,24 @@ def _tabulate(time: ArrayLike, event: ArrayLike, covariates: ArrayLike, strata: 
     death_block = np.repeat(np.arange(len(first)), n_deaths)
     place = np.arange(len(death_block)) - np.repeat(np.cumsum(n_deaths) - n_deaths, n_deaths)
     share = place / n_deaths[death_block]
-    # Centered covariates keep exp(x b) near 1.
-    return _Table(x - (x.mean(axis=0) if len(x) else 0.0), d, block, first, starts, death_block, share)
+    if isinstance(x, np.ndarray) and len(t):
+        # Far from 0 the second derivatives would be small differences of large numbers.
+        x = x - x.mean(axis=0)
+    return _Table(x, d, block, first, starts, death_block, share)
+
+
+def _columns(covariates: ArrayLike | sparse.sparray) -> Floats | sparse.csr_array:
+    if sparse.issparse(covariates):
+        return sparse.csr_array(covariates, dtype=float)
+    x = np.asarray(covariates, float)
+    return x[:, None] if x.ndim == 1 else x
 
 
 def _compares(table: _Table) -> bool:
     """Whether anybody without the event is at risk when somebody has it."""
     if not table.event.any():
         return False
-    at_risk = _running(table, _blocks(table, np.ones((len(table.event), 1))))[:, 0]
+    at_risk = _running(table, _sizes(table, np.ones(len(table.event))))[:, 0]
     n_deaths = np.bincount(table.death_block, minlength=len(table.first))
     return bool(np.any((n_deaths > 0) & (at_risk > n_deaths)))
 
@@ -144,26 +155,45 @@ def _compares(table: _Table) -> bool:
 def _at(table: _Table, beta: Floats) -> _Step:
     """Partial log-likelihood, its first derivatives, and minus its second ones."""
     linear = table.x @ beta
+    # Hazards of all rows times one factor change nothing; about 1 on average they neither over- nor underflow.
+    linear = linear - linear.mean()
     weight = np.exp(linear)
-    weighted = weight[:, None] * table.x
-    at_risk, at_risk_x = (_running(table, _blocks(table, v)) for v in (weight[:, None], weighted))
-    dying, dying_x = (_blocks(table, table.event[:, None] * v) for v in (weight[:, None], weighted))
+    at_risk, at_risk_x = _running(table, _sizes(table, weight)), _running(table, _blocks(table, weight))
+    dying, dying_x = _sizes(table, table.event * weight), _blocks(table, table.event * weight)
     b, share = table.death_block, table.death_share
     s0 = at_risk[b, 0] - share * dying[b, 0]
-    mean = (at_risk_x[b] - share[:, None] * dying_x[b]) / s0[:, None]
     value = float(table.event @ linear - np.log(s0).sum())
-    score = table.event @ table.x - mean.sum(axis=0)
     n_blocks = len(table.first)
-    every = np.bincount(b, 1 / s0, n_blocks).astype(float)
-    own = np.bincount(b, share / s0, n_blocks)
+
+    def per_block(values: Floats) -> Floats:
+        return np.bincount(b, values, n_blocks).astype(float)
+
+    every, own = per_block(1 / s0), per_block(share / s0)
+    score = table.x.T @ table.event - (every @ at_risk_x - own @ dying_x)
     later = _running(table, every[:, None], backward=True)[:, 0]
     times_at_risk = later[table.block] - table.event * own[table.block]
-    second = table.x.T @ ((weight * times_at_risk)[:, None] * table.x)
-    return _Step(value, score, second - mean.T @ mean)
+    second = _dense(table.x.T @ (sparse.diags_array(weight * times_at_risk) @ table.x))
+    # The squares of the means, summed over the deaths of a block, without a row for each of them.
+    crossed = at_risk_x.T @ (per_block(share / s0**2)[:, None] * dying_x)
+    squares = at_risk_x.T @ (per_block(1 / s0**2)[:, None] * at_risk_x) - crossed - crossed.T
+    squares += dying_x.T @ (per_block((share / s0) ** 2)[:, None] * dying_x)
+    return _Step(value, score, second - squares)
 
 
-def _blocks(table: _Table, values: Floats) -> Floats:
-    return np.add.reduceat(values, table.first, axis=0)
+def _sizes(table: _Table, values: Floats) -> Floats:
+    """Sum of values in each block, as a column."""
+    return np.add.reduceat(values, table.first)[:, None]
+
+
+def _blocks(table: _Table, weight: Floats) -> Floats:
+    """Sum of weighted covariates in each block."""
+    n = len(weight)
+    in_block = sparse.csr_array((weight, np.arange(n), np.append(table.first, n)), (len(table.first), n))
+    return _dense(in_block @ table.x)
+
+
+def _dense(values: Floats | sparse.sparray) -> Floats:
+    return np.asarray(values) if isinstance(values, np.ndarray) else values.toarray()
 
 
 def _running(table: _Table, values: Floats, backward: bool = False) -> Floats:

@@ -59,26 +59,31 @@ class WeibullLife:
 
 @dataclass(frozen=True)
 class _Lives:
-    """Usable rows: logs of exit and entry age over the group's greatest age (-inf for entry at 0)."""
+    """Ages of each group: logs over the group's greatest age, exits with their weight, entries with minus theirs.
 
-    group: Grouping
-    log_end: Floats
-    log_entry: Floats
-    event: Floats
+    Rows of one group and age are one; an entry at age 0 adds nothing and has none.
+    """
+
+    labels: NDArray[Any]
+    group: Codes
+    log_age: Floats
     weight: Floats
     log_unit: Floats
     n_events: Floats
     mean_log: Floats
 
+    @property
+    def n_groups(self) -> int:
+        return len(self.n_events)
+
     def moments(self, shape: Floats) -> tuple[Floats, Floats, Floats]:
         """Sums of t^k ln(t)^j - e^k ln(e)^j, j = 0, 1, 2, per group at its own shape k."""
-        k = shape[self.group.codes]
-        end = self.weight * np.exp(k * self.log_end)
-        entry = self.weight * np.exp(k * self.log_entry)
-        log_entry = np.where(np.isinf(self.log_entry), 0.0, self.log_entry)
-        first, second = end - entry, end * self.log_end - entry * log_entry
-        third = end * self.log_end**2 - entry * log_entry**2
-        return self.group.total(first), self.group.total(second), self.group.total(third)
+        sums = []
+        terms = self.weight * np.exp(shape[self.group] * self.log_age)
+        for _ in range(3):
+            sums.append(np.bincount(self.group, terms, self.n_groups).astype(float))
+            terms *= self.log_age
+        return sums[0], sums[1], sums[2]
 
 
 def weibull_life(
@@ -136,7 +141,7 @@ def weibull_life(
         value = _log_likelihood(lives, shape, log_c)
         constant = _constant_hazard(lives)
         return WeibullLife(
-            lives.group.labels,
+            lives.labels,
             n,
             lives.n_events,
             left_out,
@@ -169,14 +174,29 @@ def _prepare(
     flag = np.where(flag[used] != 0, weight, 0.0)
     greatest = np.zeros(group.n_groups)
     np.maximum.at(greatest, group.codes, end)
+    n_events = group.total(flag)
     with np.errstate(divide="ignore", invalid="ignore"):
+        mean_log = group.total(flag * np.log(end / greatest[group.codes])) / n_events
         log_unit = np.log(greatest)
-        log_end = np.log(end / greatest[group.codes])
-        log_entry = np.log(began / greatest[group.codes])
-        n_events = group.total(flag)
-        mean_log = group.total(flag * log_end) / n_events
-    lives = _Lives(group, log_end, log_entry, flag, weight, log_unit, n_events, mean_log)
+    late = began > 0
+    codes, ages, weights = _merged(
+        np.concatenate([group.codes, group.codes[late]]),
+        np.concatenate([end, began[late]]),
+        np.concatenate([weight, -weight[late]]),
+    )
+    log_age = np.log(ages / greatest[codes])
+    lives = _Lives(group.labels, codes, log_age, weights, log_unit, n_events, mean_log)
     return lives, group.total(weight), left_out
+
+
+def _merged(codes: Codes, ages: Floats, weights: Floats) -> tuple[Codes, Floats, Floats]:
+    """Add up the weights of each group and age: ages in whole days repeat, above all over all models."""
+    order = np.lexsort((ages, codes))
+    codes, ages, weights = codes[order], ages[order], weights[order]
+    first = np.flatnonzero(np.append(True, (codes[1:] != codes[:-1]) | (ages[1:] != ages[:-1])))
+    return (
+        (codes[first], ages[first], np.add.reduceat(weights, first)) if len(ages) else (codes, ages, weights)
+    )
 
 
 def _best_shape(lives: _Lives, wanted: NDArray[np.bool_]) -> Floats:
@@ -189,7 +209,7 @@ def _best_shape(lives: _Lives, wanted: NDArray[np.bool_]) -> Floats:
     def profile(log_k: Floats) -> Floats:
         return log_k + np.exp(log_k) * lives.mean_log - np.log(lives.moments(np.exp(log_k))[0])
 
-    n_groups = lives.group.n_groups
+    n_groups = lives.n_groups
     scores, heights = (np.array([f(np.full(n_groups, x)) for x in _LOG_SHAPES]) for f in (score, profile))
     is_peak = (scores[:-1] > 0) & (scores[1:] <= 0)
     best = np.argmax(np.where(is_peak, np.maximum(heights[:-1], heights[1:]), -np.inf), axis=0)

@@ -90,38 +90,52 @@ class Split:
         share = float(mass[chosen].sum())
         guess = (self.total * share + 1) / (self.total + 2)
         tilt = self.z / float(np.sqrt(self.total * guess * (1 - guess)))
-        under, over = (0.0, 0.0), (np.inf, np.inf)
+        bracket = _Bracket()
         trials = []
         for _ in range(_MOST_TRIALS):
             trial, mass = self._trial(chosen, tilt, mass)
             trials.append(trial)
-            if trial.root < self.z:
-                under = (tilt, trial.root)
-            else:
-                over = (tilt, trial.root)
             if abs(trial.root - self.z) < _NEAR and len(trials) > 1:
                 break
-            tilt = _next_tilt(tilt, trial.root, under, over, self.z)
+            tilt = bracket.next(tilt, trial.root - self.z, self.z)
         return _interpolate(trials, self.z)
 
     def _trial(self, chosen: NDArray[np.bool_], tilt: float, start: Floats) -> tuple[_Trial, Floats]:
-        fit = maximize(self.cells, np.where(chosen, 1.0, np.exp(tilt)), start, _TOLERANCE)
+        """Fit under one tilt, from what the last fit spent on each cell: prices change that the least."""
+        price = np.where(chosen, 1.0, np.exp(tilt))
+        fit = maximize(self.cells, price, start / price, _TOLERANCE)
         scale = fit.mass.sum()
         root = self._root(fit.log_likelihood - self.total * np.log(scale))
         slope = root / (scale * self.total * np.expm1(tilt))
-        return _Trial(root, float(fit.mass[chosen].sum() / scale), slope), fit.mass
+        return _Trial(root, float(fit.mass[chosen].sum() / scale), slope), fit.mass * price
 
 
-def _next_tilt(
-    tilt: float, root: float, under: tuple[float, float], over: tuple[float, float], z: float
-) -> float:
-    """Next tilt to try: proportional, or inside the bracket where one is known."""
-    wanted = tilt * min(4.0, max(0.25, (z + 0.005) / max(root, 1e-6)))
-    if np.isinf(over[0]):
-        return max(wanted, 1.01 * tilt)
-    if under[0] < wanted < over[0]:
-        return wanted
-    return under[0] + (over[0] - under[0]) * min(0.9, max(0.1, (z - under[1]) / (over[1] - under[1])))
+class _Bracket:
+    """Where the wanted tilt lies: excess roots at tilts too small and too large, by regula falsi.
+
+    An end that stays while the other moves twice counts half (Illinois), or the search would creep where the
+    root is no straight line: it stays 0 until a tilt is worth the likelihood that it costs.
+    """
+
+    def __init__(self) -> None:
+        self.under, self.over = (0.0, -np.inf), (np.inf, np.inf)
+        self.last_side = 0.0
+
+    def next(self, tilt: float, excess: float, z: float) -> float:
+        """Take in one trial and tell the tilt to try next."""
+        side = np.sign(excess)
+        if excess < 0:
+            self.under = (tilt, excess)
+            self.over = (self.over[0], self.over[1] / (2 if side == self.last_side else 1))
+        else:
+            self.over = (tilt, excess)
+            self.under = (self.under[0], self.under[1] / (2 if side == self.last_side else 1))
+        self.last_side = side
+        if np.isinf(self.over[0]):
+            return tilt * min(4.0, max(1.01, z / max(excess + z, 1e-6)))
+        low, high = self.under[0], self.over[0]
+        below = max(self.under[1], -z)
+        return low + (high - low) * min(0.98, max(0.02, below / (below - self.over[1])))
 
 
 def _interpolate(trials: list[_Trial], z: float) -> float:

@@ -60,7 +60,8 @@ class StatusCurves:
         log_size = (z - a) / b
         slope = np.stack([np.broadcast_to(-1 / b, log_size.shape), -log_size / b], axis=-1)
         half = self._reach(level) * np.sqrt(np.einsum("gki,gij,gkj->gk", slope, self.covariance, slope))
-        return Estimate(*(np.exp(self.center + v) for v in (log_size, log_size - half, log_size + half)))
+        with np.errstate(over="ignore"):
+            return Estimate(*(np.exp(self.center + v) for v in (log_size, log_size - half, log_size + half)))
 
     def _reach(self, level: float) -> float:
         """Quantile of the bounds: Student's t, since the spread rests on few groups; normal for one group."""
@@ -133,7 +134,10 @@ def status_curves(
         return _no_curves(group.labels, total, NO_RISE)
     if group.n_groups == 1:
         return StatusCurves(group.labels, total, center, mean[None], spread[None], mean, "")
-    own, spread, mean = _many_curves(rows, mean)
+    try:
+        own, spread, mean = _many_curves(rows, mean)
+    except np.linalg.LinAlgError:  # the spread between groups runs off: too few looks to tell them apart
+        return _no_curves(group.labels, total, NO_RISE)
     usable = np.isfinite(own).all() and (_SLOPES[0] < own[:, 1]).all() and (own[:, 1] < _SLOPES[1]).all()
     if not usable:
         return _no_curves(group.labels, total, NO_RISE)
@@ -174,7 +178,10 @@ def _one_curve(rows: _Rows) -> tuple[Floats | None, Floats]:
             break
     if not _SLOPES[0] < own[0, 1] < _SLOPES[1]:
         return None, information[0]
-    return own[0], np.linalg.inv(information[0])
+    try:
+        return own[0], np.linalg.inv(information[0])
+    except np.linalg.LinAlgError:
+        return None, information[0]
 
 
 def _many_curves(rows: _Rows, mean: Floats) -> tuple[Floats, Floats, Floats]:

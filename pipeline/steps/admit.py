@@ -8,17 +8,10 @@ from pipeline.contract.fields import ALL_KINDS
 from pipeline.errors import DataStopsRun
 from pipeline.lake.reading import record_schema
 from pipeline.settings import Settings
-from pipeline.standards.inspection_rule import judge_visit
-from pipeline.standards.obd import decode_monitor_status_columns
+from pipeline.steps.judge import judge_inspections
 from pipeline.steps.stage import REGISTER_KINDS
 from pipeline.validate.across import admit
 from pipeline.warehouse.store import Warehouse, kind_columns
-
-MORE_INSPECTION_COLUMNS = (
-    ("monitors_supported", "VARCHAR[]"),
-    ("judged_base", "VARCHAR"),
-    ("judged_clause", "VARCHAR"),
-)
 
 
 def admit_registers(warehouse: Warehouse, settings: Settings) -> pl.DataFrame:
@@ -89,63 +82,14 @@ def commonest_reasons(warehouse: Warehouse, kind: str | None = None) -> str:
 
 def _fill_core(warehouse: Warehouse, accepted: dict[str, pl.DataFrame], settings: Settings) -> None:
     for name in REGISTER_KINDS:
-        more = MORE_INSPECTION_COLUMNS if name == "inspections" else ()
-        warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name], *more))
-    for name in ("vehicles", "jobs", "traces"):
+        warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name]))
         warehouse.append(f"core.{name}", _core_columns(name, accepted[name]))
-    inspections = _core_columns("inspections", accepted["inspections"])
-    if inspections.height:
-        warehouse.append("core.inspections", judged_inspections(inspections, accepted["vehicles"], settings))
+    judge_inspections(warehouse, settings.rule)
 
 
 def _core_columns(name: str, frame: pl.DataFrame) -> pl.DataFrame:
     own = [*ALL_KINDS[name].names, "source_id", "file", "row"]
     return frame.select([column for column in own if column in frame.columns])
-
-
-def judged_inspections(inspections: pl.DataFrame, vehicles: pl.DataFrame, settings: Settings) -> pl.DataFrame:
-    """Decode the monitor bytes and judge each inspection by itself (40 CFR 85.2222, 85.2207).
-
-    Where a record carries bytes they stand, whatever its other columns say: they are what the vehicle sent.
-    """
-    decoded = decode_monitor_status_columns(inspections["monitor_status_hex"].to_list())
-    has_bytes = pl.col("monitor_status_hex").is_not_null()
-    lists = {
-        name: pl.Series(name, decoded[name], dtype=pl.List(pl.String)) for name in ("supported", "not_ready")
-    }
-    frame = inspections.with_columns(
-        bytes_mil=pl.Series(decoded["mil_on"], dtype=pl.Boolean),
-        bytes_codes=pl.Series(decoded["trouble_code_count"], dtype=pl.Int64),
-        monitors_supported=lists["supported"],
-        bytes_not_ready=lists["not_ready"],
-    ).with_columns(
-        mil_on=pl.when(has_bytes).then("bytes_mil").otherwise("mil_on"),
-        trouble_code_count=pl.when(has_bytes).then("bytes_codes").otherwise("trouble_code_count"),
-        monitors_not_ready=pl.when(has_bytes).then("bytes_not_ready").otherwise("monitors_not_ready"),
-    )
-    return _with_judgement(frame, vehicles, settings).drop("bytes_mil", "bytes_codes", "bytes_not_ready")
-
-
-def _with_judgement(frame: pl.DataFrame, vehicles: pl.DataFrame, settings: Settings) -> pl.DataFrame:
-    years = vehicles.select("vehicle_id", "model_year")
-    frame = frame.join(years, on="vehicle_id", how="left", maintain_order="left")
-    codes = pl.coalesce("trouble_code_count", pl.col("trouble_codes").list.len().cast(pl.Int64))
-    frame = frame.with_columns(
-        n_codes__=codes, n_not_ready__=pl.col("monitors_not_ready").list.len().cast(pl.Int64)
-    )
-    results, clauses = judge_visit(
-        model_year=frame["model_year"].to_list(),
-        n_not_ready=frame["n_not_ready__"].to_list(),
-        mil_on=frame["mil_on"].to_list(),
-        n_codes=frame["n_codes__"].to_list(),
-        bulb_check=frame["bulb_check"].to_list(),
-        connector=frame["connector"].to_list(),
-        settings=settings,
-    )
-    return frame.with_columns(
-        judged_base=pl.Series(list(results), dtype=pl.String),
-        judged_clause=pl.Series(list(clauses), dtype=pl.String),
-    ).drop("model_year", "n_codes__", "n_not_ready__")
 
 
 def _refused_headers(warehouse: Warehouse) -> pl.DataFrame:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.contract.tables import MARTS
+from pipeline.contract.tables import MARTS, VEHICLE_DUE
 from pipeline.errors import OurFault, WrongUsage
 from pipeline.estimates import estimate_all
 from pipeline.resources import carried
 from pipeline.settings import Settings
+from pipeline.standards.inspection_rule import again_clause
 from pipeline.standards.trouble_codes import EVAP_CODES
 from pipeline.warehouse.models import load_models, run_checks, run_models
 from pipeline.warehouse.store import Warehouse
@@ -30,18 +31,22 @@ def prepare(warehouse: Warehouse, settings: Settings) -> None:
             ("level", "DOUBLE"),
             ("follow_up_days", "INTEGER"),
             ("cycle_gap_days", "INTEGER"),
+            ("return_again", "VARCHAR"),
+            ("return_again_clause", "VARCHAR"),
         ],
     )
     warehouse.con.execute(
         "insert into core.setting select coalesce(?::date, min(opened_at)::date),"
         " coalesce(?::date, max(opened_at)::date), (select max(inspected_at)::date from core.inspections),"
-        " ?, ?, ? from core.jobs",
+        " ?, ?, ?, ?, ? from core.jobs",
         [
             settings.from_on,
             settings.to_on,
             settings.level,
             settings.follow_up_days,
             settings.cycle_gap_days,
+            settings.rule.return_again,
+            again_clause(settings.rule),
         ],
     )
     _stop_at_an_empty_window(warehouse)
@@ -66,10 +71,30 @@ def _stop_at_an_empty_window(warehouse: Warehouse) -> None:
 def model(warehouse: Warehouse, settings: Settings) -> None:
     """Fill every mart. Replaces each table whole."""
     run_models(warehouse.con, load_models(carried("sql")))
-    estimates = estimate_all(warehouse.table, settings)
+    estimates = estimate_all(warehouse.table, settings, warehouse.parts)
     for table in MARTS:
         made = estimates.get(table.full_name)
         warehouse.write(table, warehouse.table(table.full_name) if made is None else made)
+    rank_vehicles_due(warehouse)
+
+
+#: the order of `pipeline.estimates.vehicle_due`, over all its parts
+RANKED = """
+create or replace table mart.vehicle_due as
+from mart.vehicle_due
+order by
+    len(open_faults) > 0 or is_lamp_on desc nulls last,
+    days_to_due >= 0 nulls last,
+    case when len(open_faults) = 0 and not is_lamp_on then chance_ready end nulls last,
+    due_on nulls last,
+    vehicle_id
+"""
+
+
+def rank_vehicles_due(warehouse: Warehouse) -> None:
+    """Order mart.vehicle_due riskiest first."""
+    warehouse.con.execute(RANKED).fetchall()
+    warehouse.comment(VEHICLE_DUE.full_name, VEHICLE_DUE.grain, VEHICLE_DUE.columns)
 
 
 def check(warehouse: Warehouse) -> list[str]:

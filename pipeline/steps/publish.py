@@ -14,13 +14,28 @@ from pipeline.warehouse.store import Warehouse, open_warehouse
 
 
 def write_tables(warehouse: Warehouse, folder: Path) -> None:
-    """Write every mart as CSV (lists joined by `;`) and as Parquet."""
+    """Write every mart as CSV (lists joined by `;`, no text that a spreadsheet would run) and as Parquet."""
     folder.mkdir(parents=True, exist_ok=True)
     for table in MARTS:
         frame = warehouse.table(table.full_name)
         frame.write_parquet(folder / f"{table.name}.parquet")
         flat = frame.with_columns(pl.col(pl.List(pl.String)).list.join(";"))
-        flat.write_csv(folder / f"{table.name}.csv")
+        for_spreadsheet(flat).write_csv(folder / f"{table.name}.csv")
+
+
+#: A spreadsheet takes such text for a formula and runs it; text that is a number by itself is none.
+_FORMULA = r"^[\s]*[=+\-@]|^[\t\r\n]"
+_NUMBER = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$"
+
+
+def for_spreadsheet(frame: pl.DataFrame) -> pl.DataFrame:
+    """Put an apostrophe before text that a spreadsheet would run as a formula; numbers and dates stay.
+
+    Text comes from records and may hold anything. Parquet and the warehouse keep it exactly as it came.
+    """
+    text = pl.col(pl.String)
+    is_formula = text.str.contains(_FORMULA) & ~text.str.contains(_NUMBER)
+    return frame.with_columns(pl.when(is_formula).then(pl.lit("'") + text).otherwise(text).name.keep())
 
 
 def publish(warehouse: Warehouse, folder: Path) -> None:

@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike
 
 from pipeline.traces.compiled import Flags, Floats
 
-#: No reading is surer than this: 18 nats for a normal law.
-SUREST = 6.0
+#: No reading counts for more than a thousand to one (half the square of this, in nats): something may always be wrong
+SUREST = 3.7
 #: Tolerance of a reading against its limit [share]: of pressures, times and sizes that were measured, and of faint ones
 #: (judgement: the limits themselves are no better known than this).
 MEASURED, FAINT = 0.1, 0.25

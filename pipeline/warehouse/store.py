@@ -6,7 +6,8 @@ A run builds a new file beside the old one and puts it in place in one step when
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import os
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -16,6 +17,11 @@ import polars as pl
 from pipeline.contract.fields import Kind
 from pipeline.contract.tables import Column, Table
 from pipeline.errors import EvapfleetError, OurFault, Transient, WrongUsage
+
+#: rows of a large table that are held in memory at once
+PART_ROWS = 1_000_000
+#: the database writes to disk what it cannot hold in so much memory, or in 80 % of what the machine has
+MOST_MEMORY_GIB = 3.5
 
 SCHEMAS = ("stage", "core", "quarantine", "audit", "mart")
 
@@ -58,6 +64,14 @@ class Warehouse:
         """Return what one SELECT yields. Reads only."""
         arrow = self.con.sql(sql, params=parameters or []).to_arrow_table()
         return pl.DataFrame(pl.from_arrow(arrow))
+
+    def parts(self, name: str) -> Iterator[pl.DataFrame]:
+        """Yield a table in parts of at most PART_ROWS rows, at least one. Reads only."""
+        n = self.con.execute(f"select count(*) from {named(name)}").fetchall()[0][0]
+        for first in range(0, max(n, 1), PART_ROWS):
+            yield self.query(
+                f"select * from {named(name)} where rowid >= ? and rowid < ?", [first, first + PART_ROWS]
+            )
 
     def has(self, name: str) -> bool:
         """Say whether a table or view of that name is there."""
@@ -119,17 +133,18 @@ class Warehouse:
         finally:
             self.con.unregister("incoming")
 
-    def write(self, table: Table, frame: pl.DataFrame) -> None:
+    def write(self, table: Table, frames: pl.DataFrame | Iterable[pl.DataFrame]) -> None:
         """Write an output table of the contract: its columns, its order, its comments. Replaces it whole."""
-        missing = [c for c in table.column_names if c not in frame.columns]
-        if missing:
-            raise OurFault(
-                f"the frame for {table.full_name} lacks {', '.join(missing)}",
-                table.full_name,
-                "report this: a table of the contract was not filled",
-            )
         self.create(table.full_name, [(c.name, c.type) for c in table.columns])
-        self.append(table.full_name, frame.select(table.column_names))
+        for frame in [frames] if isinstance(frames, pl.DataFrame) else frames:
+            missing = [c for c in table.column_names if c not in frame.columns]
+            if missing:
+                raise OurFault(
+                    f"the frame for {table.full_name} lacks {', '.join(missing)}",
+                    table.full_name,
+                    "report this: a table of the contract was not filled",
+                )
+            self.append(table.full_name, frame.select(table.column_names))
         self.comment(table.full_name, table.grain, table.columns)
 
     def comment(self, name: str, grain: str, columns: tuple[Column, ...]) -> None:
@@ -163,6 +178,7 @@ def open_warehouse(path: Path, *, read_only: bool = True) -> Iterator[Warehouse]
     except duckdb.Error as problem:
         raise _told(problem, path) from problem
     warehouse = Warehouse(con)
+    _limit_memory(con)
     try:
         if not read_only:
             for schema in SCHEMAS:
@@ -174,6 +190,11 @@ def open_warehouse(path: Path, *, read_only: bool = True) -> Iterator[Warehouse]
         raise
     finally:
         warehouse.close()
+
+
+def _limit_memory(con: duckdb.DuckDBPyConnection) -> None:
+    machine_gib = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    con.execute("set memory_limit = ?", [f"{min(MOST_MEMORY_GIB, 0.8 * machine_gib):.2f}GiB"])
 
 
 def _is_of_the_file(problem: duckdb.Error) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import polars as pl
 
@@ -158,9 +159,15 @@ def steps(run: Run) -> Section:
     )
 
 
+def _chosen(name: str, value: Any, run: Run) -> str:
+    if name == "inspection_rule":
+        return " ".join(run.rule.sentences())
+    return "from the data" if value is None else str(value)
+
+
 def choices(run: Run) -> Section:
     lines = (
-        Row((text_cell(name.replace("_", " ")), Cell("from the data" if v is None else str(v), str(v))))
+        Row((text_cell(name.replace("_", " ")), Cell(_chosen(name, v, run), str(v))))
         for name, v in sorted(run.settings.items())
     )
     return Section(

@@ -28,7 +28,7 @@ from reports.pages.fleet_rows import (
     top_models,
     with_words,
 )
-from reports.pages.life import lives_with_words, stock, wear
+from reports.pages.life import lives_with_words, wear
 from reports.pages.page import (
     Finding,
     Page,
@@ -41,6 +41,7 @@ from reports.pages.page import (
     text_cell,
 )
 from reports.pages.run import Run
+from reports.pages.stock import stock
 
 FAILURE = (
     "A failure is a repair (an action other than none on a named component) opened inside the window, counted"
@@ -69,7 +70,8 @@ SHRUNK = (
 TESTED = (
     "Recurring: exact conditional binomial test of the model against all other models for that component, then"
     " Benjamini-Hochberg (J. R. Stat. Soc. B 57, 1995) over every model and component; q below 0.05 and a rate"
-    " above the rest."
+    " above the rest. Comebacks come in the wake of a failure, so that counts with them scatter more than the test"
+    " supposes: it is made again without them."
 )
 
 
@@ -143,8 +145,21 @@ def recurring_sentence(row: dict[str, Any], run: Run) -> str:
         f"{row['name']}, {row['part']}: {row['count_text']}, that is {words.number(row['rate_per_1000_vehicle_years'])}"
         f" per 1000 vehicle-years ({run.level_text} interval {bounds}),"
         f" {words.number(row['rate_ratio'], 2)} times the rest"
-        f" (q {words.chance(row['q_value'])})."
+        f" (q {words.chance(row['q_value'])}).{comebacks_among(row)}"
     )
+
+
+def comebacks_among(row: dict[str, Any]) -> str:
+    """Say how many of the failures are comebacks, and whether the pair stands out without them."""
+    if not row["n_comebacks"]:
+        return ""
+    q = words.chance(row["q_value_without_comebacks"])
+    without = (
+        "still stands out"
+        if row["is_recurring_without_comebacks"]
+        else "does not stand out: repairs come back"
+    )
+    return f" Comebacks among them: {words.count(row['n_comebacks'])}; without these it {without} (q {q})."
 
 
 def recurrence_picture(rates: list[dict[str, Any]]) -> Picture:

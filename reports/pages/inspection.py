@@ -25,7 +25,7 @@ from reports.pages.page import (
 from reports.pages.readiness import WILSON, ready
 from reports.pages.run import Run
 from reports.pages.stations import stations
-from reports.pages.volumes import disagreements, volume
+from reports.pages.volumes import disagreements, tested, volume
 
 #: The items in groups that share what they count, by the rule's own numbers.
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -45,6 +45,10 @@ UNANSWERED: tuple[str, ...] = (
     " are not in these records.",
     "(e) and (f), the biennial report and the plan statement: prose for the program to write.",
     "(a)(2)(vii) to (x) are reserved in the rule.",
+    "Counts (a)(2)(i) to (iv) by test type: the records hold the OBD test, and of the fuel cap test its result alone;"
+    " pressure, purge and tailpipe tests are not in them.",
+    "The rule asks for January to December of one year: the numbers hold every accepted inspection, so a report for one"
+    " year wants a lake with that year's inspections.",
 )
 
 
@@ -52,6 +56,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     """Make the inspection page from the marts on inspections."""
     report = read("mart.inspection_report")
     sections = (
+        tested(read("mart.vehicles_tested")),
         items(report, run),
         ready(read("mart.readiness"), run),
         how_far(read("mart.monitor_after_clear"), run),
@@ -89,11 +94,9 @@ def items(report: pl.DataFrame, run: Run) -> Section:
         " (xii) count the first visit"
         " with a verdict, (ii) and (iii) the next verdict, (xix) to (xxiii) the first visit. The"
         " recorded result counts;"
-        " where there is none, the one judged by 40 CFR 85.2207 and 85.2222.",
-        f"Monitors that may be unset: {run.settings['max_not_ready_1996_2000']} for model years 1996 to 2000,"
-        f" {run.settings['max_not_ready_2001_on']} from 2001 on (40 CFR 85.2222(c)(2); settings,"
-        " since programs differ)."
-        " (xxiii) counts any supported monitor, also where the rule lets the vehicle pass.",
+        " where there is none, the one judged by the rule in force.",
+        *run.rule.sentences(),
+        "Item (xxiii) counts any supported monitor, also where the rule lets the vehicle pass.",
         WILSON,
     )
     if report.is_empty():
@@ -228,5 +231,6 @@ def unanswered(report: pl.DataFrame) -> Section:
         f"Of the {len(asked)} items of (a)(2) that such records can answer,"
         f" {len(asked) - len(lacking)} have at least one test cycle"
         + (f"; without any: {words.listed(lacking)}." if lacking else ".")
+        + " (a)(1), (a)(3) and (a)(4) stand above."
     )
     return Section("unanswered", "What can these records not answer?", (first,), left_out=UNANSWERED)

@@ -11,6 +11,7 @@ from pipeline.contract.tables import LEAK_SIZE, LEAK_SIZE_CURVE
 from reports import words
 from reports.charts.intervals import draw_intervals
 from reports.charts.leaks import draw_size_curve
+from reports.pages.leak_codes import code_sizes
 from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
 from reports.pages.run import Run
 from reports.pages.verdicts import verdicts
@@ -33,7 +34,12 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     sizes = sizes_with_words(read("mart.leak_size"))
     curve = read("mart.leak_size_curve")
     traces = read("mart.trace_result")
-    sections = (distribution(sizes, curve, run), compare(sizes, run), verdicts(traces))
+    sections = (
+        distribution(sizes, curve, run),
+        compare(sizes, run),
+        code_sizes(sizes, run),
+        verdicts(traces),
+    )
     lead = (
         f"Sizes from pressure recordings. Bounds are {run.level_text} intervals.",
         coefficient_sentence(traces, run),
@@ -164,6 +170,7 @@ NAMED = {
     "median_mm": "median",
     "share_over_0_5_mm": "share over 0.5 mm",
     "share_over_1_0_mm": "share over 1.0 mm",
+    "share_over_nominal": "share at or over the code's size",
 }
 
 
@@ -249,9 +256,7 @@ def compare(sizes: list[dict[str, Any]], run: Run) -> Section:
     return Section(
         "compare",
         question,
-        (
-            f"Medians and shares for {words.plural(sum(s['by'] in present for s in sizes), 'group')} of recordings.",
-        ),
+        tuple(extremes([s for s in sizes if s["by"] == by], GROUPINGS[by], run) for by in present),
         choices=(choice("by", "Group by", [(by, GROUPINGS[by]) for by in present]),),
         picture=Picture(
             chart,
@@ -263,6 +268,23 @@ def compare(sizes: list[dict[str, Any]], run: Run) -> Section:
         how=HOW_SIZE,
         left_out=("A recording with several trouble codes counts under each of them.",),
     )
+
+
+def extremes(sizes: list[dict[str, Any]], noun: str, run: Run) -> str:
+    """Name the group with the largest median and the one with the smallest, and say whether they are told apart."""
+    ranked = sorted((s for s in sizes if s["median_mm"] is not None), key=lambda s: -s["median_mm"])
+    first, last = ranked[0], ranked[-1]
+    if first is last:
+        return f"By {noun}: only {median_phrase(first)} has a median ({run.level_text} interval)."
+    lowest, highest = first["median_low_mm"], last["median_high_mm"]
+    apart = None not in (lowest, highest) and lowest > highest
+    told = "their intervals lie apart" if apart else "their intervals overlap"
+    return f"By {noun}: largest {median_phrase(first)}, smallest {median_phrase(last)}; {told}."
+
+
+def median_phrase(s: dict[str, Any]) -> str:
+    bounds = words.interval(s["median_low_mm"], s["median_high_mm"])
+    return f"{s['name']}, {words.number(s['median_mm'])} mm ({bounds}; {words.plural(s['n_traces'], 'recording')})"
 
 
 def median_dots(sizes: list[dict[str, Any]]) -> list[dict[str, Any]]:

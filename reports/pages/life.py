@@ -1,4 +1,4 @@
-"""At what age parts fail, and what that means for the shelf: two sections of the fleet page."""
+"""At what age parts fail: a section of the fleet page."""
 
 from __future__ import annotations
 
@@ -28,7 +28,8 @@ RETURNS = (
 )
 
 WEIBULL = (
-    "Weibull life by maximum likelihood under late entry and survivors, bounds on the logarithmic scale (W. Meeker"
+    "Weibull life by maximum likelihood under late entry and survivors; within the follow-up window of a repair a part"
+    " is not under observation. Bounds on the logarithmic scale (W. Meeker"
     " and L. Escobar, Statistical Methods for Reliability Data, 1998). Wear or early failures are named only where the"
     " bounds of the shape exclude 1 and a likelihood-ratio test agrees; chance where they hold 1 and lie within a"
     " factor of 2; otherwise unclear. B10: age by which a tenth have failed."
@@ -37,13 +38,6 @@ WEIBULL = (
 PROBABILITY_PLOT = (
     "As counted: Nelson-Aalen sum of failures over units at risk (O. Aalen, Annals of Statistics 6, 1978); it needs no"
     " formula, and unlike a survival curve it does not end where few old units were all lost."
-)
-
-FORECAST = (
-    "Expected: the fitted life, summed over the ages of all units now in service, times failures per failure that is no"
-    " return. The bounds hold the number itself: they carry what is not known of the life and the chance of the"
-    " count. Parts: the smallest number not exceeded with the stated chance, for the share of failures that took a"
-    " new part."
 )
 
 
@@ -197,74 +191,3 @@ def bounded(r: dict[str, Any], name: str, unit: str) -> Any:
     value = r[f"{name}{unit}"]
     bounds = words.interval(r[f"{name}_low{unit}"], r[f"{name}_high{unit}"])
     return number_cell(words.number(value), value, bounds)
-
-
-def stock(lives: list[dict[str, Any]], run: Run) -> Section:
-    question = "What will fail next, and what to stock?"
-    known = [r for r in lives if r["failures_next_90_days"] is not None]
-    if not known:
-        return Section("stock", question, ("Not known: no part has failures enough for a forecast.",))
-    pooled = [r for r in known if r["is_pooled"]] or known
-    ranked = sorted(pooled, key=lambda r: -(r["failures_next_365_days"] or 0))
-    return Section(
-        "stock",
-        question,
-        (
-            f"After {words.day(run.to_on)}, of the units then in service, most will be needed of"
-            f" {words.listed(stock_phrase(r) for r in ranked[:3])}.",
-            f"Parts that last with a chance of {words.share(ranked[0]['service_level'])} stand in the table.",
-        ),
-        grids=(stock_grid(lives, run),),
-        how=(FORECAST, LIFE, RETURNS, WEIBULL),
-        left_out=(
-            "Vehicles that join or leave the fleet after the window.",
-            "Parts with fewer than two failures of one model: see all models together.",
-            "A change of use, climate or supplier: the forecast says what the same life would bring.",
-        ),
-        wide=True,
-    )
-
-
-def stock_phrase(r: dict[str, Any]) -> str:
-    bounds = (
-        f"{words.count(r['failures_next_365_days_low'])} to {words.count(r['failures_next_365_days_high'])}"
-    )
-    return (
-        f"{r['part']} ({words.number(r['failures_next_365_days'])} failures expected in 365 days, {bounds})"
-    )
-
-
-def stock_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
-    heads = (
-        "Part",
-        "Model",
-        "Units in service",
-        "Failures expected in 90 days",
-        "in 365 days",
-        "Parts for 90 days",
-        "Parts for 365 days",
-        "Failures seen",
-    )
-
-    def expected(r: dict[str, Any], days: int) -> Any:
-        value = r[f"failures_next_{days}_days"]
-        low, high = (r[f"failures_next_{days}_days_{end}"] for end in ("low", "high"))
-        return number_cell(words.number(value), value, words.interval(low, high, words.count))
-
-    lines = (
-        Row(
-            (
-                text_cell(r["part"]),
-                text_cell(r["name"]),
-                number_cell(words.count(r["n_in_service"]), r["n_in_service"]),
-                expected(r, 90),
-                expected(r, 365),
-                number_cell(words.count(r["parts_for_90_days"]), r["parts_for_90_days"]),
-                number_cell(words.count(r["parts_for_365_days"]), r["parts_for_365_days"]),
-                number_cell(words.count(r["n_failures"]), r["n_failures"]),
-            )
-        )
-        for r in lives
-    )
-    caption = f"Failures to come with {run.level_text} prediction bounds, and parts to stock"
-    return grid(caption, heads, lines, "mart.component_life", n_text_columns=2)

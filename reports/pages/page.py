@@ -72,16 +72,10 @@ class Finding:
 
 @dataclass(frozen=True)
 class Section:
-    (
-        """One question. Without a picture and a table, `answer` says why there is none.
+    """One question. Without a picture and a table, `answer` says why there is none.
 
     `wide` sets the numbers below the text, not beside it; `notable` marks its findings as standing out.
     """
-        " "
-        " a"
-        " table, `answer` says why there is none."
-        ""
-    )
 
     key: str
     question: str

@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract.inspection_program import InspectionRule
 from pipeline.settings import Settings
 from reports import words
 
@@ -36,6 +37,10 @@ class Run:
     @property
     def follow_up_days(self) -> int:
         return int(self.settings["follow_up_days"])
+
+    @property
+    def rule(self) -> InspectionRule:
+        return Settings.from_dict(self.settings).rule
 
     @property
     def window_text(self) -> str:

@@ -11,12 +11,57 @@ from reports.pages.page import Cell, Finding, Grid, Row, Section, grid, number_c
 from reports.pages.readiness import WILSON
 from reports.pages.run import Run
 
-RULE = (
-    "Each inspection is judged by 40 CFR 85.2207 and 85.2222 on what was recorded of it and the visits before it. The"
-    " recorded result counts in every item of the report; where the two differ, the inspection is listed with the"
-    " clause. A record may lack what the station saw, so a difference is a reason to look and no more.",
-)
+
+def _how(run: Run) -> tuple[str, ...]:
+    return (
+        "Each inspection is judged by the rule in force on what was recorded of it and the visits before it. The"
+        " recorded result counts in every item of the report; where the two differ, the inspection is listed with the"
+        " clause. A record may lack what the station saw, so a difference is a reason to look and no more.",
+        *run.rule.sentences(),
+    )
+
+
 NOT_JUDGED = ("Inspections without a recorded result, or with too little recorded to judge them.",)
+
+
+def tested(vehicles: pl.DataFrame) -> Section:
+    """Ask how many vehicles were tested; rows of `mart.vehicles_tested`."""
+    question = "How many vehicles were tested?"
+    how = (
+        "Item (a)(1) of 40 CFR 51.366: vehicles tested, by model year and vehicle type. Each vehicle counts once,"
+        " however many test cycles it had; it is tested when at least one visit has a verdict. Vehicles seen without"
+        " any, such as one return alone, stand beside it.",
+    )
+    rows = vehicles.sort("model_year", "vehicle_type").to_dicts()
+    n, n_seen = (sum(r[c] or 0 for r in rows) for c in ("n_vehicles", "n_vehicles_seen"))
+    if not n_seen:
+        return Section("tested", question, ("Not known: no accepted inspection.",), how=how)
+    answer = (
+        f"{words.plural(n, 'vehicle')} tested, of {words.count(n_seen)} seen; {words.plural(len(rows), 'cell')}"
+        " of model year and vehicle type.",
+    )
+    lines = (
+        Row(
+            (
+                Cell("not recorded" if r["model_year"] is None else str(r["model_year"]), r["model_year"]),
+                text_cell(words.label(r["vehicle_type"]) if r["vehicle_type"] else "type not recorded"),
+                *(
+                    number_cell(words.count(r[c]), r[c])
+                    for c in ("n_vehicles", "n_vehicles_seen", "n_initial")
+                ),
+            )
+        )
+        for r in rows
+    )
+    heads = ("Model year", "Vehicle type", "(a)(1) Vehicles tested", "Seen at all", "Initial tests")
+    caption = "Vehicles tested by model year and type"
+    return Section(
+        "tested",
+        question,
+        answer,
+        grids=(grid(caption, heads, lines, "mart.vehicles_tested", n_text_columns=2),),
+        how=how,
+    )
 
 
 def volume(tests: pl.DataFrame, run: Run) -> Section:
@@ -79,7 +124,7 @@ def disagreements(found: pl.DataFrame, run: Run) -> Section:
             "disagreements",
             question,
             ("None differs: every recorded result that can be judged is the one that the rule gives.",),
-            how=RULE,
+            how=_how(run),
             left_out=NOT_JUDGED,
         )
     kinds: dict[tuple[str, str], int] = {}
@@ -96,7 +141,7 @@ def disagreements(found: pl.DataFrame, run: Run) -> Section:
             for (a, b), n in most[:6]
         ),
         grids=(differing(rows),),
-        how=RULE,
+        how=_how(run),
         left_out=NOT_JUDGED,
         wide=True,
     )

@@ -29,6 +29,9 @@ with bounded as (
     select 'mart.leak_size' as table_name, 'share_over_1_0_mm' as estimate_name, "group" as row_name, share_over_1_0_mm as estimate, share_over_1_0_low as low, share_over_1_0_high as high
     from mart.leak_size
     union all
+    select 'mart.leak_size' as table_name, 'share_over_nominal' as estimate_name, "group" as row_name, share_over_nominal as estimate, share_over_nominal_low as low, share_over_nominal_high as high
+    from mart.leak_size
+    union all
     select 'mart.leak_size_curve' as table_name, 'share_at_most' as estimate_name, "group" as row_name, share_at_most as estimate, low as low, high as high
     from mart.leak_size_curve
     union all

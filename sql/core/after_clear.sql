@@ -10,30 +10,21 @@
 --   are no reading of these vehicles.
 
 with firsts as (
-    select
-        inspections.inspection_id,
-        inspections.vehicle_id,
-        vehicles.make,
-        vehicles.model,
-        inspections.station_id,
-        inspections.inspected_at,
-        inspections.distance_since_clear_km,
-        inspections.warmups_since_clear,
-        inspections.monitors_supported,
-        inspections.monitors_not_ready
-    from core.inspections as inspections
-    join core.visit as visit using (inspection_id)
-    join core.vehicles as vehicles on vehicles.vehicle_id = inspections.vehicle_id
+    select inspection_id, vehicle_id, station_id, inspected_at, distance_since_clear_km, warmups_since_clear
+    from core.visit
     where
-        visit.visit_no = 1
-        and inspections.monitors_not_ready is not null
-        and (inspections.distance_since_clear_km is not null or inspections.warmups_since_clear is not null)
+        visit_no = 1
+        and n_not_ready is not null
+        and (distance_since_clear_km is not null or warmups_since_clear is not null)
 ),
 
 shared as (
     select distinct station_id, warmups_since_clear, distance_since_clear_km
     from core.shared_record
-    where n_vehicles >= 3 and (warmups_since_clear > 0 or distance_since_clear_km > 0)
+    where
+        measure = 'repeated_record'
+        and n_vehicles >= 3
+        and (warmups_since_clear > 0 or distance_since_clear_km > 0)
 ),
 
 own as (
@@ -43,20 +34,38 @@ own as (
         on shared.station_id = firsts.station_id
         and shared.warmups_since_clear = firsts.warmups_since_clear
         and shared.distance_since_clear_km = firsts.distance_since_clear_km
+),
+
+soonest as (
+    select
+        arg_min(
+            inspection_id,
+            (
+                coalesce(distance_since_clear_km, 'infinity'),
+                coalesce(warmups_since_clear, 256),
+                inspected_at,
+                inspection_id
+            )
+        ) as inspection_id
+    from own
+    group by vehicle_id
 )
 
 select
-    vehicle_id,
-    make,
-    model,
-    inspection_id,
-    case when distance_since_clear_km >= 65535 then 'infinity' else distance_since_clear_km end as distance_km,
-    case when warmups_since_clear >= 255 then 'infinity' else cast(warmups_since_clear as double) end as warmups,
-    monitors_supported,
-    monitors_not_ready
-from own
-qualify
-    row_number() over (
-        partition by vehicle_id
-        order by distance_since_clear_km nulls last, warmups_since_clear nulls last, inspected_at, inspection_id
-    ) = 1
+    inspections.vehicle_id,
+    vehicles.make,
+    vehicles.model,
+    inspections.inspection_id,
+    case
+        when inspections.distance_since_clear_km >= 65535 then 'infinity'
+        else inspections.distance_since_clear_km
+    end as distance_km,
+    case
+        when inspections.warmups_since_clear >= 255 then 'infinity'
+        else cast(inspections.warmups_since_clear as double)
+    end as warmups,
+    inspections.monitors_supported,
+    inspections.monitors_not_ready
+from soonest
+join core.inspections as inspections using (inspection_id)
+join core.vehicles as vehicles on vehicles.vehicle_id = inspections.vehicle_id

@@ -6,58 +6,100 @@
 -- why: 40 CFR 51.366(a)(2) counts vehicles by how their tests began and ended. The first visit with a verdict is the
 --   initial test, the next verdict the first retest. Every cycle that failed initially has one outcome: passed,
 --   waived, unknown (the last verdict is a fail and cycle_gap_days have passed since the last visit) or open.
---   Where one visit both passes and is marked waived, the outcome is the pass; is_waived still says so.
+--   Where one visit both passes and is marked waived, the outcome is the pass; is_waived still says so. A pass ends a
+--   cycle, so every verdict but the last is a fail. Most cycles are one visit, and only the others are grouped.
 
-with cycles as (
+with alone as (
+    select
+        vehicle_id,
+        cycle_no,
+        inspected_on as started_on,
+        inspected_on as last_on,
+        cast(1 as bigint) as n_visits,
+        cast(coalesce(verdict in ('pass', 'fail'), false) as bigint) as n_verdicts,
+        model_year,
+        vehicle_type,
+        is_waived,
+        verdict = 'pass' as is_passed,
+        mil_on as is_first_mil_on,
+        has_codes as is_first_with_codes,
+        n_not_ready > 0 as is_first_not_ready,
+        case when verdict in ('pass', 'fail') then inspection_id end as initial_inspection_id,
+        case when verdict in ('pass', 'fail') then station_id end as initial_station_id,
+        case when verdict in ('pass', 'fail') then cap_test_result end as initial_cap_result
+    from core.visit
+    where is_alone
+),
+
+several as (
     select
         vehicle_id,
         cycle_no,
         min(inspected_on) as started_on,
         max(inspected_on) as last_on,
         count(*) as n_visits,
-        max(verdict_no) as n_verdicts,
+        count(*) filter (verdict in ('pass', 'fail')) as n_verdicts,
         any_value(model_year) as model_year,
         any_value(vehicle_type) as vehicle_type,
         bool_or(is_waived) as is_waived,
         bool_or(verdict = 'pass') as is_passed,
         max(mil_on) filter (visit_no = 1) as is_first_mil_on,
         max(has_codes) filter (visit_no = 1) as is_first_with_codes,
-        max(is_not_ready) filter (visit_no = 1) as is_first_not_ready,
-        max(inspection_id) filter (has_verdict and verdict_no = 1) as initial_inspection_id,
-        max(station_id) filter (has_verdict and verdict_no = 1) as initial_station_id,
-        max(verdict) filter (has_verdict and verdict_no = 1) as initial_verdict,
-        max(cap_test_result) filter (has_verdict and verdict_no = 1) as initial_cap_result,
-        max(verdict) filter (has_verdict and verdict_no = 2) as retest_verdict
+        max(n_not_ready > 0) filter (visit_no = 1) as is_first_not_ready,
+        arg_min(inspection_id, visit_no) filter (verdict in ('pass', 'fail')) as initial_inspection_id,
+        arg_min(station_id, visit_no) filter (verdict in ('pass', 'fail')) as initial_station_id,
+        arg_min_null(cap_test_result, visit_no) filter (verdict in ('pass', 'fail')) as initial_cap_result
     from core.visit
+    where not is_alone
     group by vehicle_id, cycle_no
+),
+
+cycles as (
+    from alone
+    union all by name
+    from several
+),
+
+told as (
+    select
+        cycles.*,
+        case
+            when n_verdicts = 1 and is_passed then 'pass'
+            when n_verdicts >= 1 then 'fail'
+        end as initial_verdict,
+        case
+            when n_verdicts = 2 and is_passed then 'pass'
+            when n_verdicts >= 2 then 'fail'
+        end as retest_verdict
+    from cycles
 )
 
 select
-    cycles.vehicle_id,
-    cycles.cycle_no,
-    cycles.model_year,
-    cycles.vehicle_type,
-    cycles.started_on,
-    cycles.last_on,
-    cycles.n_visits,
-    cycles.n_verdicts,
-    cycles.initial_inspection_id,
-    cycles.initial_station_id,
-    cycles.initial_verdict,
-    cycles.initial_cap_result,
-    cycles.retest_verdict,
-    cycles.is_waived,
-    cycles.is_first_mil_on,
-    cycles.is_first_with_codes,
-    cycles.is_first_not_ready,
+    told.vehicle_id,
+    told.cycle_no,
+    told.model_year,
+    told.vehicle_type,
+    told.started_on,
+    told.last_on,
+    told.n_visits,
+    told.n_verdicts,
+    told.initial_inspection_id,
+    told.initial_station_id,
+    told.initial_verdict,
+    told.initial_cap_result,
+    told.retest_verdict,
+    told.is_waived,
+    told.is_first_mil_on,
+    told.is_first_with_codes,
+    told.is_first_not_ready,
     case
-        when cycles.initial_verdict is null then 'no_verdict'
-        when cycles.initial_verdict = 'pass' then 'passed_initially'
-        when cycles.retest_verdict = 'pass' then 'passed_first_retest'
-        when cycles.is_passed then 'passed_later_retest'
-        when cycles.is_waived then 'waived'
-        when setting.inspection_to_on - cycles.last_on >= setting.cycle_gap_days then 'unknown'
+        when told.initial_verdict is null then 'no_verdict'
+        when told.initial_verdict = 'pass' then 'passed_initially'
+        when told.retest_verdict = 'pass' then 'passed_first_retest'
+        when told.is_passed then 'passed_later_retest'
+        when told.is_waived then 'waived'
+        when setting.inspection_to_on - told.last_on >= setting.cycle_gap_days then 'unknown'
         else 'open'
     end as outcome
-from cycles
+from told
 cross join core.setting as setting

@@ -1,7 +1,7 @@
 -- grain: one stretch of one component's life in one vehicle, under observation from start_on to end_on
 -- key: vehicle_id, component, end_on, job_id
 -- reads: core.vehicles, core.repair, core.failure, core.setting
--- units: dates in UTC
+-- units: days; dates in UTC
 -- leaves out: components that never failed inside the window; failures opened before the vehicle went into service or
 --   after it left; time before the window, after it, and while a repair of the component was open
 -- why: the first unit starts at in_service_on, the next one when the repair that replaced it was closed (contract,
@@ -101,19 +101,28 @@ stretches as (
         on latest.vehicle_id = vehicles.vehicle_id
         and latest.component = components.component
     where latest.busy_until is null or latest.busy_until < timestamptz 'infinity'
+),
+
+freed as (
+    select
+        stretches.*,
+        greatest(stretches.born_on, setting.from_on, stretches.free_on) as freed_on,
+        coalesce(stretches.free_on + setting.follow_up_days, date '-infinity') as told_on
+    from stretches
+    cross join core.setting as setting
 )
 
 select
-    stretches.vehicle_id,
-    stretches.make,
-    stretches.model,
-    stretches.component,
-    stretches.job_id,
-    stretches.born_on,
-    greatest(stretches.born_on, setting.from_on, stretches.free_on) as start_on,
-    stretches.end_on,
-    stretches.is_failure,
-    stretches.is_failure and coalesce(stretches.end_on - stretches.free_on <= setting.follow_up_days, false) as is_return
-from stretches
-cross join core.setting as setting
-where stretches.is_failure or greatest(stretches.born_on, setting.from_on, stretches.free_on) < stretches.end_on
+    vehicle_id,
+    make,
+    model,
+    component,
+    job_id,
+    born_on,
+    greatest(freed_on, least(told_on, end_on)) as start_on,
+    end_on,
+    is_failure,
+    is_failure and end_on <= told_on as is_return,
+    greatest(least(told_on, end_on) - freed_on, 0) as unseen_days
+from freed
+where is_failure or freed_on < end_on

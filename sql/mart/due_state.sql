@@ -1,6 +1,6 @@
 -- grain: one vehicle in service on the last day that the records know
 -- key: vehicle_id
--- reads: core.vehicles, core.inspections, core.visit, core.jobs, core.evap_job, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
+-- reads: core.vehicles, core.inspections, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
 -- units: km, km per day; dates in UTC
 -- leaves out: vehicles out of service
 -- why: what is known of a vehicle before its next inspection. A repair closed after the last inspection is taken as the
@@ -77,12 +77,22 @@ model_distance as (
     group by make, model
 ),
 
+coded_job as (
+    select distinct listed.job_id
+    from (select job_id, unnest(trouble_codes) as trouble_code from core.jobs where closed_at is null) as listed
+    join core.evap_code as evap_code on evap_code.trouble_code = upper(trim(listed.trouble_code))
+),
+
 open_job as (
-    select evap_job.vehicle_id, 'job ' || min(jobs.job_id) || ' is open (' || min(jobs.component) || ')' as fault
-    from core.evap_job as evap_job
-    join core.jobs as jobs using (job_id)
-    where jobs.closed_at is null
-    group by evap_job.vehicle_id
+    select
+        jobs.vehicle_id,
+        'job ' || min(jobs.job_id) || ' is open (' || arg_min(jobs.component, jobs.job_id) || ')' as fault
+    from core.jobs as jobs
+    left join coded_job using (job_id)
+    where
+        jobs.closed_at is null
+        and (jobs.component not in ('none_found', 'other') or coded_job.job_id is not null)
+    group by jobs.vehicle_id
 ),
 
 coded as (

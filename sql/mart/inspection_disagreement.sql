@@ -1,10 +1,10 @@
 -- grain: one inspection whose recorded result is not the one that the rule gives
 -- key: inspection_id
--- reads: core.visit, core.inspections
+-- reads: core.visit, core.inspections, core.setting
 -- units: none
 -- leaves out: inspections without a recorded result, and those that the rule cannot judge from what was recorded
--- why: the recorded result counts in every item of the report; where the rule of 40 CFR 85.2207 and 85.2222 gives
---   another on the same record, that is a finding with its clause. A record may lack what the station saw.
+-- why: the recorded result counts in every item of the report; where the rule in force (by default 40 CFR
+--   85.2207 and 85.2222) gives another on the same record, that is a finding with its clause. A record may lack what the station saw.
 
 select
     visit.inspection_id,
@@ -15,10 +15,11 @@ select
     visit.judged_result as judged,
     case
         when visit.judged_result is distinct from inspections.judged_base
-            then '40 CFR 85.2222(c)(1): again not ready at the return visit'
+            then setting.return_again_clause
         else inspections.judged_clause
     end as clause
 from core.visit as visit
 join core.inspections as inspections using (inspection_id)
+cross join core.setting as setting
 where inspections.test_result is not null and visit.judged_result <> inspections.test_result
 order by visit.inspection_id

@@ -1,6 +1,6 @@
 -- grain: one measure of one inspection station in one stratum
 -- key: station_id, measure, stratum
--- reads: core.visit, core.inspections
+-- reads: core.visit
 -- units: inspections
 -- leaves out: inspections in which the measure is not known
 -- why: habits that a station can be asked about, each against stations in the same circumstances (stratum):
@@ -10,28 +10,7 @@
 --   quick_retest: passes within 60 minutes of a visit of the same vehicle with more monitors not complete, of all
 --   visits that follow one, in one stratum: monitors need a drive (40 CFR 85.2222(c)(1) sends the vehicle driving).
 
-with visits as (
-    select
-        visit.inspection_id,
-        visit.vehicle_id,
-        visit.station_id,
-        visit.model_year,
-        visit.inspected_at,
-        visit.inspected_on,
-        visit.visit_no,
-        visit.verdict,
-        len(inspections.monitors_not_ready) as n_not_ready,
-        inspections.distance_since_clear_km,
-        lag(visit.inspected_at) over in_cycle as before_at,
-        lag(len(inspections.monitors_not_ready)) over in_cycle as n_before
-    from core.visit as visit
-    join core.inspections as inspections using (inspection_id)
-    window in_cycle as (
-        partition by visit.vehicle_id, visit.cycle_no order by visit.inspected_at, visit.inspection_id
-    )
-),
-
-in_station as (
+with in_station as (
     select
         station_id,
         inspection_id,
@@ -40,7 +19,7 @@ in_station as (
         lag(inspected_at) over in_day as last_at,
         lag(vehicle_id) over in_day as last_vehicle_id,
         count(*) over (partition by station_id, inspected_on) as n_day
-    from visits
+    from core.visit
     window in_day as (partition by station_id, inspected_on order by inspected_at, inspection_id)
 ),
 
@@ -51,7 +30,7 @@ graded as (
         model_year as stratum,
         distance_since_clear_km < 80 as is_hit,
         inspection_id
-    from visits
+    from core.visit
     where visit_no = 1 and distance_since_clear_km is not null
     union all
     select
@@ -67,10 +46,10 @@ graded as (
         station_id,
         'quick_retest' as measure,
         0 as stratum,
-        verdict = 'pass' and inspected_at - before_at < interval 60 minute as is_hit,
+        verdict = 'pass' and inspected_at - previous_at < interval 60 minute as is_hit,
         inspection_id
-    from visits
-    where n_before > n_not_ready
+    from core.visit
+    where previous_n_not_ready > n_not_ready
 )
 
 select

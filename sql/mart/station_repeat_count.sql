@@ -1,6 +1,6 @@
 -- grain: one measure of one inspection station
 -- key: station_id, measure
--- reads: core.shared_record
+-- reads: core.inspections, core.shared_record
 -- units: inspections
 -- leaves out: inspections without status bytes, warm-ups and distance since the codes were cleared; for
 --   repeated_distance also counters at zero or at their end
@@ -11,53 +11,95 @@
 --   is the same if they were drawn from the records of all other stations; null where there is no other station.
 --   inspection_ids names one record of each repetition, at most 20.
 
-with readings as (
+with by_record as (
     select
-        'repeated_record' as measure,
         station_id,
-        (status, warmups_since_clear, distance_since_clear_km) as reading,
-        n_same,
-        n_vehicles > 1 as is_shared,
-        first_inspection_id
-    from core.shared_record
-    union all
-    select
-        'repeated_distance' as measure,
-        station_id,
-        ('', warmups_since_clear, distance_since_clear_km) as reading,
-        sum(n_same) as n_same,
-        count(*) > 1 or max(n_vehicles) > 1 as is_shared,
-        min(first_inspection_id) as first_inspection_id
-    from core.shared_record
+        status_bytes as status,
+        warmups_since_clear,
+        distance_since_clear_km,
+        count(*) as n_same
+    from core.inspections
+    where status_bytes is not null and warmups_since_clear is not null and distance_since_clear_km is not null
+    group by station_id, status_bytes, warmups_since_clear, distance_since_clear_km
+),
+
+by_distance as (
+    select station_id, warmups_since_clear, distance_since_clear_km, cast(sum(n_same) as bigint) as n_same
+    from by_record
     where distance_since_clear_km > 0 and distance_since_clear_km < 65535
     group by station_id, warmups_since_clear, distance_since_clear_km
 ),
 
-placed as (
+volume as (
+    select 'repeated_record' as measure, station_id, cast(sum(n_same) as bigint) as n_station
+    from by_record
+    group by station_id
+    union all
+    select 'repeated_distance' as measure, station_id, cast(sum(n_same) as bigint) as n_station
+    from by_distance
+    group by station_id
+),
+
+volumes as (
+    select measure, station_id, n_station, sum(n_station) over (partition by measure) as n_all
+    from volume
+),
+
+records_elsewhere as (
+    select status, warmups_since_clear, distance_since_clear_km, sum(n_same) as n_everywhere
+    from by_record
+    group by status, warmups_since_clear, distance_since_clear_km
+    having count(*) > 1
+),
+
+distances_elsewhere as (
+    select warmups_since_clear, distance_since_clear_km, sum(n_same) as n_everywhere
+    from by_distance
+    group by warmups_since_clear, distance_since_clear_km
+    having count(*) > 1
+),
+
+elsewhere as (
+    select 'repeated_record' as measure, by_record.station_id, by_record.n_same, other.n_everywhere
+    from by_record
+    join records_elsewhere as other using (status, warmups_since_clear, distance_since_clear_km)
+    union all
+    select 'repeated_distance' as measure, by_distance.station_id, by_distance.n_same, other.n_everywhere
+    from by_distance
+    join distances_elsewhere as other using (warmups_since_clear, distance_since_clear_km)
+),
+
+chance as (
+    select
+        elsewhere.measure,
+        elsewhere.station_id,
+        sum(
+            n_same * (1 - pow(1 - (n_everywhere - n_same) / (n_all - n_station), n_station - 1))
+        ) as expected
+    from elsewhere
+    join volumes on volumes.measure = elsewhere.measure and volumes.station_id = elsewhere.station_id
+    group by elsewhere.measure, elsewhere.station_id
+),
+
+repeated as (
     select
         measure,
         station_id,
-        n_same,
-        is_shared,
-        first_inspection_id,
-        sum(n_same) over (partition by measure, station_id) as n_station,
-        sum(n_same) over (partition by measure, reading) - n_same as n_elsewhere,
-        sum(n_same) over (partition by measure) as n_all
-    from readings
+        cast(sum(n_same) as bigint) as n,
+        min(first_inspection_id, 20) as inspection_ids
+    from core.shared_record
+    where n_vehicles > 1
+    group by measure, station_id
 )
 
 select
-    station_id,
-    measure,
-    cast(coalesce(sum(n_same) filter (is_shared), 0) as bigint) as n,
-    cast(sum(n_same) as bigint) as "of",
-    sum(
-        case
-            when n_all > n_station
-                then n_same * (1 - pow(1 - n_elsewhere / (n_all - n_station), n_station - 1))
-        end
-    ) as expected,
-    min(first_inspection_id, 20) filter (is_shared) as inspection_ids
-from placed
-group by station_id, measure
-order by station_id, measure
+    volumes.station_id,
+    volumes.measure,
+    coalesce(repeated.n, 0) as n,
+    volumes.n_station as "of",
+    case when volumes.n_all > volumes.n_station then coalesce(chance.expected, 0) end as expected,
+    repeated.inspection_ids
+from volumes
+left join chance on chance.measure = volumes.measure and chance.station_id = volumes.station_id
+left join repeated on repeated.measure = volumes.measure and repeated.station_id = volumes.station_id
+order by volumes.station_id, volumes.measure

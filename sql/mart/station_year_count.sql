@@ -17,9 +17,9 @@ with graded as (
     from core.cycle
     where initial_verdict is not null
     union all
-    select station_id, 'not_ready' as measure, model_year, is_not_ready as is_hit, inspection_id
+    select station_id, 'not_ready' as measure, model_year, n_not_ready > 0 as is_hit, inspection_id
     from core.visit
-    where is_not_ready is not null
+    where n_not_ready is not null
 )
 
 select

@@ -1,7 +1,7 @@
 -- grain: all stretches of life of one component of one model with the same dates and the same end
 -- key: make, model, component, born_on, start_on, end_on, is_failure, is_return
 -- reads: core.unit_life
--- units: dates in UTC
+-- units: days, over all units; dates in UTC
 -- leaves out: nothing
 -- why: vehicles that went into service on one day and never failed live alike: counted together they cost one row
 --   whatever the size of the fleet.
@@ -15,7 +15,8 @@ select
     end_on,
     is_failure,
     is_return,
-    count(*) as n_units
+    count(*) as n_units,
+    cast(sum(unseen_days) as bigint) as unseen_days
 from core.unit_life
 group by make, model, component, born_on, start_on, end_on, is_failure, is_return
 order by make, model, component, born_on, start_on, end_on, is_failure, is_return

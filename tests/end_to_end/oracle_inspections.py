@@ -29,7 +29,9 @@ class Visit:
     recorded: str | None
     cap: str | None
     waived: bool
+    record: dict[str, Any]
     result: str | None = None
+    judged: str | None = None
 
 
 def visit_of(record: dict[str, Any], model_year: float) -> Visit:
@@ -54,6 +56,7 @@ def visit_of(record: dict[str, Any], model_year: float) -> Visit:
         record["test_result"],
         record["cap_test_result"],
         bool(record["waived"]),
+        record,
     )
 
 
@@ -87,9 +90,8 @@ def cycles_of(records: Records) -> list[tuple[dict[str, Any], list[Visit]]]:
             if not current:
                 cycles.append((vehicle, current))
             was_return = bool(current) and (current[-1].recorded or current[-1].base) == "return"
-            visit.result = visit.recorded or visit.base
-            if visit.recorded is None and visit.base == "return" and was_return:
-                visit.result = "fail"
+            visit.judged = "fail" if visit.base == "return" and was_return else visit.base
+            visit.result = visit.recorded or visit.judged
             current.append(visit)
     return cycles
 

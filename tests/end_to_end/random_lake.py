@@ -45,6 +45,7 @@ def write_lake(lake: Path, seed: int, n_vehicles: int = 80) -> None:
         if vehicle["model"] != LATE_MODEL:
             jobs += _jobs(rng, vehicle, len(jobs))
         inspections += _inspections(rng, vehicle, len(inspections))
+    _tell_counters_and_dates(np.random.default_rng([seed, 2]), vehicles, inspections)
     for vehicle in vehicles:
         del vehicle["km_per_day"], vehicle["is_diesel"]
     for kind, records in {"vehicles": vehicles, "jobs": jobs, "inspections": inspections}.items():
@@ -195,6 +196,17 @@ def _status(rng: np.random.Generator, vehicle: Record) -> Record:
     return {**empty, **told, "trouble_codes": codes}
 
 
+def _tell_counters_and_dates(rng: np.random.Generator, vehicles: list[Record], visits: list[Record]) -> None:
+    """Tell counters since the clear, some at their ends, some that several vehicles share, and due dates."""
+    for visit in visits:
+        km = float(_pick(rng, [0, 0, 12, 79.5, 80, 300, 300, 4000, 65535, int(rng.integers(1, 9000))]))
+        visit["distance_since_clear_km"] = km if rng.random() < 0.8 else None
+        visit["warmups_since_clear"] = _pick(rng, [None, 0, 3, 9, 9, 255])
+    for vehicle in vehicles:
+        due = START + pd.Timedelta(days=DAYS + int(rng.integers(-40, 300)))
+        vehicle["inspection_due_on"] = f"{due:%Y-%m-%d}" if rng.random() < 0.7 else None
+
+
 # --- files -----------------------------------------------------------------------------------------
 def _iso(moment: pd.Timestamp, rng: np.random.Generator) -> str:
     text = moment.tz_convert(_pick(rng, OFFSETS)).isoformat()
@@ -222,10 +234,10 @@ def _write_csv(folder: Path, kind: str, records: list[Record], rng: np.random.Ge
 def _write_parquet(folder: Path, kind: str, records: list[Record]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     frame = pd.DataFrame(records)
-    for name in ("in_service_on", "out_of_service_on", "odometer_on"):
+    for name in ("in_service_on", "out_of_service_on", "odometer_on", "inspection_due_on"):
         if name in frame:
             frame[name] = pd.to_datetime(frame[name]).dt.date
-    for name in ("model_year", "trouble_code_count"):
+    for name in ("model_year", "trouble_code_count", "warmups_since_clear"):
         if name in frame:
             frame[name] = frame[name].astype("Int64")
     for name in ("opened_at", "closed_at", "inspected_at"):

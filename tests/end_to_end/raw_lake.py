@@ -16,16 +16,24 @@ from typing import Any
 import pandas as pd
 
 TIMES = ("opened_at", "closed_at", "inspected_at", "recorded_at")
-DATES = ("in_service_on", "out_of_service_on", "odometer_on")
-NUMBERS = ("odometer_km", "model_year", "trouble_code_count")
+DATES = ("in_service_on", "out_of_service_on", "odometer_on", "inspection_due_on")
+NUMBERS = (
+    "odometer_km",
+    "model_year",
+    "trouble_code_count",
+    "warmups_since_clear",
+    "distance_since_clear_km",
+)
 LISTS = ("trouble_codes", "monitors_not_ready")
 BOOLEANS = ("mil_on", "waived")
 #: fields that a record may leave out (JSON lines do)
 FIELDS = {
-    "vehicles": ("out_of_service_on", "vehicle_type", "odometer_km", "odometer_on"),
+    "vehicles": ("out_of_service_on", "vehicle_type", "odometer_km", "odometer_on",
+                 "inspection_due_on"),
     "jobs": ("technician_id", "closed_at", "odometer_km", "trouble_codes"),
     "inspections": ("odometer_km", "monitor_status_hex", "mil_on", "trouble_code_count", "monitors_not_ready",
-                    "trouble_codes", "bulb_check", "connector", "test_result", "cap_test_result", "waived"),
+                    "trouble_codes", "bulb_check", "connector", "test_result", "cap_test_result", "waived",
+                    "warmups_since_clear", "distance_since_clear_km"),
 }  # fmt: skip
 
 

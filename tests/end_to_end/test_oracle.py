@@ -20,7 +20,7 @@ import pytest
 
 from pipeline.settings import Settings
 from pipeline.steps.road import whole_road
-from tests.end_to_end import oracle, oracle_inspections
+from tests.end_to_end import oracle, oracle_inspections, oracle_stations
 from tests.end_to_end.compared import ITEMS, differences
 from tests.end_to_end.random_lake import write_lake
 from tests.end_to_end.raw_lake import Records, decode_status, read_lake
@@ -103,6 +103,18 @@ def test_readiness_equals_the_independent_one(run):
     ours = oracle_inspections.readiness(run.records)
     assert ours["n_not_ready"].sum() > 50
     assert differences("readiness", ours, run.table("readiness")) == []
+
+
+def test_stations_disagreements_and_vehicles_due_equal_the_independent_ones(run):
+    ours = {
+        "inspection_station": oracle_stations.inspection_station(run.records),
+        "vehicles_tested": oracle_stations.vehicles_tested(run.records),
+        "inspection_disagreement": oracle_stations.inspection_disagreement(run.records),
+        "readiness_after_clear": oracle_stations.after_clear(run.records),
+        "vehicle_due": oracle_stations.vehicle_due(run.records, run.window),
+    }
+    assert min(len(table) for table in ours.values()) > 3
+    assert {name: found for name in ours if (found := differences(name, ours[name], run.table(name)))} == {}
 
 
 # --- the independent computation itself --------------------------------------------------------------

@@ -36,6 +36,7 @@ def made(rng: np.random.Generator, yearly: float, rises: str = "", rises_on: dat
                         "end_on": end,
                         "is_failure": not crosses and end < END,
                         "is_return": False,
+                        "unseen_days": 0,
                         "n_units": 1,
                     }
                 )

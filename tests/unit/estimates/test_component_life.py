@@ -18,7 +18,7 @@ GROUP = {"make": "Arvo", "model": "Finch", "component": "purge_valve"}
 
 def stretch(born: date, start: date, end: date, failed: bool = False, n: int = 1, **more: object) -> dict:
     dates = {"born_on": born, "start_on": start, "end_on": end}
-    return GROUP | dates | {"is_failure": failed, "is_return": False, "n_units": n} | more
+    return GROUP | dates | {"is_failure": failed, "is_return": False, "n_units": n, "unseen_days": 0} | more
 
 
 def counted(n_failures: int, n_replaced: int = 0, **more: object) -> dict:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import polars as pl
 import pytest
 from scipy import stats
@@ -113,6 +114,19 @@ def test_a_ratio_without_failures_elsewhere_is_null_and_the_model_is_still_recur
     assert row(got, "B", "canister")["rate_ratio"] == 0.0
 
 
+def test_a_model_whose_repairs_come_back_does_not_stand_out_without_them() -> None:
+    """30 failures where 15 were to be expected, 16 of them comebacks: the parts fail no more often than elsewhere."""
+    frame = counts(("A", "canister", 30, 1000), ("B", "canister", 60, 4000), ("C", "canister", 60, 4000))
+    frame = frame.with_columns(n_comebacks=pl.when(pl.col("model") == "A").then(16).otherwise(0))
+    got = row(failure_rates(frame, 0.95), "A", "canister")
+    assert got["is_recurring"] is True
+    assert got["is_recurring_without_comebacks"] is False
+    p = stats.binomtest(14, 14 + 120, 1 / 9).pvalue
+    rest = stats.binomtest(60, 60 + 74, 4 / 9).pvalue
+    q = stats.false_discovery_control([p, rest, rest])[0]
+    assert got["q_value_without_comebacks"] == pytest.approx(q, rel=1e-9)
+
+
 def test_a_single_model_is_not_compared() -> None:
     got = row(failure_rates(counts(("A", "canister", 20, 1000)), 0.95), "A", "canister")
     assert (got["rate_ratio"], got["p_value"], got["q_value"], got["is_recurring"]) == (
@@ -145,3 +159,21 @@ def test_no_number_is_nan() -> None:
     numbers = [v for r in got.select(pl.col(pl.Float64)).rows() for v in r if v is not None]
     assert len(numbers) > 50
     assert not any(math.isnan(v) or math.isinf(v) for v in numbers)
+
+
+def test_a_fleet_where_nothing_is_special_is_flagged_no_more_often_than_stated() -> None:
+    """60 fleets of 12 models and 5 components, one rate for each component: any flag in at most 5 % of them.
+
+    The stated rate is that of false discoveries; where all are false it is the chance of any.
+    """
+    rng = np.random.default_rng(41)
+    n_flagged = 0
+    for _ in range(60):
+        size = rng.integers(60, 7500, 12)
+        rates = 0.01 + 0.004 * np.arange(5)
+        found = rng.poisson(size[:, None] * rates)
+        rows = [
+            (f"M{m}", f"c{c}", int(found[m, c]), int(size[m] * 365.25)) for m in range(12) for c in range(5)
+        ]
+        n_flagged += bool(failure_rates(counts(*rows), 0.95)["is_recurring"].any())
+    assert n_flagged <= 0.05 * 60

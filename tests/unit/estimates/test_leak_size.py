@@ -92,3 +92,43 @@ def test_no_traces_give_no_rows() -> None:
     got = leak_sizes(bounds(COSMESIS).clear(), 0.95)
     assert got.sizes.height == got.curves.height == 0
     assert tuple(got.sizes.columns) == LEAK_SIZE.column_names
+
+
+def code_row(code: str, intervals: list[tuple[float, float | None]]) -> dict[str, object]:
+    return leak_sizes(bounds(intervals, "trouble_code", code), 0.95).sizes.row(0, named=True)
+
+
+@pytest.mark.parametrize(
+    ("code", "size_mm", "word"),
+    [
+        ("P0456", 0.3, "smaller"),
+        ("P0456", 0.7, "agrees"),
+        ("P0456", 1.6, "larger"),
+        ("P0442", 0.7, "smaller"),
+        ("P0442", 1.6, "agrees"),
+    ],
+)
+def test_the_nominal_size_of_a_code_is_held_against_the_measured_one(code, size_mm, word) -> None:
+    """0.020 in = 0.508 mm and 0.040 in = 1.016 mm: 13 CCR 1968.2(e)(4.2.2), an inch is 25.4 mm exactly."""
+    row = code_row(code, [(size_mm * 0.95, size_mm * 1.05)] * 40)
+    assert row["nominal_mm"] == pytest.approx({"P0456": 0.508, "P0442": 1.016}[code], abs=1e-12)
+    assert row["nominal_agreement"] == word
+    assert row["share_over_nominal"] == pytest.approx(float(size_mm > row["nominal_mm"]))
+    assert row["share_over_nominal_low"] <= row["share_over_nominal"] <= row["share_over_nominal_high"]
+
+
+def test_half_over_the_nominal_size_says_nothing() -> None:
+    row = code_row("P0456", [(0.3, 0.32)] * 10 + [(0.7, 0.72)] * 10)
+    assert (row["nominal_agreement"], row["share_over_nominal"]) == ("cannot_say", 0.5)
+
+
+def test_a_code_without_a_size_and_any_other_group_have_none() -> None:
+    for frame in (bounds([(0.7, 0.8)] * 9, "trouble_code", "P0455"), bounds([(0.7, 0.8)] * 9)):
+        row = leak_sizes(frame, 0.95).sizes.row(0, named=True)
+        names = [n for n in LEAK_SIZE.column_names if n.startswith(("nominal", "share_over_nominal"))]
+        assert [row[n] for n in names] == [None] * 5
+
+
+def test_a_few_traces_of_a_code_have_its_nominal_size_and_no_verdict() -> None:
+    row = code_row("P0442", [(0.7, 0.8)] * 3)
+    assert (row["nominal_mm"] > 1, row["nominal_agreement"], row["share_over_nominal"]) == (True, None, None)

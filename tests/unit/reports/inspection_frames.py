@@ -178,6 +178,21 @@ def vehicle_due() -> pl.DataFrame:
     return framed(TABLES["mart.vehicle_due"], rows)
 
 
+def vehicles_tested() -> pl.DataFrame:
+    rows = [
+        {
+            "model_year": year,
+            "vehicle_type": kind,
+            "n_vehicles": n,
+            "n_vehicles_seen": n + 3,
+            "n_initial": 2 * n,
+        }
+        for year in (2004, 2012, 2020)
+        for kind, n in (("passenger car", 150), ("light truck", 40))
+    ]
+    return framed(TABLES["mart.vehicles_tested"], rows)
+
+
 def inspection_station() -> pl.DataFrame:
     rows = []
     for i in range(22):

@@ -43,6 +43,8 @@ def failure_rate(rng: np.random.Generator) -> pl.DataFrame:
                     "p_value": p,
                     "q_value": min(1.0, 20 * p),
                     "is_recurring": recurring,
+                    "q_value_without_comebacks": min(1.0, 30 * p),
+                    "is_recurring_without_comebacks": recurring and i != 1,
                     "n_failures_km": n,
                     "rate_per_million_km": rate / 17,
                     "low_per_million_km": low / 17,

@@ -23,6 +23,7 @@ from tests.unit.reports.inspection_frames import (
     readiness_after_clear,
     station_look,
     vehicle_due,
+    vehicles_tested,
 )
 from tests.unit.reports.life_frames import alarms, component_life, component_life_curve, recurrence
 from tests.unit.reports.repair_frames import (
@@ -90,6 +91,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.monitor_after_clear": monitor_after_clear(),
         "mart.vehicle_due": vehicle_due(),
         "mart.inspection_station": inspection_station(),
+        "mart.vehicles_tested": vehicles_tested(),
         "mart.inspection_disagreement": inspection_disagreement(),
         "quarantine.records": quarantine(hostile),
         "audit.files": audit_files(),

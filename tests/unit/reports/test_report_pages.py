@@ -115,6 +115,25 @@ def test_sizes_before_a_repair_are_told_apart(tables):
     assert f"{r['n_traces']} recordings" in said
 
 
+def test_each_code_that_names_a_size_is_held_against_what_was_measured(tables):
+    found = section(leaks, tables, "codes")
+    small, very_small = found.answer
+    assert small.startswith(
+        "P0442, 1.02 mm and more: most leaks found under it are smaller; 31.0% (24.0% to 38.0%) of"
+    )
+    assert very_small.startswith("P0456, 0.508 mm and more: the recordings do not settle")
+    assert len(found.grids[0].rows) == 2
+
+
+def test_without_a_code_that_names_a_size_the_page_says_so(tables):
+    sizes = tables["mart.leak_size"].filter(pl.col("by") != "trouble_code")
+    assert (
+        section(leaks, tables | {"mart.leak_size": sizes}, "codes")
+        .answer[0]
+        .startswith("Not known: no recording")
+    )
+
+
 def test_verdict_counts_are_the_rows_of_the_table(pages, tables):
     traces = tables["mart.trace_result"]
     rows = pages["leaks.html"].specs["verdicts-spec"]["datasets"]["rows"]
@@ -157,6 +176,15 @@ def test_the_items_are_those_of_the_rule():
     ]
     assert [i for _, group in GROUPS for i in group] == [f"({r})" for r in roman]
     assert "(xiii) and (xiv)" in UNANSWERED[0]
+
+
+def test_vehicles_tested_are_item_a_1(tables):
+    """40 CFR 51.366(a)(1) and the list of what cannot be answered, which names every other paragraph."""
+    said = section(inspection, tables, "tested")
+    assert said.answer[0].startswith("570 vehicles tested, of 588 seen; 6 cells")
+    missing = " ".join(UNANSWERED)
+    for paragraph in ("(a)(5)", "(b)", "(c)", "(d)", "(e) and (f)", "(vii) to (x)", "January to December"):
+        assert paragraph in missing
 
 
 def test_a_share_is_never_summed_over_model_years(tables):
@@ -293,6 +321,39 @@ def test_the_forecast_names_what_most_is_needed_of(tables):
         f"{words.label(top['component'])} ({words.number(top['failures_next_365_days'])}" in found.answer[0]
     )
     assert f"{low} to {high})" in found.answer[0]
+    assert f"{top['parts_for_365_days']} for {words.label(top['component'])}" in found.answer[1]
+
+
+def test_the_forecast_is_drawn_for_both_times(pages, tables):
+    rows = pages["fleet.html"].specs["stock-spec"]["datasets"]["rows"]
+    lives = tables["mart.component_life"].filter(
+        pl.col("make").eq("*") & pl.col("failures_next_90_days").is_not_null()
+    )
+    for days in (90, 365):
+        drawn = {r["category"]: r["value"] for r in rows if r["days"] == str(days)}
+        expected = zip(lives["component"], lives[f"failures_next_{days}_days"], strict=True)
+        assert drawn == {words.label(part): value for part, value in expected}
+
+
+def test_groups_with_the_largest_and_smallest_leaks_are_named_and_told_apart_by_their_bounds(tables):
+    said = section(leaks, tables, "compare").answer
+    sizes = tables["mart.leak_size"].filter(pl.col("by") == "component").sort("median_mm")
+    small, large = sizes.row(0, named=True), sizes.row(-1, named=True)
+    line = next(text for text in said if text.startswith("By part: "))
+    assert f"largest {words.label(large['group'])}, {words.number(large['median_mm'])} mm" in line
+    assert f"smallest {words.label(small['group'])}, {words.number(small['median_mm'])} mm" in line
+    assert line.endswith(
+        "lie apart." if large["median_low_mm"] > small["median_high_mm"] else "intervals overlap."
+    )
+
+
+def test_a_recurring_pair_says_whether_it_stands_out_without_comebacks(tables):
+    for holds, said in ((True, "still stands out"), (False, "does not stand out: repairs come back")):
+        rates = tables["mart.failure_rate"].with_columns(
+            n_comebacks=pl.lit(2, pl.Int64), is_recurring_without_comebacks=pl.lit(holds)
+        )
+        first = section(fleet, tables | {"mart.failure_rate": rates}, "recurring").findings[0].text
+        assert f"Comebacks among them: 2; without these it {said} (q" in first
 
 
 def test_a_chart_that_signals_is_named_with_its_first_month_and_what_was_paid(tables):

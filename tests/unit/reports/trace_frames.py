@@ -39,6 +39,11 @@ def leak_size(rng: np.random.Generator) -> pl.DataFrame:
                 "share_over_1_0_high": 0.28,
                 "lognormal_median_mm": median * 1.02,
                 "lognormal_sigma": 0.6,
+                "nominal_mm": {"P0442": 1.016, "P0456": 0.508}.get(group),
+                "share_over_nominal": {"P0442": 0.31, "P0456": 0.52}.get(group),
+                "share_over_nominal_low": {"P0442": 0.24, "P0456": 0.46}.get(group),
+                "share_over_nominal_high": {"P0442": 0.38, "P0456": 0.58}.get(group),
+                "nominal_agreement": {"P0442": "smaller", "P0456": "cannot_say"}.get(group),
                 "reason": "more than half are too tight to tell" if missing else None,
             }
         )

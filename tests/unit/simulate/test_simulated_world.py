@@ -135,7 +135,7 @@ def test_monitor_bytes_agree_with_codes_and_with_the_result_by_the_federal_rule(
         counts.to_numpy(),
         read["bulb_check"].to_list(),
         read["connector"].to_list(),
-        Settings(),
+        Settings().rule,
     )
     assert read.height > 1000
     assert list(judged) == read["test_result"].to_list()

@@ -11,17 +11,15 @@ import pytest
 
 from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.tables import AUDIT_FILES, TRACE_RESULT
+from pipeline.settings import Settings
+from pipeline.standards.inspection_rule import again_clause
+from pipeline.standards.obd import parse_bytes
+from pipeline.steps.judge import JUDGED_COLUMNS
 from pipeline.warehouse.models import CheckResult, load_models, run_checks, run_models
 from pipeline.warehouse.store import Warehouse, kind_columns
 
 SQL = Path(__file__).parents[3] / "sql"
-EXTRA = {
-    "inspections": (
-        ("monitors_supported", "VARCHAR[]"),
-        ("judged_base", "VARCHAR"),
-        ("judged_clause", "VARCHAR"),
-    )
-}
+EXTRA = {"inspections": JUDGED_COLUMNS}
 DEFAULTS = {
     "vehicles": {"make": "Arvo", "model": "Finch", "model_year": 2012, "in_service_on": date(2015, 1, 1)},
     "jobs": {"shop_id": "north", "component": "purge_valve", "action": "replaced"},
@@ -59,13 +57,17 @@ class GivenRows:
     ) -> None:
         self.con.execute(
             "create or replace table core.setting as select ?::date as from_on, ?::date as to_on,"
-            " ?::date as inspection_to_on, 0.95 as level, 90 as follow_up_days, 180 as cycle_gap_days",
-            [from_on, to_on, inspection_to_on],
+            " ?::date as inspection_to_on, 0.95 as level, 90 as follow_up_days, 180 as cycle_gap_days,"
+            " 'fail' as return_again, ? as return_again_clause",
+            [from_on, to_on, inspection_to_on, again_clause(Settings().rule)],
         )
 
     def add(self, kind: str, *rows: dict[str, object]) -> None:
-        """Append records; fields not given take DEFAULTS, or null."""
+        """Append records; fields not given take DEFAULTS, or null; bytes are decoded as far as their spelling."""
         filled = [DEFAULTS.get(kind, {}) | row for row in rows]
+        for row in filled:
+            if text := row.get("monitor_status_hex"):
+                row["status_bytes"] = parse_bytes(str(text), service=1, pid=1, length=4).hex().upper()
         self.insert(f"core.{kind}", *filled)
 
     def insert(self, table: str, *rows: dict[str, object]) -> None:

@@ -21,7 +21,7 @@ def repair(job_id: str, opened: str, closed: str | None, **more: object) -> dict
     } | more
 
 
-def test_an_old_unit_enters_late_and_its_successor_starts_when_the_repair_was_closed(
+def test_an_old_unit_enters_late_and_its_successor_is_watched_once_the_repair_has_held(
     given: GivenRows,
 ) -> None:
     given.add("vehicles", {"vehicle_id": "V1"})
@@ -29,7 +29,7 @@ def test_an_old_unit_enters_late_and_its_successor_starts_when_the_repair_was_cl
     given.run()
     assert given.rows(LIVES) == [
         (date(2015, 1, 1), date(2022, 1, 1), date(2022, 6, 1), True, False),
-        (date(2022, 6, 3), date(2022, 6, 3), date(2023, 12, 31), False, False),
+        (date(2022, 6, 3), date(2022, 9, 1), date(2023, 12, 31), False, False),
     ]
 
 
@@ -37,7 +37,7 @@ def test_a_repair_without_a_new_part_leaves_the_unit_as_old_as_it_was(given: Giv
     given.add("vehicles", {"vehicle_id": "V1"})
     given.add("jobs", repair("J1", "2022-06-01T08:00", "2022-06-03T08:00", action="cleaned"))
     given.run()
-    assert given.rows(LIVES)[1] == (date(2015, 1, 1), date(2022, 6, 3), date(2023, 12, 31), False, False)
+    assert given.rows(LIVES)[1] == (date(2015, 1, 1), date(2022, 9, 1), date(2023, 12, 31), False, False)
 
 
 def test_a_replacement_before_the_window_sets_the_age_and_is_no_failure(given: GivenRows) -> None:
@@ -69,6 +69,25 @@ def test_a_failure_within_the_follow_up_window_is_a_return(given: GivenRows) -> 
     ]
 
 
+def test_the_time_in_which_a_repair_must_hold_is_counted_apart(given: GivenRows) -> None:
+    """90 days after the first repair; the second falls into them, 42 days after the first was closed."""
+    given.add("vehicles", {"vehicle_id": "V1"})
+    given.add(
+        "jobs",
+        repair("J1", "2022-06-01T08:00", "2022-06-01T18:00"),
+        repair("J2", "2022-07-13T08:00", "2022-07-13T18:00"),
+        repair("J3", "2022-12-01T08:00", "2022-12-01T18:00"),
+    )
+    given.run()
+    unseen = "select start_on, end_on, unseen_days from core.unit_life order by end_on, is_failure desc"
+    assert given.rows(unseen) == [
+        (date(2022, 1, 1), date(2022, 6, 1), 0),
+        (date(2022, 7, 13), date(2022, 7, 13), 42),
+        (date(2022, 10, 11), date(2022, 12, 1), 90),
+        (date(2023, 3, 1), date(2023, 12, 31), 90),
+    ]
+
+
 def test_a_failure_opened_before_the_last_repair_was_closed_has_no_stretch_before_it(
     given: GivenRows,
 ) -> None:
@@ -81,7 +100,7 @@ def test_a_failure_opened_before_the_last_repair_was_closed_has_no_stretch_befor
     given.run()
     assert given.rows(LIVES)[1:] == [
         (date(2015, 1, 1), date(2022, 6, 5), date(2022, 6, 5), True, True),
-        (date(2022, 6, 9), date(2022, 6, 9), date(2023, 12, 31), False, False),
+        (date(2022, 6, 9), date(2022, 9, 7), date(2023, 12, 31), False, False),
     ]
 
 
@@ -107,7 +126,7 @@ def test_vehicles_that_never_failed_are_survivors_and_those_out_of_service_need_
     given.run()
     survivors = "select vehicle_id, start_on, end_on from core.unit_life where not is_failure order by all"
     assert given.rows(survivors) == [
-        ("V1", date(2022, 6, 3), date(2023, 12, 31)),
+        ("V1", date(2022, 9, 1), date(2023, 12, 31)),
         ("V2", date(2023, 1, 1), date(2023, 12, 31)),
         ("V3", date(2022, 1, 1), date(2022, 3, 1)),
     ]

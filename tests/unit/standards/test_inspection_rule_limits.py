@@ -28,8 +28,8 @@ def test_a_visit_that_cannot_be_judged_says_why(year, unset, lamp, codes, says):
 
 
 def test_limits_are_settings():
-    lenient = Settings(max_not_ready_1996_2000=3, max_not_ready_2001_on=0)
-    got = judge_visit([2000, 2001], [3, 1], [False] * 2, [0] * 2, settings=lenient).result
+    lenient = Settings(max_not_ready_1996_2000=3, max_not_ready_2001_on=0).rule
+    got = judge_visit([2000, 2001], [3, 1], [False] * 2, [0] * 2, rule=lenient).result
     assert got.tolist() == ["pass", "return"]
 
 

@@ -67,7 +67,6 @@ def test_a_doubling_is_found_and_how_soon():
     for mean in (8.0, 4.0, 1.0):
         flags = signals(*charts(rng, 2000, 60, mean, rise_from=24), paid)[:, 24:]
         delay[mean] = np.median(np.where(flags.any(axis=1), flags.argmax(axis=1) + 1, np.inf))
-    print(delay)
     assert delay[8.0] <= 9
     assert delay[4.0] <= 20
     assert delay[1.0] > 36

@@ -1,0 +1,88 @@
+"""Acceptance of the trace measurement on recordings of the rich family (rich_traces.py), clear ones of one fleet.
+
+Limits as asked for: verdicts 97 % right, confident and wrong at most 1 %, not judged at most 5 %; median errors 20, 6
+and 3 % by band; intervals that cover 90 to 99 %; bounds that bound in 95 %.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+import pytest
+from scipy.stats import binom
+
+from pipeline.contract.vocabulary import VERDICTS
+from pipeline.settings import Settings
+from pipeline.traces.measure import measure_traces
+from tests.end_to_end.rich_traces import rich_traces
+
+BANDS = {0.25: (0.5, 0.20), 0.5: (1.0, 0.06), 1.0: (9.0, 0.03)}
+
+
+@pytest.fixture(scope="module")
+def judged() -> pl.DataFrame:
+    samples, headers, truth = rich_traces(600)
+    result = measure_traces(samples, headers, Settings())
+    said = result.select("trace_id", "verdict", "leak_censoring", pl.col("^leak_diameter.*$"))
+    both = truth.rename({"verdict": "truth"}).join(said, on="trace_id", how="left")
+    return both.filter(~pl.col("is_ambiguous")).with_columns(is_right=pl.col("truth") == pl.col("verdict"))
+
+
+@pytest.fixture(scope="module", params=BANDS)
+def band(request: pytest.FixtureRequest, judged: pl.DataFrame) -> tuple[pl.DataFrame, float]:
+    upper, error = BANDS[request.param]
+    chosen = judged.filter(
+        pl.all_horizontal(pl.col("truth", "verdict") == "leak")
+        & (pl.col("diameter_mm") >= request.param)
+        & (pl.col("diameter_mm") < upper)
+        & pl.col("leak_diameter_mm").is_not_null()
+    )
+    assert chosen.height >= 20
+    return chosen, error
+
+
+def _worst(frame: pl.DataFrame) -> str:
+    wrong = (
+        frame.filter(~pl.col("is_right"))
+        .group_by("truth", "verdict")
+        .agg(pl.len(), pl.col("trace_id").head(4))
+    )
+    return str(wrong.sort("len", descending=True).to_dicts())
+
+
+def test_every_verdict_occurs(judged: pl.DataFrame) -> None:
+    assert set(judged["truth"]) == set(VERDICTS)
+
+
+def test_97_of_100_verdicts_are_right(judged: pl.DataFrame) -> None:
+    assert judged["is_right"].mean() >= 0.97, _worst(judged)
+
+
+def test_at_most_one_of_100_is_confident_and_wrong(judged: pl.DataFrame) -> None:
+    wrong = judged.filter(~pl.col("is_right") & (pl.col("verdict") != "not_judged"))
+    assert wrong.height / judged.height <= 0.01, _worst(wrong)
+
+
+def test_at_most_five_of_100_good_recordings_are_not_judged(judged: pl.DataFrame) -> None:
+    good = judged.filter(pl.col("truth") != "not_judged")
+    assert (good["verdict"] == "not_judged").mean() <= 0.05, _worst(good)
+
+
+def test_median_error_of_the_diameter(band: tuple[pl.DataFrame, float]) -> None:
+    found, limit = band
+    assert (found["leak_diameter_mm"] / found["diameter_mm"] - 1).abs().median() <= limit
+
+
+def test_intervals_cover_90_to_99_of_100(band: tuple[pl.DataFrame, float]) -> None:
+    """The lower limit as it stands; the upper fails only where so many hits by chance are rarer than 5 %."""
+    found, _ = band
+    inside = found["diameter_mm"].is_between(found["leak_diameter_low_mm"], found["leak_diameter_high_mm"])
+    assert inside.mean() >= 0.90
+    assert inside.mean() <= 0.99 or binom.sf(inside.sum() - 1, inside.len(), 0.99) > 0.05
+
+
+def test_bounds_of_censored_holes_bound_them(judged: pl.DataFrame) -> None:
+    tight = judged.filter((pl.col("leak_censoring") == "left") & pl.col("truth").is_in(["holds", "leak"]))
+    gross = judged.filter((pl.col("leak_censoring") == "right") & pl.col("diameter_mm").is_not_null())
+    assert min(tight.height, gross.height) >= 5
+    assert (tight["leak_diameter_high_mm"] >= tight["diameter_mm"].fill_null(0.0)).mean() >= 0.95
+    assert (gross["leak_diameter_low_mm"] <= gross["diameter_mm"]).mean() >= 0.95
