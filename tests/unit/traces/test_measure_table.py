@@ -118,10 +118,11 @@ def test_the_discharge_coefficient_is_a_setting_shown_beside_the_size():
     textbook = measure_traces(samples, headers, Settings()).row(0, named=True)
     rule = measure_traces(samples, headers, Settings(discharge_coefficient=0.75)).row(0, named=True)
     assert rule["discharge_coefficient"] == 0.75
-    # 40 CFR 1066.985 implies about 0.75, which makes the same hole 11 % smaller (worked out in the contract); that its
-    # Reynolds number lowers either coefficient by under 1 % is not quite the same in both.
+    # 40 CFR 1066.985 implies about 0.75, which makes the same hole 11 % smaller (worked out in the contract); friction
+    # takes some 1 % of the flow from either, more of the larger coefficient, which makes up for less than all of that.
     ratio = rule["leak_diameter_mm"] / textbook["leak_diameter_mm"]
-    assert ratio == pytest.approx((0.61 / 0.75) ** 0.5, rel=3e-3)
+    assert 0.98 < rule["discharge_at_hold"] / 0.75 < textbook["discharge_at_hold"] / 0.61 < 1
+    assert (0.61 / 0.75) ** 0.5 < ratio < (0.61 / rule["discharge_at_hold"]) ** 0.5
     assert 0.735 < rule["discharge_at_hold"] < 0.75
 
 
