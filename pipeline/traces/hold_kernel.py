@@ -1,0 +1,389 @@
+"""Compiled fit of leak and vapor to one hold after the other.
+
+The pressure q above the vented level of a rigid volume V follows from the gas that comes in, m, and from how much
+it is colder than the walls, D (as a pressure), k being the ratio of specific heats:
+    m' = a F(q) + r - b q,   D' = -c (k-1) m' - D/tau,   q = q0 + m - (D - D0).
+a = Cd A / V [1/m] is the leak (F: `physics.orifice.leak_speed`, lowered as the discharge coefficient falls with the
+Reynolds number), r [Pa/s] the vapor that comes without vacuum, b [1/s] what vacuum adds to it. D0 is what the draw
+left, computed from its pressures; c, 1 for a perfectly mixed gas, says how much of the heat exchange is really seen.
+Integrated once this is linear in q0, r, a, b and nearly so in c; the integrals are taken along the fitted curve
+itself, so that where it settles it solves the equations. A few time constants tau are tried, and from the best of them
+on tau is fitted too. Each unknown but q0 and the leak has a stated belief (normal, mean and standard deviation), for a
+hold alone cannot tell a small leak from vapor.
+
+Source of the energy balance: any text on filling and emptying of vessels (first law for an open system).
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
+from pipeline.traces.hold_clock import mend_clock
+from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
+from pipeline.traces.hold_solve import (
+    HEAT,
+    LEAK,
+    LEVEL,
+    LOG_TAU,
+    N_UNKNOWN,
+    UNDER,
+    VAPOR,
+    distance,
+    noise_of,
+    normal_equations,
+    solve,
+    spread_of,
+)
+
+#: Logarithm of the time constant tau of heat between gas and walls [s].
+_LOG_TAUS = tuple(np.log(WARMING_S).tolist())
+_LOG_TAU_LEAST, _LOG_TAU_MOST = 0.0, float(np.log(40.0))
+_TAU_STEP = 0.1
+_FIRST_ROUNDS, _NEXT_ROUNDS, _FINE_ROUNDS = 3, 2, 4
+#: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
+#: the normal law gives it.
+_HERMITE = float(np.sqrt(3.0))
+_MOST_GAIN = 3.0
+#: Order of magnitude of a [1/m] (1 mm in 50 l): it scales the equations and bounds nothing.
+_LEAK_SCALE = 1e-5
+_MIN_BINS = 3
+#: Error of a bin mean that averaging does not take away, beside rounding: pressure of the day, valves [Pa].
+_BIN_FLOOR_PA = 0.4
+#: Sensors and valves answer within this time constant [s] (common practice: 0.05 to 0.5): where the draw turns into the
+#: hold the recorded pressure is off by the turn of its slope times this, fading.
+LATE_S = 0.25
+#: Variance of a sample that the first round starts from [Pa2].
+_FIRST_NOISE2 = 25.0
+_WEAK_SD = 1e4
+
+
+class Around(NamedTuple):
+    """What the fit takes as known of each hold: ambient pressure [Pa], R T [J/kg], viscosity [Pa s], gas volume [m3],
+    discharge coefficient at high Reynolds number, variance of a reading [Pa2], and what rounding to the sensor's steps
+    leaves in a mean that does not move [Pa]."""
+
+    air: Any
+    heat: Any
+    viscosity: Any
+    volume: Any
+    discharge: Any
+    noise2: Any
+    rounding: Any
+
+
+class Found(NamedTuple):
+    """What a fit found: leak and its standard deviation [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a
+    sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, and the share of the
+    hold's time about which its clock and its pressure may disagree."""
+
+    leak: Any
+    leak_sd: Any
+    vapor: Any
+    under: Any
+    residual: Any
+    middle: Any
+    discharge_share: Any
+    doubt: Any
+
+
+class Room(NamedTuple):
+    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design;
+    heat's fading at two time constants; normal equations, right side, unknowns, beliefs."""
+
+    bins: Floats
+    gas: Floats
+    felt: Floats
+    other: Floats
+    design: Floats
+    fading: Floats
+    normal: Floats
+    precision: Floats
+    vectors: Floats
+
+
+@compiled
+def _room() -> Room:
+    return Room(
+        np.zeros((8, N_BINS)),
+        np.zeros((N_BINS, 3)),
+        np.zeros((N_BINS, 4)),
+        np.zeros((N_BINS, 4)),
+        np.zeros((N_BINS, N_UNKNOWN)),
+        np.zeros((6, N_BINS)),
+        np.zeros((N_UNKNOWN, N_UNKNOWN)),
+        np.zeros((N_UNKNOWN, N_UNKNOWN)),
+        np.zeros((6, N_UNKNOWN)),
+    )
+
+
+@compiled
+def fit_all(
+    t: Floats,
+    pressure: Floats,
+    n: Floats,
+    cooling: Floats,
+    given: Floats,
+    around: Around,
+    found: Floats,
+    curve: Floats,
+    curve_sd: Floats,
+) -> None:
+    """Fit the holds in `t`, `pressure` and `n` (traces x bins); fill `found` (traces x
+    Found), `curve` and `curve_sd`.
+
+    Parameters
+    ----------
+    cooling : traces x time constants, see `hold_bins`. given : traces x fields of `beliefs.Beliefs`.
+    """
+    room = _room()
+    for k in range(len(t)):
+        m = 0
+        for cell in range(N_BINS):
+            if n[k, cell] > 0:
+                room.bins[0, m], room.bins[2, m], room.bins[3, m] = t[k, cell], n[k, cell], pressure[k, cell]
+                m += 1
+        if m < _MIN_BINS:
+            continue
+        here = Around(
+            around.air[k],
+            around.heat[k],
+            around.viscosity[k],
+            around.volume[k],
+            around.discharge[k],
+            around.noise2[k],
+            around.rounding[k],
+        )
+        doubt = mend_clock(room.bins[0], room.bins[3], m, _scatter(m, here, room.bins[2]), room.bins[1])
+        for i in range(m):
+            room.bins[7, i] = LATE_S * np.exp(-(room.bins[0, i] + LATENCY_S) / LATE_S)
+        room.vectors[0, :] = 0.0
+        _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
+        noise2, least, best, rounds = _FIRST_NOISE2, np.inf, 0.0, _FIRST_ROUNDS
+        for log_tau in _LOG_TAUS:
+            cost, noise2 = _fit(m, cooling[k], given[k], here, log_tau, False, rounds, noise2, room)
+            rounds = _NEXT_ROUNDS
+            if cost < least:
+                least, best = cost, log_tau
+        cost, noise2 = _fit(m, cooling[k], given[k], here, best, True, _FINE_ROUNDS, noise2, room)
+        _report(m, here, noise2, n[k], room, found[k], curve[k], curve_sd[k])
+        found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
+        found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, cost, noise2, room)
+
+
+@compiled
+def _scatter(m: int, here: Around, n: Floats) -> float:
+    """Return the standard deviation of a bin's mean [Pa]."""
+    samples = 0.0
+    for i in range(m):
+        samples += n[i]
+    return np.sqrt(here.noise2 * m / samples + here.rounding**2) + _BIN_FLOOR_PA
+
+
+@compiled
+def _sd_over_taus(
+    m: int, cooling: Floats, given: Floats, here: Around, cost: float, noise2: float, room: Room
+) -> float:
+    """Return the standard deviation of the leak [1/m], the time constant being anything that the fit allows.
+
+    Gauss and Hermite's three points about the fitted one, each weighted anew by how well it fits: the equations are
+    far from linear in the time constant where the hold is short.
+    """
+    middle = room.vectors[0, LOG_TAU]
+    wide = _sd_of_one(LOG_TAU, N_UNKNOWN, room)
+    leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+    total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
+    for side in (-1.0, 1.0):
+        log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
+        other, noise2 = _fit(m, cooling, given, here, log_tau, False, _NEXT_ROUNDS, noise2, room)
+        off = (log_tau - middle) / wide
+        weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
+        leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+        total += weight
+        mean += weight * leak
+        square += weight * (sd * sd + leak * leak)
+    mean /= total
+    return np.sqrt(max(square / total - mean * mean, 0.0)) * _LEAK_SCALE
+
+
+@compiled
+def _sd_of_one(unknown: int, n: int, room: Room) -> float:
+    """Return the standard deviation of one unknown, only the first n being free."""
+    for j in range(N_UNKNOWN):
+        room.vectors[5, j] = 1.0 if j == unknown else 0.0
+    return spread_of(room.normal, room.vectors[5], n, room.vectors[4])
+
+
+@compiled
+def _report(
+    m: int, here: Around, noise2: float, n: Floats, room: Room, found: Floats, curve: Floats, curve_sd: Floats
+) -> None:
+    mean, row = room.vectors[0], room.vectors[4]
+    i, total, samples = 0, 0.0, 0.0
+    for cell in range(N_BINS):
+        if n[cell] > 0:
+            curve[cell] = room.bins[5, i]
+            curve_sd[cell] = spread_of(room.normal, room.design[i], N_UNKNOWN, row)
+            total += room.bins[2, i] * room.bins[3, i]
+            samples += room.bins[2, i]
+            i += 1
+    middle = abs(total / samples)
+    found[0] = mean[LEAK] * _LEAK_SCALE
+    found[2], found[3] = mean[VAPOR], mean[UNDER]
+    found[4], found[5] = np.sqrt(noise2), middle
+    found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
+
+
+@compiled
+def _fit(
+    m: int,
+    cooling: Floats,
+    given: Floats,
+    here: Around,
+    log_tau: float,
+    is_tau_free: bool,
+    rounds: int,
+    noise2: float,
+    room: Room,
+) -> tuple[float, float]:
+    """Fit the m bins in `room` from its unknowns and curve and the given time constant on, which stays as it is unless
+    `is_tau_free`.
+
+    Leaves unknowns, curve, design and the normal equations' Cholesky factor in `room`.
+
+    Returns
+    -------
+    How badly it fits (up to a constant), and the variance of a sample [Pa2].
+    """
+    t, target, n, pressure, model, curve, weight, late = room.bins
+    mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
+    mean[LOG_TAU] = log_tau
+    if not is_tau_free:
+        fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1], room.fading[2])
+    for _ in range(rounds):
+        let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, room.gas)
+        _linearize(t, m, cooling, mean, is_tau_free, room, model)
+        turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
+        # A mean over readings that move by more than a step is rounded less.
+        steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
+        floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
+        for i in range(m):
+            target[i] = pressure[i] - model[i]
+            for j in range(N_UNKNOWN):
+                target[i] += room.design[i, j] * mean[j]
+            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
+        _believe(given, here, mean, room.precision, pull)
+        old[:] = mean
+        normal_equations(room.design, target, weight, m, room.precision, pull, room.normal, right)
+        solve(room.normal, right, mean)
+        if not is_tau_free:
+            mean[LOG_TAU] = log_tau
+        for i in range(m):
+            curve[i] = model[i]
+            for j in range(N_UNKNOWN):
+                curve[i] += room.design[i, j] * (mean[j] - old[j])
+            target[i] = pressure[i] - curve[i]
+        mean[HEAT] = min(max(mean[HEAT], 0.0), 1.3)
+        mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), _LOG_TAU_MOST)
+        noise2 = max(noise_of(target, n, m), here.noise2)
+    return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
+
+
+@compiled
+def _viscous(leak: float, here: Around) -> float:
+    """Return the pressure at which friction in a hole of this leak matters as inertia does [Pa]."""
+    area = max(leak, 0.0) * _LEAK_SCALE * here.volume / here.discharge
+    return viscous_pa(np.sqrt(4 * area / np.pi) * 1e3, here.air, here.heat, here.viscosity, here.discharge)
+
+
+@compiled
+def _linearize(
+    t: Floats, m: int, cooling: Floats, mean: Floats, is_tau_free: bool, room: Room, model: Floats
+) -> None:
+    """Fill `room.design` with the model's slopes in its unknowns and `model` with its value, at `mean`."""
+    gas, felt, other, design = room.gas, room.felt, room.other, room.design
+    kept, came, faded = room.fading[0], room.fading[1], room.fading[2]
+    inflow = mean[VAPOR : UNDER + 1]
+    if is_tau_free:
+        fade(t, m, np.exp(mean[LOG_TAU]), kept, came, faded)
+    heat_of(gas, m, kept, came, faded, _between(cooling, mean[LOG_TAU]), inflow, felt)
+    if is_tau_free:
+        later = mean[LOG_TAU] + _TAU_STEP
+        fade(t, m, np.exp(later), room.fading[3], room.fading[4], room.fading[5])
+        cold = _between(cooling, later)
+        heat_of(gas, m, room.fading[3], room.fading[4], room.fading[5], cold, inflow, other)
+    share = mean[HEAT]
+    for i in range(m):
+        design[i, LEVEL] = 1.0
+        model[i] = mean[LEVEL] + share * felt[i, 3]
+        for j in range(3):
+            design[i, VAPOR + j] = gas[i, j] + share * felt[i, j]
+            model[i] += gas[i, j] * inflow[j]
+        design[i, HEAT] = felt[i, 3]
+        design[i, LOG_TAU] = share * (other[i, 3] - felt[i, 3]) / _TAU_STEP if is_tau_free else 0.0
+
+
+@compiled
+def _between(cooling: Floats, log_tau: float) -> float:
+    """Return the cooling at a time constant between (or beyond) those that it was computed for."""
+    k = 0
+    while k < len(_LOG_TAUS) - 2 and log_tau > _LOG_TAUS[k + 1]:
+        k += 1
+    part = (log_tau - _LOG_TAUS[k]) / (_LOG_TAUS[k + 1] - _LOG_TAUS[k])
+    return max(cooling[k] * (1 - part) + cooling[k + 1] * part, 0.0)
+
+
+@compiled
+def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pull: Floats) -> None:
+    """Fill the beliefs: precision (lower half) of the unknowns, and precision times mean.
+
+    What the closed phase showed is r + a F(q) there, F being negative above zero. Near zero F is steep, so that a
+    level known to a few pascals leaves a F(q) uncertain, by more the larger the leak of the round `before`, which also
+    says on which side of the usual the vapor lies.
+    """
+    usual, usual_sd, below_sd, closed, closed_sd = given[:5]
+    above, above_sd, under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[5:]
+    precision[:, :] = 0.0
+    pull[:] = 0.0
+    _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
+    _believe_one(precision, pull, VAPOR, usual, below_sd if before[VAPOR] < usual else usual_sd)
+    _believe_one(precision, pull, LEAK, 0.0, _WEAK_SD)
+    _believe_one(precision, pull, UNDER, under, under_sd)
+    _believe_one(precision, pull, HEAT, heat, heat_sd)
+    _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
+    viscous = _viscous(before[LEAK], here)
+    low, high = max(above - 2 * above_sd, 0.0), max(above + 2 * above_sd, 0.0)
+    least = leak_speed(low, here.air, here.heat) * discharge_share(low, viscous) * _LEAK_SCALE
+    most = leak_speed(high, here.air, here.heat) * discharge_share(high, viscous) * _LEAK_SCALE
+    sd = np.hypot(closed_sd, max(before[LEAK], 0.0) * (least - most) / 4)
+    by_leak = 0.5 * (least + most)
+    precision[VAPOR, VAPOR] += 1 / sd**2
+    precision[LEAK, VAPOR] += by_leak / sd**2
+    precision[LEAK, LEAK] += by_leak**2 / sd**2
+    pull[VAPOR] += closed / sd**2
+    pull[LEAK] += by_leak * closed / sd**2
+
+
+@compiled
+def _believe_one(precision: Floats, pull: Floats, unknown: int, mean: float, sd: float) -> None:
+    precision[unknown, unknown] = 1 / sd**2
+    pull[unknown] = mean / sd**2
+
+
+@compiled
+def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
+    """Run the root of the pressure in a straight line from the first bin to the last."""
+    start, end = _root(pressure[0]), _root(pressure[m - 1])
+    span = t[m - 1] - t[0]
+    for i in range(m):
+        share = min(max((t[i] - t[0]) / span, 0.0), 1.0) if span > 0 else 0.0
+        root = start + share * (end - start)
+        curve[i] = root * abs(root)
+
+
+@compiled
+def _root(pressure: float) -> float:
+    return np.sqrt(abs(pressure)) if pressure >= 0 else -np.sqrt(abs(pressure))
