@@ -48,7 +48,7 @@ class Settings:
     """Monitors that may be unset on model years 2001 and later (40 CFR 85.2222(c)(2)); programs differ."""
     job_pages: int = 100
     """So many jobs with a recording get a page, the latest ones: some weeks of a large shop, a few seconds to draw and
-    some 10 MB; `evapfleet explain` draws any other."""
+    some 20 MB; `evapfleet explain` draws any other."""
     max_refused_share: float = 0.5
     """A run stops when more than this share of a file is refused: a wrong delimiter or mapping is likelier
     than so many wrong records."""
