@@ -56,7 +56,7 @@ class Settings:
     """Another program's rule, the table `[inspection_rule]`; None: the federal rule with the two limits above."""
     job_pages: int = 100
     """So many jobs with a recording get a page, the latest ones: some weeks of a large shop, a few seconds to draw and
-    some 10 MB; `evapfleet explain` draws any other."""
+    some 20 MB; `evapfleet explain` draws any other."""
     max_refused_share: float = 0.5
     """A run stops when more than this share of a file is refused: a wrong delimiter or mapping is likelier
     than so many wrong records."""

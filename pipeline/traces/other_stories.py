@@ -16,7 +16,7 @@ from pipeline.physics.blow_down import leak_coefficient, pressure_after
 from pipeline.physics.orifice import air_density, air_viscosity, discharge_at
 from pipeline.settings import Settings
 from pipeline.traces.compiled import Floats
-from pipeline.traces.signs import FALLS_PA_S, NARROW_VENT_MM
+from pipeline.traces.signs import FAINT_PA, FALLS_PA_S, NARROW_VENT_MM
 from pipeline.traces.sizes import WIDEST_MM
 from pipeline.traces.stories import NAMES
 from pipeline.traces.taken import Measured
@@ -113,7 +113,8 @@ def _of_hold(trace: _Trace) -> _Drawn:
         return
     since = np.linspace(0, end - trace.start_s, _POINTS)
     t = trace.start_s + since
-    if np.isfinite(trace.vapor):
+    # Where hardly any vacuum arrived nobody knows what a tight tank would have held.
+    if np.isfinite(trace.vapor) and abs(trace.level) > FAINT_PA:
         yield "holds", "sealed, vapor alone", t, trace.level + trace.vapor * since
         if trace.m.sizes.volume.is_tank_known[trace.k]:
             for size in HOLES_MM:
@@ -136,7 +137,7 @@ def _of_draw(trace: _Trace) -> _Drawn:
     creep = next((r for r in (m.shown.closed.rate[k], m.shown.draw.creep[k]) if np.isfinite(r)), np.nan)
     before = m.shown.draw.before[k] - trace.zero
     yield "no_vacuum", "nothing arrives, tank shut", t, before + creep * (t - start)
-    yield "sensor_flat", "sensor that does not respond", t, np.full(_POINTS, before)
+    yield "sensor_flat", "sensor that stands still", t, np.full(_POINTS, before)
 
 
 def _of_release(trace: _Trace) -> _Drawn:

@@ -70,7 +70,7 @@ def name_heights(wanted: list[float], height: float) -> list[float]:
     """Return where names stand [pixels from the top]: near where they are wanted, never over one another."""
     order = sorted(range(len(wanted)), key=wanted.__getitem__)
     out = [0.0] * len(wanted)
-    floor = -float(_LINE_HEIGHT)
+    floor = float(-_LINE_HEIGHT)
     for i in order:
         out[i] = floor = max(wanted[i], floor + _LINE_HEIGHT)
     ceiling = height + _LINE_HEIGHT

@@ -29,7 +29,7 @@ def how_many(stories: JobStories) -> str:
         return "No job has a recording."
     some = f"{words.count(shown)} of {words.plural(stories.n_all, 'job')} with a recording have a page"
     which = "" if shown == stories.n_all else ", the latest ones (setting job_pages)"
-    return f"{some}{which}. `evapfleet explain DIR TRACE_ID` draws any recording."
+    return f"{some}{which}. Any other recording: evapfleet explain DIR TRACE_ID."
 
 
 def listing(stories: JobStories) -> Section:

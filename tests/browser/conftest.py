@@ -12,7 +12,8 @@ import polars as pl
 import pytest
 
 from reports.build import build_site
-from tests.unit.reports.report_frames import empty_tables, full_tables, reader
+from tests.unit.reports.job_frames import job_stories
+from tests.unit.reports.report_frames import HOSTILE, empty_tables, full_tables, reader
 
 NAMES = ("chromium", "chromium-browser")
 HOW = "no Chromium found: install it with `apt-get install chromium` (Debian) and run the tests again"
@@ -74,6 +75,12 @@ def full_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def hostile_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return _site(full_tables(hostile=True), tmp_path_factory.mktemp("hostile"))
+
+
+@pytest.fixture(scope="session")
+def job_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    where = tmp_path_factory.mktemp("jobs")
+    return build_site(reader(full_tables()), where, job_stories(HOSTILE)).parent
 
 
 @pytest.fixture(scope="session")

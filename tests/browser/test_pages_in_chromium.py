@@ -9,7 +9,7 @@ import pytest
 from tests.unit.reports.report_frames import HOSTILE
 
 pytestmark = pytest.mark.browser
-PAGES = ("index.html", "fleet.html", "shops.html", "inspection.html", "leaks.html", "data.html")
+PAGES = ("index.html", "fleet.html", "shops.html", "inspection.html", "leaks.html", "jobs.html", "data.html")
 
 
 @pytest.mark.parametrize("width", [390, 1400])
@@ -20,7 +20,7 @@ def test_page_draws_every_chart_in_silence_without_a_network_and_in_its_width(
     seen = open_page(full_site / name, width)
     charts = seen.page.locator(".chart")
     assert charts.count() == seen.page.locator(".chart[data-drawn] svg").count()
-    assert (charts.count() > 0) == (name != "index.html")
+    assert (charts.count() > 0) == (name not in ("index.html", "jobs.html"))
     seen.page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
     assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
     assert seen.said == []
@@ -143,6 +143,25 @@ def test_a_script_that_gets_into_a_page_is_not_run(open_page, full_site, tmp_pat
     seen = open_page(broken)
     assert "owned" not in seen.page.title()
     assert any("Content Security Policy" in text for text in seen.said)
+
+
+@pytest.mark.parametrize("width", [390, 1400])
+def test_the_index_leads_to_a_job_that_draws_its_recordings_from_disk(open_page, job_site, width):
+    seen = open_page(job_site / "jobs.html", width)
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+    seen.page.locator("tbody a").first.click()
+    seen.page.wait_for_selector("html[data-ready]", timeout=20_000)
+    assert seen.page.locator(".chart[data-drawn] svg").count() == seen.page.locator(".chart").count() == 2
+    drawn = seen.page.locator(".chart").first.inner_text()
+    assert "vent commanded shut" in drawn
+    assert "hole of 1.0 mm" in drawn
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert "owned" not in seen.page.title()
+    assert seen.page.locator("img").count() == 0
+    assert seen.said == []
+    assert seen.asked[2:] == [(job_site / "charts.js").as_uri()]
+    seen.page.locator("header nav a").first.click()
+    assert seen.page.url == (job_site / "index.html").as_uri()
 
 
 def test_keyboard_reaches_the_main_part_first(open_page, full_site):

@@ -8,7 +8,15 @@ from reports.build import build_site
 from tests.unit.reports.page_reading import ReadPage, read_page
 from tests.unit.reports.report_frames import full_tables, reader
 
-PAGE_FILES = ("index.html", "fleet.html", "shops.html", "inspection.html", "leaks.html", "data.html")
+PAGE_FILES = (
+    "index.html",
+    "fleet.html",
+    "shops.html",
+    "inspection.html",
+    "leaks.html",
+    "jobs.html",
+    "data.html",
+)
 
 
 @pytest.fixture(scope="session")
