@@ -16,7 +16,7 @@ import polars as pl
 from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.settings import Settings
-from pipeline.steps.admit import MORE_INSPECTION_COLUMNS
+from pipeline.steps.judge import JUDGED_COLUMNS
 from pipeline.steps.model import prepare
 from pipeline.warehouse.store import Warehouse, kind_columns
 
@@ -171,7 +171,7 @@ def _jobs(rng, world, jobs) -> pl.DataFrame:
 def fill_core(warehouse: Warehouse, fleet: Fleet, settings: Settings) -> None:
     """Put a fleet into core.*, with no recording and no inspection, and prepare the window and settings."""
     for name in ("vehicles", "jobs", "traces", "inspections"):
-        more = MORE_INSPECTION_COLUMNS if name == "inspections" else ()
+        more = JUDGED_COLUMNS if name == "inspections" else ()
         warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name], *more))
     warehouse.append("core.vehicles", fleet.vehicles)
     warehouse.append("core.jobs", fleet.jobs)

@@ -102,7 +102,9 @@ def _seconds(call: Callable[[], object]) -> float:
 def _line(name: str, seconds: float, scan: float, n: int, n_traces: int) -> None:
     each = seconds / n_traces * 1e6
     rate = n / seconds / 1e6
-    print(f"{name:20} {seconds:9.3f} s {seconds / scan:7.2f} x scan {rate:8.1f} M samples/s {each:8.1f} us a trace")
+    print(
+        f"{name:20} {seconds:9.3f} s {seconds / scan:7.2f} x scan {rate:8.1f} M samples/s {each:8.1f} us a trace"
+    )
 
 
 def _peak_gib() -> float:
