@@ -1,8 +1,8 @@
 """Acceptance of the trace measurement on recordings of the rich family (rich_traces.py), clear ones of one fleet.
 
 Limits as asked for: verdicts 97 % right, confident and wrong at most 1 %, not judged at most 5 %; median errors 20 and
-6 % by band; intervals that cover 90 to 99 %; bounds that bound in 95 %. From 1.0 mm up a median error of 3 % is asked for,
-and 3.4 to 3.8 % is reached: the gas volume alone, known to 5 to 9 %, leaves 2 to 3 % there.
+6 % by band; intervals that cover 90 to 99 %; bounds that bound in 95 %. From 1.0 mm up a median error of 3 % is asked
+for, and 3.4 to 3.8 % is reached: the gas volume alone, known to 5 to 9 %, leaves 2 to 3 % there.
 """
 
 from __future__ import annotations
