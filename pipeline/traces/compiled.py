@@ -2,13 +2,37 @@
 
 from __future__ import annotations
 
+import hashlib
+import tempfile
+from pathlib import Path
+
 import numpy as np
-from numba import njit
+from numba import config, njit
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+
+
+def place_of(here: Path) -> str:
+    """Return a folder for compiled code that belongs to the very sources in `here` and in the physics beside it.
+
+    numba keeps a function's code until the function's own file changes, though what it calls, or a constant of another
+    file, is compiled into it: any change here must make all of it anew.
+    """
+    sources = sorted([*here.glob("*.py"), *(here.parent / "physics").glob("*.py")])
+    digest = hashlib.sha256(b"".join(source.read_bytes() for source in sources)).hexdigest()[:16]
+    beside = here / "__pycache__" / f"kernels-{digest}"
+    try:
+        beside.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return str(Path(tempfile.gettempdir()) / f"evapfleet-kernels-{digest}")
+    return str(beside)
+
+
+if not config.CACHE_DIR:  # type: ignore[attr-defined]
+    config.CACHE_DIR = place_of(Path(__file__).resolve().parent)  # type: ignore[attr-defined]
 
 #: Division by zero gives inf or nan, as in NumPy.
 compiled = njit(cache=True, nogil=True, error_model="numpy")
