@@ -43,7 +43,13 @@ from pipeline.traces.hold_solve import (
 _LOG_TAUS = tuple(np.log(WARMING_S).tolist())
 _LOG_TAU_LEAST, _LOG_TAU_MOST = 0.0, float(np.log(40.0))
 _TAU_STEP = 0.1
-_FIRST_ROUNDS, _NEXT_ROUNDS, _FINE_ROUNDS = 3, 2, 4
+#: NumPy's numbers: of a function called with Python's own a version would be compiled for each of them.
+_FIRST_ROUNDS: Any = np.int64(3)
+_NEXT_ROUNDS: Any = np.int64(2)
+_FINE_ROUNDS: Any = np.int64(4)
+_FIXED: Any = np.bool_(False)
+_FREE: Any = np.bool_(True)
+_NONE: Any = np.int64(0)
 #: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
 #: the normal law gives it.
 _HERMITE = float(np.sqrt(3.0))
@@ -141,7 +147,7 @@ def fit_all(
     """
     room = _room()
     for k in range(len(t)):
-        m = 0
+        m = _NONE
         for cell in range(N_BINS):
             if n[k, cell] > 0:
                 room.bins[0, m], room.bins[2, m], room.bins[3, m] = t[k, cell], n[k, cell], pressure[k, cell]
@@ -164,11 +170,11 @@ def fit_all(
         _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
         noise2, least, best, rounds = _FIRST_NOISE2, np.inf, 0.0, _FIRST_ROUNDS
         for log_tau in _LOG_TAUS:
-            cost, noise2 = _fit(m, cooling[k], given[k], here, log_tau, False, rounds, noise2, room)
+            cost, noise2 = _fit(m, cooling[k], given[k], here, log_tau, _FIXED, rounds, noise2, room)
             rounds = _NEXT_ROUNDS
             if cost < least:
                 least, best = cost, log_tau
-        cost, noise2 = _fit(m, cooling[k], given[k], here, best, True, _FINE_ROUNDS, noise2, room)
+        cost, noise2 = _fit(m, cooling[k], given[k], here, best, _FREE, _FINE_ROUNDS, noise2, room)
         _report(m, here, noise2, n[k], room, found[k], curve[k], curve_sd[k])
         found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
         found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, cost, noise2, room)
@@ -198,7 +204,7 @@ def _sd_over_taus(
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
         log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
-        other, noise2 = _fit(m, cooling, given, here, log_tau, False, _NEXT_ROUNDS, noise2, room)
+        other, noise2 = _fit(m, cooling, given, here, log_tau, _FIXED, _NEXT_ROUNDS, noise2, room)
         off = (log_tau - middle) / wide
         weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
         leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
