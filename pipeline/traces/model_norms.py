@@ -88,15 +88,15 @@ def _spread(name: str) -> pl.Expr:
     return MAD_TO_SD * (pl.col(name) - pl.col(name).median()).abs().median()
 
 
+def models_of(headers: pl.DataFrame) -> pl.DataFrame:
+    """Return make and model of each header, null where the headers do not say."""
+    missing = [pl.lit(None).alias(name) for name in MODEL if name not in headers.columns]
+    return headers.with_columns(missing).select(pl.col(MODEL).cast(pl.String))
+
+
 def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
     """Return the norms of each header's model, in the order of the headers."""
-    if set(MODEL) <= set(headers.columns):
-        models = headers.select(pl.col(MODEL).cast(pl.String))
-    else:
-        models = pl.DataFrame(
-            {name: [None] * headers.height for name in MODEL}, schema=dict.fromkeys(MODEL, pl.String)
-        )
-    mine = models.join(norms, on=MODEL, how="left", maintain_order="left")
+    mine = models_of(headers).join(norms, on=MODEL, how="left", maintain_order="left")
 
     def numbers(name: str) -> Floats:
         return mine[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()

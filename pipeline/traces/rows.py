@@ -58,8 +58,7 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     has_size = is_leak | is_tight
     per_area = np.where(has_size, 1e6 / settings.discharge_coefficient, np.nan)
     hole = m.equilibrium
-    # Either bound of a gross leak is one that the hole surely exceeds; only that by purge flow needs no tank size.
-    at_least = np.fmax(sizes.gross_low, hole.low)
+    at_least = m.at_least_mm
     low = np.where(is_leak, sizes.low, np.where(is_tight, 0.0, np.nan))
     numbers = {
         "leak_diameter_mm": np.where(is_leak, sizes.diameter, np.nan),
@@ -131,7 +130,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "high": m.sizes.high,
         "is_level_known": m.sizes.volume.is_level_known,
         "working_high": m.sizes.working_high,
-        "gross_low": np.fmax(m.sizes.gross_low, m.equilibrium.low),
+        "gross_low": m.at_least_mm,
         "settled": m.equilibrium.diameter,
         "settled_low": m.equilibrium.low,
         "settled_high": m.equilibrium.high,

@@ -17,7 +17,7 @@ from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import WIDEST_MM, Sizes
-from pipeline.traces.tolerance import FAINT, MEASURED, SUREST, above, below, both, either, fact
+from pipeline.traces.tolerance import FAINT, MEASURED, SUREST, above, below, both, bounded, either, fact
 from pipeline.traces.view import SETTLING_S
 from pipeline.traces.volts import VoltStory
 
@@ -94,9 +94,9 @@ def read_signs(
     with np.errstate(all="ignore"):
         has_draw = shown.draw.seconds >= MIN_DRAW_S
         has_test = has_draw | marks.is_pressure_test
-        creeps = _creeps(shown)
+        creeps, hardly_any = _creeps(shown), _hardly_any(shown)
         # A tank that was put under pressure from outside needs no purge to bring it.
-        plainly = np.where(marks.is_pressure_test, SUREST, _arrives_plainly(shown))
+        plainly = np.where(marks.is_pressure_test, SUREST, _arrives_plainly(shown, creeps))
         arrives = either(plainly, _arrives_faintly(shown))
         gone = np.where(marks.is_pressure_test, -SUREST, _gone(shown, sizes, np.isfinite(fit.leak)))
         return Signs(
@@ -108,8 +108,9 @@ def read_signs(
             _offset(shown, norms),
             plainly,
             arrives,
-            _hardly_any(shown),
-            _stays(shown),
+            hardly_any,
+            # What little arrived stays: a purge that hardly flows, and no leak.
+            both(hardly_any, above(shown.hold.kept_early, 0.5, FAINT)),
             gone,
             creeps,
             has_draw,
@@ -140,10 +141,10 @@ def _falls(shown: Shown) -> Floats:
     return either(before, both(either(late, whole, flat), fact(hold.start_above < 0)))
 
 
-def _arrives_plainly(shown: Shown) -> Floats:
+def _arrives_plainly(shown: Shown, creeps: Floats) -> Floats:
     """The draw takes the pressure down further than noise and cooling do."""
     draw = shown.draw
-    by_cooling = np.where(_creeps(shown) > 0, np.maximum(-draw.creep, 0), 0) * draw.seconds
+    by_cooling = np.where(creeps > 0, np.maximum(-draw.creep, 0), 0) * draw.seconds
     return above(draw.depth - by_cooling, np.maximum(60.0, 8 * shown.sensor.sd))
 
 
@@ -153,12 +154,7 @@ def _arrives_faintly(shown: Shown) -> Floats:
     with np.errstate(all="ignore"):
         bend = BEND * np.abs(np.nan_to_num(draw.creep)) * draw.seconds
         off = -draw.effect / np.hypot(np.hypot(draw.effect_sd, LEVEL_SD_PA), bend) - EFFECT_SDS
-    return np.clip(np.nan_to_num(off, nan=-SUREST), -SUREST, SUREST)
-
-
-def _stays(shown: Shown) -> Floats:
-    """What little arrived stays: a purge that hardly flows, and no leak."""
-    return both(_hardly_any(shown), above(shown.hold.kept_early, 0.5, FAINT))
+    return bounded(off)
 
 
 def _hardly_any(shown: Shown) -> Floats:
@@ -210,9 +206,7 @@ def _restricted(shown: Shown, sizes: Sizes, has_test: Flags, is_pressure_test: F
     held = above(-release.from_above, np.maximum(150.0, 8 * shown.sensor.sd))
     never = both(fact(~np.isfinite(release.half_s)), above(release.seconds, VENT_HALF_S - 1))
     most = _left_of_sound_vent(release.seconds)
-    remains = np.clip(
-        np.nan_to_num((release.left - 0.5 * (1 + most)) / LEFT_SD, nan=-SUREST), -SUREST, SUREST
-    )
+    remains = bounded((release.left - 0.5 * (1 + most)) / LEFT_SD)
     slow = either(above(release.half_s, VENT_HALF_S), never, remains)
     narrow = below(sizes.vent_mm, NARROW_VENT_MM, 0.06)
     flowing = above(-shown.vented.flowing_above, FLOWING_PA)

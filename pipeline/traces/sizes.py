@@ -74,7 +74,6 @@ class Sizes:
     low: Floats
     high: Floats
     working: Floats
-    working_low: Floats
     working_high: Floats
     gross_low: Floats
     gone_mm: Floats
@@ -123,7 +122,6 @@ def size_leaks(
         only_known(lower),
         only_known(upper),
         middle,
-        lower,
         upper,
         only_known(gross),
         diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),

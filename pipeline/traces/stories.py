@@ -9,6 +9,7 @@ holds" by the creep of the shut tank.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -52,19 +53,19 @@ class Told:
     probability: Floats
     paid: Floats
 
-    @property
+    @cached_property
     def best(self) -> np.ndarray:
         return np.argmax(self.probability, axis=1)
 
-    @property
+    @cached_property
     def second(self) -> np.ndarray:
         return np.argsort(self.probability, axis=1)[:, -2]
 
-    @property
+    @cached_property
     def second_confidence(self) -> Floats:
-        return np.sort(self.probability, axis=1)[:, -2]
+        return np.take_along_axis(self.probability, self.second[:, None], axis=1)[:, 0]
 
-    @property
+    @cached_property
     def confidence(self) -> Floats:
         return self.probability.max(axis=1)
 

@@ -12,7 +12,7 @@ from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
-from pipeline.traces.model_norms import MODEL
+from pipeline.traces.model_norms import models_of
 from pipeline.traces.purge_flow import Equilibrium, purge_flow_l_min
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import Sizes
@@ -64,13 +64,7 @@ class Taken:
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
         }
-        models = [
-            self.headers[name].cast(pl.String)
-            if name in self.headers.columns
-            else pl.Series(name, [None] * self.headers.height, dtype=pl.String)
-            for name in MODEL
-        ]
-        return pl.DataFrame([*models, *(pl.Series(name, values) for name, values in told.items())])
+        return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
 
 
 @dataclass(frozen=True)
@@ -81,6 +75,11 @@ class Measured:
     volts: VoltStory
     judgement: Judgement
     equilibrium: Equilibrium
+
+    @property
+    def at_least_mm(self) -> Floats:
+        """Holes [mm] that a gross leak surely exceeds: by the time its vacuum took to go, or by its purge flow."""
+        return np.fmax(self.taken.sizes.gross_low, self.equilibrium.low)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.taken, name)

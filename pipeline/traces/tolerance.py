@@ -24,15 +24,18 @@ def above(value: ArrayLike, limit: ArrayLike, tolerance: ArrayLike = MEASURED) -
     """Return how far a value lies above its limit (> 0), as a logarithm, in tolerances; a missing one lies below."""
     value, limit = np.asarray(value, float), np.asarray(limit, float)
     with np.errstate(all="ignore"):
-        distance = np.log(np.where(value > 0, value, np.nan) / limit) / np.asarray(tolerance)
-    return np.clip(np.nan_to_num(distance, nan=-SUREST), -SUREST, SUREST)
+        return bounded(np.log(np.where(value > 0, value, np.nan) / limit) / np.asarray(tolerance))
 
 
 def below(value: ArrayLike, limit: ArrayLike, tolerance: ArrayLike = MEASURED) -> Floats:
     """Return how far a value >= 0 lies below its limit, as `above` does; a missing one lies above."""
     value, limit = np.asarray(value, float), np.asarray(limit, float)
     with np.errstate(all="ignore"):
-        distance = np.log(limit / np.maximum(value, 1e-12)) / np.asarray(tolerance)
+        return bounded(np.log(limit / np.maximum(value, 1e-12)) / np.asarray(tolerance))
+
+
+def bounded(distance: Floats) -> Floats:
+    """Return a distance no surer than SUREST; a missing one counts as surely not."""
     return np.clip(np.nan_to_num(distance, nan=-SUREST), -SUREST, SUREST)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -44,12 +45,12 @@ class Judgement:
     quality: Floats
     creeps: Flags
 
-    @property
+    @cached_property
     def best(self) -> np.ndarray:
         """The likeliest story of each trace."""
         return np.array(NAMES, object)[self.told.best]
 
-    @property
+    @cached_property
     def second(self) -> np.ndarray:
         """The second likeliest story of each trace."""
         return np.array(NAMES, object)[self.told.second]
