@@ -2,23 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from tests.end_to_end.foreign_tank import STEP_S, History, Plan
-
-
-@dataclass(frozen=True)
-class Recording:
-    """Columns of one recording as the contract names them."""
-
-    t_s: np.ndarray
-    tank_pressure_pa: np.ndarray
-    sensor_v: np.ndarray
-    purge_duty_pct: np.ndarray
-    is_vent_closed: np.ndarray
-    engine_rpm: np.ndarray
+from tests.end_to_end.recording_frames import Recording
 
 
 def record(

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from tests.end_to_end.foreign_plans import verdicts_of
-from tests.end_to_end.foreign_sensor import Recording
+from tests.end_to_end.recording_frames import Recording
 
 AIR = 1.2
 ATMOSPHERE = 101_325.0

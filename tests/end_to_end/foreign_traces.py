@@ -14,13 +14,13 @@ import numpy as np
 import polars as pl
 
 from tests.end_to_end.foreign_plans import make_plans
-from tests.end_to_end.foreign_sensor import Recording, record
+from tests.end_to_end.foreign_sensor import record
 from tests.end_to_end.foreign_tank import History, Plan, integrate
 from tests.end_to_end.foreign_textbook import textbook
+from tests.end_to_end.recording_frames import CODES, HEADER, samples_of
 
 MODELS = [("Kestin", "210"), ("Kestin", "330"), ("Oarlow", "Mira"), ("Oarlow", "Pell"), ("Brontal", "T4")]
 BOOK_MODEL = ("Sundrel", "Basic")
-CODES = ["P0442", "P0455", "P0456", "P0440", "P0446"]
 SENTENCE = {
     "small": "the leak moves the pressure less than vapor, warming gas and sensor steps do",
     "large": "the decay is over within a few samples, or hardly any vacuum was reached",
@@ -66,10 +66,10 @@ def foreign_traces(n: int = 900, key: int = 20_417) -> tuple[pl.DataFrame, pl.Da
     ids = [f"F{i:05d}" for i in range(len(whole))]
     models = models + [BOOK_MODEL] * len(book)
     headers = pl.DataFrame(
-        [_header(*row, rng) for row in zip(ids, every, models, strict=True)], schema=_HEADER
+        [_header(*row, rng) for row in zip(ids, every, models, strict=True)], schema=HEADER
     )
     truth = pl.DataFrame([_truth(i, f) for i, f in zip(ids, every, strict=True)], infer_schema_length=None)
-    return pl.concat([_frame(i, r) for i, r in zip(ids, whole, strict=True)]), headers, truth
+    return pl.concat([samples_of(i, r) for i, r in zip(ids, whole, strict=True)]), headers, truth
 
 
 def _model_lines(rng: np.random.Generator) -> dict[tuple[str, str], tuple[float, float]]:
@@ -181,23 +181,6 @@ def _truth(trace_id: str, fact: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-_HEADER: dict[str, Any] = {
-    "trace_id": pl.String,
-    "job_id": pl.String,
-    "vehicle_id": pl.String,
-    "stage": pl.String,
-    "recorded_at": pl.Datetime("us", "UTC"),
-    "fuel_level_pct": pl.Float64,
-    "ambient_c": pl.Float64,
-    "barometric_kpa": pl.Float64,
-    "fuel_tank_l": pl.Float64,
-    "make": pl.String,
-    "model": pl.String,
-    "trouble_codes": pl.List(pl.String),
-    "checks": pl.List(pl.String),
-}
-
-
 def _header(
     trace_id: str, fact: dict[str, Any], model: tuple[str, str], rng: np.random.Generator
 ) -> dict[str, Any]:
@@ -219,18 +202,3 @@ def _header(
         "trouble_codes": [str(rng.choice(CODES))] if rng.random() < 0.3 else [],
         "checks": [],
     }
-
-
-def _frame(trace_id: str, recording: Recording) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "trace_id": pl.Series([trace_id] * len(recording.t_s), dtype=pl.String),
-            "t_s": recording.t_s.astype(float),
-            "tank_pressure_pa": recording.tank_pressure_pa.astype(float),
-            "sensor_v": pl.Series(recording.sensor_v.astype(float)).fill_nan(None),
-            "purge_duty_pct": recording.purge_duty_pct.astype(float),
-            "is_vent_closed": recording.is_vent_closed,
-            "engine_rpm": pl.Series(recording.engine_rpm.astype(float)).fill_nan(None),
-            "is_pressure_derived": np.zeros(len(recording.t_s), bool),
-        }
-    )

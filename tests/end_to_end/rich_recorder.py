@@ -2,26 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.signal import lfilter
 
+from tests.end_to_end.recording_frames import Recording
 from tests.end_to_end.rich_gas import STEP_S, Array, Plan
 from tests.end_to_end.rich_plans import CLIPS, log_uniform
 from tests.end_to_end.rich_procedure import Course
-
-
-@dataclass(frozen=True)
-class Recording:
-    """Columns of one recording as the contract names them."""
-
-    t_s: Array
-    tank_pressure_pa: Array
-    sensor_v: Array
-    purge_duty_pct: Array
-    is_vent_closed: np.ndarray
-    engine_rpm: Array
 
 
 def add_recorder(plan: Plan, models: dict[str, np.ndarray], rng: np.random.Generator) -> None:

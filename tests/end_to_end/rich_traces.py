@@ -12,16 +12,16 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from tests.end_to_end.recording_frames import CODES, HEADER, samples_of
 from tests.end_to_end.rich_faults import add_faults
 from tests.end_to_end.rich_gas import GAS_J_MOL_K, STEP_S, Plan
 from tests.end_to_end.rich_plans import log_uniform, make_plan
 from tests.end_to_end.rich_procedure import HOLD, run
-from tests.end_to_end.rich_recorder import Recording, add_recorder, record
+from tests.end_to_end.rich_recorder import add_recorder, record
 from tests.end_to_end.rich_truth import truth_row
 
 Frames = tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]
 INCH_PA = 249.08891
-CODES = ["P0442", "P0455", "P0456", "P0440", "P0446"]
 
 
 def rich_traces(n: int = 600, key: int = 31_007) -> Frames:
@@ -68,8 +68,8 @@ def _frames(plan: Plan, models: dict[str, np.ndarray], rng: np.random.Generator,
     rows = [truth_row(ids[i], plan, course, i) for i, course in enumerate(courses)]
     if plan["is_fill"].any():
         rows = [row | _after_two_minutes(course) for row, course in zip(rows, courses, strict=True)]
-    headers = pl.DataFrame([_header(ids[i], plan, models, i, rng) for i in range(len(ids))], schema=_HEADER)
-    samples = pl.concat([_frame(i, r) for i, r in zip(ids, recordings, strict=True)])
+    headers = pl.DataFrame([_header(ids[i], plan, models, i, rng) for i in range(len(ids))], schema=HEADER)
+    samples = pl.concat([samples_of(i, r) for i, r in zip(ids, recordings, strict=True)])
     return samples, headers, pl.DataFrame(rows, infer_schema_length=None)
 
 
@@ -79,23 +79,6 @@ def _after_two_minutes(course: Any) -> dict[str, Any]:
     value = float(hold[at]) if len(hold) > at else None
     passes = None if value is None else value >= 8 * INCH_PA
     return {"start_pa": float(hold[0]), "pressure_120_pa": value, "is_above_8_inches": passes}
-
-
-_HEADER: dict[str, Any] = {
-    "trace_id": pl.String,
-    "job_id": pl.String,
-    "vehicle_id": pl.String,
-    "stage": pl.String,
-    "recorded_at": pl.Datetime("us", "UTC"),
-    "fuel_level_pct": pl.Float64,
-    "ambient_c": pl.Float64,
-    "barometric_kpa": pl.Float64,
-    "fuel_tank_l": pl.Float64,
-    "make": pl.String,
-    "model": pl.String,
-    "trouble_codes": pl.List(pl.String),
-    "checks": pl.List(pl.String),
-}
 
 
 def _header(
@@ -122,18 +105,3 @@ def _header(
         "trouble_codes": [str(rng.choice(CODES))] if rng.random() < 0.3 else [],
         "checks": [],
     }
-
-
-def _frame(trace_id: str, recording: Recording) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "trace_id": pl.Series([trace_id] * len(recording.t_s), dtype=pl.String),
-            "t_s": recording.t_s.astype(float),
-            "tank_pressure_pa": recording.tank_pressure_pa.astype(float),
-            "sensor_v": pl.Series(recording.sensor_v.astype(float)).fill_nan(None),
-            "purge_duty_pct": recording.purge_duty_pct.astype(float),
-            "is_vent_closed": recording.is_vent_closed,
-            "engine_rpm": pl.Series(recording.engine_rpm.astype(float)).fill_nan(None),
-            "is_pressure_derived": np.zeros(len(recording.t_s), bool),
-        }
-    )
