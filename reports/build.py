@@ -1,4 +1,4 @@
-"""Write the site: one page for each reader, each complete in one file that opens from disk."""
+"""Write the site: one page for each reader, complete in one file that opens from disk; pages of jobs share a script."""
 
 from __future__ import annotations
 

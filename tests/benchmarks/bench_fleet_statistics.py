@@ -23,14 +23,15 @@ import numpy as np
 import polars as pl
 
 import pipeline.estimates as estimates
+from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
 from pipeline.resources import carried
 from pipeline.settings import Settings
 from pipeline.steps import model as model_step
-from pipeline.steps.admit import judged_inspections
+from pipeline.steps.judge import judge_inspections
 from pipeline.warehouse import models as models_room
 from pipeline.warehouse.models import load_models
-from pipeline.warehouse.store import Warehouse, open_warehouse
+from pipeline.warehouse.store import Warehouse, kind_columns, open_warehouse
 from tests.known_fleet import FROM_ON, Fleet, Part, World, fill_core, make_fleet
 
 PARTS = (
@@ -143,11 +144,9 @@ def _fill_warehouse(warehouse: Warehouse, n_vehicles: int) -> None:
     told = recordings.select(c for c in TRACE_RESULT.column_names if c in recordings.columns)
     warehouse.append(TRACE_RESULT.full_name, told)
     warehouse.create(MODEL_NORM.full_name, [(c.name, c.type) for c in MODEL_NORM.columns])
-    blank = warehouse.query(
-        "select * exclude (monitors_supported, judged_base, judged_clause) from core.inspections"
-    )
-    whole = pl.concat([blank, seen], how="diagonal_relaxed")
-    warehouse.append("core.inspections", judged_inspections(whole, fleet.vehicles, Settings()))
+    warehouse.create("core.inspections", kind_columns(ALL_KINDS["inspections"]))
+    warehouse.append("core.inspections", seen)
+    judge_inspections(warehouse, Settings().rule)
     warehouse.con.execute(
         "update core.setting set inspection_to_on = (select max(inspected_at)::date from core.inspections)"
     )
