@@ -8,7 +8,7 @@ from typing import Any
 from pipeline.errors import WrongUsage
 from pipeline.settings import Settings
 from pipeline.steps.form import stop_at_another_form
-from pipeline.steps.measure import one_trace
+from pipeline.steps.measure import some_traces
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
 PICTURE_FORMS = (".png", ".svg", ".html")
@@ -34,7 +34,7 @@ def explain_in_words_and_picture(path: Path, trace_id: str, picture: Path) -> tu
         )
     with open_warehouse(path) as warehouse:
         stop_at_another_form(warehouse, path)
-        samples, header = one_trace(warehouse, trace_id)
+        samples, header = some_traces(warehouse, [trace_id])
         if not header.height:
             raise _no_such_trace(warehouse, trace_id)
         settings = settings_of_last_run(warehouse)

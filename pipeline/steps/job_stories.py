@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import polars as pl
-
 from pipeline.settings import Settings
-from pipeline.steps.measure import HEADERS
+from pipeline.steps.measure import some_traces
 from pipeline.warehouse.store import Warehouse
 
 if TYPE_CHECKING:
@@ -35,13 +33,6 @@ qualify row_number() over (partition by job_id, stage order by recorded_at desc,
 order by job_id, recorded_at, stage = 'after_repair', trace_id
 """
 
-SAMPLES = """
-select trace_id, t_s, tank_pressure_pa, sensor_v, purge_duty_pct, is_vent_closed, engine_rpm, is_pressure_derived
-from core.samples
-where trace_id in (select unnest(?::varchar[]))
-order by trace_id, t_s
-"""
-
 CHECKS = "select * from mart.repair_check where job_id in (select unnest(?::varchar[]))"
 
 
@@ -54,17 +45,15 @@ def job_stories(warehouse: Warehouse, settings: Settings) -> JobStories:
     jobs = warehouse.query(JOBS, [settings.job_pages])
     ids = jobs["job_id"].to_list()
     wanted = warehouse.query(TRACES, [ids, PER_STAGE])
-    trace_ids = wanted["trace_id"].to_list()
-    headers = warehouse.query(HEADERS).join(wanted.select("trace_id"), on="trace_id", how="semi")
-    samples = warehouse.query(SAMPLES, [trace_ids])
+    samples, headers = some_traces(warehouse, wanted["trace_id"].to_list())
     norms = warehouse.table("mart.model_norm")
     told = {t.result["trace_id"]: t for t in explain_traces(samples, headers, settings, norms)}
     checks = {row["job_id"]: row for row in warehouse.query(CHECKS, [ids]).to_dicts()}
     of_job: dict[str, list[Any]] = {}
-    for trace_id, job_id in wanted.select("trace_id", "job_id").iter_rows():
+    for trace_id, job_id in wanted.iter_rows():
         of_job.setdefault(job_id, []).append(told[trace_id])
     stories = (
         JobStory(facts, checks.get(facts["job_id"]), tuple(of_job.get(facts["job_id"], ())))
-        for facts in jobs.sort(pl.col("opened_at"), "job_id", descending=[True, False]).to_dicts()
+        for facts in jobs.to_dicts()
     )
     return JobStories(tuple(stories), n_all)

@@ -64,11 +64,11 @@ group by all
 order by parquet, trace_id
 """
 
-ONE_TRACE = """
+SAMPLES_OF = """
 select trace_id, t_s, tank_pressure_pa, sensor_v, purge_duty_pct, is_vent_closed, engine_rpm, is_pressure_derived
 from core.samples
-where trace_id = ?
-order by t_s
+where trace_id in (select unnest(?::varchar[]))
+order by trace_id, t_s
 """
 
 
@@ -153,7 +153,7 @@ def _paths(folder: Path, held: pl.DataFrame) -> list[Path]:
     return [folder / name for name in held["parquet"].unique(maintain_order=True)]
 
 
-def one_trace(warehouse: Warehouse, trace_id: str) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Return (samples, header) of one trace. Reads only."""
-    header = warehouse.query(HEADERS).filter(pl.col("trace_id") == trace_id)
-    return warehouse.query(ONE_TRACE, [trace_id]), header
+def some_traces(warehouse: Warehouse, trace_ids: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return (samples, headers) of these traces, in the order of their ids. Reads only."""
+    headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids))
+    return warehouse.query(SAMPLES_OF, [trace_ids]), headers
