@@ -103,8 +103,7 @@ def bin_hold(
         else:
             of_t[k, cell] = (cell + 0.5) * width
     start_s[k], window_s[k] = origin, length
-    if marks.is_pressure_test == 0:
-        _cool(t, smooth, parts.draw[0], first, cooling, k)
+    _cool(t, smooth, parts.moved_from, first, cooling, k)
 
 
 @compiled
@@ -124,7 +123,7 @@ def _window(
 
 @compiled
 def _cool(t: Floats, smooth: Floats, draw: int, window: int, cooling: Floats, k: int) -> None:
-    """Run the draw's pressures through the gas's energy balance: how cold it left the gas.
+    """Run the draw's pressures, or the filling's, through the gas's energy balance: how cold, or warm, it left the gas.
 
     With D the pressure that the gas lacks by being colder than the walls, D' = -(k-1)/k p' - D/(k tau): each step of
     pressure leaves its share, which fades until the window starts.

@@ -339,7 +339,9 @@ def _between(cooling: Floats, log_tau: float) -> float:
     while k < len(_LOG_TAUS) - 2 and log_tau > _LOG_TAUS[k + 1]:
         k += 1
     part = (log_tau - _LOG_TAUS[k]) / (_LOG_TAUS[k + 1] - _LOG_TAUS[k])
-    return max(cooling[k] * (1 - part) + cooling[k + 1] * part, 0.0)
+    value = cooling[k] * (1 - part) + cooling[k + 1] * part
+    # Faster walls than those tried leave nothing, never the opposite.
+    return value if value * cooling[k + 1] > 0 else 0.0
 
 
 @compiled
