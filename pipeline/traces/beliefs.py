@@ -26,8 +26,8 @@ _NO_CLOSED_SD = 1e3
 #: fuel restores what was taken out: half an hour, give or take a factor (judgement). Together 0.17 Pa/s per kPa.
 _VAPOR_SHARE, _GIVEN_BACK_S = 0.3, 1800.0
 _GIVEN_BACK_SD = 1.4
-#: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi, half
-#: to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).
+#: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi,
+#: half to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).
 _HEAT_SHARE_SD = 0.2
 #: Logarithm of the time constant of heat between gas and walls [s].
 _LOG_TAU, _LOG_TAU_SD = float(np.log(6.0)), 0.65
