@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from pipeline.physics.vapor import heat_share
+from pipeline.physics.vapor import heat_share, vapor_share
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.shows import Closed
@@ -22,9 +22,9 @@ _SCALE_BOUNDS = (0.7, 3.0)
 #: A closed phase that lies so many of its own standard deviations off the usual speaks against that.
 _TAIL = 2.0
 _NO_CLOSED_SD = 1e3
-#: Share of vapor in the gas above gasoline (AP-42 vapor pressure at 20 °C, partly saturated), and the time [s] in which
-#: fuel restores what was taken out: half an hour, give or take a factor (judgement). Together 0.17 Pa/s per kPa.
-_VAPOR_SHARE, _GIVEN_BACK_S = 0.3, 1800.0
+#: The time [s] in which fuel restores the vapor that was taken out: half an hour, give or take a factor (judgement).
+#: With the share of vapor in the gas at 20 °C that is 0.15 Pa/s per kPa.
+_GIVEN_BACK_S = 1800.0
 _GIVEN_BACK_SD = 1.4
 #: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi,
 #: half to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).
@@ -97,7 +97,7 @@ def vapor_beliefs(
     closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2)
     # Drawing the gas of a tank down by dp takes share x dp of vapor out of it, which the fuel gives back in time,
     # whatever it did before; filling it takes none.
-    given_back = _VAPOR_SHARE / _GIVEN_BACK_S
+    given_back = vapor_share(temperature_c, barometric_pa) / _GIVEN_BACK_S
     under = np.where(is_pressure_test, 0.0, given_back + 0.3 * rate / 2500)
     under_sd = np.hypot(_GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
     # Carbon and lines keep their gas at their own temperature: it exchanges no heat that the pressure shows.
