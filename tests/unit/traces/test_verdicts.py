@@ -137,12 +137,12 @@ def test_a_recording_that_ends_as_the_vent_opens_accuses_no_vent():
     drawing = Drawing().rest().closed().draw(-2500).hold(40)
     row = judged(drawing.release(0.5, 60.0).samples(noise=5))
     assert row["verdict"] == "holds"
-    cut = Drawing().rest().closed().draw(-2500).release(0.3, 60.0)
+    cut = Drawing().rest().closed().draw(-2500).release(0.2, 60.0)
     assert judged(cut.samples(noise=5))["verdict"] == "not_judged"
 
 
 def test_vacuum_that_stands_in_a_shut_tank_before_any_draw_passes_the_purge_valve():
-    drawing = Drawing().rest().add(90, lambda s: np.maximum(-100 * s, -1500), True, 0.0).release(8)
+    drawing = Drawing().rest().add(90, lambda s: np.maximum(-800 * s, -1500), True, 0.0).release(8)
     row = judged(drawing.samples(noise=3, step=10))
     assert row["verdict"] == "purge_passes_closed"
     assert "before any draw" in row["evidence"]
