@@ -45,10 +45,10 @@ def main(millions: float, rate_hz: float) -> None:
         child.start()
         child.join()
         with open_warehouse(database, read_only=False) as warehouse:
-            run(warehouse, folder)
+            run(warehouse, folder, Path(place))
 
 
-def run(warehouse: Warehouse, folder: Path) -> None:
+def run(warehouse: Warehouse, folder: Path, building: Path) -> None:
     n = int(warehouse.query("select count(*) as n from core.samples")["n"][0])
     n_traces = int(warehouse.query("select count(*) as n from core.traces")["n"][0])
     print(f"{n:,} samples of {n_traces:,} recordings; peak memory before: {_peak_gib():.2f} GiB")
@@ -58,7 +58,7 @@ def run(warehouse: Warehouse, folder: Path) -> None:
     for _ in range(1 if n > LARGE else 3):
         _line(
             "whole measurement",
-            _seconds(lambda: measure(warehouse, Settings(), folder)),
+            _seconds(lambda: measure(warehouse, Settings(), folder, building)),
             scan,
             n,
             n_traces,
