@@ -56,7 +56,7 @@ def _seconds(s: float) -> str:
 
 
 def _known(*values: float) -> bool:
-    return all(isfinite(value) for value in values)
+    return all(map(isfinite, values))
 
 
 def _within(s: float) -> str:

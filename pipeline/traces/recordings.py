@@ -81,7 +81,8 @@ def recordings_of(rows: pl.DataFrame, counts: Ints) -> Recordings:
         counts = np.bincount(of, minlength=len(counts))
         columns = tuple(column[is_usable] for column in columns)
     begin = np.append(0, np.cumsum(counts)).astype(np.int64)
-    return Recordings(begin, *(_read_only(column) for column in columns), derived)
+    t, pressure, volts, duty, rpm, is_vent_closed = map(_read_only, columns)
+    return Recordings(begin, t, pressure, volts, duty, rpm, is_vent_closed, derived)
 
 
 def _any_derived(rows: pl.DataFrame, counts: Ints) -> Flags:

@@ -116,9 +116,7 @@ def _seconds(call: Callable[[], object]) -> tuple[float, float]:
     return time.perf_counter() - start, time.process_time() - used
 
 
-def _line(
-    name: str, seconds: tuple[float, float], scan: tuple[float, float], n: int, n_traces: int
-) -> None:
+def _line(name: str, seconds: tuple[float, float], scan: tuple[float, float], n: int, n_traces: int) -> None:
     wall, cpu = seconds
     print(
         f"{name:18} {wall:8.3f} s, {wall / scan[0]:5.2f} x scan; processor {cpu:8.3f} s, {cpu / scan[1]:5.2f} x"
