@@ -1,31 +1,33 @@
 """Measure every accepted recording: samples in, one row a trace out.
 
-Samples are read once, a few files at a time, on every core; what is kept of a recording until all are read (about a
-kilobyte) is what it must be compared with: its model's norms come from the whole lake.
+Samples are read once, a few files at a time, on every core. What is found out about a recording (about a kilobyte) lies
+on disk until all are read, for its model's norms come from the whole lake.
 """
 
 from __future__ import annotations
 
 import os
+import pickle
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from itertools import count, repeat
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
-import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
 from pipeline.settings import Settings
+from pipeline.steps.batches import Batch, batches
 from pipeline.traces.measure import judge_taken, take
 from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
 from pipeline.traces.recordings import gather, recordings_of
-from pipeline.traces.rows import RESULT_SCHEMA, rows_of
+from pipeline.traces.rows import rows_of
 from pipeline.traces.taken import Taken
 from pipeline.warehouse.store import Warehouse
 
-#: samples measured at once, by each core
-BATCH_SAMPLES = 1_000_000
+#: rows written at once
+PART_ROWS = 50_000
 SAMPLE_COLUMNS = [
     "t_s",
     "tank_pressure_pa",
@@ -56,14 +58,6 @@ left join core.jobs j using (job_id)
 order by t.trace_id
 """
 
-#: which recordings each file holds, and how many samples of each; a file is sorted by recording and time
-HELD = """
-select parse_filename(filename) as parquet, trace_id, count(*) as n
-from read_parquet(?, filename = true)
-group by all
-order by parquet, trace_id
-"""
-
 SAMPLES_OF = """
 select trace_id, t_s, tank_pressure_pa, sensor_v, purge_duty_pct, is_vent_closed, engine_rpm, is_pressure_derived
 from core.samples
@@ -72,39 +66,49 @@ order by trace_id, t_s
 """
 
 
-@dataclass(frozen=True)
-class _Batch:
-    """Files to read together, and the headers of their recordings in the files' order, each with its `n` samples.
+def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Path) -> None:
+    """Fill mart.trace_result and mart.model_norm from the accepted samples in `folder`. Replaces both whole.
 
-    `is_scattered`: a recording lies in more than one file, so that its samples must be brought together.
+    Parameters
+    ----------
+    building : folder in which what is found out lies until the end.
     """
-
-    files: list[Path]
-    headers: pl.DataFrame
-    is_scattered: bool = False
-
-
-def measure(warehouse: Warehouse, settings: Settings, folder: Path) -> None:
-    """Fill mart.trace_result and mart.model_norm from the accepted samples in `folder`. Replaces both whole."""
-    batches = list(_batches(warehouse, folder))
-    with ThreadPoolExecutor(os.cpu_count()) as cores:
-        taken = list(cores.map(lambda batch: _take(batch, settings), batches))
-    told = [each.for_norms() for each in taken]
-    norms = model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
-    results = [rows_of(judge_taken(each, norms, settings), settings) for each in taken]
-    warehouse.write(MODEL_NORM, norms)
-    whole = pl.concat(results).sort("trace_id") if results else pl.DataFrame(schema=RESULT_SCHEMA)
-    warehouse.write(TRACE_RESULT, whole)
+    headers = warehouse.query(HEADERS)
+    with ThreadPoolExecutor(os.cpu_count()) as cores, TemporaryDirectory(dir=building) as place:
+        names = map(Path(place).joinpath, map(str, count()))
+        found = cores.map(_take, batches(warehouse, folder, headers, cores), names, repeat(settings))
+        kept, told = zip(*found, strict=True) if headers.height else ((), ())
+        norms = model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
+        warehouse.write(MODEL_NORM, norms)
+        results = list(cores.map(_judge, kept, repeat(norms), repeat(settings)))
+    warehouse.write(TRACE_RESULT, _in_order(results, headers["trace_id"]))
 
 
-def _take(batch: _Batch, settings: Settings) -> Taken:
+def _in_order(results: list[pl.DataFrame], trace_ids: pl.Series) -> Iterator[pl.DataFrame]:
+    """Yield the rows of all batches by recording, some at a time."""
+    for first in range(0, len(trace_ids), PART_ROWS):
+        some = trace_ids[first : first + PART_ROWS]
+        mine = pl.col("trace_id").is_between(pl.lit(some[0]), pl.lit(some[-1]))
+        yield pl.concat([each.filter(mine) for each in results]).sort("trace_id")
+
+
+def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[Path, pl.DataFrame]:
+    """Read and fit a batch; return where it is kept until its models are known, and what it tells of them."""
     headers = batch.headers.drop("n", "parquet")
     if batch.is_scattered:
         recordings = gather(_read(batch.files, ["trace_id", *SAMPLE_COLUMNS]), headers["trace_id"])
     else:
-        counts = batch.headers["n"].to_numpy().astype(np.int64)
-        recordings = recordings_of(_read(batch.files, SAMPLE_COLUMNS), counts)
-    return take(recordings, headers, settings).without_curves()
+        recordings = recordings_of(_read(batch.files, SAMPLE_COLUMNS), batch.headers["n"].to_numpy())
+    taken = take(recordings, headers, settings).without_curves()
+    with kept.open("wb") as file:
+        pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)
+    return kept, taken.for_norms()
+
+
+def _judge(kept: Path, norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    with kept.open("rb") as file:
+        taken: Taken = pickle.load(file)
+    return rows_of(judge_taken(taken, norms, settings), settings)
 
 
 def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
@@ -113,44 +117,6 @@ def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
             pl.col("is_vent_closed", "is_pressure_derived").cast(pl.Boolean)
         )
     return pl.concat([pl.read_parquet(file, columns=columns, glob=False) for file in files]).select(columns)
-
-
-def _batches(warehouse: Warehouse, folder: Path) -> Iterator[_Batch]:
-    """Yield whole files until there are BATCH_SAMPLES, those that share a recording together, and at last the
-    recordings without samples."""
-    headers = warehouse.query(HEADERS)
-    names = warehouse.query("select distinct parquet from stage.sample_parquet order by parquet")["parquet"]
-    held = _held(warehouse, [str(folder / name) for name in names])
-    parts = held.group_by("trace_id").len()
-    shared = held.join(parts.filter(pl.col("len") > 1), on="trace_id", how="semi")["parquet"].unique()
-    alone = held.filter(~pl.col("parquet").is_in(shared.implode()))
-    numbered = alone.with_columns(batch=(pl.col("n").cum_sum() - 1) // BATCH_SAMPLES)
-    numbered = numbered.with_columns(batch=pl.col("batch").first().over("parquet"))
-    for _, mine in numbered.group_by("batch", maintain_order=True):
-        yield _Batch(
-            _paths(folder, mine), mine.join(headers, on="trace_id", how="left", maintain_order="left")
-        )
-    together = held.filter(pl.col("parquet").is_in(shared.implode()))
-    if together.height:
-        mine = together.group_by("trace_id", maintain_order=True).agg(
-            pl.col("n").sum(), pl.col("parquet").first()
-        )
-        known = mine.join(headers, on="trace_id", how="left", maintain_order="left")
-        yield _Batch(_paths(folder, together), known, is_scattered=True)
-    silent = headers.join(held, on="trace_id", how="anti", maintain_order="left")
-    if silent.height:
-        n = pl.lit(0, pl.Int64).alias("n"), pl.lit(None, pl.String).alias("parquet")
-        yield _Batch([], silent.with_columns(*n))
-
-
-def _held(warehouse: Warehouse, files: list[str]) -> pl.DataFrame:
-    if not files:
-        return pl.DataFrame(schema={"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64})
-    return warehouse.query(HELD, [files])
-
-
-def _paths(folder: Path, held: pl.DataFrame) -> list[Path]:
-    return [folder / name for name in held["parquet"].unique(maintain_order=True)]
 
 
 def some_traces(warehouse: Warehouse, trace_ids: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:

@@ -89,7 +89,7 @@ def measure_recordings(plan: Plan) -> None:
 
     plan.tell("measuring the recordings")
     with timed(plan, "measure"), open_warehouse(plan.out.next_warehouse, read_only=False) as warehouse:
-        measure(warehouse, plan.settings, plan.out.samples)
+        measure(warehouse, plan.settings, plan.out.samples, plan.out.building)
 
 
 def model_tables(plan: Plan) -> None:

@@ -36,3 +36,5 @@ if not config.CACHE_DIR:  # type: ignore[attr-defined]
 
 #: Division by zero gives inf or nan, as in NumPy.
 compiled = njit(cache=True, nogil=True, error_model="numpy")
+#: The same where sums may be taken in any order, so that several terms are added at once.
+summing = njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc"})

@@ -56,7 +56,7 @@ def _seconds(s: float) -> str:
 
 
 def _known(*values: float) -> bool:
-    return all(isfinite(value) for value in values)
+    return all(map(isfinite, values))
 
 
 def _within(s: float) -> str:
@@ -186,6 +186,11 @@ def _purge_passes(row: Reading) -> str:
         )
     ways = (row["hold_late_change"], row["hold_change"], row["hold_end_above"] - row["hold_start_above"])
     grown = max((-change for change in ways if isfinite(change)), default=0.0)
+    if grown <= 0 and _known(row["closed_above"]):
+        return (
+            f"With vent and purge shut, before any draw, the tank stood at {pressure(row['closed_above'])} on average: "
+            "vacuum passes the purge valve when it is shut."
+        )
     by = f" by {_rounded(grown)} Pa" if grown > 0 else ""
     return (
         f"In the hold the vacuum grew{by} although the purge was shut: "

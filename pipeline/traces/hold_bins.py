@@ -12,7 +12,7 @@ from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.ranges import least, row_after, row_from
 
 N_BINS = 32
-#: Time constants of heat between gas and walls that are tried [s].
+#: Time constants of heat between gas and walls that are tried [s], each twice the one before.
 WARMING_S = (2.0, 4.0, 8.0, 16.0)
 #: Valves answer a command within this time [s]; the hold is read from then on.
 LATENCY_S = 0.5
@@ -137,8 +137,11 @@ def _cool(t: Floats, smooth: Floats, draw: int, window: int, cooling: Floats, k:
             n += 1
             i += 1
         age = t[window] - time / n
-        for j in range(len(WARMING_S)):
-            cooling[k, j] += (from_pa - smooth[i - 1]) * np.exp(-age / (_HEAT_RATIO * WARMING_S[j]))
+        # Each time constant is twice the one before, and so lets the root of its share be left.
+        left = np.exp(-age / (_HEAT_RATIO * WARMING_S[-1]))
+        for j in range(len(WARMING_S) - 1, -1, -1):
+            cooling[k, j] += (from_pa - smooth[i - 1]) * left
+            left *= left
 
 
 def as_cooling(bins: HoldBins) -> HoldBins:

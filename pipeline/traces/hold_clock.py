@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.ranges import middle_of
 
 #: Bins on either side of a joint whose slope says how fast the pressure moves there.
 _BESIDE = 3
@@ -57,7 +58,7 @@ def mend_clock(t: Floats, pressure: Floats, m: int, scatter: float, late: Floats
 def _usual_distance(t: Floats, m: int, room: Floats) -> float:
     for i in range(m - 1):
         room[i] = t[i + 1] - t[i]
-    return np.median(room[: m - 1])
+    return middle_of(room, m - 1)
 
 
 @compiled

@@ -8,10 +8,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.compiled import Floats, compiled, summing
 
 #: At most so many values are sorted for a median: evenly spread ones stand for a longer stretch.
 MOST_SORTED = 255
+#: Scratch that a median needs: the values, and those of them that lie near it.
+ROOM = 2 * MOST_SORTED + 2
+_BUCKETS = 64
+#: So many are sorted as they stand.
+_FEW = 32
 
 
 @compiled
@@ -42,7 +47,7 @@ def row_after(t: Floats, a: int, b: int, time: float) -> int:
     return a
 
 
-@compiled
+@summing
 def mean(x: Floats, a: int, b: int) -> float:
     total = 0.0
     for i in range(a, b):
@@ -52,20 +57,24 @@ def mean(x: Floats, a: int, b: int) -> float:
 
 @compiled
 def least(x: Floats, a: int, b: int) -> float:
-    out = np.nan
-    for i in range(a, b):
-        if not x[i] >= out:
-            out = x[i]
-    return out
+    """Return the least of these values, none of which is nan."""
+    return extremes(x, a, b)[0] if b > a else np.nan
 
 
 @compiled
 def most(x: Floats, a: int, b: int) -> float:
-    out = np.nan
+    """Return the greatest of these values, none of which is nan."""
+    return extremes(x, a, b)[1] if b > a else np.nan
+
+
+@compiled
+def extremes(x: Floats, a: int, b: int) -> tuple[float, float]:
+    """Return the least and the greatest of these values, none of which is nan."""
+    low, high = np.inf, -np.inf
     for i in range(a, b):
-        if not x[i] <= out:
-            out = x[i]
-    return out
+        low = x[i] if x[i] < low else low
+        high = x[i] if x[i] > high else high
+    return low, high
 
 
 @compiled
@@ -74,7 +83,7 @@ def median(x: Floats, a: int, b: int, room: Floats) -> float:
 
     Parameters
     ----------
-    room : scratch of at least MOST_SORTED elements.
+    room : scratch of at least ROOM elements.
     """
     step = max(1, -(-(b - a) // MOST_SORTED))
     n = 0
@@ -87,69 +96,86 @@ def median(x: Floats, a: int, b: int, room: Floats) -> float:
 
 @compiled
 def middle_of(room: Floats, n: int) -> float:
-    """Return the median of the first n elements, which it puts in another order."""
+    """Return the median of the first n elements, which are finite: they are counted in buckets, and those of the
+    bucket that holds it in finer ones, until few are left to sort.
+
+    Parameters
+    ----------
+    room : its first n elements lose their order. Beyond 32 it must have ROOM of them, whose rest is scratch.
+    """
     if n == 0:
         return np.nan
-    upper = _select(room, n, n // 2)
-    if n % 2:
-        return upper
-    below = room[0]
-    for i in range(1, n // 2):
-        below = max(below, room[i])
-    return 0.5 * (below + upper)
+    counts = np.empty(_BUCKETS, np.int64)
+    a, b, rank = 0, n, n // 2
+    while b - a > _FEW:
+        low, high = extremes(room, a, b)
+        scale = _BUCKETS / (high - low)
+        if not 0 < scale < np.inf:
+            return low
+        counts[:] = 0
+        for i in range(a, b):
+            counts[_bucket(room[i], low, scale)] += 1
+        bucket = 0
+        while rank >= counts[bucket]:
+            rank -= counts[bucket]
+            bucket += 1
+        if rank == 0 and n % 2 == 0:
+            return 0.5 * sum(_beside_edge(room, a, b, low, scale, bucket))
+        begin, a = a, max(a, n)
+        end = a
+        for i in range(begin, b):
+            room[end] = room[i]
+            end += _bucket(room[i], low, scale) == bucket
+        b = end
+    _sort(room, a, b)
+    upper = room[a + rank]
+    return upper if n % 2 else 0.5 * (room[a + rank - 1] + upper)
 
 
 @compiled
-def _select(room: Floats, n: int, k: int) -> float:
-    """Return the element of rank k; what is less stands before it (Hoare's selection)."""
-    low, high = 0, n - 1
-    while low < high:
-        pivot = room[(low + high) // 2]
-        i, j = low, high
-        while i <= j:
-            while room[i] < pivot:
-                i += 1
-            while pivot < room[j]:
-                j -= 1
-            if i <= j:
-                room[i], room[j] = room[j], room[i]
-                i += 1
-                j -= 1
-        if k <= j:
-            high = j
-        elif k >= i:
-            low = i
+def _bucket(value: float, low: float, scale: float) -> int:
+    return min(int((value - low) * scale), _BUCKETS - 1)
+
+
+@compiled
+def _beside_edge(x: Floats, a: int, b: int, low: float, scale: float, bucket: int) -> tuple[float, float]:
+    """Return the greatest element before a bucket and the least one from there on."""
+    before, after = -np.inf, np.inf
+    for i in range(a, b):
+        if _bucket(x[i], low, scale) < bucket:
+            before = max(before, x[i])
         else:
-            break
-    return room[k]
+            after = min(after, x[i])
+    return before, after
 
 
 @compiled
+def _sort(x: Floats, a: int, b: int) -> None:
+    for i in range(a + 1, b):
+        value, j = x[i], i
+        while j > a and x[j - 1] > value:
+            x[j] = x[j - 1]
+            j -= 1
+        x[j] = value
+
+
+@summing
 def line(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, float]:
-    """Fit y = c + slope x by least squares to the finite pairs.
+    """Fit y = c + slope x by least squares.
 
     Returns
     -------
     slope, its standard error (as if samples were independent), the residual's standard deviation and R^2; nan below
     three pairs or where x does not vary.
     """
-    n, mx, my = 0, 0.0, 0.0
-    for i in range(a, b):
-        if np.isfinite(x[i]) and np.isfinite(y[i]):
-            n += 1
-            mx += x[i]
-            my += y[i]
-    if n < 3:
-        return np.nan, np.nan, np.nan, np.nan
-    mx, my = mx / n, my / n
+    mx, my = mean(x, a, b), mean(y, a, b)
     sxx, sxy, syy = 0.0, 0.0, 0.0
     for i in range(a, b):
-        if np.isfinite(x[i]) and np.isfinite(y[i]):
-            dx, dy = x[i] - mx, y[i] - my
-            sxx += dx * dx
-            sxy += dx * dy
-            syy += dy * dy
-    return line_of_sums(n, sxx, sxy, syy)
+        dx, dy = x[i] - mx, y[i] - my
+        sxx += dx * dx
+        sxy += dx * dy
+        syy += dy * dy
+    return line_of_sums(b - a, sxx, sxy, syy)
 
 
 @compiled

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from pipeline.traces.drawn import Draw, Hold, read_draw, read_hold
 from pipeline.traces.hold_bins import HoldBins, as_cooling, bin_hold
 from pipeline.traces.landmarks import Landmarks, find_landmarks
 from pipeline.traces.phases import cut_phases
-from pipeline.traces.ranges import MOST_SORTED
+from pipeline.traces.ranges import ROOM
 from pipeline.traces.recordings import Recordings
 from pipeline.traces.shows import Closed, Release, Vented, read_closed, read_release, read_vented
 from pipeline.traces.view import Sensor, read_noise, read_sensor, sd_of, take_out_outliers
@@ -33,6 +33,8 @@ class Shown:
 
 #: Readings that are whole numbers or true or false; the others are real.
 _COUNTS = ("n_draws", "n", "rest_n", "n_quiet")
+#: NumPy's number: of a function called with Python's own a version would be compiled for it.
+_FIRST_ROW: Any = np.int64(0)
 _KINDS: tuple[type[Any], ...] = (Landmarks, Sensor, Vented, Closed, Draw, Hold, Release, VoltReadings)
 
 
@@ -62,6 +64,17 @@ def _typed(name: str, column: Floats) -> Floats | Ints | Flags:
     return np.ascontiguousarray(column)
 
 
+class _Scratch(NamedTuple):
+    """Room for one recording: smooth pressure, phase and first row of each stretch, values to sort, volts that have a
+    pressure."""
+
+    smooth: Floats
+    phase: Ints
+    first: Ints
+    room: Floats
+    paired: Floats
+
+
 @compiled
 def _read_all(
     begin: Ints,
@@ -77,14 +90,27 @@ def _read_all(
     longest = 0
     for k in range(len(begin) - 1):
         longest = max(longest, begin[k + 1] - begin[k])
-    smooth = np.empty(len(t))
-    phase, first = np.empty(longest + 1, np.int64), np.empty(longest + 1, np.int64)
-    room = np.empty(MOST_SORTED + 8)
+    scratch = _Scratch(
+        np.empty(longest),
+        np.empty(longest + 1, np.int64),
+        np.empty(longest + 1, np.int64),
+        np.empty(ROOM),
+        np.empty((2, longest)),
+    )
     for k in range(len(begin) - 1):
         a, b = begin[k], begin[k + 1]
         if b > a:
             _read_one(
-                t, p, volts, duty, rpm, is_vent_closed, a, b, smooth, phase, first, room, tables, bins, k
+                t[a:b],
+                p[a:b],
+                volts[a:b],
+                duty[a:b],
+                rpm[a:b],
+                is_vent_closed[a:b],
+                scratch,
+                tables,
+                bins,
+                k,
             )
 
 
@@ -96,17 +122,14 @@ def _read_one(
     duty: Floats,
     rpm: Floats,
     is_vent_closed: Flags,
-    a: int,
-    b: int,
-    smooth: Floats,
-    phase: Ints,
-    first: Ints,
-    room: Floats,
+    scratch: _Scratch,
     tables: tuple[Floats, ...],
     bins: tuple[Floats, ...],
     k: int,
 ) -> None:
-    """Read rows a to b into row k of every table; the other arrays are scratch."""
+    """Read one recording into row k of every table."""
+    a, b = _FIRST_ROW, len(t)
+    smooth, phase, first, room, paired = scratch
     n = cut_phases(is_vent_closed, duty, a, b, phase, first)
     take_out_outliers(p, a, b, smooth)
     marks, parts = find_landmarks(t, smooth, phase, first, n)
@@ -125,7 +148,7 @@ def _read_one(
     _put(tables[4], k, draw)
     _put(tables[5], k, hold)
     _put(tables[6], k, read_release(t, p, a, parts.release, marks, zero))
-    _put(tables[7], k, read_volts(t, smooth, volts, first, n, room))
+    _put(tables[7], k, read_volts(t, smooth, volts, first, n, room, paired))
     bin_hold(t, p, smooth, a, b, marks, parts, zero, hold.start_above, sensor.is_clipped > 0, bins, k)
 
 

@@ -54,7 +54,7 @@ def gather(samples: pl.DataFrame, trace_ids: pl.Series) -> Recordings:
     if not (number.is_sorted() and _rises(rows)):
         rows = rows.sort("number__", "t_s", maintain_order=True)
         number = rows["number__"]
-    counts = np.bincount(number.to_numpy(), minlength=len(trace_ids)).astype(np.int64)
+    counts = np.bincount(number.to_numpy(), minlength=len(trace_ids))
     return recordings_of(rows, counts)
 
 
@@ -70,23 +70,27 @@ def recordings_of(rows: pl.DataFrame, counts: Ints) -> Recordings:
     ----------
     rows : t_s, tank_pressure_pa, purge_duty_pct, is_vent_closed, and sensor_v, engine_rpm, is_pressure_derived where
         there are any; sorted by recording and time. A row without time, pressure or either command is left out.
-    counts : rows of each recording, int64.
+    counts : rows of each recording.
     """
-    ends = np.cumsum(counts)
+    t, pressure, duty, volts, rpm = (_numbers(rows, name) for name in (*_NEEDED, *_WELCOME))
+    vent, derived = rows["is_vent_closed"], _any_derived(rows, counts)
+    columns = t, pressure, volts, duty, rpm, vent.fill_null(False).to_numpy()
+    if vent.null_count() or not (_is_finite(t) and _is_finite(pressure) and _is_finite(duty)):
+        is_usable = np.isfinite(t) & np.isfinite(pressure) & np.isfinite(duty) & vent.is_not_null().to_numpy()
+        of = np.repeat(np.arange(len(counts)), counts)[is_usable]
+        counts = np.bincount(of, minlength=len(counts))
+        columns = tuple(column[is_usable] for column in columns)
+    begin = np.append(0, np.cumsum(counts)).astype(np.int64)
+    t, pressure, volts, duty, rpm, is_vent_closed = map(_read_only, columns)
+    return Recordings(begin, t, pressure, volts, duty, rpm, is_vent_closed, derived)
+
+
+def _any_derived(rows: pl.DataFrame, counts: Ints) -> Flags:
     derived = np.zeros(len(counts), bool)
     if "is_pressure_derived" in rows.columns and rows["is_pressure_derived"].any():
         at = np.flatnonzero(rows["is_pressure_derived"].fill_null(False).to_numpy())
-        derived[np.searchsorted(ends, at, side="right")] = True
-    usable = pl.all_horizontal(pl.col(_NEEDED).is_finite(), pl.col("is_vent_closed").is_not_null())
-    keep = rows.select(usable.fill_null(False)).to_series()
-    if not keep.all():
-        of = np.repeat(np.arange(len(counts)), counts)[keep.to_numpy()]
-        counts = np.bincount(of, minlength=len(counts)).astype(np.int64)
-        rows = rows.filter(keep)
-        ends = np.cumsum(counts)
-    t, pressure, duty, volts, rpm = (_numbers(rows, name) for name in (*_NEEDED, *_WELCOME))
-    vent = np.ascontiguousarray(rows["is_vent_closed"].to_numpy())
-    return Recordings(np.append(0, ends), t, pressure, volts, duty, rpm, vent, derived)
+        derived[np.searchsorted(np.cumsum(counts), at, side="right")] = True
+    return derived
 
 
 def _numbers(rows: pl.DataFrame, name: str) -> Floats:
@@ -95,7 +99,19 @@ def _numbers(rows: pl.DataFrame, name: str) -> Floats:
     column = rows[name].cast(pl.Float64)
     if column.null_count():
         column = column.fill_null(float("nan"))
-    return np.array(column.to_numpy(), float, order="C", copy=None)
+    return column.to_numpy()
+
+
+def _is_finite(column: Floats) -> bool:
+    """Say whether every number is finite, without an array of answers."""
+    return bool(np.isfinite(column.sum())) or bool(np.isfinite(column).all())
+
+
+def _read_only(column: np.ndarray) -> np.ndarray:
+    """Return the array as one that cannot be written: of the kernels there is one version, for that kind."""
+    column = np.ascontiguousarray(column).view()
+    column.flags.writeable = False
+    return column
 
 
 def phases_of(recordings: Recordings, k: int) -> list[tuple[str, float, float]]:

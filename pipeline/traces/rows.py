@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from operator import attrgetter
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -146,12 +147,21 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "norm_n": m.volts.norm_n,
     }
     columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
-    constant = {"level": settings.level, "discharge": settings.discharge_coefficient}
-    keys = list(columns)
-    return [
-        say(dict(zip(keys, values, strict=True)) | constant)
-        for values in zip(*(column.tolist() for column in columns.values()), strict=True)
-    ]
+    n = len(m.judgement.verdict)
+    columns |= {"level": np.full(n, settings.level), "discharge": np.full(n, settings.discharge_coefficient)}
+    told = {name: column.tolist() for name, column in columns.items()}
+    return [say(_Reading(told, k)) for k in range(n)]
+
+
+class _Reading(dict[str, Any]):
+    """The readings of recording k, each taken from its column when a sentence first names it."""
+
+    def __init__(self, columns: dict[str, list[Any]], k: int) -> None:
+        self.columns, self.k = columns, k
+
+    def __missing__(self, name: str) -> Any:
+        value = self[name] = self.columns[name][self.k]
+        return value
 
 
 def _suspects(m: Measured) -> list[list[str]]:

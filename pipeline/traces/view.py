@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.traces.compiled import Floats, Ints, compiled
 from pipeline.traces.phases import DRAW, FLOWING
-from pipeline.traces.ranges import MOST_SORTED, least, median, middle_of, most
+from pipeline.traces.ranges import MOST_SORTED, extremes, median, middle_of
 
 #: A median absolute deviation times this is a standard deviation (normal law).
 MAD_TO_SD = 1.4826
@@ -92,7 +92,7 @@ def read_sensor(
     ----------
     draw : rows of the draw. noise : as `read_noise` returns it. zero : vented level [Pa].
     """
-    lowest = least(smooth, a, b)
+    lowest, highest = extremes(smooth, a, b)
     at_lowest = 0
     for i in range(draw[0], draw[1]):
         at_lowest += p[i] <= lowest + 1e-9
@@ -106,7 +106,7 @@ def read_sensor(
         rounding_of(noise),
         noise[2],
         median(p, a, b, room),
-        most(smooth, a, b) - lowest,
+        highest - lowest,
         max(zero - lowest, 0.0),
         median(rpm, a, b, room),
         1.0 if is_clipped else 0.0,

@@ -7,9 +7,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Flags, Floats, Ints, compiled
+from pipeline.traces.compiled import Flags, Floats, Ints, compiled, summing
 from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
-from pipeline.traces.ranges import MOST_SORTED, line_of_sums, middle_of
+from pipeline.traces.ranges import MOST_SORTED, extremes, line_of_sums, mean, middle_of, row_from
 from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
 from pipeline.traces.view import MAD_TO_SD
 
@@ -57,26 +57,31 @@ class VoltReadings(NamedTuple):
 
 
 @compiled
-def read_volts(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: Floats) -> VoltReadings:
+def read_volts(
+    t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: Floats, paired: Floats
+) -> VoltReadings:
     """Compare volts and pressure within one recording; `model_norms` compares them with its model.
 
     Parameters
     ----------
     p : pressure without single outliers [Pa]. first, n : the recording's stretches of one command state.
+    paired : scratch, 2 x samples at least.
     """
-    every = _together(t, p, volts, first, n, 0.0)
-    if every[0] == 0:
+    n_quiet, n_all = _pair(t, p, volts, first, n, paired)
+    if n_all == 0:
         return VoltReadings(0.0, 0.0, np.nan, np.nan, np.nan, np.nan, np.nan, 0.0, 0.0, np.nan, np.nan)
-    quiet = _together(t, p, volts, first, n, _QUIET_AFTER_COMMAND_S)
-    used = quiet if quiet[0] >= _MIN_SAMPLES else every
-    pa_per_volt, _, residual, _ = line_of_sums(used[0], used[4], used[5], used[3])
-    volts_per_pa, _, _, r2 = line_of_sums(every[0], every[3], every[5], every[4])
+    every = _together(paired, n_all)
+    used, n_used = every, n_all
+    if n_quiet >= _MIN_SAMPLES:
+        used, n_used = _together(paired, n_quiet), n_quiet
+    pa_per_volt, _, residual, _ = line_of_sums(n_used, used[3], used[4], used[2])
+    volts_per_pa, _, _, r2 = line_of_sums(n_all, every[2], every[4], every[3])
     return VoltReadings(
-        float(every[0]),
-        float(quiet[0]),
-        every[2],
+        float(n_all),
+        float(n_quiet),
         every[1],
-        used[1],
+        every[0],
+        used[0],
         residual,
         pa_per_volt,
         _noise(volts, first[0], first[n], room),
@@ -87,35 +92,43 @@ def read_volts(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: F
 
 
 @compiled
-def _together(
-    t: Floats, p: Floats, volts: Floats, first: Ints, n: int, after_command_s: float
-) -> tuple[int, float, float, float, float, float]:
-    """Return number, ranges of pressure and volts, and sums of squares and products about the means (pressure,
-    volts, both) of the samples so long after a command."""
-    count, p_sum, v_sum = 0, 0.0, 0.0
-    p_low, p_high, v_low, v_high = np.inf, -np.inf, np.inf, -np.inf
+def _pair(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, paired: Floats) -> tuple[int, int]:
+    """Fill `paired` with pressure and volts where there are both, the quiet ones first; return how many are quiet, and
+    how many there are."""
+    n_quiet = 0
     for s in range(n):
-        begin = t[first[s]] + after_command_s
-        for i in range(first[s], first[s + 1]):
-            if t[i] >= begin and np.isfinite(volts[i]):
-                count += 1
-                p_sum += p[i]
-                v_sum += volts[i]
-                p_low, p_high = min(p_low, p[i]), max(p_high, p[i])
-                v_low, v_high = min(v_low, volts[i]), max(v_high, volts[i])
-    if count == 0:
-        return 0, np.nan, np.nan, 0.0, 0.0, 0.0
-    p_mean, v_mean = p_sum / count, v_sum / count
+        quiet = row_from(t, first[s], first[s + 1], t[first[s]] + _QUIET_AFTER_COMMAND_S)
+        n_quiet = _add(p, volts, quiet, first[s + 1], paired, n_quiet)
+    n_all = n_quiet
+    for s in range(n):
+        quiet = row_from(t, first[s], first[s + 1], t[first[s]] + _QUIET_AFTER_COMMAND_S)
+        n_all = _add(p, volts, first[s], quiet, paired, n_all)
+    return n_quiet, n_all
+
+
+@compiled
+def _add(p: Floats, volts: Floats, a: int, b: int, paired: Floats, n: int) -> int:
+    for i in range(a, b):
+        paired[0, n], paired[1, n] = p[i], volts[i]
+        n += np.isfinite(volts[i])
+    return n
+
+
+@summing
+def _together(paired: Floats, n: int) -> tuple[float, float, float, float, float]:
+    """Return ranges of the first n pressures and volts, and sums of squares and products about the means (pressure,
+    volts, both)."""
+    p, v = paired[0], paired[1]
+    p_mean, v_mean = mean(p, 0, n), mean(v, 0, n)
     spp, svv, spv = 0.0, 0.0, 0.0
-    for s in range(n):
-        begin = t[first[s]] + after_command_s
-        for i in range(first[s], first[s + 1]):
-            if t[i] >= begin and np.isfinite(volts[i]):
-                dp, dv = p[i] - p_mean, volts[i] - v_mean
-                spp += dp * dp
-                svv += dv * dv
-                spv += dp * dv
-    return count, p_high - p_low, v_high - v_low, spp, svv, spv
+    for i in range(n):
+        dp, dv = p[i] - p_mean, v[i] - v_mean
+        spp += dp * dp
+        svv += dv * dv
+        spv += dp * dv
+    p_low, p_high = extremes(p, 0, n)
+    v_low, v_high = extremes(v, 0, n)
+    return p_high - p_low, v_high - v_low, spp, svv, spv
 
 
 @compiled
@@ -133,7 +146,7 @@ def _noise(volts: Floats, a: int, b: int, room: Floats) -> float:
 @compiled
 def _step(volts: Floats, a: int, b: int) -> float:
     step = np.inf
-    for i in range(a + 1, b):
+    for i in range(a + 1, b, max(1, -(-(b - a) // MOST_SORTED))):
         change = abs(volts[i] - volts[i - 1])
         if 1e-6 < change < step:
             step = change

@@ -70,7 +70,7 @@ def _report(warehouse: Warehouse, settings: Settings, samples: Path) -> None:
     _line("bare scan", scan, scan, n, "samples")
     _line(
         "measure every recording",
-        _seconds(lambda: measure(warehouse, settings, samples), 3),
+        _seconds(lambda: measure(warehouse, settings, samples, samples.parent), 3),
         scan,
         n,
         "samples",

@@ -14,9 +14,18 @@ ATMOSPHERE = 101_325.0
 STEP_S = 0.01
 
 
-def textbook(rng: np.random.Generator, n: int) -> tuple[list[Recording], list[dict[str, Any]]]:
-    """Return `n` recordings and the truth of each; all on a 2.5 V + 0.8 V/kPa sensor at sea level."""
+def textbook(
+    rng: np.random.Generator, n: int, rate_hz: float | None = None
+) -> tuple[list[Recording], list[dict[str, Any]]]:
+    """Return `n` recordings and the truth of each; all on a 2.5 V + 0.8 V/kPa sensor at sea level.
+
+    Parameters
+    ----------
+    rate_hz : samples per second; left out, each recording has its own.
+    """
     facts = [_facts(str(verdict), rng) for verdict in verdicts_of(rng, n)]
+    if rate_hz is not None:
+        facts = [fact | {"rate_hz": rate_hz} for fact in facts]
     fine = _pressures(facts, rng)
     made = [_one(fact, fine[:, i], rng) for i, fact in enumerate(facts)]
     return [recording for recording, _ in made], [truth for _, truth in made]

@@ -33,23 +33,28 @@ SENTENCE = {
 }
 
 
-def foreign_traces(n: int = 900, key: int = 20_417) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+def foreign_traces(
+    n: int = 900, key: int = 20_417, rate_hz: float | None = None
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
     """Return samples, headers and truth of `n` recordings, two thirds of family `physics`.
 
     Parameters
     ----------
     n : recordings, 150 or more so that every verdict occurs.
     key : start of the random numbers.
+    rate_hz : samples per second of every recording; left out, each has its own of 1 to 10.
     """
     rng = np.random.default_rng(key)
     n_physics = round(n * 0.65)
     plan = make_plans(rng, n_physics)
+    if rate_hz is not None:
+        plan["rate_hz"][:] = rate_hz
     history = integrate(plan)
     lines = _model_lines(rng)
     models = [MODELS[k] for k in rng.integers(0, len(MODELS), n_physics)]
     recordings = [record(history, plan, i, lines[models[i]], rng) for i in range(n_physics)]
     facts = [_physics_facts(plan, history, i) for i in range(n_physics)]
-    book, book_facts = textbook(rng, n - n_physics)
+    book, book_facts = textbook(rng, n - n_physics, rate_hz)
     for fact in facts:
         fact |= {"family": "physics", "half_s": 0.5 * _n_to_half(fact["clean_pa"])}
     for fact in book_facts:

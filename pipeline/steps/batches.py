@@ -1,0 +1,75 @@
+"""Which samples files are read together, and whose recordings they hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.warehouse.store import Warehouse
+
+#: samples read at once by each core, or a whole file where it holds more
+BATCH_SAMPLES = 500_000
+
+HELD_SCHEMA = {"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64}
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Files to read together, and the headers of their recordings in the files' order, each with its `n` samples.
+
+    `is_scattered`: a recording lies in more than one file, so that its samples must be brought together.
+    """
+
+    files: list[Path]
+    headers: pl.DataFrame
+    is_scattered: bool = False
+
+
+def batches(warehouse: Warehouse, folder: Path, headers: pl.DataFrame, cores: Executor) -> Iterator[Batch]:
+    """Yield whole files until there are BATCH_SAMPLES, those that share a recording together, and at last the
+    recordings without samples.
+
+    Parameters
+    ----------
+    folder : of the samples. headers : of every recording.
+    """
+    names = warehouse.query("select distinct parquet from stage.sample_parquet order by parquet")["parquet"]
+    held = pl.concat(
+        [pl.DataFrame(schema=HELD_SCHEMA), *cores.map(_held_by, (folder / name for name in names))]
+    )
+    parts = held.group_by("trace_id").len()
+    shared = held.join(parts.filter(pl.col("len") > 1), on="trace_id", how="semi")["parquet"].unique()
+    known = held.join(headers, on="trace_id", how="left", maintain_order="left")
+    alone = known.filter(~pl.col("parquet").is_in(shared.implode()))
+    numbered = alone.with_columns(batch=(pl.col("n").cum_sum() - 1) // BATCH_SAMPLES)
+    numbered = numbered.with_columns(batch=pl.col("batch").first().over("parquet"))
+    for mine in numbered.partition_by("batch", maintain_order=True, include_key=False):
+        yield Batch(_paths(folder, mine), mine)
+    together = known.filter(pl.col("parquet").is_in(shared.implode()))
+    if together.height:
+        mine = together.group_by("trace_id", maintain_order=True).agg(
+            pl.col("n").sum(), pl.exclude("n").first()
+        )
+        yield Batch(_paths(folder, together), mine, is_scattered=True)
+    silent = headers.join(held, on="trace_id", how="anti", maintain_order="left")
+    if silent.height:
+        n = pl.lit(0, pl.Int64).alias("n"), pl.lit(None, pl.String).alias("parquet")
+        yield Batch([], silent.with_columns(*n))
+
+
+def _held_by(file: Path) -> pl.DataFrame:
+    """Return the recordings of one file, which is sorted by recording and time, with the number of their samples."""
+    ids = pl.read_parquet(file, columns=["trace_id"], glob=False).to_series()
+    runs = ids.rle().struct
+    return pl.DataFrame(
+        {"parquet": file.name, "trace_id": runs.field("value"), "n": runs.field("len")},
+        schema=HELD_SCHEMA,
+    )
+
+
+def _paths(folder: Path, held: pl.DataFrame) -> list[Path]:
+    return [folder / name for name in held["parquet"].unique(maintain_order=True)]
