@@ -32,6 +32,9 @@ NEXT_STEP = {
     "not_judged": "Record a whole test: rest, closed, draw, hold of a minute, release.",
 }
 
+#: A mended clock is told of from here on [s].
+MENDED_S = 0.5
+
 
 @dataclass(frozen=True)
 class HoldCurve:
@@ -139,12 +142,24 @@ def _sentences(
     if result["vapor_rise_pa_s"] is not None:
         lines.append(f"Shut, before the draw, the pressure changes by {result['vapor_rise_pa_s']:.2f} Pa/s.")
     lines.append(result["evidence"])
+    lines += _about_the_clock(m.fit.mended_s[k])
     lines += _about_the_size(result, m, k, settings)
     lines += weigh_in_words(m, k)
     if result["suspects"]:
         lines.append("Look first at: " + ", ".join(s.replace("_", " ") for s in result["suspects"][:3]) + ".")
     lines.append(NEXT_STEP[result["verdict"]])
     return lines
+
+
+def _about_the_clock(mended_s: float) -> list[str]:
+    """Say where the fit used other times than those at which it is drawn."""
+    if abs(mended_s) < MENDED_S:
+        return []
+    did = "leapt ahead" if mended_s < 0 else "stood still"
+    return [
+        f"By the pressure, the clock {did} by about {abs(mended_s):.1f} s in the hold: the fit took the time that "
+        "passed; it is drawn where the clock puts it."
+    ]
 
 
 def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Settings) -> list[str]:

@@ -27,6 +27,7 @@ class HoldFit:
     discharge_share : the discharge coefficient at the hold's middle as a share of that at high Reynolds number.
     vapor : vapor rate at the middle of the hold [Pa/s]. residual : scatter of a sample about the curve [Pa].
     curve, curve_sd : fitted pressure above the vented level and its standard deviation at the bins [Pa].
+    mended_s : by how much longer the hold was taken to be than its clock tells [s]: a clock that leapt, or stood.
     """
 
     leak: Floats
@@ -40,6 +41,7 @@ class HoldFit:
     curve: Floats
     curve_sd: Floats
     n_bins: Floats
+    mended_s: Floats
 
 
 def fit_holds(
@@ -93,6 +95,7 @@ def fit_holds(
         curve=curve,
         curve_sd=curve_sd,
         n_bins=(bins.n > 0).sum(axis=1),
+        mended_s=np.nan_to_num(fit.mended_s),
     )
 
 

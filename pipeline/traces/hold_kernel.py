@@ -83,8 +83,8 @@ class Around(NamedTuple):
 
 class Found(NamedTuple):
     """What a fit found: leak and its standard deviation [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a
-    sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, and the share of the
-    hold's time about which its clock and its pressure may disagree."""
+    sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, the share of the
+    hold's time about which its clock and its pressure may disagree, and by how much the clock's time was mended [s]."""
 
     leak: Any
     leak_sd: Any
@@ -94,6 +94,7 @@ class Found(NamedTuple):
     middle: Any
     discharge_share: Any
     doubt: Any
+    mended_s: Any
 
 
 class Room(NamedTuple):
@@ -163,6 +164,7 @@ def fit_all(
             around.noise2[k],
             around.rounding[k],
         )
+        told_s = room.bins[0, m - 1]
         doubt = mend_clock(room.bins[0], room.bins[3], m, _scatter(m, here, room.bins[2]), room.bins[1])
         for i in range(m):
             room.bins[7, i] = LATE_S * np.exp(-(room.bins[0, i] + LATENCY_S) / LATE_S)
@@ -178,6 +180,7 @@ def fit_all(
                 least, best = cost, log_tau
         cost, noise2 = _fit(m, cooling[k], given[k], here, best, _FREE, _FINE_ROUNDS, noise2, room)
         _report(m, here, noise2, n[k], room, found[k], curve[k], curve_sd[k])
+        found[k, 8] = room.bins[0, m - 1] - told_s
         found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
         found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, cost, noise2, room)
 

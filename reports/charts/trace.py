@@ -14,7 +14,8 @@ from reports import theme, words
 from reports.charts.frame import Rows, Spec
 from reports.charts.stories import draw_stories, story_rows
 
-WIDTH = 860
+#: With the names of the other stories beside it, it stands whole on a page of 1300 pixels.
+WIDTH = 780
 PRESSURE_HEIGHT = 300
 #: More samples than this are thinned evenly for drawing; the fit used them all.
 MAX_POINTS = 4000

@@ -111,6 +111,18 @@ def test_an_explanation_without_a_hold_has_no_fit(is_frame):
     assert told.sentences[-1] == NEXT_STEP["not_judged"]
 
 
+@pytest.mark.parametrize(("leap_s", "word"), [(6.0, "leapt ahead by about 6"), (0.0, None)])
+def test_an_explanation_says_that_the_fit_took_another_time_than_the_clock(leap_s, word):
+    samples = (
+        whole_test(1.0)
+        .samples(noise=2)
+        .with_columns(pl.when(pl.col("t_s") > 65).then(pl.col("t_s") + leap_s).otherwise("t_s").alias("t_s"))
+    )
+    said = [s for s in explain_trace(samples, HEADER, Settings()).sentences if "clock" in s]
+    assert bool(said) == bool(word)
+    assert not word or word in said[0]
+
+
 def test_an_explanation_without_a_tank_size_gives_leak_area_over_volume():
     told = explain_trace(whole_test(0.7).samples(noise=3), HEADER | {"fuel_tank_l": None}, Settings())
     assert any("leak area over volume" in line for line in told.sentences)
