@@ -14,6 +14,8 @@ _INCH_OF_WATER_PA = 249.0889
 #: So little vacuum [Pa] is called hardly any, and beyond so much nobody says "only".
 _NOTHING_PA = 60.0
 _MUCH_PA = 1000.0
+#: A verdict less likely than this is told with the story that comes second.
+_SURE = 0.9
 
 Reading = Mapping[str, Any]
 
@@ -26,7 +28,16 @@ def say(row: Reading) -> str:
     row : the result's columns, the readings of `shows.Shown`, and of `volts.VoltStory` and `hold_fit.HoldFit`
         those that the sentences name.
     """
-    return _SENTENCES[row["verdict"]](row) + _by_criterion(row)
+    return _SENTENCES[row["verdict"]](row) + _less_likely(row) + _by_criterion(row)
+
+
+def _less_likely(row: Reading) -> str:
+    """Name the story that comes second to a verdict which is not sure."""
+    if row["verdict"] == "not_judged" or not row["confidence"] < _SURE:
+        return ""
+    share = row["second_confidence"]
+    likely = f" ({share:.0%})" if isfinite(share) else ""
+    return f" Less likely{likely}: {STORY_TOLD[row['second']]}."
 
 
 #: By the published criterion of the integrity test (standards/pressure_test.py).

@@ -123,6 +123,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "second": m.judgement.second,
         "best": m.judgement.best,
         "confidence": m.judgement.told.confidence,
+        "second_confidence": m.judgement.told.second_confidence,
         "n_samples": m.shown.sensor.n,
         "is_pressure_test": m.marks.is_pressure_test,
         "vapor_pa_s": m.fit.vapor,

@@ -60,3 +60,11 @@ def test_vacuum_that_grew_without_a_late_reading_is_told_by_what_was_read():
     row |= {"closed_rate": math.nan, "closed_change": math.nan, "hold_late_change": math.nan}
     row |= {"hold_change": -310.0, "hold_start_above": math.nan, "pressure_test": None}
     assert say(row).startswith("In the hold the vacuum grew by 310 Pa")
+
+
+def test_a_verdict_that_is_not_sure_names_the_second_story():
+    row = Readings("holds", np.random.default_rng(0))
+    row |= {"pressure_test": None, "confidence": 0.83, "second": "leak", "second_confidence": 0.16}
+    assert say(row).endswith(". Less likely (16%): a leak.")
+    row["confidence"] = 0.95
+    assert "Less likely" not in say(row)
