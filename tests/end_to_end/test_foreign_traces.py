@@ -1,7 +1,7 @@
 """Judge recordings that somebody else simulated (foreign_traces.py), clear and ambiguous ones told apart.
 
-The limits are those of the acceptance (90 % of verdicts right; diameters and their intervals by band), except where a
-comment says otherwise. The generator itself is checked against SciPy's integrator.
+The limits are those of the acceptance (97 % of clear verdicts right, 1 % wrong; diameters and their intervals by band)
+or nearer to what is reached. The generator itself is checked against SciPy's integrator.
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ from tests.end_to_end.foreign_plans import make_plans
 from tests.end_to_end.foreign_tank import STEP_S, integrate
 from tests.end_to_end.foreign_traces import foreign_traces
 
-RIGHT = 0.90
-RIGHT_CLEAR, WRONG_CLEAR = 0.97, 0.01
+RIGHT = 0.93
+RIGHT_CLEAR, WRONG_CLEAR = 0.98, 0.005
 #: Lower edge of a band of diameters [mm]: greatest median error there.
-MEDIAN_ERROR = {0.25: 0.20, 0.5: 0.06, 1.0: 0.03}
+MEDIAN_ERROR = {0.25: 0.08, 0.5: 0.04, 1.0: 0.03}
 COVERED = 0.90
 
 
@@ -52,13 +52,13 @@ def test_clear_recordings_are_judged_right_and_hardly_ever_wrong(judged: pl.Data
     assert is_wrong.mean() <= WRONG_CLEAR, _worst(clear)
 
 
-def test_nine_of_ten_are_right_even_with_the_ambiguous_ones(judged: pl.DataFrame) -> None:
+def test_93_of_100_are_right_even_with_the_ambiguous_ones(judged: pl.DataFrame) -> None:
     assert judged["is_right"].mean() >= RIGHT, _worst(judged)
 
 
 def test_a_good_recording_is_judged(judged: pl.DataFrame) -> None:
     good = judged.filter((pl.col("truth") != "not_judged") & ~pl.col("is_ambiguous"))
-    assert (good["verdict"] == "not_judged").mean() <= 0.05
+    assert (good["verdict"] == "not_judged").mean() <= 0.03
 
 
 @pytest.mark.parametrize("lower", MEDIAN_ERROR)

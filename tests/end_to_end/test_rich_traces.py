@@ -1,8 +1,9 @@
 """Acceptance of the trace measurement on recordings of the rich family (rich_traces.py), clear ones of one fleet.
 
-Limits as asked for: verdicts 97 % right, confident and wrong at most 1 %, not judged at most 5 %; median errors 20 and
-6 % by band; intervals that cover 90 to 99 %; bounds that bound in 95 %. From 1.0 mm up a median error of 3 % is asked
-for, and 3.4 to 3.8 % is reached: the gas volume alone, known to 5 to 9 %, leaves 2 to 3 % there.
+Limits are as asked for, or nearer to what is reached: of verdicts 97 % right and 1 % wrong are asked for, at most 5 %
+not judged, median errors of 20, 6 and 3 % by band, intervals that cover 90 to 99 %, bounds that bound in 95 %. From
+1.0 mm up 2.9 to 3.3 % is reached: the gas volume, known to 5 %, and the share of the heat that the gas takes from its
+walls leave as much.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
 from tests.end_to_end.rich_traces import rich_traces
 
-BANDS = {0.25: (0.5, 0.20), 0.5: (1.0, 0.06), 1.0: (9.0, 0.04)}
+BANDS = {0.25: (0.5, 0.10), 0.5: (1.0, 0.045), 1.0: (9.0, 0.036)}
 
 
 @pytest.fixture(scope="module")
@@ -54,8 +55,8 @@ def test_every_verdict_occurs(judged: pl.DataFrame) -> None:
     assert set(judged["truth"]) == set(VERDICTS)
 
 
-def test_97_of_100_verdicts_are_right(judged: pl.DataFrame) -> None:
-    assert judged["is_right"].mean() >= 0.97, _worst(judged)
+def test_98_of_100_verdicts_are_right(judged: pl.DataFrame) -> None:
+    assert judged["is_right"].mean() >= 0.98, _worst(judged)
 
 
 def test_at_most_one_of_100_is_confident_and_wrong(judged: pl.DataFrame) -> None:
@@ -63,9 +64,9 @@ def test_at_most_one_of_100_is_confident_and_wrong(judged: pl.DataFrame) -> None
     assert wrong.height / judged.height <= 0.01, _worst(wrong)
 
 
-def test_at_most_five_of_100_good_recordings_are_not_judged(judged: pl.DataFrame) -> None:
+def test_at_most_two_of_100_good_recordings_are_not_judged(judged: pl.DataFrame) -> None:
     good = judged.filter(pl.col("truth") != "not_judged")
-    assert (good["verdict"] == "not_judged").mean() <= 0.05, _worst(good)
+    assert (good["verdict"] == "not_judged").mean() <= 0.02, _worst(good)
 
 
 def test_median_error_of_the_diameter(band: tuple[pl.DataFrame, float]) -> None:
