@@ -176,6 +176,8 @@ def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Setti
             f"({low:.2f} to {high:.2f} at {settings.level:.0%})."
         ]
     any_fill = "" if volume.is_level_known[k] else ", any fill allowed"
+    if volume.is_by_flow[k]:
+        any_fill = ", told by the draw at the model's usual purge flow"
     rests = f"a vapor volume of {volume.working_l[k]:.0f} l{any_fill}"
     if result["discharge_at_hold"] is None or not np.isfinite(m.fit.residual[k]):
         return [

@@ -21,6 +21,7 @@ from pipeline.traces.sizes import size_leaks, vapor_space
 from pipeline.traces.taken import Air, Measured, Taken
 from pipeline.traces.verdict import judge
 from pipeline.traces.volts import compare_volts
+from pipeline.traces.volume_by_flow import told_by_flow
 
 
 def measure_traces(
@@ -117,6 +118,7 @@ def _pressure_tests(
 def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measured:
     """Compare a batch with the norms of its models, and judge it."""
     mine = norms_for(taken.headers, norms)
+    taken = told_by_flow(taken, mine, settings)
     shown, air = taken.shown, taken.air
     volts = compare_volts(taken.volts, np.nan_to_num(shown.sensor.noise), taken.is_derived, mine)
     judgement = judge(taken.marks, shown, volts, taken.fit, taken.sizes, mine, settings.least_confidence)

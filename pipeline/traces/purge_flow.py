@@ -16,7 +16,7 @@ from pipeline.traces.readings import Shown
 #: [share of flow] (judgement).
 _MODEL_LOG_SD = 0.1
 #: A norm from few recordings is known no better than this [share].
-_LEAST_LOG_SD = 0.05
+LEAST_LOG_SD = 0.05
 #: A draw to less vacuum than this [Pa] does not tell its rate well.
 TELLING_PA = 500.0
 _LITER_M3, _MINUTE_S = 1e-3, 60.0
@@ -41,13 +41,31 @@ def purge_flow_l_min(
     lets some in. Good while the vacuum is small against the manifold's, which keeps the flow sonic and proportional to
     duty; told by systems that kept most of a vacuum of TELLING_PA.
     """
-    draw = shown.draw
     with np.errstate(all="ignore"):
-        inflow = np.nan_to_num(leak) * leak_speed(-0.25 * draw.depth, barometric_pa, temperature_c)
-        per_second = volume_l * (draw.rate + inflow) / barometric_pa
-        flow = per_second * _MINUTE_S / (draw.duty / 100)
-        tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & (flow > 0) & np.isfinite(flow)
-    return np.where(tells, flow, np.nan)
+        flow = volume_l * _flow_per_liter(shown, leak, barometric_pa, temperature_c)
+    return np.where(flow > 0, flow, np.nan)
+
+
+def volume_by_flow_l(
+    shown: Shown, leak: Floats, flow_l_min: Floats, barometric_pa: Floats, temperature_c: Floats
+) -> Floats:
+    """Return the gas volume [l] that the start of the draw means at a known purge flow at full duty [l/min, ambient].
+
+    The equation of `purge_flow_l_min` turned about; nan where the draw tells none.
+    """
+    with np.errstate(all="ignore"):
+        volume = flow_l_min / _flow_per_liter(shown, leak, barometric_pa, temperature_c)
+    return np.where((volume > 0) & np.isfinite(volume), volume, np.nan)
+
+
+def _flow_per_liter(shown: Shown, leak: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return the flow at full duty that the draw means for each liter of gas [1/min], nan where it tells none."""
+    draw = shown.draw
+    inflow = np.nan_to_num(leak) * leak_speed(-0.25 * draw.depth, barometric_pa, temperature_c)
+    per_second = (draw.rate + inflow) / barometric_pa
+    per_liter = per_second * _MINUTE_S / (draw.duty / 100)
+    tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & np.isfinite(per_liter)
+    return np.where(tells, per_liter, np.nan)
 
 
 def hole_at_equilibrium(
@@ -71,7 +89,7 @@ def hole_at_equilibrium(
         middle = hole_diameter_mm(effective / coefficient)
         # Flow goes with the square of the diameter and the root of the vacuum.
         log_sd = np.sqrt(
-            np.maximum(spread / flow, _LEAST_LOG_SD) ** 2 + _MODEL_LOG_SD**2 + (0.5 * vacuum_sd / vacuum) ** 2
+            np.maximum(spread / flow, LEAST_LOG_SD) ** 2 + _MODEL_LOG_SD**2 + (0.5 * vacuum_sd / vacuum) ** 2
         )
         reach = np.exp(0.5 * ndtri((1 + level) / 2) * log_sd)
     return Equilibrium(middle, middle / reach, middle * reach)

@@ -131,6 +131,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "low": m.sizes.low,
         "high": m.sizes.high,
         "is_level_known": m.sizes.volume.is_level_known,
+        "is_by_flow": m.sizes.volume.is_by_flow,
         "working_high": m.sizes.working_high,
         "gross_low": m.at_least_mm,
         "settled": m.equilibrium.diameter,

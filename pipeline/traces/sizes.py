@@ -41,13 +41,15 @@ _USUAL_DELAY_S = 0.2
 @dataclass(frozen=True)
 class VaporSpace:
     """Vapor volume of each trace: `known_l` [l], nan without tank size or fuel level; `working_l` [l] and `log_sd`
-    [share], with the nominal volume where the tank size is unknown and any fill where the fuel level is."""
+    [share], with the nominal volume where the tank size is unknown and any fill where the fuel level is, or what the
+    model's purge flow tells of it (`is_by_flow`)."""
 
     known_l: Floats
     working_l: Floats
     log_sd: Floats
     is_tank_known: Flags
     is_level_known: Flags
+    is_by_flow: Flags
 
 
 def vapor_space(fuel_tank_l: Floats, fuel_level_pct: Floats) -> VaporSpace:
@@ -56,7 +58,9 @@ def vapor_space(fuel_tank_l: Floats, fuel_level_pct: Floats) -> VaporSpace:
     is_tank, is_level = np.isfinite(volume), np.isfinite(fuel_level_pct)
     used = np.where(is_tank, volume, NOMINAL_VOLUME_L)
     log_sd = np.where(is_tank, volume_sd / used, NOMINAL_LOG_SD)
-    return VaporSpace(np.where(is_level, volume, np.nan), used, log_sd, is_tank, is_level)
+    return VaporSpace(
+        np.where(is_level, volume, np.nan), used, log_sd, is_tank, is_level, np.zeros(len(used), bool)
+    )
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,15 @@ from pipeline.traces.evidence import say
 from pipeline.traces.stories import NAMES
 from pipeline.traces.verdict import REASONS
 
-FLAGS = ("creeps", "is_pressure_test", "is_level_known", "is_flat_volts", "is_flat_pressure", "is_off_norm")
+FLAGS = (
+    "creeps",
+    "is_pressure_test",
+    "is_level_known",
+    "is_by_flow",
+    "is_flat_volts",
+    "is_flat_pressure",
+    "is_off_norm",
+)
 MISSING = re.compile(r"\b(nan|inf|None)\b", re.IGNORECASE)
 
 

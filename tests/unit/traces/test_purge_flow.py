@@ -78,3 +78,36 @@ def test_without_a_norm_a_gross_leak_has_no_size_by_equilibrium():
     row = judged(drawn(25.0, 6.0), **MODEL)
     assert row["verdict"] == "gross_leak"
     assert row["equilibrium_diameter_mm"] is None
+
+
+@pytest.mark.parametrize(("hole", "volume_l"), [(0.5, 18.0), (0.8, 60.0)])
+def test_where_no_level_is_known_the_models_purge_flow_tells_the_volume(hole, volume_l):
+    """The flow is that of the other recordings; the volume is then a matter of how fast the draw takes hold."""
+    pull = 12.0 / 60 / volume_l * AIR
+    drawing = Drawing(10.0).rest().closed(rate=0.0)
+    drawing.add(30, lambda s: -np.minimum(pull * s, 2400), True, 100.0).hold(
+        60, hole, 0.0, volume_l
+    ).release()
+    told = drawing.samples(noise=3)
+    header = HEADER | MODEL | {"fuel_level_pct": None, "fuel_tank_l": 90.0}
+    headers = pl.DataFrame([header], infer_schema_length=None)
+    norms = norms_with(purge_flow_l_min=12.0)
+    alone = measure_traces(told, headers, Settings(), norms_with()).row(0, named=True)
+    row = measure_traces(told, headers, Settings(), norms).row(0, named=True)
+    assert row["leak_diameter_low_mm"] < hole < row["leak_diameter_high_mm"]
+    assert row["leak_diameter_mm"] == pytest.approx(hole, rel=0.12)
+    wide, narrow = (np.log(r["leak_diameter_high_mm"] / r["leak_diameter_low_mm"]) for r in (alone, row))
+    assert narrow < 0.5 * wide
+    assert "usual purge flow" in row["evidence"]
+    assert "usual purge flow" not in alone["evidence"]
+    assert row["vapor_volume_l"] is None
+
+
+def test_a_known_level_is_left_as_it_is():
+    headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
+    samples = drawn(6.0, 0.5)
+    with_flow, without = (
+        measure_traces(samples, headers, Settings(), norms).row(0, named=True)
+        for norms in (norms_with(purge_flow_l_min=9.0), norms_with())
+    )
+    assert with_flow["leak_diameter_mm"] == without["leak_diameter_mm"]
