@@ -17,6 +17,9 @@ from pipeline.traces.purge_flow import LEAST_LOG_SD, volume_by_flow_l
 from pipeline.traces.sizes import VaporSpace, size_leaks
 from pipeline.traces.taken import Taken
 
+#: Valves begin to open at a duty of 0 to 6 % (common practice), by which the flow at a small duty is off [% duty].
+OPENS_SD_PCT = 2.0
+
 
 def told_by_flow(taken: Taken, norms: Norms, settings: Settings) -> Taken:
     """Return the batch with sizes that rest on its models' purge flow where a tank's fuel level is unknown.
@@ -30,7 +33,7 @@ def told_by_flow(taken: Taken, norms: Norms, settings: Settings) -> Taken:
     k = np.flatnonzero(asked)
     if not len(k):
         return taken
-    log_sd = np.maximum(spread[k] / flow[k], LEAST_LOG_SD)
+    log_sd = np.hypot(np.maximum(spread[k] / flow[k], LEAST_LOG_SD), OPENS_SD_PCT / taken.shown.draw.duty[k])
     weight = space.log_sd[k] ** 2 / (space.log_sd[k] ** 2 + log_sd**2)
     working = np.exp(weight * np.log(told[k]) + (1 - weight) * np.log(space.working_l[k]))
     some = VaporSpace(
