@@ -28,7 +28,17 @@ def say(row: Reading) -> str:
     row : the result's columns, the readings of `shows.Shown`, and of `volts.VoltStory` and `hold_fit.HoldFit`
         those that the sentences name.
     """
-    return _SENTENCES[row["verdict"]](row) + _less_likely(row) + _by_criterion(row)
+    return _SENTENCES[row["verdict"]](row) + _opened(row) + _less_likely(row) + _by_criterion(row)
+
+
+def _opened(row: Reading) -> str:
+    """Say where the hold was cut: what followed is no hold."""
+    if not row["is_opened"] or not isfinite(row["hold_s"]):
+        return ""
+    return (
+        f" After {_seconds(row['hold_s'])} of the hold something opened, though the vent was commanded shut: the "
+        "pressure went at once, and what followed was left out."
+    )
 
 
 def _less_likely(row: Reading) -> str:

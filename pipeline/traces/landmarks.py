@@ -24,6 +24,12 @@ _FILLING_ENDS_S = 1.0
 _RISES_BY_ITSELF = 0.25
 #: The tank's own rise before it is filled is read until so long [s] before the filling begins.
 _BEFORE_FILLING_S = 0.5
+#: Something opened in a hold where the pressure lost no more than _STILL_SHARE in _STILL_S [s], and then went within
+#: _OPENS_WITHIN_S [s] to less than _GONE_SHARE of the whole, for good. It takes _TELLS_OPENING_PA [Pa] to tell.
+_STILL_SHARE, _STILL_S = 0.15, 4.0
+_OPENS_WITHIN_S, _GONE_SHARE = 2.5, 0.15
+_TELLS_OPENING_PA = 300.0
+_LEAST_ROWS = 8
 #: A hold this deep is worth its whole length when the best of several is chosen; a shallower one, less.
 _FULL_WORTH_PA = 800.0
 
@@ -32,7 +38,8 @@ class Landmarks(NamedTuple):
     """Times [s] of a recording's parts, nan where it has no such part: one recording's, or arrays of many.
 
     The draw is the longest of those that led to the chosen hold, the release the one next to it. `closed` is the phase
-    before that draw. `is_pressure_test` marks holds under pressure that was put in from outside.
+    before that draw. `is_pressure_test` marks holds under pressure that was put in from outside, `is_opened` those that
+    end where something opened, whatever was commanded.
     """
 
     first: Any
@@ -48,6 +55,7 @@ class Landmarks(NamedTuple):
     longest_hold: Any
     n_draws: Any
     is_pressure_test: Any
+    is_opened: Any
 
 
 class Parts(NamedTuple):
@@ -91,6 +99,11 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
             hold_rows = (row_from(t, filled, first[applied + 1], hold_start), first[applied + 1])
             closed_end = max(t[moved_from] - _BEFORE_FILLING_S, t[first[applied]])
             closed_rows = (first[applied], row_from(t, first[applied], moved_from, closed_end))
+    full_hold = hold_rows[1]
+    # Under applied pressure the same is seen where a leak was fed for a while: nobody commands the filling.
+    opened = full_hold if applied >= 0 else _opening(t, smooth, hold_rows[0], full_hold)
+    if opened < full_hold:
+        hold_rows, hold_end = (hold_rows[0], opened), t[opened - 1]
     release = max(hold, draw) + 1
     if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
         release = -1
@@ -113,6 +126,7 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
         longest,
         float(n_draws),
         1.0 if applied >= 0 else 0.0,
+        1.0 if opened < full_hold else 0.0,
     )
     parts = Parts(
         closed_rows, _rows(first, draw, last), hold_rows, _rows(first, release, last), draw, moved_from
@@ -186,6 +200,38 @@ def _closed_before(phase: Ints, draw: int) -> int:
         if phase[s] == REST or phase[s] == RELEASE or phase[s] == FLOWING:
             return -1
     return -1
+
+
+@compiled
+def _opening(t: Floats, smooth: Floats, a: int, b: int) -> int:
+    """Return the row of a hold at which something opened, b where nothing did.
+
+    Through a hole a vacuum goes ever more slowly. One that first keeps still and is then gone within seconds, for good,
+    found another way. The hold's last reading stands for the level outside.
+    """
+    if b - a < _LEAST_ROWS:
+        return b
+    outside = smooth[b - 1]
+    whole = abs(smooth[a] - outside)
+    gone = a
+    while gone < b and abs(smooth[gone] - outside) > _GONE_SHARE * whole:
+        gone += 1
+    kept = row_from(t, a, b, t[min(gone, b - 1)] - _OPENS_WITHIN_S) - 1
+    before = row_from(t, a, b, t[max(kept, a)] - _STILL_S)
+    if kept <= before or t[kept] - t[a] < _STILL_S:
+        return b
+    left = abs(smooth[kept] - outside)
+    if (
+        left < max(0.5 * whole, _TELLS_OPENING_PA)
+        or abs(smooth[before] - outside) - left > _STILL_SHARE * left
+    ):
+        return b
+    for i in range(gone, b):
+        if abs(smooth[i] - outside) > 2 * _GONE_SHARE * whole:
+            return b
+    while abs(smooth[kept + 1] - outside) > (1 - _STILL_SHARE) * left:
+        kept += 1
+    return kept + 1
 
 
 @compiled

@@ -126,6 +126,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "second_confidence": m.judgement.told.second_confidence,
         "n_samples": m.shown.sensor.n,
         "is_pressure_test": m.marks.is_pressure_test,
+        "is_opened": m.marks.is_opened,
         "vapor_pa_s": m.fit.vapor,
         "diameter": m.sizes.diameter,
         "low": m.sizes.low,

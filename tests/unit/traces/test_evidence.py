@@ -16,6 +16,7 @@ from pipeline.traces.verdict import REASONS
 FLAGS = (
     "creeps",
     "is_pressure_test",
+    "is_opened",
     "is_level_known",
     "is_by_flow",
     "is_flat_volts",

@@ -1,5 +1,7 @@
 """Recordings as shops make them: parts missing, clocks uneven, draws repeated, sensors clipped."""
 
+import re
+
 import numpy as np
 import polars as pl
 import pytest
@@ -167,3 +169,29 @@ def test_a_decay_of_a_second_or_two_is_fitted_as_what_it_is(hole_mm: float) -> N
     assert row["verdict"] == "leak"
     assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
     assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.2)
+
+
+@pytest.mark.parametrize(("hole_mm", "verdict"), [(0.0, "holds"), (0.9, "leak")])
+@pytest.mark.parametrize("time_constant", [0.1, 0.5])
+def test_a_hold_ends_where_something_opens_whatever_is_commanded(hole_mm, verdict, time_constant):
+    drawing = Drawing().rest().closed().draw(-2500).hold(20, hole_mm)
+    level = drawing.pa[-1]
+    drawing.add(40, lambda s: level * np.exp(-s / time_constant), True, 0.0).release()
+    row = judged(drawing.samples(noise=5))
+    assert row["verdict"] == verdict
+    assert re.search(r"After (19|20) s of the hold something opened", row["evidence"])
+    if hole_mm:
+        assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
+
+
+@pytest.mark.parametrize("hole_mm", [0.5, 1.0, 2.0, 3.5])
+@pytest.mark.parametrize("rate_hz", [1.0, 10.0])
+def test_a_decay_through_a_hole_opens_nothing(hole_mm, rate_hz):
+    """Also where the clock stood still for a while, so that the pressure seems to fall in an instant."""
+    samples = whole_test(hole_mm, 90.0, rate_hz).samples(noise=10)
+    for at in (52.0, 55.0, 60.0, 80.0):
+        stood = samples.with_columns(
+            pl.when(pl.col("t_s") > at).then(pl.col("t_s") - 4).otherwise("t_s").alias("t_s")
+        )
+        kept = stood.filter(pl.col("t_s") > pl.col("t_s").shift(1).cum_max().fill_null(-1))
+        assert "something opened" not in judged(kept)["evidence"]
