@@ -266,32 +266,35 @@ def _fit(
     """
     t, target, n, pressure, model, curve, weight, late = room.bins
     mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
+    design = room.design
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1], room.fading[2])
     for _ in range(rounds):
-        let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, room.gas)
+        let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, weight, room.gas)
         _linearize(t, m, cooling, mean, is_tau_free, room, model)
         turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
         # A mean over readings that move by more than a step is rounded less.
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
         floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
-            target[i] = pressure[i] - model[i]
+            told = pressure[i] - model[i]
             for j in range(N_UNKNOWN):
-                target[i] += room.design[i, j] * mean[j]
+                told += design[i, j] * mean[j]
+            target[i] = told
             weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
         _believe(given, here, mean, room.precision, pull)
         old[:] = mean
-        normal_equations(room.design, target, weight, m, room.precision, pull, room.normal, right)
+        normal_equations(design, target, weight, m, is_tau_free, room.precision, pull, room.normal, right)
         solve(room.normal, right, mean)
         if not is_tau_free:
             mean[LOG_TAU] = log_tau
         for i in range(m):
-            curve[i] = model[i]
+            level = model[i]
             for j in range(N_UNKNOWN):
-                curve[i] += room.design[i, j] * (mean[j] - old[j])
-            target[i] = pressure[i] - curve[i]
+                level += design[i, j] * (mean[j] - old[j])
+            curve[i] = level
+            target[i] = pressure[i] - level
         mean[HEAT] = min(max(mean[HEAT], 0.0), 1.3)
         mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), _LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
@@ -323,11 +326,12 @@ def _linearize(
         heat_of(gas, m, room.fading[3], room.fading[4], room.fading[5], cold, inflow, other)
     share = mean[HEAT]
     for i in range(m):
-        design[i, LEVEL] = 1.0
-        model[i] = mean[LEVEL] + share * felt[i, 3]
+        level = mean[LEVEL] + share * felt[i, 3]
         for j in range(3):
             design[i, VAPOR + j] = gas[i, j] + share * felt[i, j]
-            model[i] += gas[i, j] * inflow[j]
+            level += gas[i, j] * inflow[j]
+        model[i] = level
+        design[i, LEVEL] = 1.0
         design[i, HEAT] = felt[i, 3]
         design[i, LOG_TAU] = share * (other[i, 3] - felt[i, 3]) / _TAU_STEP if is_tau_free else 0.0
 
