@@ -99,7 +99,7 @@ def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[Path, pl.DataFr
         recordings = gather(_read(batch.files, ["trace_id", *SAMPLE_COLUMNS]), headers["trace_id"])
     else:
         recordings = recordings_of(_read(batch.files, SAMPLE_COLUMNS), batch.headers["n"].to_numpy())
-    taken = take(recordings, headers, settings).without_curves()
+    taken = take(recordings, headers, settings, with_curves=False)
     with kept.open("wb") as file:
         pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)
     return kept, taken.for_norms()

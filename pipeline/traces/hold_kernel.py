@@ -139,7 +139,7 @@ def fit_all(
     curve_sd: Floats,
 ) -> None:
     """Fit the holds in `t`, `pressure` and `n` (traces x bins); fill `found` (traces x
-    Found), `curve` and `curve_sd`.
+    Found), and `curve` and `curve_sd` where they have rows.
 
     Parameters
     ----------
@@ -175,7 +175,9 @@ def fit_all(
             if cost < least:
                 least, best = cost, log_tau
         cost, noise2 = _fit(m, cooling[k], given[k], here, best, _FREE, _FINE_ROUNDS, noise2, room)
-        _report(m, here, noise2, n[k], room, found[k], curve[k], curve_sd[k])
+        _report(m, here, noise2, room, found[k])
+        if len(curve):
+            _draw(n[k], room, curve[k], curve_sd[k])
         found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
         found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, cost, noise2, room)
 
@@ -224,23 +226,27 @@ def _sd_of_one(unknown: int, n: int, room: Room) -> float:
 
 
 @compiled
-def _report(
-    m: int, here: Around, noise2: float, n: Floats, room: Room, found: Floats, curve: Floats, curve_sd: Floats
-) -> None:
-    mean, row = room.vectors[0], room.vectors[4]
-    i, total, samples = 0, 0.0, 0.0
-    for cell in range(N_BINS):
-        if n[cell] > 0:
-            curve[cell] = room.bins[5, i]
-            curve_sd[cell] = spread_of(room.normal, room.design[i], N_UNKNOWN, row)
-            total += room.bins[2, i] * room.bins[3, i]
-            samples += room.bins[2, i]
-            i += 1
+def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> None:
+    mean, total, samples = room.vectors[0], 0.0, 0.0
+    for i in range(m):
+        total += room.bins[2, i] * room.bins[3, i]
+        samples += room.bins[2, i]
     middle = abs(total / samples)
     found[0] = mean[LEAK] * _LEAK_SCALE
     found[2], found[3] = mean[VAPOR], mean[UNDER]
     found[4], found[5] = np.sqrt(noise2), middle
     found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
+
+
+@compiled
+def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
+    """Fill the fitted curve and its standard deviation [Pa] in the bins that have samples."""
+    i = 0
+    for cell in range(N_BINS):
+        if n[cell] > 0:
+            curve[cell] = room.bins[5, i]
+            curve_sd[cell] = spread_of(room.normal, room.design[i], N_UNKNOWN, room.vectors[4])
+            i += 1
 
 
 @compiled
