@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.compiled import ZERO, Floats, compiled
 from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
 from pipeline.traces.hold_clock import mend_clock
 from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
@@ -49,7 +49,6 @@ _NEXT_ROUNDS: Any = np.int64(2)
 _FINE_ROUNDS: Any = np.int64(4)
 _FIXED: Any = np.bool_(False)
 _FREE: Any = np.bool_(True)
-_NONE: Any = np.int64(0)
 #: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
 #: the normal law gives it.
 _HERMITE = float(np.sqrt(3.0))
@@ -147,7 +146,7 @@ def fit_all(
     """
     room = _room()
     for k in range(len(t)):
-        m = _NONE
+        m = ZERO
         for cell in range(N_BINS):
             if n[k, cell] > 0:
                 room.bins[0, m], room.bins[2, m], room.bins[3, m] = t[k, cell], n[k, cell], pressure[k, cell]
@@ -290,7 +289,8 @@ def _fit(
             target[i] = told
             weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
         _believe(given, here, mean, room.precision, pull)
-        old[:] = mean
+        for j in range(N_UNKNOWN):
+            old[j] = mean[j]
         normal_equations(design, target, weight, m, is_tau_free, room.precision, pull, room.normal, right)
         solve(room.normal, right, mean)
         if not is_tau_free:

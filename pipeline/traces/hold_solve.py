@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from pipeline.traces.compiled import Floats, compiled
 
-LEVEL, VAPOR, LEAK, UNDER, HEAT, LOG_TAU = range(6)
+#: NumPy's numbers, see `compiled.ZERO`.
+_PLACES: Any = np.arange(6)
+LEVEL, VAPOR, LEAK, UNDER, HEAT, LOG_TAU = _PLACES
 N_UNKNOWN = 6
 _LAST = N_UNKNOWN - 1
 
