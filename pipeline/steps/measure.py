@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import pickle
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from itertools import count, repeat
 from pathlib import Path
@@ -73,23 +73,32 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
     ----------
     building : folder in which what is found out lies until the end.
     """
-    headers = warehouse.query(HEADERS)
     with ThreadPoolExecutor(os.cpu_count()) as cores, TemporaryDirectory(dir=building) as place:
         names = map(Path(place).joinpath, map(str, count()))
-        found = cores.map(_take, batches(warehouse, folder, headers, cores), names, repeat(settings))
-        kept, told = zip(*found, strict=True) if headers.height else ((), ())
-        norms = model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
+        todo = batches(warehouse, folder, warehouse.query(HEADERS), cores)
+        kept, norms = _all_taken(cores.map(_take, todo, names, repeat(settings)))
         warehouse.write(MODEL_NORM, norms)
         results = list(cores.map(_judge, kept, repeat(norms), repeat(settings)))
-    warehouse.write(TRACE_RESULT, _in_order(results, headers["trace_id"]))
+    warehouse.write(TRACE_RESULT, _in_order(results))
 
 
-def _in_order(results: list[pl.DataFrame], trace_ids: pl.Series) -> Iterator[pl.DataFrame]:
-    """Yield the rows of all batches by recording, some at a time."""
-    for first in range(0, len(trace_ids), PART_ROWS):
-        some = trace_ids[first : first + PART_ROWS]
-        mine = pl.col("trace_id").is_between(pl.lit(some[0]), pl.lit(some[-1]))
-        yield pl.concat([each.filter(mine) for each in results]).sort("trace_id")
+def _all_taken(taken: Iterable[tuple[Path, pl.DataFrame]]) -> tuple[list[Path], pl.DataFrame]:
+    """Return where the batches are kept, and the norms of their models."""
+    kept, told = [], []
+    for path, readings in taken:
+        kept.append(path)
+        told.append(readings)
+    return kept, model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
+
+
+def _in_order(results: list[pl.DataFrame]) -> Iterator[pl.DataFrame]:
+    """Yield the rows of all batches by recording, some at a time; takes what it has yielded out of `results`."""
+    trace_ids = pl.concat([pl.Series(dtype=pl.String), *(each["trace_id"] for each in results)]).sort()
+    for last in range(PART_ROWS - 1, len(trace_ids) + PART_ROWS - 1, PART_ROWS):
+        is_mine = pl.col("trace_id") <= trace_ids[min(last, len(trace_ids) - 1)]
+        part = pl.concat([each.filter(is_mine) for each in results]).sort("trace_id")
+        results[:] = [each.filter(~is_mine) for each in results]
+        yield part
 
 
 def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[Path, pl.DataFrame]:
@@ -99,7 +108,7 @@ def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[Path, pl.DataFr
         recordings = gather(_read(batch.files, ["trace_id", *SAMPLE_COLUMNS]), headers["trace_id"])
     else:
         recordings = recordings_of(_read(batch.files, SAMPLE_COLUMNS), batch.headers["n"].to_numpy())
-    taken = take(recordings, headers, settings).without_curves()
+    taken = take(recordings, headers, settings, with_curves=False)
     with kept.open("wb") as file:
         pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)
     return kept, taken.for_norms()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numba import config, njit
@@ -13,6 +14,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+#: NumPy's zero: of a function that is called with Python's own number, or with a variable that starts as one, a version
+#: would be compiled for that very number.
+ZERO: Any = np.int64(0)
 
 
 def place_of(here: Path) -> str:

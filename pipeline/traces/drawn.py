@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, Ints, compiled
+from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
 from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.phases import CLOSED, RELEASE, REST
 from pipeline.traces.ranges import least, line_of_sums, mean, median, row_after, row_from
@@ -172,7 +172,7 @@ def _creep(t: Floats, p: Floats, marks: Landmarks, parts: Parts, sd: float) -> t
         (row_after(t, parts.closed[0], parts.closed[1], marks.closed_start + SETTLING_S), parts.closed[1]),
         (row_after(t, parts.hold[0], parts.hold[1], marks.hold_start + _STEADY_S), parts.hold[1]),
     )
-    n, sxx, sxy, syy = 0, 0.0, 0.0, 0.0
+    n, sxx, sxy, syy = ZERO, 0.0, 0.0, 0.0
     for a, b in stretches:
         t_mean, p_mean = mean(t, a, b), mean(p, a, b)
         n += max(b - a, 0)

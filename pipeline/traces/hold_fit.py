@@ -40,7 +40,6 @@ class HoldFit:
     residual: Floats
     curve: Floats
     curve_sd: Floats
-    n_bins: Floats
     mended_s: Floats
 
 
@@ -54,6 +53,7 @@ def fit_holds(
     zero_sd: Floats,
     discharge: float,
     level: float,
+    with_curves: bool = True,
 ) -> HoldFit:
     """Fit every hold and give bounds of the leak at `level`.
 
@@ -65,6 +65,7 @@ def fit_holds(
     zero_sd : how well the vented level is known [Pa].
     discharge : coefficient at high Reynolds number.
     level : of the bounds, 0 to 1.
+    with_curves : whether the fitted curves are asked for, which only a picture needs.
     """
     n = len(zero_sd)
     around = Around(
@@ -76,7 +77,7 @@ def fit_holds(
         np.nan_to_num(reading.sd, nan=1.0) ** 2,
         np.nan_to_num(reading.rounding),
     )
-    curve, curve_sd = np.zeros((n, N_BINS)), np.zeros((n, N_BINS))
+    curve, curve_sd = np.zeros((2, n if with_curves else 0, N_BINS))
     found = np.full((n, len(Found._fields)), np.nan)
     given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
     fit_all(bins.t, bins.pressure, bins.n, bins.cooling, given, around, found, curve, curve_sd)
@@ -94,7 +95,6 @@ def fit_holds(
         residual=fit.residual,
         curve=curve,
         curve_sd=curve_sd,
-        n_bins=(bins.n > 0).sum(axis=1),
         mended_s=np.nan_to_num(fit.mended_s),
     )
 

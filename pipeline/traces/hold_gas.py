@@ -60,20 +60,31 @@ def discharge_share(gauge: float, viscous: float) -> float:
 
 @compiled
 def let_in(
-    t: Floats, curve: Floats, m: int, air: float, heat: float, viscous: float, scale: float, gas: Floats
+    t: Floats,
+    curve: Floats,
+    m: int,
+    air: float,
+    heat: float,
+    viscous: float,
+    scale: float,
+    speed: Floats,
+    gas: Floats,
 ) -> None:
     """Fill gas[:, j] with what one unit of vapor, of leak (times `scale`) and of vapor under vacuum has let in until
     each bin: trapezoids along the curve; before the first bin the value is the first one's.
+
+    Parameters
+    ----------
+    speed : scratch. That of each bin does not depend on the others: several are computed at once.
     """
-    speed = leak_speed(curve[0], air, heat) * discharge_share(curve[0], viscous)
-    by_leak, by_vacuum = speed * t[0], -curve[0] * t[0]
+    for i in range(m):
+        speed[i] = leak_speed(curve[i], air, heat) * discharge_share(curve[i], viscous)
+    by_leak, by_vacuum = speed[0] * t[0], -curve[0] * t[0]
     gas[0, 0], gas[0, 1], gas[0, 2] = t[0], by_leak * scale, by_vacuum
     for i in range(1, m):
         half = 0.5 * (t[i] - t[i - 1])
-        here = leak_speed(curve[i], air, heat) * discharge_share(curve[i], viscous)
-        by_leak += half * (speed + here)
+        by_leak += half * (speed[i - 1] + speed[i])
         by_vacuum -= half * (curve[i - 1] + curve[i])
-        speed = here
         gas[i, 0], gas[i, 1], gas[i, 2] = t[i], by_leak * scale, by_vacuum
 
 
@@ -106,13 +117,12 @@ def heat_of(
 
     felt = (k - 1) int exp(-(t - s) / tau) d(gas), and `cooling` that fades, for a perfectly mixed gas.
     """
-    for j in range(3):
-        so_far = 0.0
-        for i in range(m):
-            step = gas[i, j] - (gas[i - 1, j] if i else 0.0)
-            so_far = so_far * kept[i] + (_K - 1) * step * came[i]
-            felt[i, j] = so_far
+    vapor, leak, vacuum = 0.0, 0.0, 0.0
+    gas0, gas1, gas2 = 0.0, 0.0, 0.0
     for i in range(m):
-        felt[i, 3] = (
-            cooling * faded[i] + felt[i, 0] * inflow[0] + felt[i, 1] * inflow[1] + felt[i, 2] * inflow[2]
-        )
+        vapor = vapor * kept[i] + (_K - 1) * (gas[i, 0] - gas0) * came[i]
+        leak = leak * kept[i] + (_K - 1) * (gas[i, 1] - gas1) * came[i]
+        vacuum = vacuum * kept[i] + (_K - 1) * (gas[i, 2] - gas2) * came[i]
+        gas0, gas1, gas2 = gas[i, 0], gas[i, 1], gas[i, 2]
+        felt[i, 0], felt[i, 1], felt[i, 2] = vapor, leak, vacuum
+        felt[i, 3] = cooling * faded[i] + vapor * inflow[0] + leak * inflow[1] + vacuum * inflow[2]

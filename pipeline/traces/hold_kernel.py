@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.compiled import ZERO, Floats, compiled
 from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
 from pipeline.traces.hold_clock import mend_clock
 from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
@@ -49,7 +49,6 @@ _NEXT_ROUNDS: Any = np.int64(2)
 _FINE_ROUNDS: Any = np.int64(4)
 _FIXED: Any = np.bool_(False)
 _FREE: Any = np.bool_(True)
-_NONE: Any = np.int64(0)
 #: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
 #: the normal law gives it.
 _HERMITE = float(np.sqrt(3.0))
@@ -140,7 +139,7 @@ def fit_all(
     curve_sd: Floats,
 ) -> None:
     """Fit the holds in `t`, `pressure` and `n` (traces x bins); fill `found` (traces x
-    Found), `curve` and `curve_sd`.
+    Found), and `curve` and `curve_sd` where they have rows.
 
     Parameters
     ----------
@@ -148,7 +147,7 @@ def fit_all(
     """
     room = _room()
     for k in range(len(t)):
-        m = _NONE
+        m = ZERO
         for cell in range(N_BINS):
             if n[k, cell] > 0:
                 room.bins[0, m], room.bins[2, m], room.bins[3, m] = t[k, cell], n[k, cell], pressure[k, cell]
@@ -179,7 +178,9 @@ def fit_all(
             if cost < least:
                 least, best = cost, log_tau
         cost, noise2 = _fit(m, cooling[k], given[k], here, best, _FREE, _FINE_ROUNDS, noise2, room)
-        _report(m, here, noise2, n[k], room, found[k], curve[k], curve_sd[k])
+        _report(m, here, noise2, room, found[k])
+        if len(curve):
+            _draw(n[k], room, curve[k], curve_sd[k])
         found[k, 8] = room.bins[0, m - 1] - told_s
         found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
         found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, cost, noise2, room)
@@ -229,23 +230,27 @@ def _sd_of_one(unknown: int, n: int, room: Room) -> float:
 
 
 @compiled
-def _report(
-    m: int, here: Around, noise2: float, n: Floats, room: Room, found: Floats, curve: Floats, curve_sd: Floats
-) -> None:
-    mean, row = room.vectors[0], room.vectors[4]
-    i, total, samples = 0, 0.0, 0.0
-    for cell in range(N_BINS):
-        if n[cell] > 0:
-            curve[cell] = room.bins[5, i]
-            curve_sd[cell] = spread_of(room.normal, room.design[i], N_UNKNOWN, row)
-            total += room.bins[2, i] * room.bins[3, i]
-            samples += room.bins[2, i]
-            i += 1
+def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> None:
+    mean, total, samples = room.vectors[0], 0.0, 0.0
+    for i in range(m):
+        total += room.bins[2, i] * room.bins[3, i]
+        samples += room.bins[2, i]
     middle = abs(total / samples)
     found[0] = mean[LEAK] * _LEAK_SCALE
     found[2], found[3] = mean[VAPOR], mean[UNDER]
     found[4], found[5] = np.sqrt(noise2), middle
     found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
+
+
+@compiled
+def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
+    """Fill the fitted curve and its standard deviation [Pa] in the bins that have samples."""
+    i = 0
+    for cell in range(N_BINS):
+        if n[cell] > 0:
+            curve[cell] = room.bins[5, i]
+            curve_sd[cell] = spread_of(room.normal, room.design[i], N_UNKNOWN, room.vectors[4])
+            i += 1
 
 
 @compiled
@@ -271,32 +276,36 @@ def _fit(
     """
     t, target, n, pressure, model, curve, weight, late = room.bins
     mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
+    design = room.design
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1], room.fading[2])
     for _ in range(rounds):
-        let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, room.gas)
+        let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, weight, room.gas)
         _linearize(t, m, cooling, mean, is_tau_free, room, model)
         turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
         # A mean over readings that move by more than a step is rounded less.
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
         floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
-            target[i] = pressure[i] - model[i]
+            told = pressure[i] - model[i]
             for j in range(N_UNKNOWN):
-                target[i] += room.design[i, j] * mean[j]
+                told += design[i, j] * mean[j]
+            target[i] = told
             weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
         _believe(given, here, mean, room.precision, pull)
-        old[:] = mean
-        normal_equations(room.design, target, weight, m, room.precision, pull, room.normal, right)
+        for j in range(N_UNKNOWN):
+            old[j] = mean[j]
+        normal_equations(design, target, weight, m, is_tau_free, room.precision, pull, room.normal, right)
         solve(room.normal, right, mean)
         if not is_tau_free:
             mean[LOG_TAU] = log_tau
         for i in range(m):
-            curve[i] = model[i]
+            level = model[i]
             for j in range(N_UNKNOWN):
-                curve[i] += room.design[i, j] * (mean[j] - old[j])
-            target[i] = pressure[i] - curve[i]
+                level += design[i, j] * (mean[j] - old[j])
+            curve[i] = level
+            target[i] = pressure[i] - level
         mean[HEAT] = min(max(mean[HEAT], 0.0), 1.3)
         mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), _LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
@@ -328,11 +337,12 @@ def _linearize(
         heat_of(gas, m, room.fading[3], room.fading[4], room.fading[5], cold, inflow, other)
     share = mean[HEAT]
     for i in range(m):
-        design[i, LEVEL] = 1.0
-        model[i] = mean[LEVEL] + share * felt[i, 3]
+        level = mean[LEVEL] + share * felt[i, 3]
         for j in range(3):
             design[i, VAPOR + j] = gas[i, j] + share * felt[i, j]
-            model[i] += gas[i, j] * inflow[j]
+            level += gas[i, j] * inflow[j]
+        model[i] = level
+        design[i, LEVEL] = 1.0
         design[i, HEAT] = felt[i, 3]
         design[i, LOG_TAU] = share * (other[i, 3] - felt[i, 3]) / _TAU_STEP if is_tau_free else 0.0
 

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from pipeline.traces.compiled import Floats, compiled
 
-LEVEL, VAPOR, LEAK, UNDER, HEAT, LOG_TAU = range(6)
+#: NumPy's numbers, see `compiled.ZERO`.
+_PLACES: Any = np.arange(6)
+LEVEL, VAPOR, LEAK, UNDER, HEAT, LOG_TAU = _PLACES
 N_UNKNOWN = 6
+_LAST = N_UNKNOWN - 1
 
 
 @compiled
@@ -16,6 +21,7 @@ def normal_equations(
     target: Floats,
     weight: Floats,
     m: int,
+    is_last_free: bool,
     precision: Floats,
     pull: Floats,
     normal: Floats,
@@ -25,18 +31,25 @@ def normal_equations(
 
     Parameters
     ----------
-    design, target, weight : of m bins. precision, pull : beliefs, as precision and precision times mean.
+    design, target, weight : of m bins. is_last_free : the design of the last unknown is not 0.
+    precision, pull : beliefs, as precision and precision times mean.
     """
     for j in range(N_UNKNOWN):
         right[j] = pull[j]
         for k in range(j + 1):
             normal[j, k] = precision[j, k]
     for i in range(m):
-        for j in range(N_UNKNOWN):
+        for j in range(_LAST):
             weighted = design[i, j] * weight[i]
             right[j] += weighted * target[i]
             for k in range(j + 1):
                 normal[j, k] += weighted * design[i, k]
+    if is_last_free:
+        for i in range(m):
+            weighted = design[i, _LAST] * weight[i]
+            right[_LAST] += weighted * target[i]
+            for k in range(N_UNKNOWN):
+                normal[_LAST, k] += weighted * design[i, k]
 
 
 @compiled

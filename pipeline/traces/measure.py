@@ -10,6 +10,7 @@ from pipeline.settings import Settings
 from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
 from pipeline.traces.beliefs import vapor_beliefs
 from pipeline.traces.compiled import Floats
+from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import fit_holds
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import model_norms, norms_for
@@ -58,8 +59,15 @@ def measure(
     return judge_taken(taken, model_norms(taken.for_norms()) if norms is None else norms, settings)
 
 
-def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> Taken:
-    """Read and fit a batch; recording k belongs to header k. Needs no other batch."""
+def take(
+    recordings: Recordings, headers: pl.DataFrame, settings: Settings, with_curves: bool = True
+) -> Taken:
+    """Read and fit a batch; recording k belongs to header k. Needs no other batch.
+
+    Parameters
+    ----------
+    with_curves : whether bins and curves are kept, which only a picture needs: nine tenths of its size.
+    """
     marks, shown, volts, bins = read_recordings(recordings)
     air = _air_of(headers)
     volume = vapor_space(_numbers(headers, "fuel_tank_l"), _numbers(headers, "fuel_level_pct"))
@@ -82,6 +90,7 @@ def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> T
         shown.vented.zero_sd,
         discharge,
         level,
+        with_curves,
     )
     sizes = size_leaks(
         fit,
@@ -95,6 +104,7 @@ def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> T
         level,
     )
     tested = _pressure_tests(recordings, marks, shown, settings)
+    bins = bins if with_curves else HoldBins.empty(0)
     return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested)
 
 

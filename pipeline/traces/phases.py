@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import numpy as np
+
 from pipeline.traces.compiled import Flags, Floats, Ints, compiled
 
-#: Phase codes of a sample. FLOWING is purge open with the vent open: no phase of a test.
-FLOWING, REST, CLOSED, DRAW, HOLD, RELEASE = range(6)
+#: Phase codes of a sample, NumPy's numbers (see `compiled.ZERO`). FLOWING is purge open with the vent open: no phase of a
+#: test.
+_CODES: Any = np.arange(6)
+FLOWING, REST, CLOSED, DRAW, HOLD, RELEASE = _CODES
 PHASE_NAMES = ("", "rest", "closed", "draw", "hold", "release")
 #: Purge counts as open above this duty. Modules command 0 when shut; the smallest duties that move vapor are
 #: several percent. One count of SAE J1979 PID 2E is 0.39 %.

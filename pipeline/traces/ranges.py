@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, compiled, summing
+from pipeline.traces.compiled import ZERO, Floats, compiled, summing
 
 #: At most so many values are sorted for a median: evenly spread ones stand for a longer stretch.
 MOST_SORTED = 255
@@ -86,7 +86,7 @@ def median(x: Floats, a: int, b: int, room: Floats) -> float:
     room : scratch of at least ROOM elements.
     """
     step = max(1, -(-(b - a) // MOST_SORTED))
-    n = 0
+    n = ZERO
     for i in range(a, b, step):
         if np.isfinite(x[i]):
             room[n] = x[i]
@@ -106,7 +106,7 @@ def middle_of(room: Floats, n: int) -> float:
     if n == 0:
         return np.nan
     counts = np.empty(_BUCKETS, np.int64)
-    a, b, rank = 0, n, n // 2
+    a, b, rank = ZERO, n, n // 2
     while b - a > _FEW:
         low, high = extremes(room, a, b)
         scale = _BUCKETS / (high - low)
@@ -115,7 +115,7 @@ def middle_of(room: Floats, n: int) -> float:
         counts[:] = 0
         for i in range(a, b):
             counts[_bucket(room[i], low, scale)] += 1
-        bucket = 0
+        bucket = ZERO
         while rank >= counts[bucket]:
             rank -= counts[bucket]
             bucket += 1

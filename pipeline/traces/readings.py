@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Flags, Floats, Ints, compiled
+from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
 from pipeline.traces.drawn import Draw, Hold, read_draw, read_hold
 from pipeline.traces.hold_bins import HoldBins, as_cooling, bin_hold
 from pipeline.traces.landmarks import Landmarks, find_landmarks
@@ -33,8 +33,6 @@ class Shown:
 
 #: Readings that are whole numbers or true or false; the others are real.
 _COUNTS = ("n_draws", "n", "rest_n", "n_quiet")
-#: NumPy's number: of a function called with Python's own a version would be compiled for it.
-_FIRST_ROW: Any = np.int64(0)
 _KINDS: tuple[type[Any], ...] = (Landmarks, Sensor, Vented, Closed, Draw, Hold, Release, VoltReadings)
 
 
@@ -128,7 +126,7 @@ def _read_one(
     k: int,
 ) -> None:
     """Read one recording into row k of every table."""
-    a, b = _FIRST_ROW, len(t)
+    a, b = ZERO, len(t)
     smooth, phase, first, room, paired = scratch
     n = cut_phases(is_vent_closed, duty, a, b, phase, first)
     take_out_outliers(p, a, b, smooth)

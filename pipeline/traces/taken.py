@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -45,11 +45,6 @@ class Taken:
     sizes: Sizes
     pressure_test: list[str | None]
     """pass, fail, invalid or no_verdict by the published criterion, where pressure was applied from outside."""
-
-    def without_curves(self) -> Taken:
-        """Return the same without what only a picture needs: a tenth of its size."""
-        none = np.zeros((0, 0))
-        return replace(self, bins=HoldBins.empty(0), fit=replace(self.fit, curve=none, curve_sd=none))
 
     def for_norms(self) -> pl.DataFrame:
         """Return what each recording tells of its model, as `model_norms.model_norms` takes it."""

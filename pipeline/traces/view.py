@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, Ints, compiled
+from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
 from pipeline.traces.phases import DRAW, FLOWING
 from pipeline.traces.ranges import MOST_SORTED, extremes, median, middle_of
 
@@ -56,13 +56,13 @@ def read_noise(
         change = abs(p[i] - p[i - 1])
         if 1e-6 < change < step:
             step = change
-    n_found = 0
+    n_found = ZERO
     stride = max(1, -(-(b - a) // MOST_SORTED))
     for i in range(a + 1, b, stride):
         room[n_found] = t[i] - t[i - 1]
         n_found += 1
     interval = middle_of(room, n_found)
-    n_found = 0
+    n_found = ZERO
     for s in range(n):
         if phase[s] != DRAW and phase[s] != FLOWING:
             for i in range(max(first[s], a + 2), first[s + 1], stride):

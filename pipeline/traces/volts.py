@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Flags, Floats, Ints, compiled, summing
+from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, summing
 from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
 from pipeline.traces.ranges import MOST_SORTED, extremes, line_of_sums, mean, middle_of, row_from
 from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
@@ -95,7 +95,7 @@ def read_volts(
 def _pair(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, paired: Floats) -> tuple[int, int]:
     """Fill `paired` with pressure and volts where there are both, the quiet ones first; return how many are quiet, and
     how many there are."""
-    n_quiet = 0
+    n_quiet = ZERO
     for s in range(n):
         quiet = row_from(t, first[s], first[s + 1], t[first[s]] + _QUIET_AFTER_COMMAND_S)
         n_quiet = _add(p, volts, quiet, first[s + 1], paired, n_quiet)
@@ -119,21 +119,21 @@ def _together(paired: Floats, n: int) -> tuple[float, float, float, float, float
     """Return ranges of the first n pressures and volts, and sums of squares and products about the means (pressure,
     volts, both)."""
     p, v = paired[0], paired[1]
-    p_mean, v_mean = mean(p, 0, n), mean(v, 0, n)
+    p_mean, v_mean = mean(p, ZERO, n), mean(v, ZERO, n)
     spp, svv, spv = 0.0, 0.0, 0.0
     for i in range(n):
         dp, dv = p[i] - p_mean, v[i] - v_mean
         spp += dp * dp
         svv += dv * dv
         spv += dp * dv
-    p_low, p_high = extremes(p, 0, n)
-    v_low, v_high = extremes(v, 0, n)
+    p_low, p_high = extremes(p, ZERO, n)
+    v_low, v_high = extremes(v, ZERO, n)
     return p_high - p_low, v_high - v_low, spp, svv, spv
 
 
 @compiled
 def _noise(volts: Floats, a: int, b: int, room: Floats) -> float:
-    n = 0
+    n = ZERO
     for i in range(a + 2, b, max(1, -(-(b - a) // MOST_SORTED))):
         second = volts[i] - 2 * volts[i - 1] + volts[i - 2]
         if np.isfinite(second):

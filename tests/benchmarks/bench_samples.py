@@ -67,6 +67,12 @@ def run(warehouse: Warehouse, folder: Path, building: Path) -> None:
 
 
 def make_lake(database: Path, folder: Path, at_least: int, rate_hz: float) -> None:
+    """Write the lake, and compile the kernels where they are not: a process of its own does both."""
+    from pipeline.traces.measure import measure_traces
+    from tests.end_to_end.foreign_traces import foreign_traces
+
+    samples, headers, _ = foreign_traces(150)
+    measure_traces(samples, headers, Settings())
     with open_warehouse(database, read_only=False) as warehouse:
         fill(warehouse, folder, at_least, rate_hz)
 

@@ -42,7 +42,7 @@ def test_gas_let_in_and_its_heat_solve_the_balance_of_the_gas():
     t = np.linspace(0.25, 60, 240)
     curve, tau, k = -2_500 * np.exp(-t / 40), 6.0, orifice.HEAT_RATIO_AIR
     gas, felt = np.zeros((len(t), 3)), np.zeros((len(t), 4))
-    let_in(t, curve, len(t), AIR, HEAT, 0.0, 1.0, gas)
+    let_in(t, curve, len(t), AIR, HEAT, 0.0, 1.0, np.zeros(len(t)), gas)
     kept, came, faded = np.zeros((3, len(t)))
     fade(t, len(t), tau, kept, came, faded)
     leak, cold = 1e-5, 400.0
@@ -62,7 +62,7 @@ def test_the_solver_gives_what_numpy_gives():
     design, target, weight = rng.normal(size=(20, N_UNKNOWN)), rng.normal(size=20), rng.uniform(0.5, 2, 20)
     precision, pull = np.diag(rng.uniform(0.1, 1, N_UNKNOWN)), rng.normal(size=N_UNKNOWN)
     normal, right, out = np.zeros((N_UNKNOWN, N_UNKNOWN)), np.zeros(N_UNKNOWN), np.zeros(N_UNKNOWN)
-    normal_equations(design, target, weight, 20, precision, pull, normal, right)
+    normal_equations(design, target, weight, 20, True, precision, pull, normal, right)
     solve(normal, right, out)
     whole = design.T @ (design * weight[:, None]) + precision
     assert_allclose(out, np.linalg.solve(whole, design.T @ (weight * target) + pull), rtol=1e-10)
