@@ -10,9 +10,10 @@ from pipeline.physics.orifice import HEAT_RATIO_AIR, ZERO_CELSIUS_K, Array
 #: Molar heat capacities at constant volume [J/(mol K)]: dry air, 5/2 R, and gasoline vapor of about 65 g/mol, between
 #: those of butane and pentane at 300 K (about 90 and 112, from memory).
 _CV_AIR, _CV_VAPOR = 2.5 * 8.314462618, 100.0
-#: Gasoline between its summer and winter grades [psi at 100 °F], and how far the gas above it is saturated (judgement).
+#: Gasoline between its summer and winter grades [psi at 100 °F], and how far the gas above it is saturated: AP-42, chapter
+#: 7.1, 1 / (1 + 0.053 p h) at p = 5.6 psi and h = 0.3 to 1 ft of gas gives 0.77 to 0.92 (from memory).
 _REID_PSI = 9.5
-_SATURATED = 0.7
+_SATURATED = 0.85
 _PASCAL_PER_PSI = 6894.757293168
 
 
@@ -48,7 +49,7 @@ def vapor_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
 def heat_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
     """Return how much of the heat exchange of dry air a tank's gas shows: (R / Cv) / (k - 1), Cv of air and vapor.
 
-    Vapor takes heat with little warming, the more of it the warmer the fuel: about 0.7 at 0 °C, 0.4 at 35 °C.
+    Vapor takes heat with little warming, the more of it the warmer the fuel: about 0.6 at 0 °C, 0.3 at 35 °C.
 
     Parameters
     ----------

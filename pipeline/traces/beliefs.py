@@ -22,9 +22,9 @@ _SCALE_BOUNDS = (0.7, 3.0)
 #: A closed phase that lies so many of its own standard deviations off the usual speaks against that.
 _TAIL = 2.0
 _NO_CLOSED_SD = 1e3
-#: The time [s] in which fuel restores the vapor that was taken out: half an hour, give or take a factor (judgement).
+#: The time [s] in which fuel restores the vapor that was taken out: forty minutes, give or take a factor (judgement).
 #: With the share of vapor in the gas at 20 °C that is 0.15 Pa/s per kPa.
-_GIVEN_BACK_S = 1800.0
+_GIVEN_BACK_S = 2200.0
 _GIVEN_BACK_SD = 1.4
 #: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi,
 #: half to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).

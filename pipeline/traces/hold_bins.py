@@ -18,8 +18,8 @@ WARMING_S = (2.0, 4.0, 8.0, 16.0)
 LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
 _LEFT_AT_END = 0.03
-#: Ratio of specific heats of a tank's gas, air with a fifth of fuel vapor: with it heat fades, and moves the pressure.
-_HEAT_RATIO = 1.22
+#: Ratio of specific heats of a tank's gas, air with a third of fuel vapor: with it heat fades, and moves the pressure.
+_HEAT_RATIO = 1.18
 #: The draw's steps are gathered over so long [s] before their heat is let fade: a tenth of the shortest time constant.
 _GATHERED_S = 0.2
 
