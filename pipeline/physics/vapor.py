@@ -10,8 +10,8 @@ from pipeline.physics.orifice import HEAT_RATIO_AIR, ZERO_CELSIUS_K, Array
 #: Molar heat capacities at constant volume [J/(mol K)]: dry air, 5/2 R, and gasoline vapor of about 65 g/mol, between
 #: those of butane and pentane at 300 K (about 90 and 112, from memory).
 _CV_AIR, _CV_VAPOR = 2.5 * 8.314462618, 100.0
-#: Gasoline between its summer and winter grades [psi at 100 °F], and how far the gas above it is saturated: AP-42, chapter
-#: 7.1, 1 / (1 + 0.053 p h) at p = 5.6 psi and h = 0.3 to 1 ft of gas gives 0.77 to 0.92 (from memory).
+#: Gasoline between its summer and winter grades [psi at 100 °F], and how far the gas above it is saturated: AP-42,
+#: chapter 7.1, 1 / (1 + 0.053 p h) at p = 5.6 psi and h = 0.3 to 1 ft of gas gives 0.77 to 0.92 (from memory).
 _REID_PSI = 9.5
 _SATURATED = 0.85
 _PASCAL_PER_PSI = 6894.757293168

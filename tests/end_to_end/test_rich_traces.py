@@ -17,7 +17,7 @@ from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
 from tests.end_to_end.rich_traces import rich_traces
 
-BANDS = {0.25: (0.5, 0.10), 0.5: (1.0, 0.045), 1.0: (9.0, 0.036)}
+BANDS = {0.25: (0.5, 0.10), 0.5: (1.0, 0.045), 1.0: (9.0, 0.035)}
 
 
 @pytest.fixture(scope="module")
