@@ -32,7 +32,7 @@ def hole_of_steady_flow_mm(
 ) -> Array:
     """Return the diameter [mm] of the sharp-edged hole that lets a steady flow out; nan without an overpressure.
 
-    The isentropic flow through the hole, its discharge coefficient falling with the Reynolds number, equals the gas fed.
+    The isentropic flow through the hole equals the gas fed; the discharge coefficient falls with the Reynolds number.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What does gas fed into the shut system say of its leak? Steady flow in is steady flow out, whatever the volume."""
+"""What does gas fed into the shut system say of its leak? At rest as much flows out as in, whatever the volume."""
 
 from __future__ import annotations
 
@@ -9,25 +9,35 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from pipeline.physics.certification import NITROGEN_GRAVITY, effective_diameter_in
-from pipeline.physics.orifice import ZERO_CELSIUS_K
+from pipeline.physics.orifice import (
+    STANDARD_PRESSURE_PA,
+    STANDARD_TEMPERATURE_C,
+    ZERO_CELSIUS_K,
+    air_density,
+    air_viscosity,
+    discharge_at,
+)
 from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.sizes import LEAK_MM
 
 _MM_PER_INCH = 25.4
 _M3_S_PER_L_MIN = 1 / 60_000
+_STANDARD_K = STANDARD_TEMPERATURE_C + ZERO_CELSIUS_K
 #: Stretches at the end of the feed that are tried [s], longest first.
 _STRETCHES_S = (60.0, 45.0, 30.0, 20.0, 10.0)
 _FEWEST_SAMPLES = 8
-#: Pressure and flow stand still when they move by less than this share over the stretch (1066.985: 0.002 in of 0.020 in
-#: in diameter, which is a fifth of the flow; held tighter here, for the tank must no longer be filling).
-_STILL_PRESSURE = 0.03
+#: Pressure and flow have come to rest when the flow moves by less than this share over the stretch, and less than that
+#: one still fills the tank; how much does is taken off.
 _STILL_FLOW = 0.06
+_MOST_FILLING = 0.25
 #: Common practice, no source: what a flow meter of a shop is off by, of the reading and of its range [l/min].
 _METER_SHARE = 0.03
 _METER_L_MIN = 0.02
 #: The gas may be air where nitrogen is taken: its flow is 1.7 % less.
 _GAS_SHARE = 0.017
+#: What fills the tank is known to so much beside its volume: the gas is compressed, and not all at one temperature.
+_FILLING_SHARE = 0.2
 #: So much overpressure [Pa] is surely read as one.
 _LEAST_PRESSURE_PA = 25.0
 
@@ -35,9 +45,10 @@ _LEAST_PRESSURE_PA = 25.0
 class SteadyFlow(NamedTuple):
     """What each recording with a fed gas shows, nan without one.
 
-    `flow` [l/min] and `gauge` [Pa above the vented zero] are means over `seconds` at the end of the feed; where the
-    pressure never rose (`is_open`) the hole is larger than `low`. Diameters in mm; `certified` by 40 CFR 1066.985.
-    `chance_of_leak` is that of a hole from LEAK_MM on. `is_filling`: gas was fed and nothing stood still.
+    `flow` out of the system (fed, less what still fills the tank) [l/min at 20 °C and 101.325 kPa] and `gauge` [Pa
+    above the vented zero] are means over `seconds` at the end of the feed; where the pressure never rose (`is_open`)
+    the hole is larger than `low`. Diameters in mm; `certified` by 40 CFR 1066.985; `discharge` is the coefficient at that flow.
+    `chance_of_leak` is that of a hole from LEAK_MM on. `is_filling`: gas was fed and nothing came to rest.
     """
 
     flow: Floats
@@ -49,6 +60,7 @@ class SteadyFlow(NamedTuple):
     certified: Floats
     certified_low: Floats
     certified_high: Floats
+    discharge: Floats
     chance_of_leak: Floats
     is_open: Flags
     is_filling: Flags
@@ -60,10 +72,16 @@ class SteadyFlow(NamedTuple):
 
 
 class _Feed(NamedTuple):
+    """Flow out and flow that fills the tank [l/min], overpressure [Pa], over so many seconds."""
+
     flow: float
+    filling: float
     gauge: float
     seconds: float
     is_filling: bool
+
+
+_NO_FEED = _Feed(np.nan, np.nan, np.nan, np.nan, False)
 
 
 def read_steady_flows(
@@ -76,6 +94,8 @@ def read_steady_flows(
     zero_sd: Floats,
     barometric_pa: Floats,
     temperature_c: Floats,
+    volume_l: Floats,
+    volume_log_sd: Floats,
     discharge: float,
     level: float,
 ) -> SteadyFlow:
@@ -83,30 +103,32 @@ def read_steady_flows(
 
     Parameters
     ----------
-    t : [s], rising. pressure : [Pa, gauge]. flow : gas fed [l/min at 20 °C and 101.325 kPa], nan where none is recorded.
+    t : [s], rising. pressure : [Pa, gauge].
+    flow : gas fed [l/min at 20 °C and 101.325 kPa], nan where none is recorded.
     is_shut : vent closed and purge shut.
     zero, zero_sd : pressure with the vent open, one per recording [Pa], nan where it never was: 0 is taken, give or
         take 60 Pa.
+    volume_l, volume_log_sd : gas volume [l] and how well it is known [share], for what still fills it.
     """
     n = len(begin) - 1
     zero, zero_sd = np.where(np.isfinite(zero), zero, 0.0), np.where(np.isfinite(zero_sd), zero_sd, 60.0)
+    per_pa_s = 60 * volume_l / STANDARD_PRESSURE_PA * _STANDARD_K / (temperature_c + ZERO_CELSIUS_K)
     feeds = [
-        _feed(t[rows], pressure[rows] - zero[k], flow[rows], is_shut[rows])
+        _feed(t[rows], pressure[rows] - zero[k], flow[rows], is_shut[rows], per_pa_s[k])
         for k, rows in enumerate(_rows(begin))
     ]
-    fed, gauge, seconds = np.array([f[:3] for f in feeds], float).reshape(n, 3).T
+    fed, filling, gauge, seconds = np.array([f[:4] for f in feeds], float).reshape(n, 4).T
     floor = np.maximum(_LEAST_PRESSURE_PA, 3 * zero_sd)
     is_open = np.isfinite(fed) & (gauge < floor)
     drop = np.where(is_open, floor, gauge)
     air = barometric_pa, temperature_c
     middle = _holes(fed, drop, *air, discharge)
-    flow_sd = np.hypot(_METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * fed)
+    meter_sd = np.hypot(_METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * (fed + filling))
+    flow_sd = np.hypot(meter_sd, np.hypot(volume_log_sd, _FILLING_SHARE) * filling)
     z = ndtri((1 + level) / 2)
     least, most = np.maximum(fed - z * flow_sd, 0.0), fed + z * flow_sd
     deeper, shallower = drop + z * zero_sd, np.maximum(drop - z * zero_sd, 0.2 * drop)
-    low, high = (
-        _holes(some, at, *air, discharge) for some, at in ((least, deeper), (most, shallower))
-    )
+    low, high = (_holes(some, at, *air, discharge) for some, at in ((least, deeper), (most, shallower)))
     sd = (high.ours - low.ours) / (2 * z)
     with np.errstate(invalid="ignore", divide="ignore"):
         chance = ndtr((middle.ours - LEAK_MM) / sd)
@@ -124,6 +146,7 @@ def read_steady_flows(
         closed(middle.certified),
         low.certified,
         closed(high.certified),
+        _discharge(middle.ours, drop, *air, discharge),
         np.where(is_open, 1.0, chance),
         is_open,
         np.array([f.is_filling for f in feeds], bool),
@@ -144,18 +167,26 @@ def _holes(flow: Floats, drop: Floats, barometric_pa: Floats, celsius: Floats, d
     return _Holes(ours, certified * _MM_PER_INCH)
 
 
+def _discharge(
+    hole: Floats, drop: Floats, barometric_pa: Floats, celsius: Floats, discharge: float
+) -> Floats:
+    density = air_density(barometric_pa + drop, celsius) * NITROGEN_GRAVITY
+    return np.where(hole > 0, discharge_at(hole, drop, density, air_viscosity(celsius), discharge), np.nan)
+
+
 def _rows(begin: np.ndarray) -> Iterator[slice]:
     return (slice(first, end) for first, end in zip(begin[:-1].tolist(), begin[1:].tolist(), strict=True))
 
 
-def _feed(t: Floats, above: Floats, flow: Floats, is_shut: Flags) -> _Feed:
-    """Find the last stretch in which gas was fed into the shut system, and where it stood still at its end."""
-    nothing = _Feed(np.nan, np.nan, np.nan, False)
+def _feed(t: Floats, above: Floats, flow: Floats, is_shut: Flags, per_pa_s: float) -> _Feed:
+    """Find the last stretch in which gas was fed into the shut system, and where it came to rest at its end."""
     is_fed = is_shut & np.isfinite(flow) & (flow > _METER_L_MIN)
     # A regulator holds a tight system at its pressure with no flow at all.
-    is_fed |= is_shut & np.isfinite(flow) & (above > 4 * _LEAST_PRESSURE_PA) & _after_first(is_fed)
+    is_fed |= (
+        is_shut & np.isfinite(flow) & (above > 4 * _LEAST_PRESSURE_PA) & np.logical_or.accumulate(is_fed)
+    )
     if is_fed.sum() < _FEWEST_SAMPLES:
-        return nothing
+        return _NO_FEED
     last = np.flatnonzero(is_fed)[-1]
     gap = np.flatnonzero(~is_fed[: last + 1])
     rows = slice(gap[-1] + 1 if len(gap) else 0, last + 1)
@@ -164,17 +195,13 @@ def _feed(t: Floats, above: Floats, flow: Floats, is_shut: Flags) -> _Feed:
         late = t >= t[-1] - seconds
         if t[-1] - t[0] < seconds or late.sum() < _FEWEST_SAMPLES:
             continue
-        mean_above, mean_flow = float(above[late].mean()), float(flow[late].mean())
-        moved, changed = (abs(_slope(t[late], x[late])) * seconds for x in (above, flow))
-        is_low = mean_above < 2 * _LEAST_PRESSURE_PA
-        is_still = is_low or moved <= _STILL_PRESSURE * mean_above
-        if is_still and changed <= _STILL_FLOW * mean_flow + _METER_L_MIN:
-            return _Feed(mean_flow, mean_above, seconds, False)
-    return _Feed(np.nan, np.nan, np.nan, True)
-
-
-def _after_first(flags: Flags) -> Flags:
-    return np.logical_or.accumulate(flags)
+        fed = float(flow[late].mean())
+        filling = _slope(t[late], above[late]) * per_pa_s
+        changed = abs(_slope(t[late], flow[late])) * seconds
+        is_still = abs(filling) <= _MOST_FILLING * fed + _METER_L_MIN
+        if is_still and changed <= _STILL_FLOW * fed + _METER_L_MIN:
+            return _Feed(max(fed - filling, 0.0), abs(filling), float(above[late].mean()), seconds, False)
+    return _NO_FEED._replace(is_filling=True)
 
 
 def _slope(t: Floats, x: Floats) -> float:
