@@ -47,8 +47,8 @@ class SteadyFlow(NamedTuple):
 
     `flow` out of the system (fed, less what still fills the tank) [l/min at 20 °C and 101.325 kPa] and `gauge` [Pa
     above the vented zero] are means over `seconds` at the end of the feed; where the pressure never rose (`is_open`)
-    the hole is larger than `low`. Diameters in mm; `certified` by 40 CFR 1066.985; `discharge` is the coefficient at that flow.
-    `chance_of_leak` is that of a hole from LEAK_MM on. `is_filling`: gas was fed and nothing came to rest.
+    the hole is larger than `low`. Diameters in mm; `certified` by 40 CFR 1066.985; `discharge` is the coefficient at
+    that flow. `chance_of_leak` is that of a hole from LEAK_MM on. `is_filling`: gas was fed and nothing came to rest.
     """
 
     flow: Floats
