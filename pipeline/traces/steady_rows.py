@@ -14,6 +14,8 @@ from pipeline.traces.suspects import name_suspects
 _MUST_SHOW_MM = 0.508
 #: Verdicts that stand against it: of a sensor that is off nothing can be read.
 _ABOUT_SENSORS = ("sensor_flat", "sensor_offset", "sensor_disagrees")
+#: How every sentence of a recording begins that was judged by its steady flow.
+FED = "Gas was fed into the shut system"
 COLUMNS = (
     "steady_flow_std_l_min",
     "steady_pressure_pa",
@@ -102,7 +104,7 @@ def _words(headers: pl.DataFrame, name: str, k: int) -> tuple[str, ...]:
 
 
 def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
-    fed = f"Gas was fed into the shut system: {s.flow[k]:.2f} l/min of it (as of 20 °C and 101.325 kPa) flowed out"
+    fed = f"{FED}: {s.flow[k]:.2f} l/min of it (as of 20 °C and 101.325 kPa) flowed out"
     if verdict == "gross_leak":
         return f"{fed} and no pressure built: the hole is larger than {s.low[k]:.1f} mm, or the vent path is open."
     held = f"{fed} at {pressure(float(s.gauge[k]))} for {s.seconds[k]:.0f} s"

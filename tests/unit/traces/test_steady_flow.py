@@ -10,7 +10,9 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from pipeline.physics.certification import flow_of_diameter_m3_s
-from tests.unit.traces.drawing import AIR_PA, KELVIN, judged
+from pipeline.settings import Settings
+from pipeline.traces.explain import explain_trace
+from tests.unit.traces.drawing import AIR_PA, HEADER, KELVIN, judged
 
 MM = 25.4
 STANDARD_K = 293.15
@@ -133,3 +135,11 @@ def test_bounds_hold_the_hole_with_meters_that_are_off() -> None:
         row = judged(samples)
         held += row["certification_diameter_low_mm"] <= true <= row["certification_diameter_high_mm"]
     assert held >= 55
+
+
+def test_the_explanation_draws_the_flow_and_no_hold() -> None:
+    told = explain_trace(fed(1.016, 2.4), HEADER, Settings())
+    assert told.result["verdict"] == "leak"
+    assert (told.hold, told.stories) == (None, ())
+    assert max(told.test_flow_std_l_min) == pytest.approx(2.4, rel=0.03)
+    assert not any("stories" in line or "fit that leaves" in line for line in told.sentences)
