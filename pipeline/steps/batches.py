@@ -48,7 +48,7 @@ def batches(warehouse: Warehouse, folder: Path, headers: pl.DataFrame, cores: Ex
     shared = held.join(parts.filter(pl.col("len") > 1), on="trace_id", how="semi")["parquet"].unique()
     known = held.join(headers, on="trace_id", how="left", maintain_order="left")
     alone = known.filter(~pl.col("parquet").is_in(shared.implode()))
-    numbered = alone.with_columns(batch=(pl.col("n").cum_sum() - 1) // BATCH_SAMPLES)
+    numbered = alone.with_columns(batch=(pl.col("n").cum_sum() - pl.col("n")) // BATCH_SAMPLES)
     numbered = numbered.with_columns(batch=pl.col("batch").first().over("parquet"))
     for mine in numbered.partition_by("batch", maintain_order=True, include_key=False):
         yield Batch(_paths(folder, mine), mine)
