@@ -14,14 +14,17 @@ from pipeline.warehouse.store import Warehouse
 #: samples read at once by each core, or a whole file where it holds more
 BATCH_SAMPLES = 500_000
 
-HELD_SCHEMA = {"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64}
+#: flow of test gas, read where a file has any
+FLOW_COLUMN = "test_flow_std_l_min"
+HELD_SCHEMA = {"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64, "is_fed": pl.Boolean}
 
 
 @dataclass(frozen=True)
 class Batch:
     """Files to read together, and the headers of their recordings in the files' order, each with its `n` samples.
 
-    `is_scattered`: a recording lies in more than one file, so that its samples must be brought together.
+    `is_fed` among the headers: the recording's file has flows of test gas. `is_scattered`: a recording lies in more
+    than one file, so that its samples must be brought together.
     """
 
     files: list[Path]
@@ -45,28 +48,37 @@ def batches(warehouse: Warehouse, folder: Path, headers: pl.DataFrame, cores: Ex
     shared = held.join(parts.filter(pl.col("len") > 1), on="trace_id", how="semi")["parquet"].unique()
     known = held.join(headers, on="trace_id", how="left", maintain_order="left")
     alone = known.filter(~pl.col("parquet").is_in(shared.implode()))
-    numbered = alone.with_columns(batch=(pl.col("n").cum_sum() - 1) // BATCH_SAMPLES)
+    numbered = alone.with_columns(batch=(pl.col("n").cum_sum() - pl.col("n")) // BATCH_SAMPLES)
     numbered = numbered.with_columns(batch=pl.col("batch").first().over("parquet"))
     for mine in numbered.partition_by("batch", maintain_order=True, include_key=False):
         yield Batch(_paths(folder, mine), mine)
     together = known.filter(pl.col("parquet").is_in(shared.implode()))
     if together.height:
         mine = together.group_by("trace_id", maintain_order=True).agg(
-            pl.col("n").sum(), pl.exclude("n").first()
+            pl.col("n").sum(), pl.col("is_fed").any(), pl.exclude("n", "is_fed").first()
         )
         yield Batch(_paths(folder, together), mine, is_scattered=True)
     silent = headers.join(held, on="trace_id", how="anti", maintain_order="left")
     if silent.height:
-        n = pl.lit(0, pl.Int64).alias("n"), pl.lit(None, pl.String).alias("parquet")
-        yield Batch([], silent.with_columns(*n))
+        none = (
+            pl.lit(0, pl.Int64).alias("n"),
+            pl.lit(False).alias("is_fed"),
+            pl.lit(None, pl.String).alias("parquet"),
+        )
+        yield Batch([], silent.with_columns(none))
 
 
 def _held_by(file: Path) -> pl.DataFrame:
     """Return the recordings of one file, which is sorted by recording and time, with the number of their samples."""
-    ids = pl.read_parquet(file, columns=["trace_id"], glob=False).to_series()
-    runs = ids.rle().struct
+    read = pl.read_parquet(file, columns=["trace_id", FLOW_COLUMN], glob=False)
+    runs = read["trace_id"].rle().struct
     return pl.DataFrame(
-        {"parquet": file.name, "trace_id": runs.field("value"), "n": runs.field("len")},
+        {
+            "parquet": file.name,
+            "trace_id": runs.field("value"),
+            "n": runs.field("len"),
+            "is_fed": read[FLOW_COLUMN].null_count() < read.height,
+        },
         schema=HELD_SCHEMA,
     )
 

@@ -18,7 +18,7 @@ import polars as pl
 
 from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
 from pipeline.settings import Settings
-from pipeline.steps.batches import Batch, batches
+from pipeline.steps.batches import FLOW_COLUMN, Batch, batches
 from pipeline.traces.measure import judge_taken, take
 from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
 from pipeline.traces.recordings import gather, recordings_of
@@ -59,7 +59,8 @@ order by t.trace_id
 """
 
 SAMPLES_OF = """
-select trace_id, t_s, tank_pressure_pa, sensor_v, purge_duty_pct, is_vent_closed, engine_rpm, is_pressure_derived
+select trace_id, t_s, tank_pressure_pa, sensor_v, purge_duty_pct, is_vent_closed, engine_rpm, is_pressure_derived,
+       test_flow_std_l_min
 from core.samples
 where trace_id in (select unnest(?::varchar[]))
 order by trace_id, t_s
@@ -103,11 +104,12 @@ def _in_order(results: list[pl.DataFrame]) -> Iterator[pl.DataFrame]:
 
 def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[Path, pl.DataFrame]:
     """Read and fit a batch; return where it is kept until its models are known, and what it tells of them."""
-    headers = batch.headers.drop("n", "parquet")
+    headers = batch.headers.drop("n", "is_fed", "parquet")
+    columns = [*SAMPLE_COLUMNS, *([FLOW_COLUMN] if batch.headers["is_fed"].any() else [])]
     if batch.is_scattered:
-        recordings = gather(_read(batch.files, ["trace_id", *SAMPLE_COLUMNS]), headers["trace_id"])
+        recordings = gather(_read(batch.files, ["trace_id", *columns]), headers["trace_id"])
     else:
-        recordings = recordings_of(_read(batch.files, SAMPLE_COLUMNS), batch.headers["n"].to_numpy())
+        recordings = recordings_of(_read(batch.files, columns), batch.headers["n"].to_numpy())
     taken = take(recordings, headers, settings, with_curves=False)
     with kept.open("wb") as file:
         pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)

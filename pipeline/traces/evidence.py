@@ -157,7 +157,7 @@ def _gross_leak(row: Reading) -> str:
 def _any_fill(row: Reading, size: float) -> str:
     if row["is_level_known"] or not isfinite(size):
         return ""
-    if row["is_by_flow"]:
+    if row["is_by_purge"]:
         return "; fuel level not known: how fast the draw took hold, at this model's usual purge flow, stands for it"
     return "; fuel level not known, so anything from nearly empty to nearly full was allowed"
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats, Ints, compiled
 
-#: Phase codes of a sample, NumPy's numbers (see `compiled.ZERO`). FLOWING is purge open with the vent open: no phase of a
-#: test.
+#: Phase codes of a sample, as NumPy's numbers (see `compiled.ZERO`). FLOWING is purge open with the vent open: no phase
+#: of a test.
 _CODES: Any = np.arange(6)
 FLOWING, REST, CLOSED, DRAW, HOLD, RELEASE = _CODES
 PHASE_NAMES = ("", "rest", "closed", "draw", "hold", "release")

@@ -11,6 +11,7 @@ import polars as pl
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.settings import Settings
 from pipeline.traces.evidence import say
+from pipeline.traces.steady_rows import with_steady_flows
 from pipeline.traces.suspects import OPENINGS, name_suspects
 from pipeline.traces.taken import Measured
 
@@ -112,6 +113,7 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         )
     )
     carried = headers.select("trace_id", "job_id", "vehicle_id", "stage").cast(pl.String)
+    frame = with_steady_flows(frame, m.steady, headers, settings)
     return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
 
 
@@ -132,7 +134,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "low": m.sizes.low,
         "high": m.sizes.high,
         "is_level_known": m.sizes.volume.is_level_known,
-        "is_by_flow": m.sizes.volume.is_by_flow,
+        "is_by_purge": m.sizes.volume.is_by_purge,
         "working_high": m.sizes.working_high,
         "gross_low": m.at_least_mm,
         "settled": m.equilibrium.diameter,

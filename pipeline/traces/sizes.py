@@ -42,14 +42,14 @@ _USUAL_DELAY_S = 0.2
 class VaporSpace:
     """Vapor volume of each trace: `known_l` [l], nan without tank size or fuel level; `working_l` [l] and `log_sd`
     [share], with the nominal volume where the tank size is unknown and any fill where the fuel level is, or what the
-    model's purge flow tells of it (`is_by_flow`)."""
+    model's purge flow tells of it (`is_by_purge`)."""
 
     known_l: Floats
     working_l: Floats
     log_sd: Floats
     is_tank_known: Flags
     is_level_known: Flags
-    is_by_flow: Flags
+    is_by_purge: Flags
 
 
 def vapor_space(fuel_tank_l: Floats, fuel_level_pct: Floats) -> VaporSpace:

@@ -85,6 +85,8 @@ def fill(warehouse: Warehouse, folder: Path, at_least: int, rate_hz: float = 0) 
     headers = headers.unique("vehicle_id", keep="first", maintain_order=True)
     samples = samples.filter(pl.col("trace_id").is_in(headers["trace_id"].implode()))
     samples = samples.with_columns(row=pl.int_range(pl.len()), source_id=pl.lit("a"), file=pl.lit("f"))
+    if "test_flow_std_l_min" not in samples.columns:
+        samples = samples.with_columns(test_flow_std_l_min=pl.lit(None, pl.Float64))
     copies = -(-at_least // samples.height)
     for name, columns in STAGE_COLUMNS.items():
         warehouse.create(name, columns)

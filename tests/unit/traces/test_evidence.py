@@ -18,7 +18,7 @@ FLAGS = (
     "is_pressure_test",
     "is_opened",
     "is_level_known",
-    "is_by_flow",
+    "is_by_purge",
     "is_flat_volts",
     "is_flat_pressure",
     "is_off_norm",

@@ -1,0 +1,60 @@
+"""Batches hold every recording once, and rows come out by recording whatever the batches were."""
+
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.steps import batches as b
+from pipeline.steps import measure as m
+from pipeline.steps.stage import STAGE_COLUMNS
+from pipeline.warehouse.store import open_warehouse
+
+#: Recordings of each file, with the number of samples: r3 lies in two of them.
+FILES = {"a": {"r1": 3, "r3": 2}, "b": {"r2": 4}, "c": {"r3": 5, "r5": 1}, "d": {"r4": 2}}
+HEADERS = pl.DataFrame({"trace_id": ["r1", "r2", "r3", "r4", "r5", "r6"]})
+
+
+def write(folder: Path, fed: str) -> None:
+    for name, held in FILES.items():
+        ids = [trace_id for trace_id, n in held.items() for _ in range(n)]
+        flow = pl.Series([1.5 if name == fed else None] * len(ids), dtype=pl.Float64)
+        pl.DataFrame({"trace_id": ids, b.FLOW_COLUMN: flow}).write_parquet(folder / f"{name}.parquet")
+
+
+def test_batches_hold_every_recording_once_and_bring_a_shared_one_together(tmp_path, monkeypatch):
+    monkeypatch.setattr(b, "BATCH_SAMPLES", 3)
+    write(tmp_path, fed="d")
+    with (
+        open_warehouse(tmp_path / "w.duckdb", read_only=False) as warehouse,
+        ThreadPoolExecutor(1) as cores,
+    ):
+        warehouse.create("stage.sample_parquet", STAGE_COLUMNS["stage.sample_parquet"])
+        warehouse.append("stage.sample_parquet", pl.DataFrame({"parquet": [f"{n}.parquet" for n in FILES]}))
+        found = list(b.batches(warehouse, tmp_path, HEADERS, cores))
+    held = [
+        (
+            [path.stem for path in each.files],
+            *each.headers.select("trace_id", "n").iter_rows(),
+            each.is_scattered,
+        )
+        for each in found
+    ]
+    assert held == [
+        (["b"], ("r2", 4), False),
+        (["d"], ("r4", 2), False),
+        (["a", "c"], ("r1", 3), ("r3", 7), ("r5", 1), True),
+        ([], ("r6", 0), False),
+    ]
+    assert [each.headers["is_fed"].any() for each in found] == [False, True, False, False]
+
+
+def test_rows_come_by_recording_in_parts(monkeypatch):
+    monkeypatch.setattr(m, "PART_ROWS", 3)
+    results = [pl.DataFrame({"trace_id": ids}) for ids in (["r4", "r1"], ["r7", "r2", "r3"], ["r5", "r6"])]
+    assert [part["trace_id"].to_list() for part in m._in_order(results)] == [
+        ["r1", "r2", "r3"],
+        ["r4", "r5", "r6"],
+        ["r7"],
+    ]
+    assert list(m._in_order([])) == []
