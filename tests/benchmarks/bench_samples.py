@@ -23,6 +23,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline import KEEPS_MEMORY
 from pipeline.settings import Settings
 from pipeline.steps.measure import measure
 from pipeline.steps.samples import make_samples_view
@@ -47,8 +48,8 @@ def main(millions: float, rate_hz: float) -> None:
 
 
 def apart(work: Callable[..., Any], *arguments: object) -> Any:
-    """Return what `work` returns in a process of its own, which starts as a run does: nothing is loaded or set yet."""
-    os.environ.pop("_RJEM_MALLOC_CONF", None)
+    """Return what `work` returns in a process of its own, whose polars keeps memory as that of a run does."""
+    os.environ["_RJEM_MALLOC_CONF"] = KEEPS_MEMORY
     with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as process:
         return process.submit(work, *arguments).result()
 
