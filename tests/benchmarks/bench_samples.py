@@ -11,7 +11,6 @@ Run: uv run python -m tests.benchmarks.bench_samples [MILLION SAMPLES] [SAMPLES 
 from __future__ import annotations
 
 import multiprocessing
-import os
 import resource
 import sys
 import tempfile
@@ -23,7 +22,6 @@ from typing import Any
 
 import polars as pl
 
-from pipeline import KEEPS_MEMORY
 from pipeline.settings import Settings
 from pipeline.steps.measure import measure
 from pipeline.steps.samples import make_samples_view
@@ -48,8 +46,7 @@ def main(millions: float, rate_hz: float) -> None:
 
 
 def apart(work: Callable[..., Any], *arguments: object) -> Any:
-    """Return what `work` returns in a process of its own, whose polars keeps memory as that of a run does."""
-    os.environ["_RJEM_MALLOC_CONF"] = KEEPS_MEMORY
+    """Return what `work` returns in a process of its own."""
     with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as process:
         return process.submit(work, *arguments).result()
 
