@@ -1,7 +1,7 @@
 """The whole measurement against a bare DuckDB scan of the same columns, on both cores, and what memory it takes.
 
 Samples of a third author's recordings (`tests/end_to_end/foreign_traces.py`) are copied into Parquet files of a
-million, as a run keeps them, by a process of its own, so that the peak memory here is the measurement's. They are
+million, as a run keeps them, by a process of its own, so that the peak memory told is the measurement's. They are
 measured as a run does: read, fitted, compared with their models, judged, with sentences, written to the warehouse.
 Prints seconds and ratios; asserts nothing, for a timed test lies on a busy machine.
 
@@ -16,7 +16,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -39,16 +41,22 @@ def main(millions: float, rate_hz: float) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder, database = Path(place) / "samples", Path(place) / "bench.duckdb"
         folder.mkdir()
-        child = multiprocessing.get_context("spawn").Process(
-            target=make_lake, args=(database, folder, int(millions * 1e6), rate_hz)
-        )
-        child.start()
-        child.join()
-        with open_warehouse(database, read_only=False) as warehouse:
-            run(warehouse, folder, Path(place))
+        apart(make_lake, database, folder, int(millions * 1e6), rate_hz)
+        apart(run, database, folder)
 
 
-def run(warehouse: Warehouse, folder: Path, building: Path) -> None:
+def apart(work: Callable[..., Any], *arguments: object) -> Any:
+    """Return what `work` returns in a process of its own."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as process:
+        return process.submit(work, *arguments).result()
+
+
+def run(database: Path, folder: Path) -> None:
+    with open_warehouse(database, read_only=False) as warehouse:
+        _compare(warehouse, folder)
+
+
+def _compare(warehouse: Warehouse, folder: Path) -> None:
     n = int(warehouse.query("select count(*) as n from core.samples")["n"][0])
     n_traces = int(warehouse.query("select count(*) as n from core.traces")["n"][0])
     print(f"{n:,} samples of {n_traces:,} recordings; peak memory before: {_peak_gib():.2f} GiB")
@@ -58,7 +66,7 @@ def run(warehouse: Warehouse, folder: Path, building: Path) -> None:
     for _ in range(1 if n > LARGE else 3):
         _line(
             "whole measurement",
-            _seconds(lambda: measure(warehouse, Settings(), folder, building)),
+            _seconds(lambda: measure(warehouse, Settings(), folder, folder.parent)),
             scan,
             n,
             n_traces,

@@ -10,7 +10,6 @@ Run: uv run python -m tests.benchmarks.bench_traces [TRACES OF THE LOOP] [TRACES
 
 from __future__ import annotations
 
-import multiprocessing
 import sys
 import tempfile
 import warnings
@@ -26,7 +25,7 @@ from scipy.optimize import OptimizeWarning, curve_fit
 from pipeline.settings import Settings
 from pipeline.steps.measure import measure
 from pipeline.warehouse.store import open_warehouse
-from tests.benchmarks.bench_samples import make_lake
+from tests.benchmarks.bench_samples import apart, make_lake
 from tests.end_to_end.foreign_traces import foreign_traces
 
 MILLIONS = 5
@@ -35,7 +34,7 @@ K_AIR = 1.4
 
 
 def main(n: int, n_whole: int) -> None:
-    ours = _ours()
+    ours = apart(_ours)
     samples = foreign_traces(n)[0].to_pandas()
     print(f"whole measurement: {ours[0]:.1f} us a trace on every core, {ours[1]:.1f} core us")
     for name, fit, some in (("three unknowns", three, n), ("six unknowns", six, n_whole)):
@@ -54,11 +53,7 @@ def _ours() -> tuple[float, float]:
     with tempfile.TemporaryDirectory() as place:
         folder, database = Path(place) / "samples", Path(place) / "bench.duckdb"
         folder.mkdir()
-        child = multiprocessing.get_context("spawn").Process(
-            target=make_lake, args=(database, folder, MILLIONS * 1_000_000, 0)
-        )
-        child.start()
-        child.join()
+        apart(make_lake, database, folder, MILLIONS * 1_000_000, 0)
         with open_warehouse(database, read_only=False) as warehouse:
             n = int(warehouse.query("select count(*) as n from core.traces")["n"][0])
             spent = []
