@@ -35,7 +35,7 @@ LEFT_OUT = (
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     """Make the page from `mart.first_look`."""
-    looks = read("mart.first_look").drop_nulls(["probability", "minutes_to_check"])
+    looks = told(read("mart.first_look"))
     lead = (
         "One fault, one place after the other: the order that finds it in the shortest time on average, from what"
         " earlier repairs found.",
@@ -43,6 +43,11 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     )
     sections = (first(looks, run), in_one_line(looks)) if looks.height else (first(looks, run),)
     return Page("look.html", "Where to look", "Where to look first", "For the technician", lead, sections)
+
+
+def told(looks: pl.DataFrame) -> pl.DataFrame:
+    """Leave out rows without a chance."""
+    return looks.drop_nulls(["probability", "minutes_to_check"])
 
 
 def first(looks: pl.DataFrame, run: Run) -> Section:
@@ -64,11 +69,10 @@ def first(looks: pl.DataFrame, run: Run) -> Section:
         chosen={"key": keys[0]},
         count_title="found there",
     )
-    everything = next(g for g in groups if g["key"] == f"{ALL} {ALL} {ALL}")
     return Section(
         "first",
         QUESTION,
-        (_sentence(everything, run),),
+        overall(looks, run),
         choices=(choice("key", "Model and code", [(g["key"], g["label"]) for g in offered]),),
         picture=Picture(
             chart, alt, f"From the top in the order of looking. Line: {run.level_text} interval."
@@ -77,6 +81,12 @@ def first(looks: pl.DataFrame, run: Run) -> Section:
         how=HOW,
         left_out=LEFT_OUT,
     )
+
+
+def overall(looks: pl.DataFrame, run: Run) -> tuple[str, ...]:
+    """Say where to look first when neither model nor code is known; nothing without a find."""
+    pooled = looks.filter(make=ALL, model=ALL, trouble_code=ALL)
+    return tuple(_sentence(g, run) for g in _groups(pooled))
 
 
 def in_one_line(looks: pl.DataFrame) -> Section:

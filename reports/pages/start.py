@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.contract.vocabulary import KINDS
 from reports import words
-from reports.pages import fleet, fleet_rows, leaks, readiness, shops, stations
+from reports.pages import fleet, fleet_rows, leaks, look, readiness, shops, stations
 from reports.pages.page import Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
 from reports.pages.run import Run
 
@@ -58,7 +58,11 @@ def stands_out(read: Read, run: Run) -> Section:
 
 
 def worth_knowing(read: Read, run: Run) -> Section | None:
-    known = (*unready(read("mart.readiness"), run), *leak_sizes(read("mart.leak_size"), run))
+    known = (
+        *where_to_look(read("mart.first_look"), run),
+        *unready(read("mart.readiness"), run),
+        *leak_sizes(read("mart.leak_size"), run),
+    )
     if not known:
         return None
     return Section(
@@ -99,6 +103,11 @@ def odd_stations(look: pl.DataFrame, run: Run) -> list[Finding]:
     )
     texts = [f"A reason to look at station {stations.station_sentence(r, run)}" for r in rows]
     return shown(texts, "inspection.html#stations", "See the inspection page", "measure")
+
+
+def where_to_look(looks: pl.DataFrame, run: Run) -> list[Finding]:
+    known = look.told(looks)
+    return [Finding(text, "look.html#first", "See where to look") for text in look.overall(known, run)]
 
 
 def unready(monitors: pl.DataFrame, run: Run) -> list[Finding]:
