@@ -195,9 +195,9 @@ def _last_starts(k: list[float], w: list[float]) -> NDArray[np.int64]:
     corners, starts = [0], [0]
     for i in range(1, len(k)):
         corner = corners.pop()
-        while corners and (k[i] - k[corner]) * (w[corner] - w[corners[-1]]) <= (k[corner] - k[corners[-1]]) * (
-            w[i] - w[corner]
-        ):
+        while corners and (k[i] - k[corner]) * (w[corner] - w[corners[-1]]) <= (
+            k[corner] - k[corners[-1]]
+        ) * (w[i] - w[corner]):
             corner = corners.pop()
         corners += (corner, i)
         starts.append(corner)
