@@ -1,10 +1,10 @@
 """How long the whole inspection part takes, table by table, and how much memory it needs.
 
 Run by hand, one size a process: `uv run python -m tests.benchmarks.bench_inspections [N] [FOLDER]` (default 1,000,000
-inspections of a fifth as many vehicles; FOLDER holds the warehouse, 50 million take about 10 GB, and keeps the records
-for the next run). The core tables are made inside the database, without files. Prints seconds, processor seconds and the
-largest memory of the process (resident), with the machine's load; asserts nothing, for a timed test lies on a busy
-machine. Growth: run two sizes and divide.
+inspections of a fifth as many vehicles; FOLDER holds the warehouse, 50 million take about 10 GB, and keeps the
+records for the next run). The core tables are made inside the database, without files. Prints seconds, processor
+seconds and the largest memory of the process (resident), with the machine's load; asserts nothing, for a timed test
+lies on a busy machine. Growth: run two sizes and divide.
 """
 
 from __future__ import annotations
