@@ -126,6 +126,7 @@ def numbers(rows: list[dict[str, Any]]) -> Grid:
         "What helps most",
         "Due",
         "Last seen",
+        "Chance rests on",
         "Chance ready",
         "Expected km since clear",
         "km per day",
