@@ -28,7 +28,7 @@ _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
 MOST_NOTES = 20
 EXAMPLE = "\b\nExample:\n  "
 
-LAKE = click.argument("lake", type=click.Path(path_type=Path))
+LAKE = click.argument("lake")
 OUT = click.option(
     "--out", type=click.Path(path_type=Path), default=Path("out"), show_default=True, help="Folder to fill."
 )
@@ -62,18 +62,19 @@ def cli(context: click.Context, debug: bool) -> None:
 @OUT
 @_settings_options
 def run(
-    lake: Path, out: Path, from_on: datetime | None, to_on: datetime | None, settings: Path | None
+    lake: str, out: Path, from_on: datetime | None, to_on: datetime | None, settings: Path | None
 ) -> None:
     """Read LAKE, judge, measure, count, estimate, and publish.
 
+    LAKE is a folder, or an address in a bucket (s3://bucket/prefix) with credentials in the environment.
     Only new or changed files are read again. The previous result stands until this run has succeeded.
     """
-    lake, chosen = _lake(lake), _settings(settings, from_on, to_on)
+    place, chosen = _lake(lake), _settings(settings, from_on, to_on)
     with _progress() as tell:
         tell("starting the flow")
         from pipeline.flows import run_lake
 
-        result = run_lake(lake, out, chosen, tell)
+        result = run_lake(place, out, chosen, tell)
     _say_notes(result.notes)
     click.echo(
         f"{result.n_read:,} records in {result.n_files:,} files: {result.n_accepted:,} accepted,"
@@ -87,13 +88,13 @@ def run(
 @cli.command(epilog=EXAMPLE + "evapfleet check sample_lake")
 @LAKE
 @_settings_options
-def check(lake: Path, from_on: datetime | None, to_on: datetime | None, settings: Path | None) -> None:
+def check(lake: str, from_on: datetime | None, to_on: datetime | None, settings: Path | None) -> None:
     """Validate LAKE only: what would be accepted, what not, and why. Writes nothing."""
     from pipeline.steps.check import check_lake
 
-    lake, chosen = _lake(lake), _settings(settings, from_on, to_on)
+    place, chosen = _lake(lake), _settings(settings, from_on, to_on)
     with _progress() as tell:
-        report = check_lake(lake, chosen, tell)
+        report = check_lake(place, chosen, tell)
     click.echo(_as_text(report.files))
     click.echo(_as_text(report.reasons) if report.reasons.height else "every record keeps every rule")
     _say_notes(report.notes)
@@ -134,7 +135,7 @@ def explain(folder: Path, trace_id: str, picture: Path | None) -> None:
 
 
 @cli.command(epilog=EXAMPLE + "evapfleet simulate /tmp/lake --vehicles 500 --seed 7")
-@LAKE
+@click.argument("lake", type=click.Path(path_type=Path))
 @click.option("--vehicles", type=click.IntRange(min=1), required=True, help="Vehicles in the register.")
 @click.option("--seed", type=click.IntRange(min=0), required=True, help="The same seed gives the same lake.")
 @click.option(
@@ -165,7 +166,7 @@ def simulate(lake: Path, vehicles: int, seed: int, trace_share: float) -> None:
 @click.option("--cron", required=True, help='When to run, for example "0 5 * * *" for every day at five.')
 @_settings_options
 def schedule(
-    lake: Path,
+    lake: str,
     out: Path,
     cron: str,
     from_on: datetime | None,
@@ -173,19 +174,21 @@ def schedule(
     settings: Path | None,
 ) -> None:
     """Serve the job on a schedule from your Prefect server (PREFECT_API_URL), until stopped."""
-    lake, chosen = _lake(lake), _settings(settings, from_on, to_on)
+    place, chosen = _lake(lake), _settings(settings, from_on, to_on)
     from pipeline.flows import serve
 
-    serve(lake, out, chosen, cron)
+    serve(place, out, chosen, cron)
 
 
-def _lake(lake: Path) -> Path:
-    """Return the lake; the word `sample_lake` means the one that came with evapfleet where none is here."""
-    if str(lake).startswith("s3:"):
-        raise WrongUsage(
-            "only local folders can be read in this version", str(lake), "copy or mount the lake to a folder"
-        )
-    if str(lake) == "sample_lake" and not lake.exists():
+def _lake(given: str) -> Path | str:
+    """Return the lake's folder or address; `sample_lake` means the one that came with evapfleet where none is here."""
+    if given.startswith("s3://"):
+        return given
+    if "://" in given:
+        what = "a lake is a folder or an address that begins with s3://"
+        raise WrongUsage(what, given, "copy or mount the lake to a folder")
+    lake = Path(given)
+    if given == "sample_lake" and not lake.exists():
         from pipeline.resources import carried
 
         lake = carried("sample_lake")

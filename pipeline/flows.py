@@ -33,6 +33,7 @@ from prefect.client.schemas.schedules import CronSchedule
 from prefect.settings import PREFECT_API_URL
 
 from pipeline.errors import WrongUsage
+from pipeline.lake.bucket import is_address
 from pipeline.settings import Settings
 from pipeline.steps.road import Outcome, whole_road
 
@@ -45,7 +46,7 @@ def _as_task(name: str, step: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @flow(name="evapfleet run", validate_parameters=False, persist_result=False)
-def run_lake(lake: Path, out: Path, settings: Settings, tell: Tell) -> Outcome:
+def run_lake(lake: Path | str, out: Path, settings: Settings, tell: Tell) -> Outcome:
     """Lake to dashboards. The previous result stands until this one has succeeded.
 
     Raises
@@ -58,10 +59,10 @@ def run_lake(lake: Path, out: Path, settings: Settings, tell: Tell) -> Outcome:
 @flow(name="evapfleet scheduled run", validate_parameters=False, persist_result=False)
 def run_on_schedule(lake: str, out: str, settings: dict[str, object]) -> None:
     """The same job with parameters that a Prefect server can store."""
-    run_lake(Path(lake), Path(out), Settings.from_dict(settings), print)
+    run_lake(lake, Path(out), Settings.from_dict(settings), print)
 
 
-def serve(lake: Path, out: Path, settings: Settings, cron: str) -> None:
+def serve(lake: Path | str, out: Path, settings: Settings, cron: str) -> None:
     """Serve the flow from the user's Prefect server, on a cron schedule, until stopped.
 
     Raises
@@ -83,9 +84,13 @@ def serve(lake: Path, out: Path, settings: Settings, cron: str) -> None:
             'write it as in "0 5 * * *": every day at five',
         ) from problem
     run_on_schedule.serve(
-        name=f"evapfleet {lake.name}",
+        name=f"evapfleet {Path(lake).name}",
         cron=cron,
-        parameters={"lake": str(lake.resolve()), "out": str(out.resolve()), "settings": settings.as_dict()},
+        parameters={
+            "lake": str(lake if is_address(lake) else Path(lake).resolve()),
+            "out": str(out.resolve()),
+            "settings": settings.as_dict(),
+        },
     )
 
 

@@ -19,7 +19,7 @@ from markupsafe import Markup
 
 from pipeline.errors import OurFault
 from reports import words
-from reports.pages import data, fleet, inspection, jobs, leaks, shops, start
+from reports.pages import data, fleet, inspection, jobs, leaks, look, shops, start
 from reports.pages.cautions import CAUTIONS
 from reports.pages.job import JobStories, make_job_page
 from reports.pages.page import Page
@@ -30,7 +30,7 @@ Read = Callable[[str], pl.DataFrame]
 #: What the bundle gives the page, under a name of our own.
 CHART_LIBRARIES = "window.drawChart = vegaEmbed;"
 
-PAGES = (start, fleet, shops, inspection, leaks)
+PAGES = (start, look, fleet, shops, inspection, leaks)
 #: The chart libraries, once for all pages of jobs: below the site, so that it works from disk as well.
 SHARED_SCRIPT = "charts.js"
 

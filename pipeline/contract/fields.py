@@ -141,6 +141,14 @@ SAMPLES = Kind(
         _field("purge_duty_pct", "number", "commanded purge duty", "%", req=True, low=0, high=100),
         _field("is_vent_closed", "boolean", "vent valve commanded closed", req=True),
         _field("engine_rpm", "number", "engine speed", "1/min", low=0, high=20_000),
+        _field(
+            "test_flow_std_l_min",
+            "number",
+            "flow of test gas fed into the shut system, as volume at 20 °C and 101.325 kPa",
+            "l/min",
+            low=0,
+            high=1000,
+        ),
     ),
     "one reading of one recording",
 )

@@ -242,3 +242,29 @@ PROOF_CURVE = Table(
         number("high", "its upper bound (Greenwood, log-log)"),
     ),
 )
+
+FIRST_LOOK = Table(
+    "mart",
+    "first_look",
+    ("make", "model", "trouble_code", "rank"),
+    "one place to look at under one trouble code on one model",
+    (
+        text("make", "make; * for all makes"),
+        text("model", "model; * for all models"),
+        text("trouble_code", "EVAP trouble code of the job; * for all jobs, with a code or without"),
+        count("rank", "place in the order of looking, from 1"),
+        text("component", "component to look at"),
+        number(
+            "probability", "chance that the fault is there, given what was found on this and on like models"
+        ),
+        number("low", "lower bound of that chance"),
+        number("high", "upper bound of that chance"),
+        count("n_found", "repairs of this component that found the fault"),
+        count("n_jobs", "repairs of any component under this code on this model that found the fault"),
+        number("minutes_to_check", "time that a look takes, a setting", "min"),
+        number("order_score", "probability per hour of looking; the largest comes first", "1/h"),
+        number("found_by_then", "chance that the fault is found here or at an earlier place"),
+        number("minutes_by_then", "time that looking so far takes", "min"),
+        number("expected_minutes", "mean time until the fault is found, in this order", "min"),
+    ),
+)

@@ -20,6 +20,23 @@ COMPONENTS = (
     "other",
 )
 
+#: Components that are a place to look at, with the minutes that a look takes: common practice on a warm vehicle in a
+#: bay (cap tester, click and hold of a valve, scan against a reference gauge, load on a circuit, smoke for what only
+#: smoke finds), no source; the setting `minutes_to_check` replaces them.
+MINUTES_TO_CHECK = {
+    "fuel_cap": 5.0,
+    "filler_neck": 10.0,
+    "vapor_line": 30.0,
+    "purge_valve": 10.0,
+    "vent_valve": 15.0,
+    "canister": 20.0,
+    "tank_pressure_sensor": 10.0,
+    "tank_seal": 30.0,
+    "fuel_tank": 45.0,
+    "wiring": 20.0,
+    "control_module": 40.0,
+}
+
 ACTIONS = ("replaced", "repaired", "cleaned", "none")
 STAGES = ("before_repair", "after_repair", "routine")
 

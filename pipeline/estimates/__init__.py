@@ -13,6 +13,7 @@ from pipeline.contract.tables import (
     COMPONENT_LIFE,
     COMPONENT_LIFE_CURVE,
     FAILURE_RATE,
+    FIRST_LOOK,
     FIRST_TIME_FIX,
     LEAK_SIZE,
     LEAK_SIZE_CURVE,
@@ -24,6 +25,7 @@ from pipeline.estimates.after_clear import after_clear
 from pipeline.estimates.alarms import alarms
 from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
+from pipeline.estimates.first_look import first_looks
 from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspection_part import Frames, Read, ReadParts, estimate_inspections
 from pipeline.estimates.inspections import inspection_report, readiness
@@ -41,6 +43,7 @@ __all__ = [
     "estimate_all",
     "estimate_inspections",
     "failure_rates",
+    "first_looks",
     "first_time_fixes",
     "inspection_report",
     "inspection_station",
@@ -100,5 +103,6 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
         PROOF_CURVE.full_name: proof.curves,
         LEAK_SIZE.full_name: leaks.sizes,
         LEAK_SIZE_CURVE.full_name: leaks.curves,
+        FIRST_LOOK.full_name: first_looks(read("mart.first_look_count"), settings.minutes_to_check, level),
         **estimate_inspections(read, settings, read_parts),
     }

@@ -31,6 +31,7 @@ MEASURES: dict[str, Measure] = {
     "odometer_km": Measure("odometer", "distance"),
     "distance_since_clear_km": Measure("distance_since_clear", "distance"),
     "fuel_tank_l": Measure("fuel_tank", "volume"),
+    "test_flow_std_l_min": Measure("test_flow", "flow"),
     "gross_vehicle_weight_kg": Measure("gross_vehicle_weight", "mass"),
 }
 FIELD_OF_BARE: dict[str, str] = {measure.bare: field for field, measure in MEASURES.items()}

@@ -34,6 +34,17 @@ def gasoline_vapor_pressure_pa(reid_psi: ArrayLike, temperature_c: ArrayLike) ->
     return _PASCAL_PER_PSI * np.exp(a - b / (np.asarray(temperature_c, float) * 1.8 + 32 + 459.6))
 
 
+def vapor_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
+    """Return the share of fuel vapor in the gas above gasoline that has stood for a while.
+
+    Parameters
+    ----------
+    temperature_c : of the fuel [°C]. pressure_pa : absolute [Pa].
+    """
+    share = _SATURATED * gasoline_vapor_pressure_pa(_REID_PSI, temperature_c) / np.asarray(pressure_pa, float)
+    return np.minimum(share, 1)
+
+
 def heat_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
     """Return how much of the heat exchange of dry air a tank's gas shows: (R / Cv) / (k - 1), Cv of air and vapor.
 
@@ -43,8 +54,7 @@ def heat_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
     ----------
     temperature_c : of fuel and gas [°C]. pressure_pa : absolute [Pa].
     """
-    share = _SATURATED * gasoline_vapor_pressure_pa(_REID_PSI, temperature_c) / np.asarray(pressure_pa, float)
-    return _CV_AIR / (_CV_AIR + np.minimum(share, 1) * (_CV_VAPOR - _CV_AIR))
+    return _CV_AIR / (_CV_AIR + vapor_share(temperature_c, pressure_pa) * (_CV_VAPOR - _CV_AIR))
 
 
 def warming_rise_pa(warming_k: ArrayLike, pressure_pa: ArrayLike, temperature_c: ArrayLike) -> Array:

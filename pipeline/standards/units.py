@@ -1,4 +1,4 @@
-"""Units: what a source may declare, and how it becomes ours (Pa, °C, km, l, kg, s, V, %).
+"""Units: what a source may declare, and how it becomes ours (Pa, °C, km, l, kg, s, V, %, l/min).
 
 Pressure factors: NIST SP 811, appendix B.8 (as transcribed in public tables citing it). `inH2O` is the
 conventional inch of water, 249.0889 Pa; the inch at 4 °C and the one at 60 °F have names of their own.
@@ -52,6 +52,16 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "d": (86400.0, 0.0),
     },
     "voltage": {"V": (1.0, 0.0), "mV": (1e-3, 0.0)},
+    "flow": {
+        "l/min": (1.0, 0.0),
+        "ml/min": (1e-3, 0.0),
+        "l/h": (1 / 60, 0.0),
+        "l/s": (60.0, 0.0),
+        "m3/h": (1000 / 60, 0.0),
+        "m3/s": (60_000.0, 0.0),
+        "ft3/min": (28.316846592, 0.0),
+        "ft3/h": (28.316846592 / 60, 0.0),
+    },
     "duty": {"%": (1.0, 0.0), "fraction": (100.0, 0.0), "byte": (100 / 255, 0.0)},
 }
 
@@ -64,6 +74,7 @@ OUR_UNIT = {
     "mass": "kg",
     "time": "s",
     "voltage": "V",
+    "flow": "l/min",
     "duty": "%",
 }
 
@@ -87,6 +98,11 @@ _SPELLINGS: dict[str, dict[str, str]] = {
         "minutes": "min", "hr": "h", "hour": "h", "hours": "h", "day": "d", "days": "d",
     },
     "voltage": {"volt": "V", "volts": "V", "millivolt": "mV", "millivolts": "mV"},
+    "flow": {
+        "lpm": "l/min", "slpm": "l/min", "sl/min": "l/min", "stdl/min": "l/min", "liters/min": "l/min",
+        "cc/min": "ml/min", "cm3/min": "ml/min", "ccm": "ml/min", "sccm": "ml/min", "scc/min": "ml/min",
+        "cfm": "ft3/min", "scfm": "ft3/min", "cfh": "ft3/h", "scfh": "ft3/h",
+    },
     "duty": {"pct": "%", "percent": "%", "ratio": "fraction", "0-1": "fraction", "0-255": "byte"},
 }  # fmt: skip
 

@@ -93,7 +93,7 @@ def account_for_run(plan: Plan, warehouse: Warehouse) -> None:
         "run_id": run_id,
         "started_at": plan.started_at,
         "finished_at": datetime.now(UTC),
-        "lake": str(plan.lake.resolve()),
+        "lake": plan.lake,
         "settings": plan.settings.as_json(),
         "versions": versions(),
         "row_counts": json.dumps(_row_counts(warehouse)),

@@ -10,6 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.errors import DataStopsRun
+from pipeline.lake.bucket import fetch, is_address
 from pipeline.settings import Settings
 from pipeline.steps.folder import building_in
 from pipeline.steps.plan import make_plan
@@ -27,10 +28,11 @@ class CheckReport:
     stop: DataStopsRun | None
 
 
-def check_lake(lake: Path, settings: Settings, tell: Callable[[str], None]) -> CheckReport:
-    """Judge every record of a lake in a folder that is deleted afterwards."""
+def check_lake(lake: Path | str, settings: Settings, tell: Callable[[str], None]) -> CheckReport:
+    """Judge every record of a lake, a folder or an address, in a folder that is deleted afterwards."""
     with tempfile.TemporaryDirectory(prefix="evapfleet-check-") as folder, building_in(Path(folder)) as out:
-        plan = make_plan(lake, out, settings, tell)
+        here = fetch(str(lake), out.lake_copy, tell) if is_address(lake) else Path(lake)
+        plan = make_plan(here, out, settings, tell)
         stop = read_and_judge(plan, is_stopping=False)
         with open_warehouse(out.next_warehouse) as warehouse:
             files = warehouse.query(

@@ -9,7 +9,7 @@ from pipeline.errors import EvapfleetError, WrongUsage
 from pipeline.warehouse.store import open_warehouse
 
 #: what a run replaces or deletes
-FILLED = ("warehouse.duckdb", "site", "tables", "samples", ".building")
+FILLED = ("warehouse.duckdb", "site", "tables", "samples", "lake_copy", ".building")
 LOCK = ".lock"
 #: first line of a lock that evapfleet made
 MARK = "evapfleet fills this folder\n"

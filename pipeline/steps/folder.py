@@ -41,6 +41,11 @@ class OutFolder:
         return self.root / "tables"
 
     @property
+    def lake_copy(self) -> Path:
+        """What was fetched of a lake in a bucket."""
+        return self.root / "lake_copy"
+
+    @property
     def building(self) -> Path:
         return self.root / ".building"
 

@@ -35,6 +35,8 @@ SAMPLE_COLUMNS = [
     "engine_rpm",
     "is_pressure_derived",
 ]
+#: read too where a recording has any
+FLOW_COLUMN = "test_flow_std_l_min"
 
 #: a fact of the header; where it has none, what the recording's own diagnostic answers tell
 HEADERS = """
@@ -56,16 +58,18 @@ left join core.jobs j using (job_id)
 order by t.trace_id
 """
 
-#: which recordings each file holds, and how many samples of each; a file is sorted by recording and time
+#: which recordings each file holds, how many samples of each, and how many of them with a flow of test gas; a file is
+#: sorted by recording and time
 HELD = """
-select parse_filename(filename) as parquet, trace_id, count(*) as n
+select parse_filename(filename) as parquet, trace_id, count(*) as n, count(test_flow_std_l_min) as n_flow
 from read_parquet(?, filename = true)
 group by all
 order by parquet, trace_id
 """
 
 SAMPLES_OF = """
-select trace_id, t_s, tank_pressure_pa, sensor_v, purge_duty_pct, is_vent_closed, engine_rpm, is_pressure_derived
+select trace_id, t_s, tank_pressure_pa, sensor_v, purge_duty_pct, is_vent_closed, engine_rpm, is_pressure_derived,
+       test_flow_std_l_min
 from core.samples
 where trace_id in (select unnest(?::varchar[]))
 order by trace_id, t_s
@@ -98,12 +102,13 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path) -> None:
 
 
 def _take(batch: _Batch, settings: Settings) -> Taken:
-    headers = batch.headers.drop("n", "parquet")
+    headers = batch.headers.drop("n", "n_flow", "parquet")
+    columns = [*SAMPLE_COLUMNS, *([FLOW_COLUMN] if batch.headers["n_flow"].sum() else [])]
     if batch.is_scattered:
-        recordings = gather(_read(batch.files, ["trace_id", *SAMPLE_COLUMNS]), headers["trace_id"])
+        recordings = gather(_read(batch.files, ["trace_id", *columns]), headers["trace_id"])
     else:
         counts = batch.headers["n"].to_numpy().astype(np.int64)
-        recordings = recordings_of(_read(batch.files, SAMPLE_COLUMNS), counts)
+        recordings = recordings_of(_read(batch.files, columns), counts)
     return take(recordings, headers, settings).without_curves()
 
 
@@ -133,19 +138,24 @@ def _batches(warehouse: Warehouse, folder: Path) -> Iterator[_Batch]:
     together = held.filter(pl.col("parquet").is_in(shared.implode()))
     if together.height:
         mine = together.group_by("trace_id", maintain_order=True).agg(
-            pl.col("n").sum(), pl.col("parquet").first()
+            pl.col("n", "n_flow").sum(), pl.col("parquet").first()
         )
         known = mine.join(headers, on="trace_id", how="left", maintain_order="left")
         yield _Batch(_paths(folder, together), known, is_scattered=True)
     silent = headers.join(held, on="trace_id", how="anti", maintain_order="left")
     if silent.height:
-        n = pl.lit(0, pl.Int64).alias("n"), pl.lit(None, pl.String).alias("parquet")
+        n = (
+            *(pl.lit(0, pl.Int64).alias(name) for name in ("n", "n_flow")),
+            pl.lit(None, pl.String).alias("parquet"),
+        )
         yield _Batch([], silent.with_columns(*n))
 
 
 def _held(warehouse: Warehouse, files: list[str]) -> pl.DataFrame:
     if not files:
-        return pl.DataFrame(schema={"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64})
+        return pl.DataFrame(
+            schema={"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64, "n_flow": pl.Int64}
+        )
     return warehouse.query(HELD, [files])
 
 

@@ -19,12 +19,13 @@ from pipeline.steps.previous import look_at_previous
 class Plan:
     """The work of one run, and what it has to say about it.
 
+    `lake` is the lake's folder or its address.
     `to_read` and `kept` part the files that are there; `vanished` are files of earlier runs that are gone
     (their lines of `stage.files`), `lost` those of them whose samples are gone from the output folder too.
     `skipped` collects what was left out and why. `tell` shows a line of progress.
     """
 
-    lake: Path
+    lake: str
     out: OutFolder
     settings: Settings
     stock: Stock
@@ -51,16 +52,25 @@ class Plan:
 
 
 def make_plan(
-    lake: Path, out: OutFolder, settings: Settings, tell: Callable[[str], None] = lambda line: None
+    lake: Path,
+    out: OutFolder,
+    settings: Settings,
+    tell: Callable[[str], None] = lambda line: None,
+    address: str | None = None,
 ) -> Plan:
     """Compare the lake with what the previous run staged. Reads only.
+
+    Parameters
+    ----------
+    address : where the lake was fetched from, if it was.
 
     Raises
     ------
     WrongUsage, DataStopsRun : as `pipeline.lake.find.take_stock`.
     """
     stock = take_stock(lake)
-    previous = look_at_previous(out, settings, lake)
+    name = address or str(lake.resolve())
+    previous = look_at_previous(out, settings, name)
     known = previous.files
     before = {row["file"]: row for row in known.iter_rows(named=True)}
     to_read: list[LakeFile] = []
@@ -75,7 +85,7 @@ def make_plan(
         (kept if same and file.file not in previous.without_samples else to_read).append(file)
     here = [file.file for file in stock.files]
     plan = Plan(
-        lake=lake,
+        lake=name,
         out=out,
         settings=settings,
         stock=stock,

@@ -35,7 +35,7 @@ class Previous:
     note: str = ""
 
 
-def look_at_previous(out: OutFolder, settings: Settings, lake: Path) -> Previous:
+def look_at_previous(out: OutFolder, settings: Settings, lake: str) -> Previous:
     """Look at what the output folder holds of an earlier run. Reads only.
 
     Raises
@@ -51,7 +51,7 @@ def look_at_previous(out: OutFolder, settings: Settings, lake: Path) -> Previous
         return Previous(note=_anew("is damaged"))
 
 
-def _of_warehouse(warehouse: Warehouse, out: OutFolder, settings: Settings, lake: Path) -> Previous:
+def _of_warehouse(warehouse: Warehouse, out: OutFolder, settings: Settings, lake: str) -> Previous:
     if lacking(warehouse):
         return Previous(note=_anew("has the form of another version of evapfleet"))
     runs = warehouse.query("select * from audit.runs order by started_at desc limit 1").to_dicts()
@@ -61,7 +61,7 @@ def _of_warehouse(warehouse: Warehouse, out: OutFolder, settings: Settings, lake
     if json.loads(last["versions"]).get("stage_form") != STAGE_FORM:
         return Previous(note=_anew("has the form of another version of evapfleet"))
     warehouse.read_through()
-    if last["lake"] != str(lake.resolve()):
+    if last["lake"] != lake:
         return Previous(note=_anew(f"was made from another lake ({last['lake']})"))
     return Previous(
         warehouse.table("stage.files"),

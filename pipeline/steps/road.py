@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pipeline.lake.bucket import fetch, is_address
 from pipeline.settings import Settings
 from pipeline.steps import run
 from pipeline.steps.folder import building_in
@@ -34,20 +35,23 @@ def _as_is(name: str, step: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def whole_road(
-    lake: Path, out: Path, settings: Settings, tell: Callable[[str], None], as_task: AsTask = _as_is
+    lake: Path | str, out: Path, settings: Settings, tell: Callable[[str], None], as_task: AsTask = _as_is
 ) -> Outcome:
     """Run every step; the previous result stands until the last one has succeeded.
 
     Parameters
     ----------
+    lake : a folder, or an address in a bucket: s3://bucket/prefix.
     as_task : wraps a step, as `pipeline.flows` does to make it a Prefect task; by default a plain call.
 
     Raises
     ------
     EvapfleetError : with what, where and what to do.
     """
-    with building_in(out, lake) as folder:
-        plan = as_task("take stock", make_plan)(lake, folder, settings, tell)
+    address = str(lake) if is_address(lake) else None
+    with building_in(out, None if address else Path(lake)) as folder:
+        here = as_task("fetch", fetch)(address, folder.lake_copy, tell) if address else Path(lake)
+        plan = as_task("take stock", make_plan)(here, folder, settings, tell, address)
         if plan.has_news:
             as_task("read and judge", run.read_and_judge)(plan)
             as_task("measure", run.measure_recordings)(plan)

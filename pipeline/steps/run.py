@@ -78,7 +78,7 @@ def _stop_without_records(plan: Plan, warehouse: Warehouse) -> None:
         told = "; ".join(lines + ([f"most often: {refused}"] if refused else []))
         raise DataStopsRun(
             "not one record could be accepted, so the run stops",
-            told or str(plan.lake),
+            told or plan.lake,
             "look at `evapfleet check LAKE`; the form of the files is in the README, mapping in source.toml",
         )
 

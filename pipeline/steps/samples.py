@@ -232,8 +232,8 @@ def make_samples_view(warehouse: Warehouse, folder: Path) -> None:
         empty = (
             "null::varchar as trace_id, null::double as t_s, null::double as tank_pressure_pa,"
             " null::double as sensor_v, null::double as purge_duty_pct, null::boolean as is_vent_closed,"
-            " null::double as engine_rpm, null::boolean as is_pressure_derived, null::varchar as source_id,"
-            " null::varchar as file, null::bigint as row"
+            " null::double as engine_rpm, null::double as test_flow_std_l_min, null::boolean as is_pressure_derived,"
+            " null::varchar as source_id, null::varchar as file, null::bigint as row"
         )
         body = f"select {empty} where false"
     warehouse.con.execute(f"create or replace view core.samples as {body}")

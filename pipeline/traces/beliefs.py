@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from pipeline.physics.vapor import heat_share
+from pipeline.physics.vapor import heat_share, vapor_share
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.shows import Closed
@@ -21,15 +21,14 @@ _PER_K = 0.02
 _SCALE_BOUNDS = (0.7, 3.0)
 #: A closed phase that lies so many of its own standard deviations off the usual speaks against that.
 _TAIL = 2.0
-_PRESSED_RATE, _PRESSED_RATE_SD = 0.3, 0.7
 _NO_CLOSED_SD = 1e3
-#: Share of vapor in the gas above gasoline (AP-42 vapor pressure at 20 °C, partly saturated), and the time [s] in which
-#: fuel restores what was taken out: half an hour, give or take a factor (judgement). Together 0.17 Pa/s per kPa.
-_VAPOR_SHARE, _GIVEN_BACK_S = 0.3, 1800.0
+#: The time [s] in which fuel restores the vapor that was taken out: half an hour, give or take a factor (judgement).
+#: With the share of vapor in the gas at 20 °C that is 0.15 Pa/s per kPa.
+_GIVEN_BACK_S = 1800.0
 _GIVEN_BACK_SD = 1.4
-#: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: other fuels, and cold
-#: that stays near the outlet.
-_HEAT_SHARE_SD = 0.3
+#: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi,
+#: half to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).
+_HEAT_SHARE_SD = 0.2
 #: Logarithm of the time constant of heat between gas and walls [s].
 _LOG_TAU, _LOG_TAU_SD = float(np.log(6.0)), 0.65
 
@@ -81,12 +80,11 @@ def vapor_beliefs(
     barometric_pa, temperature_c, volume_l : ambient [Pa], [°C] and gas volume [l].
 
     Vapor comes faster under vacuum than in the closed phase, by a part that nobody knows beforehand; without a
-    closed phase the rate may be anything from 0 to several Pa/s. A tank put under pressure stands with the engine
-    off, and pressure keeps vapor down. The numbers are judgement, not a source.
+    closed phase the rate may be anything from 0 to several Pa/s. Air that is filled in leaves the vapor its own partial
+    pressure, so that as much comes as before. The numbers are judgement, not a source.
     """
     scale = np.clip(np.exp(_PER_K * (temperature_c - 20)), *_SCALE_BOUNDS)
-    usual = np.where(is_pressure_test, _PRESSED_RATE, _USUAL_RATE * scale)
-    usual_sd = np.where(is_pressure_test, _PRESSED_RATE_SD, _USUAL_RATE_SD * scale)
+    usual, usual_sd = _USUAL_RATE * scale, _USUAL_RATE_SD * scale
     known = np.isfinite(closed.rate) & np.isfinite(closed.rate_sd)
     seen = np.where(known, closed.rate, usual)
     scatter2 = np.where(known, np.nan_to_num(closed.rate_sd), _NO_CLOSED_SD) ** 2
@@ -98,11 +96,13 @@ def vapor_beliefs(
     above = np.where(known, np.nan_to_num(closed.above), 0.0)
     closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2)
     # Drawing the gas of a tank down by dp takes share x dp of vapor out of it, which the fuel gives back in time,
-    # whatever it did before.
-    given_back = _VAPOR_SHARE / _GIVEN_BACK_S
-    under = given_back + 0.3 * rate / 2500
+    # whatever it did before; filling it takes none.
+    given_back = vapor_share(temperature_c, barometric_pa) / _GIVEN_BACK_S
+    under = np.where(is_pressure_test, 0.0, given_back + 0.3 * rate / 2500)
     under_sd = np.hypot(_GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
     # Carbon and lines keep their gas at their own temperature: it exchanges no heat that the pressure shows.
     heat = heat_share(temperature_c, barometric_pa) * (1 - np.minimum(CANISTER_AND_LINES_L / volume_l, 0.5))
     constant = (np.full(len(zero_sd), x) for x in (_HEAT_SHARE_SD, _LOG_TAU, _LOG_TAU_SD))
-    return Beliefs(usual, usual_sd, below, seen, closed_sd, above, zero_sd, under, under_sd, heat, *constant)
+    # The closed phase's own level is no better known than the zero that it is read from.
+    above_sd = np.sqrt(2) * zero_sd
+    return Beliefs(usual, usual_sd, below, seen, closed_sd, above, above_sd, under, under_sd, heat, *constant)

@@ -253,7 +253,8 @@ def read_hold(
 def _start_level(t: Floats, p: Floats, marks: Landmarks, parts: Parts, interval_s: float) -> float:
     """Return the level [Pa] at which the hold begins: of the draw's end, where the hold begins with a rise."""
     wide = max(1.5 * interval_s, 0.6) if interval_s == interval_s else 0.6
-    at_start = mean(p, parts.hold[0], row_from(t, parts.hold[0], parts.hold[1], marks.hold_start + wide))
+    a, b = parts.hold
+    at_start = mean(p, a, max(row_from(t, a, b, marks.hold_start + wide), min(a + 1, b)))
     before = row_after(t, parts.draw[0], parts.hold[0], marks.hold_start - wide)
     at_end = mean(p, before, parts.hold[0]) if parts.draw[1] > parts.draw[0] else np.nan
     if marks.is_pressure_test > 0 or np.isnan(at_end):

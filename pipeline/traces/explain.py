@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -10,11 +10,13 @@ import polars as pl
 from scipy.special import ndtri
 
 from pipeline.settings import Settings
+from pipeline.traces.compiled import Floats
 from pipeline.traces.evidence import pressure
 from pipeline.traces.measure import measure
 from pipeline.traces.other_stories import StoryCurve, other_stories
 from pipeline.traces.recordings import Recordings, gather, phases_of
 from pipeline.traces.rows import rows_of
+from pipeline.traces.steady_rows import FED
 from pipeline.traces.taken import Measured
 from pipeline.traces.weighing import weigh_in_words
 
@@ -50,7 +52,7 @@ class TraceExplanation:
 
     `result` is its row of mart.trace_result; `phases` are (name, start [s], end [s]) with "" where the purge flows
     through an open vent; the series are the samples that were used; `hold` is None where nothing was fitted; `stories`
-    are what was not chosen, likeliest first.
+    are what was not chosen, likeliest first. A recording that was judged by its steady flow has no hold and no stories.
     """
 
     result: dict[str, Any]
@@ -63,6 +65,7 @@ class TraceExplanation:
     hold: HoldCurve | None
     sentences: list[str]
     stories: tuple[StoryCurve, ...] = ()
+    test_flow_std_l_min: list[float | None] = field(default_factory=list)
 
 
 def explain_trace(
@@ -105,18 +108,24 @@ def _explain(
 ) -> TraceExplanation:
     phases = phases_of(recordings, k)
     rows = slice(recordings.begin[k], recordings.begin[k + 1])
+    is_by_flow = result["evidence"].startswith(FED)
     return TraceExplanation(
         result,
         phases,
         recordings.t[rows].tolist(),
         recordings.pressure[rows].tolist(),
-        [v if np.isfinite(v) else None for v in recordings.volts[rows].tolist()],
+        _or_none(recordings.volts[rows]),
         recordings.duty[rows].tolist(),
         recordings.is_vent_closed[rows].tolist(),
-        _hold_curve(m, k, settings.level),
-        _sentences(result, phases, m, k, settings),
-        tuple(other_stories(m, k, settings)),
+        None if is_by_flow else _hold_curve(m, k, settings.level),
+        _sentences(result, phases, m, k, settings, is_by_flow),
+        () if is_by_flow else tuple(other_stories(m, k, settings)),
+        [] if recordings.flow is None else _or_none(recordings.flow[rows]),
     )
+
+
+def _or_none(values: Floats) -> list[float | None]:
+    return [v if np.isfinite(v) else None for v in values.tolist()]
 
 
 def _hold_curve(m: Measured, k: int, level: float) -> HoldCurve | None:
@@ -130,7 +139,12 @@ def _hold_curve(m: Measured, k: int, level: float) -> HoldCurve | None:
 
 
 def _sentences(
-    result: dict[str, Any], phases: list[tuple[str, float, float]], m: Measured, k: int, settings: Settings
+    result: dict[str, Any],
+    phases: list[tuple[str, float, float]],
+    m: Measured,
+    k: int,
+    settings: Settings,
+    is_by_flow: bool,
 ) -> list[str]:
     named = [f"{name or 'purge through the open vent'} {end - start:.0f} s" for name, start, end in phases]
     lines = [f"The recording holds {result['n_samples']} usable samples: {', '.join(named) or 'none'}."]
@@ -139,8 +153,9 @@ def _sentences(
     if result["vapor_rise_pa_s"] is not None:
         lines.append(f"Shut, before the draw, the pressure changes by {result['vapor_rise_pa_s']:.2f} Pa/s.")
     lines.append(result["evidence"])
-    lines += _about_the_size(result, m, k, settings)
-    lines += weigh_in_words(m, k)
+    if not is_by_flow:
+        lines += _about_the_size(result, m, k, settings)
+        lines += weigh_in_words(m, k)
     if result["suspects"]:
         lines.append("Look first at: " + ", ".join(s.replace("_", " ") for s in result["suspects"][:3]) + ".")
     lines.append(NEXT_STEP[result["verdict"]])

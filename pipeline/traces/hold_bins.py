@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.physics.orifice import HEAT_RATIO_AIR
-from pipeline.physics.vapor import rewarming_limit_pa
 from pipeline.traces.compiled import Floats, compiled
 from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.ranges import least, row_after, row_from
@@ -19,6 +18,8 @@ WARMING_S = (2.0, 4.0, 8.0, 16.0)
 LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
 _LEFT_AT_END = 0.03
+#: Ratio of specific heats of a tank's gas, air with a fifth of fuel vapor: with it heat fades, and moves the pressure.
+_HEAT_RATIO = 1.22
 #: The draw's steps are gathered over so long [s] before their heat is let fade: a tenth of the shortest time constant.
 _GATHERED_S = 0.2
 
@@ -103,8 +104,7 @@ def bin_hold(
         else:
             of_t[k, cell] = (cell + 0.5) * width
     start_s[k], window_s[k] = origin, length
-    if marks.is_pressure_test == 0:
-        _cool(t, smooth, parts.draw[0], first, cooling, k)
+    _cool(t, smooth, parts.moved_from, first, cooling, k)
 
 
 @compiled
@@ -124,7 +124,7 @@ def _window(
 
 @compiled
 def _cool(t: Floats, smooth: Floats, draw: int, window: int, cooling: Floats, k: int) -> None:
-    """Run the draw's pressures through the gas's energy balance: how cold it left the gas.
+    """Run the draw's pressures, or the filling's, through the gas's energy balance: how cold, or warm, it left the gas.
 
     With D the pressure that the gas lacks by being colder than the walls, D' = -(k-1)/k p' - D/(k tau): each step of
     pressure leaves its share, which fades until the window starts.
@@ -138,10 +138,10 @@ def _cool(t: Floats, smooth: Floats, draw: int, window: int, cooling: Floats, k:
             i += 1
         age = t[window] - time / n
         for j in range(len(WARMING_S)):
-            cooling[k, j] += (from_pa - smooth[i - 1]) * np.exp(-age / (HEAT_RATIO_AIR * WARMING_S[j]))
+            cooling[k, j] += (from_pa - smooth[i - 1]) * np.exp(-age / (_HEAT_RATIO * WARMING_S[j]))
 
 
 def as_cooling(bins: HoldBins) -> HoldBins:
     """Turn the faded steps of pressure into what the gas lacks by being cold [Pa]."""
-    bins.cooling[:] = rewarming_limit_pa(bins.cooling)
+    bins.cooling[:] *= (HEAT_RATIO_AIR - 1) / _HEAT_RATIO
     return bins

@@ -72,7 +72,7 @@ def fit_holds(
         volume_l * 1e-3,
         np.full(n, discharge),
         np.nan_to_num(reading.sd, nan=1.0) ** 2,
-        _rounding(np.nan_to_num(reading.step), np.nan_to_num(reading.noise)),
+        np.nan_to_num(reading.rounding),
     )
     curve, curve_sd = np.zeros((n, N_BINS)), np.zeros((n, N_BINS))
     found = np.full((n, len(Found._fields)), np.nan)
@@ -115,11 +115,6 @@ def _moved(bins: HoldBins) -> Floats:
     filled = bins.n > 0
     highest = np.where(filled, bins.pressure, -np.inf).max(axis=1)
     return np.where(filled.any(axis=1), highest - np.where(filled, bins.pressure, np.inf).min(axis=1), 0.0)
-
-
-def _rounding(step: Floats, noise: Floats) -> Floats:
-    """Return the error [Pa] that steps leave in the mean of readings of one level: noise averages it out."""
-    return step / np.sqrt(12.0) / np.sqrt(1 + (3 * noise / np.maximum(step, 1e-9)) ** 2)
 
 
 def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, Floats]:

@@ -168,6 +168,8 @@ def fit_all(
             room.bins[7, i] = LATE_S * np.exp(-(room.bins[0, i] + LATENCY_S) / LATE_S)
         room.vectors[0, :] = 0.0
         _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
+        # What the closed phase says of a leak that is taken as none at first would hold it there.
+        room.vectors[0, LEAK] = _first_leak(room.bins[0], room.bins[3], room.bins[5], m, here)
         noise2, least, best, rounds = _FIRST_NOISE2, np.inf, 0.0, _FIRST_ROUNDS
         for log_tau in _LOG_TAUS:
             cost, noise2 = _fit(m, cooling[k], given[k], here, log_tau, _FIXED, rounds, noise2, room)
@@ -339,7 +341,9 @@ def _between(cooling: Floats, log_tau: float) -> float:
     while k < len(_LOG_TAUS) - 2 and log_tau > _LOG_TAUS[k + 1]:
         k += 1
     part = (log_tau - _LOG_TAUS[k]) / (_LOG_TAUS[k + 1] - _LOG_TAUS[k])
-    return max(cooling[k] * (1 - part) + cooling[k + 1] * part, 0.0)
+    value = cooling[k] * (1 - part) + cooling[k + 1] * part
+    # Faster walls than those tried leave nothing, never the opposite.
+    return value if value * cooling[k + 1] > 0 else 0.0
 
 
 @compiled
@@ -388,6 +392,15 @@ def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
         share = min(max((t[i] - t[0]) / span, 0.0), 1.0) if span > 0 else 0.0
         root = start + share * (end - start)
         curve[i] = root * abs(root)
+
+
+@compiled
+def _first_leak(t: Floats, pressure: Floats, curve: Floats, m: int, here: Around) -> float:
+    """Return the leak, in its scale, that alone would move the pressure from the first bin to the last."""
+    flow = 0.0
+    for i in range(1, m):
+        flow += leak_speed(0.5 * (curve[i] + curve[i - 1]), here.air, here.heat) * (t[i] - t[i - 1])
+    return max((pressure[m - 1] - pressure[0]) / flow, 0.0) / _LEAK_SCALE if flow != 0 else 0.0
 
 
 @compiled

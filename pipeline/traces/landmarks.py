@@ -13,9 +13,17 @@ from pipeline.traces.ranges import most, row_from
 #: A closed phase that reaches this pressure, without a draw, was put under pressure from outside: an integrity
 #: test (14 inches of water is 3487 Pa). Warm fuel alone does not get there within a recording.
 APPLIED_PRESSURE_PA = 1_500.0
-#: It counts as filled this long [s] after it first reached this share of its greatest pressure.
+#: The filling ends where the pressure bends away from its rise: this far above the straight line from the phase's first
+#: to its last reading [share of the greatest pressure], else where it first reaches _FULL_SHARE of the greatest; and it
+#: goes on while the pressure still rises at _FILLS of the usual speed of the filling.
+_KNEE_SHARE = 0.25
 _FULL_SHARE = 0.99
+_FILLS = 0.1
 _FILLING_ENDS_S = 1.0
+#: What rises faster than this share of it belongs to the filling.
+_RISES_BY_ITSELF = 0.25
+#: The tank's own rise before it is filled is read until so long [s] before the filling begins.
+_BEFORE_FILLING_S = 0.5
 #: A hold this deep is worth its whole length when the best of several is chosen; a shallower one, less.
 _FULL_WORTH_PA = 800.0
 
@@ -44,13 +52,14 @@ class Landmarks(NamedTuple):
 
 class Parts(NamedTuple):
     """Rows of the chosen parts in the arrays (the second one left out; two equal ones where there is no such part),
-    and the stretch that is the draw, -1 where there is none."""
+    the stretch that is the draw, -1 where there is none, and the row from which draw or filling moves the gas."""
 
     closed: tuple[int, int]
     draw: tuple[int, int]
     hold: tuple[int, int]
     release: tuple[int, int]
     draw_stretch: int
+    moved_from: int
 
 
 @compiled
@@ -70,20 +79,24 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
         hold_rows = (first[hold], first[hold + 1])
         longest = _longest(t, phase, first, n, HOLD)
     closed = _closed_before(phase, draw) if draw >= 0 else _longest_one(t, phase, first, n, CLOSED)
-    applied = -1
+    closed_rows = _rows(first, closed, last)
+    closed_start, closed_end = _span(t, first, n, closed)
+    applied, moved_from = -1, first[draw] if draw >= 0 else last
     if draw < 0:
-        applied, filled = _applied_pressure(smooth, phase, first, n)
+        applied = _applied_pressure(smooth, phase, first, n)
         if applied >= 0:
+            moved_from, filled = _filling(t, smooth, first[applied], first[applied + 1])
             hold_start, hold_end = t[filled] + _FILLING_ENDS_S, _span(t, first, n, applied)[1]
-            longest, closed = hold_end - hold_start, -1
+            longest = hold_end - hold_start
             hold_rows = (row_from(t, filled, first[applied + 1], hold_start), first[applied + 1])
+            closed_end = max(t[moved_from] - _BEFORE_FILLING_S, t[first[applied]])
+            closed_rows = (first[applied], row_from(t, first[applied], moved_from, closed_end))
     release = max(hold, draw) + 1
     if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
         release = -1
     n_draws = 0
     for s in range(n):
         n_draws += phase[s] == DRAW
-    closed_start, closed_end = _span(t, first, n, closed)
     draw_start, draw_end = _span(t, first, n, draw)
     release_start, release_end = _span(t, first, n, release)
     marks = Landmarks(
@@ -102,7 +115,7 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
         1.0 if applied >= 0 else 0.0,
     )
     parts = Parts(
-        _rows(first, closed, last), _rows(first, draw, last), hold_rows, _rows(first, release, last), draw
+        closed_rows, _rows(first, draw, last), hold_rows, _rows(first, release, last), draw, moved_from
     )
     return marks, parts
 
@@ -176,17 +189,54 @@ def _closed_before(phase: Ints, draw: int) -> int:
 
 
 @compiled
-def _applied_pressure(smooth: Floats, phase: Ints, first: Ints, n: int) -> tuple[int, int]:
-    """Find the closed phase that was put under pressure and the row from which it is filled; -1 where none was."""
-    highest = -1.0
+def _applied_pressure(smooth: Floats, phase: Ints, first: Ints, n: int) -> int:
+    """Return the closed phase that was put under pressure, the highest of several; -1 where none was."""
+    applied, highest = -1, APPLIED_PRESSURE_PA
     for s in range(n):
         if phase[s] == CLOSED:
-            highest = max(highest, most(smooth, first[s], first[s + 1]))
-    if highest <= APPLIED_PRESSURE_PA:
-        return -1, -1
-    for s in range(n):
-        if phase[s] == CLOSED:
-            for i in range(first[s], first[s + 1]):
-                if smooth[i] >= _FULL_SHARE * highest:
-                    return s, i
-    return -1, -1
+            here = most(smooth, first[s], first[s + 1])
+            if here > highest:
+                applied, highest = s, here
+    return applied
+
+
+@compiled
+def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
+    """Return the rows between which rows a to b were filled: pressure rises by itself, then fast, then no more.
+
+    A tank that warms goes on rising after it: its greatest pressure does not tell when it was filled.
+    """
+    highest = most(smooth, a, b)
+    full, off = _farthest(t, smooth, a, b, 1.0)
+    if off < _KNEE_SHARE * highest:
+        full = a
+        while smooth[full] < _FULL_SHARE * highest:
+            full += 1
+    begin, _ = _farthest(t, smooth, a, full + 1, -1.0)
+    if _speed(t, smooth, a, begin) > _RISES_BY_ITSELF * _speed(t, smooth, begin, full):
+        begin = a
+    if full > begin:
+        least = _FILLS * _speed(t, smooth, begin, full)
+        later = row_from(t, full, b, t[full] + _FILLING_ENDS_S)
+        while later < b and smooth[later] - smooth[full] > least * (t[later] - t[full]):
+            full += 1
+            later = row_from(t, full, b, t[full] + _FILLING_ENDS_S)
+    return begin, full
+
+
+@compiled
+def _speed(t: Floats, smooth: Floats, a: int, b: int) -> float:
+    """Return the mean slope from row a to row b [Pa/s], 0 where they are the same."""
+    return (smooth[b] - smooth[a]) / (t[b] - t[a]) if b > a else 0.0
+
+
+@compiled
+def _farthest(t: Floats, smooth: Floats, a: int, b: int, side: float) -> tuple[int, float]:
+    """Return the row farthest above (side 1) or below (-1) the straight line from row a to row b - 1, and how far."""
+    slope = (smooth[b - 1] - smooth[a]) / max(t[b - 1] - t[a], 1e-9)
+    row, farthest = a, 0.0
+    for i in range(a, b):
+        off = side * (smooth[i] - smooth[a] - slope * (t[i] - t[a]))
+        if off > farthest:
+            row, farthest = i, off
+    return row, farthest

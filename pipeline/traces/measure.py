@@ -17,7 +17,8 @@ from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
-from pipeline.traces.sizes import size_leaks, vapor_space
+from pipeline.traces.sizes import VaporSpace, size_leaks, vapor_space
+from pipeline.traces.steady_flow import SteadyFlow, read_steady_flows
 from pipeline.traces.taken import Air, Measured, Taken
 from pipeline.traces.verdict import judge
 from pipeline.traces.volts import compare_volts
@@ -31,7 +32,7 @@ def measure_traces(
     Parameters
     ----------
     samples : trace_id, t_s [s], tank_pressure_pa [Pa, gauge], sensor_v [V], purge_duty_pct [%], is_vent_closed,
-        engine_rpm [1/min] and is_pressure_derived.
+        engine_rpm [1/min], is_pressure_derived and, where test gas was fed, test_flow_std_l_min.
     headers : one row per trace: trace_id, job_id, vehicle_id, stage, fuel_level_pct [%], ambient_c [°C],
         barometric_kpa [kPa], fuel_tank_l [l], make, model, trouble_codes, checks.
     settings : discharge_coefficient, level and least_confidence are used.
@@ -94,7 +95,30 @@ def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> T
         level,
     )
     tested = _pressure_tests(recordings, marks, shown, settings)
-    return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested)
+    steady = _steady(recordings, shown, air, volume, settings)
+    return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested, steady)
+
+
+def _steady(
+    recordings: Recordings, shown: Shown, air: Air, volume: VaporSpace, settings: Settings
+) -> SteadyFlow | None:
+    if recordings.flow is None:
+        return None
+    return read_steady_flows(
+        recordings.begin,
+        recordings.t,
+        recordings.pressure,
+        recordings.flow,
+        recordings.is_vent_closed & (recordings.duty <= 0),
+        shown.vented.zero,
+        shown.vented.zero_sd,
+        air.pressure_pa,
+        air.temperature_c,
+        volume.working_l,
+        volume.log_sd,
+        settings.discharge_coefficient,
+        settings.level,
+    )
 
 
 def _pressure_tests(

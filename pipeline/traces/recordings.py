@@ -13,6 +13,7 @@ from pipeline.traces.phases import PHASE_NAMES, cut_phases
 _NEEDED = ("t_s", "tank_pressure_pa", "purge_duty_pct")
 _WELCOME = ("sensor_v", "engine_rpm")
 _FLAGS = ("is_vent_closed", "is_pressure_derived")
+_FLOW = "test_flow_std_l_min"
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,8 @@ class Recordings:
     """Recording k is rows begin[k] to begin[k + 1] of the other arrays; times rise within it.
 
     t [s], pressure [Pa, gauge], volts [V] and rpm [1/min] (nan where missing), duty [%] of the purge;
-    is_derived, one per recording: any of its pressures was computed from its volts.
+    is_derived, one per recording: any of its pressures was computed from its volts. flow of test gas [l/min at 20 °C
+    and 101.325 kPa], nan where missing; None where no recording of the batch has any.
     """
 
     begin: Ints
@@ -31,6 +33,7 @@ class Recordings:
     rpm: Floats
     is_vent_closed: Flags
     is_derived: Flags
+    flow: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.begin) - 1
@@ -46,7 +49,7 @@ def gather(samples: pl.DataFrame, trace_ids: pl.Series) -> Recordings:
     numbered = trace_ids.to_frame("trace_id").with_row_index("number__")
     rows = (
         samples.lazy()
-        .select("trace_id", *[n for n in (*_NEEDED, *_WELCOME, *_FLAGS) if n in samples.columns])
+        .select("trace_id", *[n for n in (*_NEEDED, *_WELCOME, *_FLAGS, _FLOW) if n in samples.columns])
         .join(numbered.lazy(), on="trace_id", how="inner", maintain_order="left")
         .collect()
     )
@@ -86,7 +89,9 @@ def recordings_of(rows: pl.DataFrame, counts: Ints) -> Recordings:
         ends = np.cumsum(counts)
     t, pressure, duty, volts, rpm = (_numbers(rows, name) for name in (*_NEEDED, *_WELCOME))
     vent = np.ascontiguousarray(rows["is_vent_closed"].to_numpy())
-    return Recordings(np.append(0, ends), t, pressure, volts, duty, rpm, vent, derived)
+    is_fed = _FLOW in rows.columns and rows[_FLOW].null_count() < rows.height
+    flow = _numbers(rows, _FLOW) if is_fed else None
+    return Recordings(np.append(0, ends), t, pressure, volts, duty, rpm, vent, derived, flow)
 
 
 def _numbers(rows: pl.DataFrame, name: str) -> Floats:

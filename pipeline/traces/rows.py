@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.settings import Settings
 from pipeline.traces.evidence import say
+from pipeline.traces.steady_rows import with_steady_flows
 from pipeline.traces.suspects import OPENINGS, name_suspects
 from pipeline.traces.taken import Measured
 
@@ -111,6 +112,7 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         )
     )
     carried = headers.select("trace_id", "job_id", "vehicle_id", "stage").cast(pl.String)
+    frame = with_steady_flows(frame, m.steady, headers, settings)
     return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
 
 

@@ -10,7 +10,7 @@ from pipeline.traces.compiled import Floats, Ints, compiled
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.phases import FLOWING, REST
 from pipeline.traces.ranges import least, line, mean, median, row_after, row_from
-from pipeline.traces.view import SETTLING_S
+from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
 
 #: Rest level is read from at least so many samples.
 _MIN_REST_SAMPLES = 3
@@ -23,6 +23,8 @@ _RELEASE_END_S = 1.0
 _BEFORE_RELEASE_S = 2.0
 #: Purge through an open vent is read from so long [s] after the recording's start.
 _FLOW_STARTS_S = 1.0
+#: No vented level is steadier than this [Pa]: wind, slosh.
+_ZERO_SD = 2.0
 #: Without a vented level the sensor's zero is taken as 0, known to this [Pa].
 _UNKNOWN_ZERO_SD = 60.0
 
@@ -72,27 +74,30 @@ def read_vented(
     n: int,
     marks: Landmarks,
     release: tuple[int, int],
-    sd: float,
+    noise: tuple[float, float, float],
     room: Floats,
 ) -> Vented:
     """Read the zero from rest, else from the end of a release that came to rest.
 
     Parameters
     ----------
-    phase, first, n : the recording's stretches. release : rows of the release. sd : of one reading [Pa].
+    phase, first, n : the recording's stretches. release : rows of the release. noise : as `view.read_noise`
+        returns it.
     """
+    sd, rounding = sd_of(noise), rounding_of(noise)
     # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero.
     rest_a, rest_b = first[0], first[1] if phase[0] == REST else first[0]
     flowing, lowest = _read_open(t, p, smooth, phase, first, n, marks.first + _FLOW_STARTS_S, room)
-    rest, rest_n = median(p, rest_a, rest_b, room), rest_b - rest_a
+    rest, rest_n = _level(p, rest_a, rest_b, noise, room), rest_b - rest_a
     length = marks.release_end - marks.release_start
     tail = row_after(t, release[0], release[1], marks.release_end - _TAIL * length), release[1]
     level, used, is_known = rest, rest_n, rest_n >= _MIN_REST_SAMPLES
     if not is_known:
-        level, used = median(p, tail[0], tail[1], room), tail[1] - tail[0]
+        level, used = _level(p, tail[0], tail[1], noise, room), tail[1] - tail[0]
         is_known = _came_to_rest(t, p, first[0], tail, length, marks.release_start, level, sd)
     zero = level if is_known else 0.0
-    zero_sd = np.hypot(1.25 * sd / np.sqrt(max(used, 1)), 2.0) if is_known else _UNKNOWN_ZERO_SD
+    scatter = np.hypot(1.25 * sd / np.sqrt(max(used, 1)), rounding)
+    zero_sd = np.hypot(scatter, _ZERO_SD) if is_known else _UNKNOWN_ZERO_SD
     return Vented(
         level if is_known else np.nan,
         float(rest_n),
@@ -103,6 +108,19 @@ def read_vented(
         flowing - zero,
         zero - lowest,
     )
+
+
+@compiled
+def _level(p: Floats, a: int, b: int, noise: tuple[float, float, float], room: Floats) -> float:
+    """Return the mean of the readings about their median [Pa]: noise carries it between the sensor's steps."""
+    middle = median(p, a, b, room)
+    reach = max(3 * sd_of(noise), 1.1 * noise[1])
+    n, total = 0, 0.0
+    for i in range(a, b):
+        if abs(p[i] - middle) <= reach:
+            n += 1
+            total += p[i]
+    return total / n if n else middle
 
 
 @compiled

@@ -33,6 +33,7 @@ OFFSET_SPREADS = 4.0
 #: (0.06 l/min) is condemned by nobody.
 FALLS_PA = 50.0
 CLOSED_FALLS_PA = 5.0
+STANDS_PA = 100.0
 FALLS_PA_S = 2.0
 #: From its second quarter to its last fifth so much of a hold passes.
 LATE_SHARE = 0.55
@@ -56,6 +57,8 @@ HARDLY_ANY_PA = 150.0
 VENT_HALF_S = 4.0
 SOUND_HALF_S = 1.3
 LEFT_SD = 0.08
+#: A release that is shorter than this [s] shows the vent's own delay.
+LEAST_RELEASE_S = 1.0
 #: A vent path in order is wider than this [mm], whatever the volume.
 NARROW_VENT_MM = 2.5
 #: Vacuum with the vent open and purge flowing beyond this [Pa] is more than a canister's own resistance.
@@ -126,6 +129,12 @@ def _falls(shown: Shown) -> Floats:
         above(-closed.rate, np.maximum(FALLS_PA_S, 5 * np.nan_to_num(closed.rate_sd))),
         above(-closed.change, np.maximum(CLOSED_FALLS_PA, 5 * per_quarter)),
     )
+    # Vacuum that stands in a tank which was shut without any: neither a draw nor the open vent's flow brought it.
+    stands = both(
+        above(-closed.above, np.maximum(STANDS_PA, FALLS_PA_S * np.nan_to_num(closed.seconds))),
+        fact(shown.vented.is_zero_known),
+        below(np.maximum(shown.vented.open_vacuum, 0), 0.3 * np.abs(closed.above), FAINT),
+    )
     by_cooling = FALLS_PA_S * np.nan_to_num(hold.seconds)
     least = np.maximum(FALLS_PA, 6 * per_quarter)
     late = both(
@@ -136,9 +145,9 @@ def _falls(shown: Shown) -> Floats:
     whole = above(-hold.change, np.maximum(np.maximum(least, by_cooling), 0.02 * depth))
     flat = both(
         above(hold.start_above - hold.end_above, np.maximum(np.maximum(100.0, by_cooling), 0.05 * depth)),
-        fact(hold.change < 0.01 * depth),
+        fact(~(hold.change >= 0.01 * depth)),
     )
-    return either(before, both(either(late, whole, flat), fact(hold.start_above < 0)))
+    return either(before, stands, both(either(late, whole, flat), fact(hold.start_above < 0)))
 
 
 def _arrives_plainly(shown: Shown, creeps: Floats) -> Floats:
@@ -206,7 +215,9 @@ def _restricted(shown: Shown, sizes: Sizes, has_test: Flags, is_pressure_test: F
     held = above(-release.from_above, np.maximum(150.0, 8 * shown.sensor.sd))
     never = both(fact(~np.isfinite(release.half_s)), above(release.seconds, VENT_HALF_S - 1))
     most = _left_of_sound_vent(release.seconds)
-    remains = bounded((release.left - 0.5 * (1 + most)) / LEFT_SD)
+    remains = both(
+        bounded((release.left - 0.5 * (1 + most)) / LEFT_SD), above(release.seconds, LEAST_RELEASE_S)
+    )
     slow = either(above(release.half_s, VENT_HALF_S), never, remains)
     narrow = below(sizes.vent_mm, NARROW_VENT_MM, 0.06)
     flowing = above(-shown.vented.flowing_above, FLOWING_PA)

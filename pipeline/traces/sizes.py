@@ -23,6 +23,9 @@ from pipeline.traces.view import SETTLING_S
 #: A hole from this size on [mm] is called a leak; the smallest that a monitor must find is 0.508 mm (0.020 in).
 LEAK_MM = 0.2
 WIDEST_MM = 4.0
+#: Share of tanks whose vapor under vacuum is far from usual, and how many times farther (judgement: the time in which
+#: fuel restores vapor spans a factor of ten).
+_WILD_SHARE, _WILD_TIMES = 0.05, 2.5
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0
 NOMINAL_LOG_SD = 0.4
@@ -126,7 +129,11 @@ def size_leaks(
         only_known(gross),
         diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
-        _chance_of_leak(fit, discharge * hole_area_m2(1.0) / (used * 1e-3)),
+        _chance_of_leak(
+            fit,
+            discharge * hole_area_m2(1.0) / (used * 1e-3),
+            np.where(shown.hold.start_above < 0, _WILD_SHARE, 0.0),
+        ),
     )
 
 
@@ -162,11 +169,12 @@ def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats) -> tuple[Floa
         return least, np.maximum(leak, 1e-3 * high) * np.exp(up)
 
 
-def _chance_of_leak(fit: HoldFit, per_mm2: Floats) -> Floats:
+def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats) -> Floats:
     """Return how likely the fitted leak is one of LEAK_MM to WIDEST_MM rather than none, both as likely before.
 
     Sizes between are as likely on the logarithmic scale. `per_mm2` is Cd A / V [1/m] of a hole of 1 mm. A vacuum
-    that was gone before it could be fitted went through a hole.
+    that was gone before it could be fitted went through a hole. A share `wild` of tanks gives vapor under vacuum many
+    times as fast as most: their fits lie off by far more than the standard deviation says.
     """
     sizes = np.geomspace(LEAK_MM, WIDEST_MM, 40)
     with np.errstate(all="ignore"):
@@ -176,7 +184,9 @@ def _chance_of_leak(fit: HoldFit, per_mm2: Floats) -> Floats:
         none2, off2 = np.maximum(none, 0) ** 2, off**2
         least = np.minimum(none2, off2.min(axis=1))
         for_leak = np.exp(-0.5 * (off2 - least[:, None])).mean(axis=1)
-        chance = for_leak / (for_leak + np.exp(-0.5 * (none2 - least)))
+        rare = np.exp(-0.5 * (none2 / _WILD_TIMES**2 - least)) / _WILD_TIMES
+        for_none = (1 - wild) * np.exp(-0.5 * (none2 - least)) + wild * rare
+        chance = for_leak / (for_leak + for_none)
         return np.where(np.isfinite(fit.leak), chance, 1.0)
 
 

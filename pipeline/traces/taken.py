@@ -16,6 +16,7 @@ from pipeline.traces.model_norms import models_of
 from pipeline.traces.purge_flow import Equilibrium, purge_flow_l_min
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import Sizes
+from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.verdict import Judgement
 from pipeline.traces.volts import VoltReadings, VoltStory, clear_slope
 
@@ -45,6 +46,8 @@ class Taken:
     sizes: Sizes
     pressure_test: list[str | None]
     """pass, fail, invalid or no_verdict by the published criterion, where pressure was applied from outside."""
+    steady: SteadyFlow | None = None
+    """What gas fed into the shut system shows; None where no recording of the batch has any."""
 
     def without_curves(self) -> Taken:
         """Return the same without what only a picture needs: a tenth of its size."""

@@ -81,9 +81,7 @@ def judge(
         has_vacuum = np.abs(shown.hold.start_above) > np.maximum(4 * sd, 40.0)
         is_fitted = np.isfinite(sizes.working) & has_vacuum
         has_hold = (shown.hold.seconds >= MIN_HOLD_S) & (shown.hold.n >= 4)
-        needs_test = is_sound_or_open | np.isin(
-            np.array(NAMES)[best], ["no_vacuum", "sensor_flat", "sensor_offset"]
-        )
+        needs_test = is_sound_or_open | np.isin(np.array(NAMES)[best], ["no_vacuum", "sensor_flat"])
         engine_off = (best == NO_VACUUM) & (shown.draw.rpm < ENGINE_RUNS_RPM)
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [

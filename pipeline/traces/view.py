@@ -17,13 +17,15 @@ SETTLING_S = 0.5
 
 
 class Sensor(NamedTuple):
-    """The readings as such: number, noise, step, standard deviation of one, level, span, greatest vacuum [Pa], time
-    between them [s], engine speed [1/min]; whether they are clipped at the range's end. One recording's, or arrays."""
+    """The readings as such: number, noise, step, standard deviation of one, what rounding leaves in the mean of many,
+    level, span, greatest vacuum [Pa], time between them [s], engine speed [1/min]; whether they are clipped at the
+    range's end. One recording's, or arrays."""
 
     n: Any
     noise: Any
     step: Any
     sd: Any
+    rounding: Any
     interval_s: Any
     level: Any
     span: Any
@@ -101,6 +103,7 @@ def read_sensor(
         noise[0],
         noise[1],
         sd_of(noise),
+        rounding_of(noise),
         noise[2],
         median(p, a, b, room),
         most(smooth, a, b) - lowest,
@@ -114,3 +117,9 @@ def read_sensor(
 def sd_of(noise: tuple[float, float, float]) -> float:
     """Return the standard deviation of one reading [Pa], from its noise and its step."""
     return np.hypot(noise[0], noise[1] / np.sqrt(12.0)) + 0.05
+
+
+@compiled
+def rounding_of(noise: tuple[float, float, float]) -> float:
+    """Return the error [Pa] that steps leave in the mean of readings of one level: noise averages it out."""
+    return noise[1] / np.sqrt(12.0) / np.sqrt(1 + (3 * noise[0] / max(noise[1], 1e-9)) ** 2)

@@ -20,6 +20,8 @@ _MIN_SAMPLES = 8
 _STILL_V = 0.03
 _MOVED_V = 0.15
 _FLICKER_V = 0.011
+#: No output in order flickers by more than this (standard deviation): beyond it, it drops out.
+_MOST_FLICKER_V = 0.1
 #: A sensor made for a fuel tank moves at least so much (the widest span is 20 kPa over 4 V). Between that and what does
 #: not move lies the limit.
 _LEAST_V_PER_PA = 4 / 20_000
@@ -35,7 +37,8 @@ class VoltReadings(NamedTuple):
 
     n, n_quiet : samples with volts, and those of them some time after the last command. volt_range [V], pressure_range
     [Pa] : over all of them. quiet_range [Pa], residual_pa : range of the compared ones (the quiet ones, or all where
-    those are few) and their scatter about the line of pressure on volts. pa_per_volt : its slope. volt_noise [V].
+    those are few) and their scatter about the line of pressure on volts. pa_per_volt : its slope. volt_noise, volt_step
+    [V] : scatter of one output, and the smallest difference between two.
     volts_per_pa, r2 : least squares of volts on pressure over the whole recording: a leak that empties the tank at once
     leaves only noise in the quiet parts.
     """
@@ -48,6 +51,7 @@ class VoltReadings(NamedTuple):
     residual_pa: Any
     pa_per_volt: Any
     volt_noise: Any
+    volt_step: Any
     volts_per_pa: Any
     r2: Any
 
@@ -62,7 +66,7 @@ def read_volts(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: F
     """
     every = _together(t, p, volts, first, n, 0.0)
     if every[0] == 0:
-        return VoltReadings(0.0, 0.0, np.nan, np.nan, np.nan, np.nan, np.nan, 0.0, np.nan, np.nan)
+        return VoltReadings(0.0, 0.0, np.nan, np.nan, np.nan, np.nan, np.nan, 0.0, 0.0, np.nan, np.nan)
     quiet = _together(t, p, volts, first, n, _QUIET_AFTER_COMMAND_S)
     used = quiet if quiet[0] >= _MIN_SAMPLES else every
     pa_per_volt, _, residual, _ = line_of_sums(used[0], used[4], used[5], used[3])
@@ -76,6 +80,7 @@ def read_volts(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: F
         residual,
         pa_per_volt,
         _noise(volts, first[0], first[n], room),
+        _step(volts, first[0], first[n]),
         volts_per_pa,
         r2,
     )
@@ -125,6 +130,16 @@ def _noise(volts: Floats, a: int, b: int, room: Floats) -> float:
     return noise if noise == noise else 0.0
 
 
+@compiled
+def _step(volts: Floats, a: int, b: int) -> float:
+    step = np.inf
+    for i in range(a + 1, b):
+        change = abs(volts[i] - volts[i - 1])
+        if 1e-6 < change < step:
+            step = change
+    return step if np.isfinite(step) else 0.0
+
+
 @dataclass(frozen=True)
 class VoltStory:
     """Volts against pressure of each trace: is there anything to compare, what does not fit, line and ranges.
@@ -166,7 +181,8 @@ def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags, norms: N
     n_used = np.where(read.n_quiet >= _MIN_SAMPLES, read.n_quiet, read.n)
     enough = (n_used >= _MIN_SAMPLES) & ~is_derived
     with np.errstate(all="ignore"):
-        of_line = np.nan_to_num(np.abs(read.pa_per_volt) * read.volt_noise, posinf=0.0)
+        scatter = np.hypot(np.minimum(read.volt_noise, _MOST_FLICKER_V), read.volt_step / np.sqrt(12.0))
+        of_line = np.nan_to_num(np.abs(read.pa_per_volt) * scatter, posinf=0.0)
         expected = np.hypot(noise, of_line) + 2.0
         still, least = np.maximum(_STILL_V, 8 * read.volt_noise), _LEAST_V_PER_PA * read.pressure_range
         flat = both(fact(enough), above(least, 3 * still), below(read.volt_range, np.sqrt(still * least)))

@@ -20,6 +20,8 @@ PRESSURE_HEIGHT = 300
 MAX_POINTS = 4000
 MEASURED, FITTED = "measured", "fitted hold, with its bounds"
 LINES: dict[str, tuple[str, list[int]]] = {MEASURED: (theme.TEAL, [1, 0]), FITTED: (theme.RUST, [6, 3])}
+#: Panels below the commands, where there is something to show, and their titles.
+LOWER = {"sensor_v": "sensor", "test_flow_std_l_min": "gas fed"}
 PURGE_OPEN_VENT = "purge, vent open"
 
 
@@ -50,21 +52,20 @@ def trace_spec(explanation: TraceExplanation, max_points: int = MAX_POINTS, is_t
         "fitted": hold_rows(explanation),
         **story_rows(explanation, PRESSURE_HEIGHT),
     }
-    has_volts = any(r["sensor_v"] is not None for r in samples)
-    spec = panels_of(has_volts, bool(rows["fitted"]), bool(rows["stories"]))
+    shown = tuple(name for name in LOWER if any(r[name] is not None for r in samples))
+    spec = panels_of(shown, bool(rows["fitted"]), bool(rows["stories"]))
     title = {"title": trace_title(explanation.result).to_dict()} if is_titled else {}
     used = {name: each for name, each in rows.items() if each or name in ("samples", "phases", "vent")}
     return spec | title | {"description": describe(explanation), "datasets": spec["datasets"] | used}
 
 
 @cache
-def panels_of(has_volts: bool, has_fit: bool, has_stories: bool) -> Spec:
-    """Lay the panels out for recordings of one kind; their rows are looked up by name."""
+def panels_of(shown: tuple[str, ...], has_fit: bool, has_stories: bool) -> Spec:
+    """Lay out the panels of one kind of recording, with those of LOWER that are `shown`; rows are looked up by name."""
     x = time_axis(title="")
     last = time_axis(title=axis("t_s", "time since the recording began"))
-    panels = [draw_pressure(x, has_fit, has_stories), draw_vent(x), draw_purge(x if has_volts else last)]
-    if has_volts:
-        panels.append(draw_volts(last))
+    panels = [draw_pressure(x, has_fit, has_stories), draw_vent(x), draw_purge(x if shown else last)]
+    panels += [draw_lower(name, last if name == shown[-1] else x) for name in shown]
     legend = {k: v for k, v in theme.CHART_CONFIG["legend"].items() if k != "columns"}
     return alt.vconcat(*panels, spacing=8).configure(**(theme.CHART_CONFIG | {"legend": legend})).to_dict()
 
@@ -77,11 +78,12 @@ def sample_rows(explanation: TraceExplanation, max_points: int = MAX_POINTS) -> 
         explanation.tank_pressure_pa,
         explanation.sensor_v,
         explanation.purge_duty_pct,
+        explanation.test_flow_std_l_min or [None] * len(explanation.t_s),
         explanation.is_vent_closed,
         strict=True,
     )
-    names = ("t_s", "tank_pressure_pa", "sensor_v", "purge_duty_pct", "is_vent_closed")
-    digits = (3, 2, 4, 1)
+    names = ("t_s", "tank_pressure_pa", "sensor_v", "purge_duty_pct", "test_flow_std_l_min", "is_vent_closed")
+    digits = (3, 2, 4, 1, 3)
     rows = [
         [v if v is None else round(v, d) for v, d in zip(values, digits, strict=False)] + [values[-1]]
         for values in list(series)[::step]
@@ -231,15 +233,16 @@ def draw_purge(x: dict[str, Any]) -> alt.LayerChart:
     return alt.LayerChart(layer=[*bands(x, labeled=False), area]).properties(width=WIDTH, height=80)
 
 
-def draw_volts(x: dict[str, Any]) -> alt.LayerChart:
+def draw_lower(field: str, x: dict[str, Any]) -> alt.LayerChart:
+    """Draw what was recorded beside the pressure, as a line in a panel of its own."""
     line = (
         alt.Chart(alt.NamedData("samples"))
         .mark_line(color=theme.INK, strokeWidth=1.4)
         .encode(
             x=alt.X("t_s:Q", **x),
             y=alt.Y(
-                "sensor_v:Q",
-                title=axis("sensor_v", "sensor"),
+                f"{field}:Q",
+                title=axis(field, LOWER[field]),
                 scale=alt.Scale(zero=False),
                 axis=alt.Axis(tickCount=3),
             ),

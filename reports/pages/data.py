@@ -162,6 +162,8 @@ def steps(run: Run) -> Section:
 def _chosen(name: str, value: Any, run: Run) -> str:
     if name == "inspection_rule":
         return " ".join(run.rule.sentences())
+    if name == "minutes_to_check":
+        return ", ".join(f"{words.label(place)} {words.number(each)}" for place, each in value.items())
     return "from the data" if value is None else str(value)
 
 

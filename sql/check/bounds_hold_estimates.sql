@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, estimate_name, row_name
--- reads: mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.trace_result
+-- reads: mart.failure_rate, mart.first_look, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.trace_result
 -- units: none
 -- leaves out: nothing
 -- why: low <= estimate <= high for every statistic, up to rounding
@@ -16,6 +16,9 @@ with bounded as (
     union all
     select 'mart.failure_rate' as table_name, 'rate_per_million_km' as estimate_name, component as row_name, rate_per_million_km as estimate, low_per_million_km as low, high_per_million_km as high
     from mart.failure_rate
+    union all
+    select 'mart.first_look' as table_name, 'probability' as estimate_name, component as row_name, probability as estimate, low as low, high as high
+    from mart.first_look
     union all
     select 'mart.first_time_fix' as table_name, 'first_time_fix' as estimate_name, "group" as row_name, first_time_fix as estimate, low as low, high as high
     from mart.first_time_fix

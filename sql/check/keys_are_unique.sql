@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, key_text
--- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.vehicles_tested, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
+-- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.first_look, mart.inspection_report, mart.vehicles_tested, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
 -- units: none
 -- leaves out: nothing
 -- why: one row for one key in every table of the contract. Inspections are many: they are counted by a short mark of
@@ -49,6 +49,8 @@ keys as (
     select 'mart.leak_size' as table_name, coalesce(cast("by" as varchar), '') || '|' || coalesce(cast("group" as varchar), '') as key_text from mart.leak_size
     union all
     select 'mart.leak_size_curve' as table_name, coalesce(cast("by" as varchar), '') || '|' || coalesce(cast("group" as varchar), '') || '|' || coalesce(cast(diameter_mm as varchar), '') as key_text from mart.leak_size_curve
+    union all
+    select 'mart.first_look' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(trouble_code as varchar), '') || '|' || coalesce(cast("rank" as varchar), '') as key_text from mart.first_look
     union all
     select 'mart.inspection_report' as table_name, coalesce(cast(model_year as varchar), '') || '|' || coalesce(cast(vehicle_type as varchar), '') || '|' || coalesce(cast(item as varchar), '') as key_text from mart.inspection_report
     union all

@@ -9,7 +9,16 @@ import pytest
 from tests.unit.reports.report_frames import HOSTILE
 
 pytestmark = pytest.mark.browser
-PAGES = ("index.html", "fleet.html", "shops.html", "inspection.html", "leaks.html", "jobs.html", "data.html")
+PAGES = (
+    "index.html",
+    "look.html",
+    "fleet.html",
+    "shops.html",
+    "inspection.html",
+    "leaks.html",
+    "jobs.html",
+    "data.html",
+)
 
 
 @pytest.mark.parametrize("width", [390, 1400])
@@ -57,7 +66,7 @@ def test_choosing_a_model_shows_its_parts_and_its_rows(open_page, full_site):
 
 
 def test_every_choice_on_every_page_can_be_made(open_page, full_site):
-    for name in PAGES[1:5]:
+    for name in PAGES[1:6]:
         seen = open_page(full_site / name)
         for box in seen.page.locator("select").all():
             values = box.locator("option").evaluate_all("options => options.map(o => o.value)")

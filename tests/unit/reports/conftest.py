@@ -10,6 +10,7 @@ from tests.unit.reports.report_frames import full_tables, reader
 
 PAGE_FILES = (
     "index.html",
+    "look.html",
     "fleet.html",
     "shops.html",
     "inspection.html",

@@ -13,6 +13,7 @@ import polars as pl
 
 from pipeline.contract.tables import MARTS
 from tests.unit.reports.audit_frames import audit_files, audit_runs, quarantine
+from tests.unit.reports.first_look_frames import first_look
 from tests.unit.reports.frame_of_table import HOSTILE, TABLES, framed
 from tests.unit.reports.inspection_frames import (
     inspection_disagreement,
@@ -84,6 +85,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.leak_size": leak_size(rng),
         "mart.leak_size_curve": leak_size_curve(),
         "mart.trace_result": trace_result(rng, hostile),
+        "mart.first_look": first_look(),
         "mart.inspection_report": inspection_report(rng),
         "mart.readiness": readiness(rng),
         "mart.station_look": station_look(rng),
@@ -110,6 +112,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
             "mart.component_life_curve",
             "mart.recurrence",
             "mart.alarms",
+            "mart.first_look",
             "mart.readiness",
             "mart.monitor_after_clear",
         ):

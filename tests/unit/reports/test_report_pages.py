@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from reports import words
-from reports.pages import data, fleet, inspection, leaks, shops, start
+from reports.pages import data, fleet, inspection, leaks, look, shops, start
 from reports.pages.inspection import GROUPS, UNANSWERED
 from reports.pages.run import last_run
 from tests.unit.reports.report_frames import blank_tables, empty_tables, full_tables, reader
@@ -418,3 +418,26 @@ def test_every_table_has_a_head_for_each_of_its_columns(pages):
     }
     assert len(widths) > 20
     assert {at: found for at, found in widths.items() if len(found) != 1} == {}
+
+
+def test_the_places_stand_in_the_order_of_the_table(pages, tables):
+    looks = tables["mart.first_look"]
+    drawn = pages["look.html"].specs["first-spec"]["datasets"]["rows"]
+    chosen = looks.filter(make="Vantry", model="Tarn", trouble_code="P0455").sort("rank")
+    dots = sorted((r for r in drawn if r["key"] == "Vantry Tarn P0455"), key=lambda r: r["order"])
+    assert [(d["value"], d["low"], d["high"]) for d in dots] == chosen.select(
+        "probability", "low", "high"
+    ).rows()
+    assert dots[0]["count_text"] == f"{chosen['n_found'][0]} of {words.plural(chosen['n_jobs'][0], 'repair')}"
+    lines = table_of(pages["look.html"], "First three places")[1:]
+    assert len(lines) == looks.filter(rank=1).height
+    line = next(r for r in lines if r[:2] == ["Vantry Tarn", "P0455"])
+    first = chosen.row(0, named=True)
+    assert line[3] == f"{words.label(first['component'])} {words.share(first['probability'])}"
+    assert line[6] == f"{first['expected_minutes']:.0f}"
+
+
+def test_without_a_find_the_page_says_so(tables):
+    found = section(look, tables | {"mart.first_look": tables["mart.first_look"].clear()}, "first")
+    assert found.answer == ("Not known: no repair found a fault.",)
+    assert found.picture is None

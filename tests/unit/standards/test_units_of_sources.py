@@ -23,6 +23,9 @@ from pipeline.standards.units import OUR_UNIT, UNITS, canonical_unit, convert, f
         ("distance", "Miles", "mi"),
         ("time", "µs", "us"),
         ("duty", "percent", "%"),
+        ("flow", "SLPM", "l/min"),
+        ("flow", "cc/min", "ml/min"),
+        ("flow", "scfh", "ft3/h"),
     ],
 )
 def test_a_usual_spelling_is_found(quantity, spelling, name):

@@ -156,3 +156,14 @@ def test_a_pressure_test_is_judged_by_the_published_criterion_too(start_in, end_
 
 def test_a_draw_is_no_pressure_test():
     assert judged(whole_test().samples(noise=3))["pressure_test"] is None
+
+
+@pytest.mark.parametrize("hole_mm", [2.0, 2.6, 3.4])
+def test_a_decay_of_a_second_or_two_is_fitted_as_what_it_is(hole_mm: float) -> None:
+    """Shut before the draw the tank stands still: taken for no leak, it would hold the fit at none."""
+    volume_l = 18.0
+    drawing = Drawing(8.0).rest().closed(18, 0.0).draw(-1900, 2.0).hold(40, hole_mm, 0.0, volume_l).release()
+    row = judged(drawing.samples(noise=5), fuel_tank_l=volume_l - 3.5, fuel_level_pct=0.0)
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
+    assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.2)

@@ -133,6 +133,26 @@ def test_a_short_release_that_lets_nothing_go_is_a_restricted_vent():
     assert judged(drawing.samples(noise=5))["verdict"] == "vent_restricted"
 
 
+def test_a_recording_that_ends_as_the_vent_opens_accuses_no_vent():
+    drawing = Drawing().rest().closed().draw(-2500).hold(40)
+    row = judged(drawing.release(0.5, 60.0).samples(noise=5))
+    assert row["verdict"] == "holds"
+    cut = Drawing().rest().closed().draw(-2500).release(0.2, 60.0)
+    assert judged(cut.samples(noise=5))["verdict"] == "not_judged"
+
+
+def test_vacuum_that_stands_in_a_shut_tank_before_any_draw_passes_the_purge_valve():
+    drawing = Drawing().rest().add(90, lambda s: np.maximum(-800 * s, -1500), True, 0.0).release(8)
+    row = judged(drawing.samples(noise=3, step=10))
+    assert row["verdict"] == "purge_passes_closed"
+    assert "before any draw" in row["evidence"]
+
+
+def test_an_offset_that_the_vented_sensor_shows_needs_no_test():
+    drawing = Drawing().rest(10, -900.0).closed(80, 0.3, -900.0).release(8, level=-900.0)
+    assert judged(drawing.samples(noise=3))["verdict"] == "sensor_offset"
+
+
 @pytest.mark.parametrize("offset", [-400.0, 300.0])
 def test_a_vented_sensor_that_does_not_read_zero_is_an_offset(offset):
     samples = whole_test().samples(noise=5).with_columns(pl.col("tank_pressure_pa") + offset)
@@ -159,7 +179,13 @@ def test_volts_in_a_line_with_pressure_agree_whatever_their_line():
         assert judged(drawing.samples(noise=3, volts=volts))["verdict"] == "leak"
 
 
-@pytest.mark.parametrize("story", ["still", "half gain", "sign", "drop-outs"])
+def test_coarse_steps_of_volts_are_no_other_story():
+    drawing = Drawing().rest().closed(15, 2.0).draw(-300).hold(60, 0.0, 1.0).release()
+    volts = np.round(_volts(drawing) / 0.06) * 0.06
+    assert judged(drawing.samples(noise=3, volts=volts))["verdict"] != "sensor_disagrees"
+
+
+@pytest.mark.parametrize("story", ["still", "half gain", "sign", "drop-outs", "many drop-outs"])
 def test_volts_that_tell_another_story_disagree(story):
     drawing = whole_test(0.508)
     volts, t = _volts(drawing), np.array(drawing.t)
@@ -169,6 +195,7 @@ def test_volts_that_tell_another_story_disagree(story):
         "half gain": np.where(late, 1.5 + (volts - 1.5) * 0.5, volts),
         "sign": np.where(late, 3.0 - volts, volts),
         "drop-outs": np.where(np.sin(t) > 0.5, 0.02, volts),
+        "many drop-outs": np.where(np.sin(9 * t) > 0.0, 0.0, volts),
     }[story]
     row = judged(drawing.samples(noise=3, volts=other))
     assert row["verdict"] == "sensor_disagrees"

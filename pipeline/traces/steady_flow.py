@@ -1,0 +1,209 @@
+"""What does gas fed into the shut system say of its leak? At rest as much flows out as in, whatever the volume."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from pipeline.physics.certification import NITROGEN_GRAVITY, effective_diameter_in
+from pipeline.physics.orifice import (
+    STANDARD_PRESSURE_PA,
+    STANDARD_TEMPERATURE_C,
+    ZERO_CELSIUS_K,
+    air_density,
+    air_viscosity,
+    discharge_at,
+)
+from pipeline.physics.steady_flow import hole_of_steady_flow_mm
+from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.sizes import LEAK_MM
+
+_MM_PER_INCH = 25.4
+_M3_S_PER_L_MIN = 1 / 60_000
+_STANDARD_K = STANDARD_TEMPERATURE_C + ZERO_CELSIUS_K
+#: Stretches at the end of the feed that are tried [s], longest first.
+_STRETCHES_S = (60.0, 45.0, 30.0, 20.0, 10.0)
+_FEWEST_SAMPLES = 8
+#: Pressure and flow have come to rest when the flow moves by less than this share over the stretch, and less than that
+#: one still fills the tank; how much does is taken off.
+_STILL_FLOW = 0.06
+_MOST_FILLING = 0.25
+#: Common practice, no source: what a flow meter of a shop is off by, of the reading and of its range [l/min].
+_METER_SHARE = 0.03
+_METER_L_MIN = 0.02
+#: The gas may be air where nitrogen is taken: its flow is 1.7 % less.
+_GAS_SHARE = 0.017
+#: What fills the tank is known to so much beside its volume: the gas is compressed, and not all at one temperature.
+_FILLING_SHARE = 0.2
+#: So much overpressure [Pa] is surely read as one.
+_LEAST_PRESSURE_PA = 25.0
+
+
+class SteadyFlow(NamedTuple):
+    """What each recording with a fed gas shows, nan without one.
+
+    `flow` out of the system (fed, less what still fills the tank) [l/min at 20 °C and 101.325 kPa] and `gauge` [Pa
+    above the vented zero] are means over `seconds` at the end of the feed; where the pressure never rose (`is_open`)
+    the hole is larger than `low`. Diameters in mm; `certified` by 40 CFR 1066.985; `discharge` is the coefficient at
+    that flow. `chance_of_leak` is that of a hole from LEAK_MM on. `is_filling`: gas was fed and nothing came to rest.
+    """
+
+    flow: Floats
+    gauge: Floats
+    seconds: Floats
+    diameter: Floats
+    low: Floats
+    high: Floats
+    certified: Floats
+    certified_low: Floats
+    certified_high: Floats
+    discharge: Floats
+    chance_of_leak: Floats
+    is_open: Flags
+    is_filling: Flags
+
+    @property
+    def is_told(self) -> Flags:
+        """The recordings that say something of a leak."""
+        return np.isfinite(self.flow)
+
+
+class _Feed(NamedTuple):
+    """Flow out and flow that fills the tank [l/min], overpressure [Pa], over so many seconds."""
+
+    flow: float
+    filling: float
+    gauge: float
+    seconds: float
+    is_filling: bool
+
+
+_NO_FEED = _Feed(np.nan, np.nan, np.nan, np.nan, False)
+
+
+def read_steady_flows(
+    begin: np.ndarray,
+    t: Floats,
+    pressure: Floats,
+    flow: Floats,
+    is_shut: Flags,
+    zero: Floats,
+    zero_sd: Floats,
+    barometric_pa: Floats,
+    temperature_c: Floats,
+    volume_l: Floats,
+    volume_log_sd: Floats,
+    discharge: float,
+    level: float,
+) -> SteadyFlow:
+    """Read every recording's feed; recording k is rows begin[k] to begin[k + 1].
+
+    Parameters
+    ----------
+    t : [s], rising. pressure : [Pa, gauge].
+    flow : gas fed [l/min at 20 °C and 101.325 kPa], nan where none is recorded.
+    is_shut : vent closed and purge shut.
+    zero, zero_sd : pressure with the vent open, one per recording [Pa], nan where it never was: 0 is taken, give or
+        take 60 Pa.
+    volume_l, volume_log_sd : gas volume [l] and how well it is known [share], for what still fills it.
+    """
+    n = len(begin) - 1
+    zero, zero_sd = np.where(np.isfinite(zero), zero, 0.0), np.where(np.isfinite(zero_sd), zero_sd, 60.0)
+    per_pa_s = 60 * volume_l / STANDARD_PRESSURE_PA * _STANDARD_K / (temperature_c + ZERO_CELSIUS_K)
+    feeds = [
+        _feed(t[rows], pressure[rows] - zero[k], flow[rows], is_shut[rows], per_pa_s[k])
+        for k, rows in enumerate(_rows(begin))
+    ]
+    fed, filling, gauge, seconds = np.array([f[:4] for f in feeds], float).reshape(n, 4).T
+    floor = np.maximum(_LEAST_PRESSURE_PA, 3 * zero_sd)
+    is_open = np.isfinite(fed) & (gauge < floor)
+    drop = np.where(is_open, floor, gauge)
+    air = barometric_pa, temperature_c
+    middle = _holes(fed, drop, *air, discharge)
+    meter_sd = np.hypot(_METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * (fed + filling))
+    flow_sd = np.hypot(meter_sd, np.hypot(volume_log_sd, _FILLING_SHARE) * filling)
+    z = ndtri((1 + level) / 2)
+    least, most = np.maximum(fed - z * flow_sd, 0.0), fed + z * flow_sd
+    deeper, shallower = drop + z * zero_sd, np.maximum(drop - z * zero_sd, 0.2 * drop)
+    low, high = (_holes(some, at, *air, discharge) for some, at in ((least, deeper), (most, shallower)))
+    sd = (high.ours - low.ours) / (2 * z)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        chance = ndtr((middle.ours - LEAK_MM) / sd)
+
+    def closed(values: Floats) -> Floats:
+        return np.where(is_open, np.nan, values)
+
+    return SteadyFlow(
+        fed,
+        gauge,
+        seconds,
+        closed(middle.ours),
+        low.ours,
+        closed(high.ours),
+        closed(middle.certified),
+        low.certified,
+        closed(high.certified),
+        _discharge(middle.ours, drop, *air, discharge),
+        np.where(is_open, 1.0, chance),
+        is_open,
+        np.array([f.is_filling for f in feeds], bool),
+    )
+
+
+class _Holes(NamedTuple):
+    ours: Floats
+    certified: Floats
+
+
+def _holes(flow: Floats, drop: Floats, barometric_pa: Floats, celsius: Floats, discharge: float) -> _Holes:
+    ours = hole_of_steady_flow_mm(flow, drop, barometric_pa, celsius, discharge, NITROGEN_GRAVITY)
+    kpa = barometric_pa / 1e3
+    certified = effective_diameter_in(
+        flow * _M3_S_PER_L_MIN, kpa + drop / 1e3, kpa, celsius + ZERO_CELSIUS_K, NITROGEN_GRAVITY
+    )
+    return _Holes(ours, certified * _MM_PER_INCH)
+
+
+def _discharge(
+    hole: Floats, drop: Floats, barometric_pa: Floats, celsius: Floats, discharge: float
+) -> Floats:
+    density = air_density(barometric_pa + drop, celsius) * NITROGEN_GRAVITY
+    return np.where(hole > 0, discharge_at(hole, drop, density, air_viscosity(celsius), discharge), np.nan)
+
+
+def _rows(begin: np.ndarray) -> Iterator[slice]:
+    return (slice(first, end) for first, end in zip(begin[:-1].tolist(), begin[1:].tolist(), strict=True))
+
+
+def _feed(t: Floats, above: Floats, flow: Floats, is_shut: Flags, per_pa_s: float) -> _Feed:
+    """Find the last stretch in which gas was fed into the shut system, and where it came to rest at its end."""
+    is_fed = is_shut & np.isfinite(flow) & (flow > _METER_L_MIN)
+    # A regulator holds a tight system at its pressure with no flow at all.
+    is_fed |= (
+        is_shut & np.isfinite(flow) & (above > 4 * _LEAST_PRESSURE_PA) & np.logical_or.accumulate(is_fed)
+    )
+    if is_fed.sum() < _FEWEST_SAMPLES:
+        return _NO_FEED
+    last = np.flatnonzero(is_fed)[-1]
+    gap = np.flatnonzero(~is_fed[: last + 1])
+    rows = slice(gap[-1] + 1 if len(gap) else 0, last + 1)
+    t, above, flow = t[rows], above[rows], flow[rows]
+    for seconds in _STRETCHES_S:
+        late = t >= t[-1] - seconds
+        if t[-1] - t[0] < seconds or late.sum() < _FEWEST_SAMPLES:
+            continue
+        fed = float(flow[late].mean())
+        filling = _slope(t[late], above[late]) * per_pa_s
+        changed = abs(_slope(t[late], flow[late])) * seconds
+        is_still = abs(filling) <= _MOST_FILLING * fed + _METER_L_MIN
+        if is_still and changed <= _STILL_FLOW * fed + _METER_L_MIN:
+            return _Feed(max(fed - filling, 0.0), abs(filling), float(above[late].mean()), seconds, False)
+    return _NO_FEED._replace(is_filling=True)
+
+
+def _slope(t: Floats, x: Floats) -> float:
+    centered = t - t.mean()
+    return float(np.sum(centered * x) / max(np.sum(centered**2), 1e-12))

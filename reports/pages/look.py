@@ -1,0 +1,230 @@
+"""For the technician: under this code on this model, where is it best to look first?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import polars as pl
+
+from reports import words
+from reports.charts.intervals import draw_intervals
+from reports.pages.page import Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.run import Run
+
+ALL = "*"
+#: So many models and codes can be chosen, those with the most repairs; the table below holds the others too.
+MAX_GROUPS = 150
+#: Places less likely than that are left to the table in the warehouse.
+LEAST_SHOWN = 0.005
+QUESTION = "Where is it best to look first?"
+HOW = (
+    "The chance that the fault is in a place rests on the repairs that found it. A model with few of them leans on what"
+    " its other codes and what that code on other models let expect, as far as models and codes are alike (Dirichlet-"
+    "multinomial shrinkage; J. E. Mosimann, Biometrika 49, 1962); its own repairs count in full beside that.",
+    "Order: most chance per minute of looking first, which finds one fault soonest on average (W. E. Smith, Naval"
+    " Research Logistics Quarterly 3, 1956). The minutes are settings, and common practice until you measure your own.",
+)
+LEFT_OUT = (
+    "Repairs that did not find the fault: the vehicle came back within the follow-up window and another part was"
+    " repaired, or the recording after the repair disproved it. Repairs of parts recorded as other.",
+    "What a recording or a look at the vehicle already tells: a verdict that names a part comes before any of this.",
+    "Looks that miss a fault, and places that one look checks together, as smoke does.",
+)
+
+
+def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
+    """Make the page from `mart.first_look`."""
+    looks = read("mart.first_look").drop_nulls(["probability", "minutes_to_check"])
+    lead = (
+        "One fault, one place after the other: the order that finds it in the shortest time on average, from what"
+        " earlier repairs found.",
+        f"Bounds are {run.level_text} intervals.",
+    )
+    sections = (first(looks, run), in_one_line(looks)) if looks.height else (first(looks, run),)
+    return Page("look.html", "Where to look", "Where to look first", "For the technician", lead, sections)
+
+
+def first(looks: pl.DataFrame, run: Run) -> Section:
+    if looks.is_empty():
+        return Section("first", QUESTION, ("Not known: no repair found a fault.",), how=HOW)
+    groups = _groups(looks)
+    offered = sorted(
+        sorted(groups, key=lambda g: (not g["is_pooled"], -g["n_jobs"]))[:MAX_GROUPS],
+        key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]),
+    )
+    keys = [g["key"] for g in offered]
+    shown = [r for r in _with_words(looks) if r["key"] in set(keys) and r["probability"] >= LEAST_SHOWN]
+    alt = "Chance that the fault is in each place, with bounds, in the order of looking, for the chosen model and code."
+    chart = draw_intervals(
+        [_dot(r) for r in shown],
+        x_title="chance that the fault is there",
+        description=alt,
+        as_share=True,
+        chosen={"key": keys[0]},
+        count_title="found there",
+    )
+    everything = next(g for g in groups if g["key"] == f"{ALL} {ALL} {ALL}")
+    return Section(
+        "first",
+        QUESTION,
+        (_sentence(everything, run),),
+        choices=(choice("key", "Model and code", [(g["key"], g["label"]) for g in offered]),),
+        picture=Picture(
+            chart, alt, f"From the top in the order of looking. Line: {run.level_text} interval."
+        ),
+        grids=(_places(shown, run),),
+        how=HOW,
+        left_out=LEFT_OUT,
+    )
+
+
+def in_one_line(looks: pl.DataFrame) -> Section:
+    """Every model and code with its first three places."""
+    groups = sorted(
+        _groups(looks),
+        key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]),
+    )
+    heads = ("Model", "Code", "Repairs", "Look first", "Then", "Then", "Minutes on average")
+    lines = (
+        Row(
+            (
+                text_cell(g["model_text"]),
+                text_cell(g["code_text"]),
+                number_cell(words.count(g["n_jobs"]), g["n_jobs"]),
+                *(text_cell(place) for place in g["first_three"]),
+                number_cell(f"{g['expected_minutes']:.0f}", g["expected_minutes"]),
+            )
+        )
+        for g in groups
+    )
+    gained = [g for g in groups if not g["is_pooled"]]
+    counted = f"{words.plural(len(gained), 'pair')} of a model and a code with a repair that found the fault."
+    return Section(
+        "lines",
+        "And for every model and code?",
+        (counted,),
+        grids=(grid("First three places", heads, lines, "mart.first_look", n_text_columns=2, opened=True),),
+        wide=True,
+    )
+
+
+def _groups(looks: pl.DataFrame) -> list[dict[str, Any]]:
+    """One entry for each model and code: what it is called, its repairs, its first three places."""
+    rows = _with_words(looks)
+    by_key: dict[str, list[dict[str, Any]]] = {}
+    for r in rows:
+        by_key.setdefault(r["key"], []).append(r)
+    return [_group(places) for places in by_key.values()]
+
+
+def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
+    head = places[0]
+    told = [f"{r['place']} {words.share(r['probability'])}" for r in places[:3]]
+    return {
+        **{
+            name: head[name]
+            for name in ("key", "label", "model_text", "code_text", "n_jobs", "expected_minutes")
+        },
+        "code": head["trouble_code"],
+        "is_pooled": head["model"] == ALL,
+        "first_three": told + [words.MISSING] * (3 - len(told)),
+        "first": head,
+        "likeliest": max(places, key=lambda r: r["probability"]),
+    }
+
+
+def _with_words(looks: pl.DataFrame) -> list[dict[str, Any]]:
+    rows = []
+    for r in looks.sort("make", "model", "trouble_code", "rank").to_dicts():
+        model = "All models" if r["model"] == ALL else words.of_model(r)
+        code = "any code or none" if r["trouble_code"] == ALL else r["trouble_code"]
+        rows.append(
+            r
+            | {
+                "key": f"{r['make']} {r['model']} {r['trouble_code']}",
+                "model_text": model,
+                "code_text": code,
+                "label": f"{model}, {code}",
+                "place": words.label(r["component"]),
+            }
+        )
+    return rows
+
+
+def _sentence(g: dict[str, Any], run: Run) -> str:
+    first_place, likeliest = g["first"], g["likeliest"]
+    bounds = words.interval(first_place["low"], first_place["high"], words.share)
+    text = (
+        f"Over all models and codes: the {first_place['place']} first, where {words.share(first_place['probability'])}"
+        f" ({run.level_text} interval {bounds}) of the faults of {words.plural(g['n_jobs'], 'repair')} were and a look"
+        f" takes {minutes(first_place['minutes_to_check'])}"
+    )
+    if likeliest is not first_place:
+        text += (
+            f"; the likeliest place, the {likeliest['place']} ({words.share(likeliest['probability'])}), takes"
+            f" {minutes(likeliest['minutes_to_check'])}"
+        )
+    return f"{text}. In that order the fault is found after {minutes(g['expected_minutes'])} on average."
+
+
+def minutes(value: float) -> str:
+    """Write minutes as a technician counts them: "5 minutes", "1 minute"."""
+    return f"{value:.0f} minute{'' if round(value) == 1 else 's'}"
+
+
+def _dot(r: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "key": r["key"],
+        "category": f"{r['rank']}. {r['place']}",
+        "order": r["rank"],
+        "mark": "",
+        "value": r["probability"],
+        "low": r["low"],
+        "high": r["high"],
+        "value_text": words.share(r["probability"]),
+        "interval_text": words.interval(r["low"], r["high"], words.share),
+        "count_text": f"{words.count(r['n_found'])} of {words.plural(r['n_jobs'], 'repair')}",
+    }
+
+
+def _places(rows: list[dict[str, Any]], run: Run) -> Grid:
+    heads = (
+        "Place",
+        "Order",
+        "Chance",
+        "Found there",
+        "Of repairs",
+        "A look takes, min",
+        "Found by then",
+        "After, min",
+    )
+    lines = (
+        Row(
+            (
+                text_cell(r["place"]),
+                number_cell(words.count(r["rank"]), r["rank"]),
+                number_cell(
+                    words.share(r["probability"]),
+                    r["probability"],
+                    words.interval(r["low"], r["high"], words.share),
+                ),
+                number_cell(words.count(r["n_found"]), r["n_found"]),
+                number_cell(words.count(r["n_jobs"]), r["n_jobs"]),
+                number_cell(f"{r['minutes_to_check']:g}", r["minutes_to_check"]),
+                number_cell(words.share(r["found_by_then"]), r["found_by_then"]),
+                number_cell(f"{r['minutes_by_then']:g}", r["minutes_by_then"]),
+            ),
+            r["key"],
+        )
+        for r in rows
+    )
+    return grid(
+        f"The places in order, with {run.level_text} intervals",
+        heads,
+        lines,
+        "mart.first_look",
+        "key",
+        limit=len(rows),
+        opened=True,
+    )
