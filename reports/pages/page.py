@@ -132,7 +132,9 @@ def grid(
 ) -> Grid:
     """Lay rows out as a table of at most `limit` rows."""
     every = tuple(rows)
-    return Grid(caption, tuple(heads), every[:limit], len(every), source, choice, n_text_columns, opened, printed)
+    return Grid(
+        caption, tuple(heads), every[:limit], len(every), source, choice, n_text_columns, opened, printed
+    )
 
 
 def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "") -> Choice:
