@@ -9,7 +9,6 @@ bounds come from inverting the likelihood ratio test of F(x) = p (M. Banerjee, J
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Any
 
@@ -175,27 +174,44 @@ def _why_missing(shows: Floats, looked: Floats, value: float) -> str:
 def _capped(shows: Floats, looked: Floats, caps: tuple[float, ...]) -> Floats:
     """Log-likelihood of the first 0, 1, ... sizes at their isotonic shares, none above each cap: (m + 1, caps).
 
-    The blocks of equal share are kept on a stack, which one more size only changes at its end.
+    In the diagram of k units that show it over w units looked at, isotonic shares are the slopes of the convex
+    minorant. Up to where k - cap w is least they lie below the cap, and are those of that many sizes alone.
     """
-    means: list[float] = []
-    totals: list[tuple[float, float, float]] = [
-        (0.0, 0.0, 0.0)
-    ]  # shows, looked, log-likelihood up to a block
-    out = np.zeros((len(shows) + 1, len(caps)))
-    log_caps = [(float(np.log(p)), float(np.log1p(-p))) for p in caps]
-    all_shows = all_looked = 0.0
-    for i, (k, w) in enumerate(zip(shows.tolist(), looked.tolist(), strict=True), 1):
-        all_shows, all_looked = all_shows + k, all_looked + w
-        while means and means[-1] * w >= k:
-            means.pop()
-            totals.pop()
-            k, w = all_shows - totals[-1][0], all_looked - totals[-1][1]
-        means.append(k / w)
-        totals.append(
-            (all_shows, all_looked, totals[-1][2] + float(xlogy(k, k / w) + xlogy(w - k, 1 - k / w)))
-        )
-        for j, cap in enumerate(caps):
-            below = totals[bisect_left(means, cap)]
-            rest = all_shows - below[0]
-            out[i, j] = below[2] + rest * log_caps[j][0] + (all_looked - below[1] - rest) * log_caps[j][1]
+    k, w = (np.concatenate([[0.0], np.cumsum(v)]) for v in (shows, looked))
+    start = _last_starts(k.tolist(), w.tolist())
+    uncapped = _summed_back(_share_likelihood(k - k[start], w - w[start]), start)
+    here = np.arange(len(k))
+    out = np.empty((len(k), len(caps)))
+    for j, cap in enumerate(caps):
+        above = k - cap * w
+        least = np.maximum.accumulate(np.where(above == np.minimum.accumulate(above), here, 0))
+        shown, seen = k - k[least], w - w[least]
+        out[:, j] = uncapped[least] + shown * np.log(cap) + (seen - shown) * np.log1p(-cap)
     return out
+
+
+def _last_starts(k: list[float], w: list[float]) -> NDArray[np.int64]:
+    """Where the last block of equal isotonic share of the first 0, 1, ... sizes starts: 0 <= start < size."""
+    corners, starts = [0], [0]
+    for i in range(1, len(k)):
+        corner = corners.pop()
+        while corners and (k[i] - k[corner]) * (w[corner] - w[corners[-1]]) <= (
+            k[corner] - k[corners[-1]]
+        ) * (w[i] - w[corner]):
+            corner = corners.pop()
+        corners += (corner, i)
+        starts.append(corner)
+    return np.array(starts)
+
+
+def _share_likelihood(shown: Floats, looked: Floats) -> Floats:
+    """Log-likelihood of each block at its own share; 0 where no unit was looked at."""
+    share = np.divide(shown, looked, out=np.zeros_like(looked), where=looked > 0)
+    return np.asarray(xlogy(shown, share) + xlogy(looked - shown, 1 - share))
+
+
+def _summed_back(values: Floats, before: NDArray[np.int64]) -> Floats:
+    """Sum `values` along each chain i, before[i], before[before[i]], ... to 0, doubling the step each time."""
+    while before.any():
+        values, before = values + values[before], before[before]
+    return values

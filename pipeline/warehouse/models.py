@@ -1,8 +1,9 @@
 """Run the SQL models and checks of `sql/`: one SELECT per file, described by its own header.
 
 A header is the comment block at the top of a file: `-- word: text`, continued by indented comment lines.
-`grain`, `key`, `reads`, `units`, `leaves out` and `why` stand in every model; a check adds `level`
-(`fail` or `warn`) and `judges`: the SELECT that counts what it could have found broken.
+`grain`, `key`, `reads`, `units`, `leaves out` and `why` stand in every model, which becomes a table unless it says
+`kept as: view`; a check adds `level` (`fail` or `warn`) and `judges`: the SELECT that counts what it could have
+found broken.
 """
 
 from __future__ import annotations
@@ -130,7 +131,7 @@ def in_reading_order(models: Iterable[Model]) -> list[Model]:
 
 
 def run_models(con: duckdb.DuckDBPyConnection, models: Iterable[Model]) -> list[str]:
-    """Make the table of every model, in reading order; return their names. Replaces those tables whole.
+    """Make the table or view of every model, in reading order; return their names. Replaces those whole.
 
     Raises
     ------
@@ -210,8 +211,9 @@ def _require_one_select(con: duckdb.DuckDBPyConnection, model: Model) -> None:
 
 
 def _make_table(con: duckdb.DuckDBPyConnection, model: Model) -> None:
+    kept_as = "view" if model.header.get("kept as") == "view" else "table"
     try:
-        con.execute(f"create or replace table {model.full_name} as {model.sql}").fetchall()
+        con.execute(f"create or replace {kept_as} {model.full_name} as {model.sql}").fetchall()
     except duckdb.Error as problem:
         raise _refused(model, problem) from problem
 

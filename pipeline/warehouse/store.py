@@ -21,7 +21,7 @@ from pipeline.errors import EvapfleetError, OurFault, Transient, WrongUsage
 #: rows of a large table that are held in memory at once
 PART_ROWS = 1_000_000
 #: the database writes to disk what it cannot hold in so much memory, or in 80 % of what the machine has
-MOST_MEMORY_GIB = 3.5
+MOST_MEMORY_GIB = 4.5
 
 SCHEMAS = ("stage", "core", "quarantine", "audit", "mart")
 

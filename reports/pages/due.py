@@ -126,12 +126,18 @@ def numbers(rows: list[dict[str, Any]]) -> Grid:
         "What helps most",
         "Due",
         "Last seen",
+        "Chance rests on",
         "Chance ready",
         "Expected km since clear",
         "km per day",
     )
     return grid(
-        "Vehicles in service, riskiest first", heads, (line(r) for r in rows), "mart.vehicle_due", "", 5
+        "Vehicles in service, riskiest first",
+        heads,
+        (line(r) for r in rows),
+        "mart.vehicle_due",
+        n_text_columns=5,
+        printed=True,
     )
 
 

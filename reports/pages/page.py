@@ -31,7 +31,10 @@ class Row:
 
 @dataclass(frozen=True)
 class Grid:
-    """A table of numbers. `n_all` counts the rows there are, `source` names the table they come from."""
+    """A table of numbers. `n_all` counts the rows there are, `source` names the table they come from.
+
+    A table that is `printed` stands on paper though it is closed on the screen.
+    """
 
     caption: str
     heads: tuple[str, ...]
@@ -41,6 +44,7 @@ class Grid:
     choice: str = ""
     n_text_columns: int = 1
     opened: bool = False
+    printed: bool = False
 
 
 @dataclass(frozen=True)
@@ -124,10 +128,13 @@ def grid(
     n_text_columns: int = 1,
     limit: int = MAX_ROWS,
     opened: bool = False,
+    printed: bool = False,
 ) -> Grid:
     """Lay rows out as a table of at most `limit` rows."""
     every = tuple(rows)
-    return Grid(caption, tuple(heads), every[:limit], len(every), source, choice, n_text_columns, opened)
+    return Grid(
+        caption, tuple(heads), every[:limit], len(every), source, choice, n_text_columns, opened, printed
+    )
 
 
 def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "") -> Choice:

@@ -63,8 +63,7 @@
     followChoice(box.closest("section"), box.dataset.sets, box.value);
   }
   addEventListener("beforeprint", () => {
-    if (!document.body.classList.contains("report")) return;
-    for (const part of document.querySelectorAll("details:not([open])")) {
+    for (const part of document.querySelectorAll(".report details:not([open]), .printed:not([open])")) {
       part.open = true;
       part.dataset.openedForPrint = "yes";
     }

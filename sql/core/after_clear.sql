@@ -38,15 +38,14 @@ own as (
 
 soonest as (
     select
-        arg_min(
-            inspection_id,
-            (
-                coalesce(distance_since_clear_km, 'infinity'),
-                coalesce(warmups_since_clear, 256),
-                inspected_at,
-                inspection_id
-            )
-        ) as inspection_id
+        min(
+            {
+                'km': coalesce(distance_since_clear_km, 'infinity'),
+                'warmups': coalesce(warmups_since_clear, 256),
+                'inspected_at': inspected_at,
+                'inspection_id': inspection_id
+            }
+        ).inspection_id as inspection_id
     from own
     group by vehicle_id
 )

@@ -1,13 +1,15 @@
 -- grain: one test cycle of one vehicle
 -- key: vehicle_id, cycle_no
--- reads: core.visit, core.setting
+-- reads: core.visit, core.cycle_of_several, core.setting
+-- kept as: view
 -- units: dates in UTC
 -- leaves out: nothing; initial_verdict is null where no visit of the cycle has a verdict
 -- why: 40 CFR 51.366(a)(2) counts vehicles by how their tests began and ended. The first visit with a verdict is the
 --   initial test, the next verdict the first retest. Every cycle that failed initially has one outcome: passed,
 --   waived, unknown (the last verdict is a fail and cycle_gap_days have passed since the last visit) or open.
 --   Where one visit both passes and is marked waived, the outcome is the pass; is_waived still says so. A pass ends a
---   cycle, so every verdict but the last is a fail. Most cycles are one visit, and only the others are grouped.
+--   cycle, so every verdict but the last is a fail. Most cycles are one visit, and only the others are
+--   grouped. To write as many rows again as there are visits costs more than to read them so.
 
 with alone as (
     select
@@ -31,33 +33,10 @@ with alone as (
     where is_alone
 ),
 
-several as (
-    select
-        vehicle_id,
-        cycle_no,
-        min(inspected_on) as started_on,
-        max(inspected_on) as last_on,
-        count(*) as n_visits,
-        count(*) filter (verdict in ('pass', 'fail')) as n_verdicts,
-        any_value(model_year) as model_year,
-        any_value(vehicle_type) as vehicle_type,
-        bool_or(is_waived) as is_waived,
-        bool_or(verdict = 'pass') as is_passed,
-        max(mil_on) filter (visit_no = 1) as is_first_mil_on,
-        max(has_codes) filter (visit_no = 1) as is_first_with_codes,
-        max(n_not_ready > 0) filter (visit_no = 1) as is_first_not_ready,
-        arg_min(inspection_id, visit_no) filter (verdict in ('pass', 'fail')) as initial_inspection_id,
-        arg_min(station_id, visit_no) filter (verdict in ('pass', 'fail')) as initial_station_id,
-        arg_min_null(cap_test_result, visit_no) filter (verdict in ('pass', 'fail')) as initial_cap_result
-    from core.visit
-    where not is_alone
-    group by vehicle_id, cycle_no
-),
-
 cycles as (
     from alone
     union all by name
-    from several
+    from core.cycle_of_several
 ),
 
 told as (

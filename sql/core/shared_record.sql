@@ -1,6 +1,6 @@
 -- grain: one reading that a station sent more than once
 -- key: measure, station_id, status, warmups_since_clear, distance_since_clear_km
--- reads: core.inspections
+-- reads: core.inspections, core.record_count, core.distance_count
 -- units: inspections, warm-ups, km
 -- leaves out: inspections without status bytes, warm-ups and distance since the codes were cleared; readings sent once;
 --   for repeated_distance also counters at zero or at their end
@@ -9,31 +9,48 @@
 --   another; both the look at stations and the distance to ready need to know. Readings are counted first and
 --   vehicles only where a reading came twice, for most come once.
 
-with readings as (
+with records_of_vehicles as (
     select
-        inspection_id,
-        vehicle_id,
-        station_id,
-        status_bytes as status,
-        warmups_since_clear,
-        distance_since_clear_km
-    from core.inspections
-    where status_bytes is not null and warmups_since_clear is not null and distance_since_clear_km is not null
+        readings.station_id,
+        readings.status_bytes as status,
+        readings.warmups_since_clear,
+        readings.distance_since_clear_km,
+        count(*) as n_same,
+        min(readings.inspection_id) as first_inspection_id
+    from core.inspections as readings
+    semi join core.record_count as records
+        on records.station_id = readings.station_id
+        and records.status = readings.status_bytes
+        and records.warmups_since_clear = readings.warmups_since_clear
+        and records.distance_since_clear_km = readings.distance_since_clear_km
+        and records.n_same > 1
+    group by
+        readings.station_id,
+        readings.status_bytes,
+        readings.warmups_since_clear,
+        readings.distance_since_clear_km,
+        readings.vehicle_id
 ),
 
-records as (
-    select station_id, status, warmups_since_clear, distance_since_clear_km
-    from readings
-    group by station_id, status, warmups_since_clear, distance_since_clear_km
-    having count(*) > 1
-),
-
-distances as (
-    select station_id, warmups_since_clear, distance_since_clear_km
-    from readings
-    where distance_since_clear_km > 0 and distance_since_clear_km < 65535
-    group by station_id, warmups_since_clear, distance_since_clear_km
-    having count(*) > 1
+distances_of_vehicles as (
+    select
+        readings.station_id,
+        readings.warmups_since_clear,
+        readings.distance_since_clear_km,
+        count(*) as n_same,
+        min(readings.inspection_id) as first_inspection_id
+    from core.inspections as readings
+    semi join core.distance_count as distances
+        on distances.station_id = readings.station_id
+        and distances.warmups_since_clear = readings.warmups_since_clear
+        and distances.distance_since_clear_km = readings.distance_since_clear_km
+        and distances.n_same > 1
+    where readings.status_bytes is not null
+    group by
+        readings.station_id,
+        readings.warmups_since_clear,
+        readings.distance_since_clear_km,
+        readings.vehicle_id
 )
 
 select
@@ -42,11 +59,10 @@ select
     status,
     warmups_since_clear,
     distance_since_clear_km,
-    count(*) as n_same,
-    count(distinct vehicle_id) as n_vehicles,
-    min(inspection_id) as first_inspection_id
-from readings
-join records using (station_id, status, warmups_since_clear, distance_since_clear_km)
+    cast(sum(n_same) as bigint) as n_same,
+    count(*) as n_vehicles,
+    min(first_inspection_id) as first_inspection_id
+from records_of_vehicles
 group by station_id, status, warmups_since_clear, distance_since_clear_km
 union all
 select
@@ -55,9 +71,8 @@ select
     '' as status,
     warmups_since_clear,
     distance_since_clear_km,
-    count(*) as n_same,
-    count(distinct vehicle_id) as n_vehicles,
-    min(inspection_id) as first_inspection_id
-from readings
-join distances using (station_id, warmups_since_clear, distance_since_clear_km)
+    cast(sum(n_same) as bigint) as n_same,
+    count(*) as n_vehicles,
+    min(first_inspection_id) as first_inspection_id
+from distances_of_vehicles
 group by station_id, warmups_since_clear, distance_since_clear_km

@@ -7,47 +7,59 @@
 --   "Test cycle"). The recorded result counts; where there is none, the judged one: the rule in force on the record
 --   alone (40 CFR 85.2222 by default), except that a return right after a return is what the rule makes of it
 --   (a fail by 85.2222(c)(1)). Visits at the same instant are taken in the order of inspection_id. A rule never makes
---   a pass of a return, so the visit before, taken by itself, tells whether a new cycle starts.
+--   a pass of a return, so the visit before, taken by itself, tells whether a new cycle starts. Visits are sorted as
+--   short as they can be written, by their vehicle's place in the register: all of them must pass through memory.
 
 with visits as (
     select
-        inspection_id,
-        vehicle_id,
-        station_id,
-        inspected_at,
-        cast(inspected_at as date) as inspected_on,
-        test_result,
-        judged_base,
-        cap_test_result,
-        coalesce(waived, false) as is_waived,
-        mil_on,
+        cast(vehicles.rowid as integer) as vehicle_no,
+        vehicles.vehicle_id,
+        cast(vehicles.model_year as smallint) as model_year,
+        vehicles.vehicle_type,
+        inspections.inspection_id,
+        inspections.station_id,
+        inspections.inspected_at,
+        cast(inspections.test_result as enum('pass', 'fail', 'return')) as test_result,
+        cast(inspections.judged_base as enum('pass', 'fail', 'return')) as judged_base,
+        cast(inspections.cap_test_result as enum('pass', 'fail')) as cap_test_result,
+        coalesce(inspections.waived, false) as is_waived,
+        inspections.mil_on,
         case
-            when trouble_code_count is not null then trouble_code_count > 0
-            else len(trouble_codes) > 0
+            when inspections.trouble_code_count is not null then inspections.trouble_code_count > 0
+            else len(inspections.trouble_codes) > 0
         end as has_codes,
-        len(monitors_not_ready) as n_not_ready,
-        distance_since_clear_km,
-        warmups_since_clear
-    from core.inspections
+        cast(len(inspections.monitors_not_ready) as smallint) as n_not_ready,
+        inspections.distance_since_clear_km,
+        cast(inspections.warmups_since_clear as smallint) as warmups_since_clear
+    from core.inspections as inspections
+    join core.vehicles as vehicles using (vehicle_id)
 ),
 
 compared as (
     select
         visits.*,
-        row_number() over in_order as place,
+        cast(row_number() over in_order as integer) as place,
         lag(coalesce(test_result, judged_base)) over in_order as previous_result,
         lag(is_waived) over in_order as is_previous_waived,
-        inspected_on - lag(inspected_on) over in_order < setting.cycle_gap_days as is_within_gap,
         lag(inspected_at) over in_order as previous_at,
-        lag(n_not_ready) over in_order as previous_n_not_ready
+        lag(n_not_ready) over in_order as previous_n_not_ready,
+        lead(is_waived) over in_order is null as is_last
     from visits
+    window in_order as (partition by vehicle_no order by inspected_at, inspection_id)
+),
+
+near as (
+    select
+        compared.*,
+        cast(inspected_at as date) - cast(previous_at as date) < setting.cycle_gap_days as is_within_gap,
+        setting.return_again
+    from compared
     cross join core.setting as setting
-    window in_order as (partition by vehicle_id order by inspected_at, inspection_id)
 ),
 
 judged as (
     select
-        compared.*,
+        near.* exclude (return_again, is_within_gap, is_previous_waived, previous_result),
         place = 1 or not is_within_gap or is_previous_waived or coalesce(previous_result = 'pass', false) as is_start,
         case
             when
@@ -55,11 +67,10 @@ judged as (
                 and previous_result = 'return'
                 and not is_previous_waived
                 and is_within_gap
-                then setting.return_again
+                then cast(return_again as enum('pass', 'fail', 'return'))
             else judged_base
         end as judged_result
-    from compared
-    cross join core.setting as setting
+    from near
 ),
 
 numbered as (
@@ -69,32 +80,31 @@ numbered as (
         max(case when is_start then place end) over in_order as start_place,
         is_start and coalesce(lead(is_start) over in_order, true) as is_alone
     from judged
-    window in_order as (
-        partition by vehicle_id order by inspected_at, inspection_id rows unbounded preceding
-    )
+    window in_order as (partition by vehicle_no order by place rows unbounded preceding)
 )
 
 select
-    numbered.inspection_id,
-    numbered.vehicle_id,
-    vehicles.model_year,
-    vehicles.vehicle_type,
-    numbered.station_id,
-    numbered.inspected_at,
-    numbered.inspected_on,
-    coalesce(numbered.test_result, numbered.judged_result) as verdict,
-    numbered.judged_result,
-    numbered.cap_test_result,
-    numbered.is_waived,
-    numbered.mil_on,
-    numbered.has_codes,
-    numbered.n_not_ready,
-    numbered.distance_since_clear_km,
-    numbered.warmups_since_clear,
-    cast(numbered.cycle_no as bigint) as cycle_no,
-    numbered.place - numbered.start_place + 1 as visit_no,
-    numbered.is_alone,
-    case when not numbered.is_start then numbered.previous_at end as previous_at,
-    case when not numbered.is_start then numbered.previous_n_not_ready end as previous_n_not_ready
+    inspection_id,
+    vehicle_id,
+    cast(model_year as bigint) as model_year,
+    vehicle_type,
+    station_id,
+    inspected_at,
+    cast(inspected_at as date) as inspected_on,
+    cast(coalesce(test_result, judged_result) as varchar) as verdict,
+    cast(judged_result as varchar) as judged_result,
+    cast(cap_test_result as varchar) as cap_test_result,
+    is_waived,
+    mil_on,
+    has_codes,
+    cast(n_not_ready as bigint) as n_not_ready,
+    distance_since_clear_km,
+    cast(warmups_since_clear as bigint) as warmups_since_clear,
+    cast(cycle_no as bigint) as cycle_no,
+    cast(place - start_place + 1 as bigint) as visit_no,
+    is_alone,
+    is_last,
+    coalesce(judged_result <> test_result, false) as is_disputed,
+    case when not is_start then previous_at end as previous_at,
+    case when not is_start then cast(previous_n_not_ready as bigint) end as previous_n_not_ready
 from numbered
-join core.vehicles as vehicles using (vehicle_id)

@@ -20,18 +20,10 @@ in_service as (
     where vehicles.out_of_service_on is null or vehicles.out_of_service_on > today.as_of
 ),
 
-last_visit as (
-    select
-        vehicle_id,
-        arg_max(inspection_id, (inspected_at, inspection_id)) as inspection_id
-    from core.visit
-    group by vehicle_id
-),
-
 last_seen as (
     select
-        last_visit.vehicle_id,
-        last_visit.inspection_id,
+        visit.vehicle_id,
+        visit.inspection_id,
         visit.inspected_at,
         visit.inspected_on,
         visit.verdict,
@@ -42,9 +34,9 @@ last_seen as (
             when list_contains(inspections.monitors_not_ready, 'evap') then 'not_complete'
             when list_contains(inspections.monitors_supported, 'evap') then 'complete'
         end as evap_state
-    from last_visit
-    join core.visit as visit using (inspection_id)
+    from core.visit as visit
     join core.inspections as inspections using (inspection_id)
+    where visit.is_last
 ),
 
 closed as (

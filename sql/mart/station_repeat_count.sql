@@ -1,6 +1,6 @@
 -- grain: one measure of one inspection station
 -- key: station_id, measure
--- reads: core.inspections, core.shared_record
+-- reads: core.record_count, core.distance_count, core.shared_record
 -- units: inspections
 -- leaves out: inspections without status bytes, warm-ups and distance since the codes were cleared; for
 --   repeated_distance also counters at zero or at their end
@@ -11,32 +11,13 @@
 --   is the same if they were drawn from the records of all other stations; null where there is no other station.
 --   inspection_ids names one record of each repetition, at most 20.
 
-with by_record as (
-    select
-        station_id,
-        status_bytes as status,
-        warmups_since_clear,
-        distance_since_clear_km,
-        count(*) as n_same
-    from core.inspections
-    where status_bytes is not null and warmups_since_clear is not null and distance_since_clear_km is not null
-    group by station_id, status_bytes, warmups_since_clear, distance_since_clear_km
-),
-
-by_distance as (
-    select station_id, warmups_since_clear, distance_since_clear_km, cast(sum(n_same) as bigint) as n_same
-    from by_record
-    where distance_since_clear_km > 0 and distance_since_clear_km < 65535
-    group by station_id, warmups_since_clear, distance_since_clear_km
-),
-
-volume as (
+with volume as (
     select 'repeated_record' as measure, station_id, cast(sum(n_same) as bigint) as n_station
-    from by_record
+    from core.record_count
     group by station_id
     union all
     select 'repeated_distance' as measure, station_id, cast(sum(n_same) as bigint) as n_station
-    from by_distance
+    from core.distance_count
     group by station_id
 ),
 
@@ -47,25 +28,25 @@ volumes as (
 
 records_elsewhere as (
     select status, warmups_since_clear, distance_since_clear_km, sum(n_same) as n_everywhere
-    from by_record
+    from core.record_count
     group by status, warmups_since_clear, distance_since_clear_km
     having count(*) > 1
 ),
 
 distances_elsewhere as (
     select warmups_since_clear, distance_since_clear_km, sum(n_same) as n_everywhere
-    from by_distance
+    from core.distance_count
     group by warmups_since_clear, distance_since_clear_km
     having count(*) > 1
 ),
 
 elsewhere as (
     select 'repeated_record' as measure, by_record.station_id, by_record.n_same, other.n_everywhere
-    from by_record
+    from core.record_count as by_record
     join records_elsewhere as other using (status, warmups_since_clear, distance_since_clear_km)
     union all
     select 'repeated_distance' as measure, by_distance.station_id, by_distance.n_same, other.n_everywhere
-    from by_distance
+    from core.distance_count as by_distance
     join distances_elsewhere as other using (warmups_since_clear, distance_since_clear_km)
 ),
 

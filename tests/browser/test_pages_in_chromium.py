@@ -200,6 +200,19 @@ def test_the_inspection_page_prints_its_tables_open(open_page, full_site):
     assert not tables.first.is_visible()
 
 
+def test_the_managers_list_prints_though_it_is_closed(open_page, full_site):
+    page = open_page(full_site / "fleet.html").page
+    listed = page.locator("section#due details.numbers table")
+    assert not listed.is_visible()
+    page.emulate_media(media="print")
+    assert listed.is_visible()
+    others = page.locator("details.numbers:not(.printed) table")
+    assert others.count() > 0
+    assert not any(table.is_visible() for table in others.all())
+    page.emulate_media(media="screen")
+    assert not listed.is_visible()
+
+
 def test_a_printed_table_names_its_columns_on_every_page(open_page, full_site):
     """Chromium repeats a table's head on each page, but not the box of a button in it: in print it has none."""
     page = open_page(full_site / "inspection.html").page

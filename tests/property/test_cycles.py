@@ -20,7 +20,7 @@ GAP_DAYS = 180
 MODELS = [
     m
     for m in load_models(Path(__file__).parents[2] / "sql")
-    if m.full_name in ("core.visit", "core.cycle", "mart.inspection_count")
+    if m.full_name in ("core.visit", "core.cycle_of_several", "core.cycle", "mart.inspection_count")
 ]
 RESULTS = st.sampled_from([None, "pass", "fail", "return"])
 VISIT = st.tuples(

@@ -410,6 +410,16 @@ def test_nothing_is_said_to_be_avoided_where_the_interval_holds_one(tables):
     assert not any("would not have been" in text for text in found.answer)
 
 
+def test_every_table_has_a_head_for_each_of_its_columns(pages):
+    widths = {
+        (name, caption): {len(row) for row in rows}
+        for name, page in pages.items()
+        for caption, rows in page.tables.items()
+    }
+    assert len(widths) > 20
+    assert {at: found for at, found in widths.items() if len(found) != 1} == {}
+
+
 def test_the_places_stand_in_the_order_of_the_table(pages, tables):
     looks = tables["mart.first_look"]
     drawn = pages["look.html"].specs["first-spec"]["datasets"]["rows"]

@@ -18,7 +18,8 @@ from pipeline.warehouse.store import Warehouse, kind_columns
 MODELS = [
     m
     for m in load_models(Path(__file__).parents[3] / "sql")
-    if m.full_name in ("core.shared_record", "mart.station_repeat_count")
+    if m.full_name
+    in ("core.record_count", "core.distance_count", "core.shared_record", "mart.station_repeat_count")
 ]
 PATTERNS = np.array(["00076500", "0007E500", "00076D00", "00072500", "00076504", "0007E504", "81076500"])
 OFTEN = [0.35, 0.2, 0.2, 0.13, 0.05, 0.04, 0.03]

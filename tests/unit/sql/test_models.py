@@ -46,6 +46,13 @@ def test_running_again_replaces_the_table(tmp_path: Path, con: duckdb.DuckDBPyCo
     assert con.execute("select a from core.copy").fetchall() == [(2,)]
 
 
+def test_a_model_kept_as_a_view_follows_what_it_reads(tmp_path: Path, con: duckdb.DuckDBPyConnection) -> None:
+    write(tmp_path, "core/seen", "select a from core.given", more="-- kept as: view\n")
+    run_models(con, load_models(tmp_path))
+    con.execute("insert into core.given values (3)")
+    assert con.execute("select max(a) from core.seen").fetchall() == [(3,)]
+
+
 def test_a_header_line_may_go_on_below(tmp_path: Path) -> None:
     write(tmp_path, "core/long", "select 1 as a", why="first line,\n--   second: line")
     assert load_models(tmp_path)[0].header["why"] == "first line, second: line"
