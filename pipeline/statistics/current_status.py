@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass
+from math import log, log1p
 from typing import Any
 
 import numpy as np
@@ -181,21 +182,21 @@ def _capped(shows: Floats, looked: Floats, caps: tuple[float, ...]) -> Floats:
     totals: list[tuple[float, float, float]] = [
         (0.0, 0.0, 0.0)
     ]  # shows, looked, log-likelihood up to a block
-    out = np.zeros((len(shows) + 1, len(caps)))
-    log_caps = [(float(np.log(p)), float(np.log1p(-p))) for p in caps]
+    out = [0.0] * len(caps)
+    limits = [(p, log(p), log1p(-p)) for p in caps]
     all_shows = all_looked = 0.0
-    for i, (k, w) in enumerate(zip(shows.tolist(), looked.tolist(), strict=True), 1):
+    for k, w in zip(shows.tolist(), looked.tolist(), strict=True):
         all_shows, all_looked = all_shows + k, all_looked + w
         while means and means[-1] * w >= k:
             means.pop()
             totals.pop()
             k, w = all_shows - totals[-1][0], all_looked - totals[-1][1]
-        means.append(k / w)
-        totals.append(
-            (all_shows, all_looked, totals[-1][2] + float(xlogy(k, k / w) + xlogy(w - k, 1 - k / w)))
-        )
-        for j, cap in enumerate(caps):
+        mean = k / w
+        means.append(mean)
+        own = k * log(mean) + (w - k) * log1p(-mean) if 0 < mean < 1 else 0.0
+        totals.append((all_shows, all_looked, totals[-1][2] + own))
+        for cap, log_cap, log_rest in limits:
             below = totals[bisect_left(means, cap)]
             rest = all_shows - below[0]
-            out[i, j] = below[2] + rest * log_caps[j][0] + (all_looked - below[1] - rest) * log_caps[j][1]
-    return out
+            out.append(below[2] + rest * log_cap + (all_looked - below[1] - rest) * log_rest)
+    return np.array(out).reshape(-1, len(caps))
