@@ -74,9 +74,9 @@ def distinct(values: NDArray[Any]) -> tuple[NDArray[Any], Codes]:
     [[10.0, 30.0], [1, 0, 1]]
     """
     if values.dtype == object:
-        named = sorted(set(values.tolist()))
-        place = dict(zip(named, range(len(named)), strict=True))
-        return np.array(named, object), np.fromiter(map(place.__getitem__, values), np.int64, len(values))
+        words = sorted(set(values.tolist()))
+        place = dict(zip(words, range(len(words)), strict=True))
+        return np.array(words, object), np.fromiter(map(place.__getitem__, values), np.int64, len(values))
     low = _lowest_of_dense(values)
     if low is None:
         named, inverse = np.unique(values, return_inverse=True)
@@ -110,7 +110,8 @@ def total_up_to(row_keys: Codes, weight: Floats, keys: Codes) -> Floats:
     """Sum the weights of the rows whose key is at most each of `keys`; all keys are >= 0."""
     largest = int(max(row_keys.max(initial=0), keys.max(initial=0)))
     if largest <= 4 * len(row_keys) + 1000:
-        return np.cumsum(np.bincount(row_keys, weight, largest + 1))[keys]
+        up_to: Floats = np.cumsum(np.bincount(row_keys, weight, largest + 1)).astype(float)
+        return up_to[keys]
     order = np.argsort(row_keys, kind="stable")
     running = np.concatenate([[0.0], np.cumsum(weight[order])])
     return running[np.searchsorted(row_keys[order], keys, "right")]

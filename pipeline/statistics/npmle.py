@@ -239,7 +239,8 @@ def _quadratic_optimum(
     Block principal pivoting: all cells below 0 leave and all that would gain come in at once, or only the last
     of them when that has not helped for a while (J. Judice, F. Pires, Computers Oper. Res. 21 (1994) 587-596).
     """
-    is_free, fewest, patience = is_active.copy(), len(mass) + 1, 3
+    is_free, patience = is_active.copy(), 3
+    fewest = len(mass) + 1
     for _ in range(_MOST_PIVOTS):
         q = _free_optimum(cells, is_free, mass, curvature, slope)
         wrong = is_free & (q < 0)
@@ -247,7 +248,7 @@ def _quadratic_optimum(
         if closed.any():
             gain = slope - cells.spread(curvature * cells.covered(q))
             wrong |= closed & (gain > 1e-12 * np.abs(slope).max())
-        n_wrong = np.count_nonzero(wrong)
+        n_wrong = int(np.count_nonzero(wrong))
         if not n_wrong:
             break
         patience = 3 if n_wrong < fewest else patience - 1
@@ -285,8 +286,8 @@ def _network(cells: Cells, is_free: Flags, curvature: Floats) -> tuple[Floats, F
     """
     place = np.concatenate([[0], np.cumsum(is_free)])
     n = int(place[-1]) + 1
-    ties = np.bincount(place[cells.first] * n + place[cells.last + 1], curvature, n * n)
-    ties = ties.astype(float).reshape(n, n)
+    tied_pair = place[cells.first] * n + place[cells.last + 1]
+    ties: Floats = np.bincount(tied_pair, curvature, n * n).astype(float).reshape(n, n)
     ties.flat[:: n + 1] = 0.0
     return -ties[1:, 1:], (ties.sum(axis=0) + ties.sum(axis=1))[1:]
 

@@ -50,7 +50,7 @@ class Split:
         self, intervals: Intervals, cells: Cells, fit: Masses, size: float, z: float, error: Floats
     ) -> None:
         self.total, self.best, self.z = intervals.total, fit.log_likelihood, z
-        self.error = float(error[max(0, np.searchsorted(cells.right, size, side="right") - 1)])
+        self.error = float(error[max(0, int(np.searchsorted(cells.right, size, side="right")) - 1)])
         self.cells = cells_of(intervals, size)
         self.is_below = self.cells.right <= size
         self.mass = np.zeros(len(self.cells.left))
