@@ -97,17 +97,27 @@ def _observed(lived: pl.DataFrame, starts: list[date], n_groups: int) -> Floats:
 
 def _expected(lived: pl.DataFrame, starts: list[date], to_on: date, n_groups: int) -> Floats:
     """Sum each group's hazard over each month, one boundary after the other."""
-    code = lived["code"].to_numpy().astype(np.int64)
-    n_units, shape, scale = (lived[c].to_numpy() for c in ("n_units", "shape", "scale"))
+    code, n_units = lived["code"].to_numpy().astype(np.int64), lived["n_units"].to_numpy().astype(float)
     born, start, end = (_days(lived[c]) for c in ("born_on", "start_on", "end_on"))
+    hazard, first = _hazard_by_age(lived, int((end - born).max()))
 
     def spent(day: Codes | int) -> Floats:
-        age = (np.clip(day, start, end) - born) / DAYS_PER_YEAR
-        return np.bincount(code, n_units * (age / scale) ** shape, n_groups).astype(float)
+        return np.bincount(code, n_units * hazard[first + np.clip(day, start, end)], n_groups).astype(float)
 
     bounds = [*_days(pl.Series(starts[1:], dtype=pl.Date)), _days(pl.Series([to_on]))[0]]
     totals = np.stack([spent(start), *(spent(int(day)) for day in bounds)])
     return np.maximum(np.diff(totals, axis=0).T, 0.0)
+
+
+def _hazard_by_age(lived: pl.DataFrame, oldest_days: int) -> tuple[Floats, Codes]:
+    """Cumulative hazard of each life at every age in days, and where a row's own life is at day 0 of the epoch."""
+    lives = lived.select("shape", "scale").unique(maintain_order=True).with_row_index("life")
+    which = (
+        lived.join(lives, on=["shape", "scale"], maintain_order="left")["life"].to_numpy().astype(np.int64)
+    )
+    ages = np.arange(oldest_days + 1) / DAYS_PER_YEAR
+    hazard = (ages / lives["scale"].to_numpy()[:, None]) ** lives["shape"].to_numpy()[:, None]
+    return hazard.ravel(), which * len(ages) - _days(lived["born_on"])
 
 
 def _exposed(groups: pl.DataFrame, observed: Floats, expected: Floats) -> tuple[pl.DataFrame, Floats, Floats]:

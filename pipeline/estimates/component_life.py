@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -12,6 +13,7 @@ from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.forecast import count_quantile, prediction_interval, weibull_forecast
 from pipeline.statistics.grouping import Floats
 from pipeline.statistics.hazard_curve import hazard_curve
+from pipeline.statistics.intervals import Estimate
 from pipeline.statistics.life import WeibullLife, weibull_life
 
 DAYS_PER_YEAR = 365.25
@@ -107,17 +109,22 @@ def _coded(frame: pl.DataFrame, groups: pl.DataFrame) -> pl.DataFrame:
 
 
 def _fit(lived: pl.DataFrame, n_groups: int, level: float) -> WeibullLife:
-    """Fit every group; groups without a stretch under observation get an empty row of their own."""
+    """Fit every group, in years; groups without a stretch under observation get an empty row of their own.
+
+    Ages go in as half days: whole numbers, which add up to few rows without being sorted.
+    """
     code = np.concatenate([lived["code"].to_numpy(), np.arange(n_groups)])
     nothing = np.zeros(n_groups)
-    return weibull_life(
-        np.concatenate([lived["age"].to_numpy(), nothing + 1]) / DAYS_PER_YEAR,
+    fit = weibull_life(
+        np.concatenate([lived["age"].to_numpy(), nothing + 1]) / SAME_DAY,
         np.concatenate([lived["event"].to_numpy(), nothing > 0]),
         code,
-        np.concatenate([lived["entry"].to_numpy(), nothing]) / DAYS_PER_YEAR,
+        np.concatenate([lived["entry"].to_numpy(), nothing]) / SAME_DAY,
         level,
         np.concatenate([lived["n_units"].to_numpy(), nothing]),
     )
+    scale, b10 = (Estimate(*(v * SAME_DAY / DAYS_PER_YEAR for v in e)) for e in (fit.scale, fit.b10))
+    return replace(fit, scale=scale, b10=b10)
 
 
 def _life_columns(lived: pl.DataFrame, fit: WeibullLife, groups: pl.DataFrame, level: float) -> pl.DataFrame:
@@ -199,12 +206,12 @@ def _curves(lived: pl.DataFrame, groups: pl.DataFrame, fit: WeibullLife, level: 
     age, event, code, entry, n_units = (
         lived[name].to_numpy() for name in ("age", "event", "code", "entry", "n_units")
     )
-    curve = hazard_curve(age, event, code, entry, n_units, level)
+    curve = hazard_curve(age / SAME_DAY, event, code, entry / SAME_DAY, n_units, level)
     if not len(curve.age):
         return empty_table(COMPONENT_LIFE_CURVE)
     which = curve.group.astype(int)
     shape, scale = fit.shape.value[which], fit.scale.value[which]
-    since, at = curve.since / DAYS_PER_YEAR, curve.age / DAYS_PER_YEAR
+    since, at = (v * SAME_DAY / DAYS_PER_YEAR for v in (curve.since, curve.age))
     frame = pl.DataFrame(
         {
             "code": pl.Series(which, dtype=pl.UInt32),

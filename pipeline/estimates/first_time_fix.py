@@ -8,7 +8,8 @@ import polars as pl
 from pipeline.contract.tables import FIRST_TIME_FIX
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.funnel import as_survival, funnel
-from pipeline.statistics.standardization import standardize_survival
+from pipeline.statistics.grouping import group_rows
+from pipeline.statistics.standardization import UnitExpectations, expected_of_units
 from pipeline.statistics.survival import kaplan_meier
 
 GROUPINGS = ("all", "shop", "technician", "model", "component", "verified", "evidence")
@@ -36,18 +37,19 @@ def first_time_fixes(repairs: pl.DataFrame, follow_up_days: int, level: float) -
     if repairs.is_empty():
         return empty_table(FIRST_TIME_FIX)
     strata = _codes(repairs, "model", "component")
-    parts = [_one_grouping(repairs, by, strata, follow_up_days, level) for by in GROUPINGS]
+    units = expected_of_units(repairs["time_days"], repairs["is_comeback"], strata, follow_up_days)
+    parts = [_one_grouping(repairs, by, units, follow_up_days, level) for by in GROUPINGS]
     return as_table(pl.concat(parts, how="diagonal_relaxed"), FIRST_TIME_FIX)
 
 
 def _one_grouping(
-    repairs: pl.DataFrame, by: str, strata: np.ndarray, follow_up_days: int, level: float
+    repairs: pl.DataFrame, by: str, units: UnitExpectations, follow_up_days: int, level: float
 ) -> pl.DataFrame:
     frame = repairs.with_columns(pl.lit("all").alias("group") if by == "all" else pl.col(by).alias("group"))
     groups = _codes(frame, "group")
     time, event = frame["time_days"].to_numpy(), frame["is_comeback"].to_numpy()
     fit = kaplan_meier(time, event, groups, at=follow_up_days, level=level)
-    mix = standardize_survival(time, event, strata, groups, follow_up_days)
+    mix = units.in_groups(group_rows(groups, len(groups)))
     estimates = pl.DataFrame(
         {
             "code": fit.groups,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -16,7 +17,15 @@ from numpy.typing import ArrayLike
 
 from pipeline.statistics.grouping import Floats
 from pipeline.statistics.intervals import normal_quantile
-from pipeline.statistics.npmle import Cells, Intervals, Masses, cells_of, distinct_intervals, maximize
+from pipeline.statistics.npmle import (
+    Cells,
+    Intervals,
+    Masses,
+    cells_of,
+    cumulated_error,
+    distinct_intervals,
+    maximize,
+)
 from pipeline.statistics.share_bounds import Split
 
 NO_SIZES = "no sizes"
@@ -63,7 +72,13 @@ class SizeDistribution:
         """Bounds of the distribution function at one size (not for an empty distribution)."""
         assert self.cells is not None
         assert self.fit is not None
-        return Split(self.intervals, self.cells, self.fit, size, normal_quantile(self.level))
+        return Split(self.intervals, self.cells, self.fit, size, normal_quantile(self.level), self._error)
+
+    @cached_property
+    def _error(self) -> Floats:
+        assert self.cells is not None
+        assert self.fit is not None
+        return cumulated_error(self.cells, self.fit.mass)
 
 
 def size_distribution(

@@ -8,7 +8,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.statistics.grouping import Codes, Floats, group_rows, running_total
+from pipeline.statistics.grouping import (
+    Codes,
+    Floats,
+    distinct,
+    group_rows,
+    place_among,
+    running_total,
+    total_up_to,
+)
 from pipeline.statistics.intervals import normal_quantile
 
 
@@ -71,14 +79,14 @@ def hazard_curve(
     since = np.full(grouping.n_groups, np.inf)
     np.minimum.at(since, code, began)
 
-    times = np.unique(end[failed])
+    times, _ = distinct(end[failed])
     width = len(times) + 1
-    keys, which = np.unique(code[failed] * width + np.searchsorted(times, end[failed]), return_inverse=True)
+    keys, which = distinct(code[failed] * width + place_among(times, end[failed]))
     n_events = np.bincount(which, weight[failed], len(keys)).astype(float)
     group, rank = np.divmod(keys, width)
-    entered = _weight_up_to(code * width + np.searchsorted(times, began, "right"), weight, keys)
+    entered = total_up_to(code * width + place_among(times, began, "right"), weight, keys)
     # Gone before an age: ended strictly before it.
-    gone = _weight_up_to(code * width + np.searchsorted(times, end, "right"), weight, keys)
+    gone = total_up_to(code * width + place_among(times, end, "right"), weight, keys)
     before = _weight_below(code, weight, group)
     n_at_risk = (entered - before) - (gone - before)
     starts = np.searchsorted(group, np.arange(grouping.n_groups + 1))
@@ -86,13 +94,6 @@ def hazard_curve(
     spread = np.exp(z * np.sqrt(running_total(n_events / n_at_risk**2, starts)) / hazard)
     label, at = grouping.labels[group], times[rank] if len(times) else end[:0]
     return HazardCurve(label, at, since[group], n_at_risk, n_events, hazard, hazard / spread, hazard * spread)
-
-
-def _weight_up_to(row_keys: Codes, weight: Floats, keys: Codes) -> Floats:
-    """Sum the weights of the rows whose key is at most each of `keys`."""
-    order = np.argsort(row_keys, kind="stable")
-    running = np.concatenate([[0.0], np.cumsum(weight[order])])
-    return running[np.searchsorted(row_keys[order], keys, "right")]
 
 
 def _weight_below(code: Codes, weight: Floats, group: Codes) -> Floats:

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
-from scipy.optimize import elementwise
 
-from pipeline.statistics.grouping import Codes, Floats, Grouping, group_rows
+from pipeline.statistics.grouping import Codes, Floats, Grouping, distinct, group_rows
 from pipeline.statistics.intervals import Estimate, normal_quantile
 
 TOO_FEW = "fewer than two failures"
@@ -18,6 +17,9 @@ ALL_AT_THE_END = "all failures lie at the greatest age: no shape fits best"
 NO_SHAPE = "the likelihood has no maximum at a shape between 0.01 and 200"
 
 _LOG_SHAPES = np.log(np.geomspace(0.01, 200.0, 12))
+_MOST_STEPS = 80
+#: Of ln shape.
+_SHAPE_TOLERANCE = 1e-13
 #: Bounds of the shape this close together [ratio] and holding 1 speak for chance.
 _CLOSE = 2.0
 
@@ -76,14 +78,15 @@ class _Lives:
     def n_groups(self) -> int:
         return len(self.n_events)
 
-    def moments(self, shape: Floats) -> tuple[Floats, Floats, Floats]:
-        """Sums of t^k ln(t)^j - e^k ln(e)^j, j = 0, 1, 2, per group at its own shape k."""
+    def moments(self, shape: Floats, n: int) -> list[Floats]:
+        """Sums of t^k ln(t)^j - e^k ln(e)^j, j = 0..n-1, per group at its own shape k."""
         sums = []
         terms = self.weight * np.exp(shape[self.group] * self.log_age)
-        for _ in range(3):
+        for power in range(n):
+            if power:
+                terms *= self.log_age
             sums.append(np.bincount(self.group, terms, self.n_groups).astype(float))
-            terms *= self.log_age
-        return sums[0], sums[1], sums[2]
+        return sums
 
 
 def weibull_life(
@@ -191,41 +194,47 @@ def _prepare(
 
 def _merged(codes: Codes, ages: Floats, weights: Floats) -> tuple[Codes, Floats, Floats]:
     """Add up the weights of each group and age: ages in whole days repeat, above all over all models."""
-    order = np.lexsort((ages, codes))
-    codes, ages, weights = codes[order], ages[order], weights[order]
-    first = np.flatnonzero(np.append(True, (codes[1:] != codes[:-1]) | (ages[1:] != ages[:-1])))
-    return (
-        (codes[first], ages[first], np.add.reduceat(weights, first)) if len(ages) else (codes, ages, weights)
-    )
+    times, rank = distinct(ages)
+    keys, which = distinct(codes * len(times) + rank)
+    group, step = np.divmod(keys, max(len(times), 1))
+    return group, times[step], np.bincount(which, weights, len(keys)).astype(float)
 
 
 def _best_shape(lives: _Lives, wanted: NDArray[np.bool_]) -> Floats:
     """Shape where the profile score falls through 0, the likeliest where that happens more than once."""
 
-    def score(log_k: Floats) -> Floats:
-        s0, s1, _ = lives.moments(np.exp(log_k))
-        return 1 + np.exp(log_k) * (lives.mean_log - s1 / s0)
-
-    def profile(log_k: Floats) -> Floats:
-        return log_k + np.exp(log_k) * lives.mean_log - np.log(lives.moments(np.exp(log_k))[0])
-
     n_groups = lives.n_groups
-    scores, heights = (np.array([f(np.full(n_groups, x)) for x in _LOG_SHAPES]) for f in (score, profile))
+    scores, heights = np.empty((2, len(_LOG_SHAPES), n_groups))
+    for i, log_k in enumerate(_LOG_SHAPES):
+        k = np.exp(log_k)
+        s0, s1 = lives.moments(np.full(n_groups, k), 2)
+        scores[i] = 1 + k * (lives.mean_log - s1 / s0)
+        heights[i] = log_k + k * lives.mean_log - np.log(s0)
     is_peak = (scores[:-1] > 0) & (scores[1:] <= 0)
     best = np.argmax(np.where(is_peak, np.maximum(heights[:-1], heights[1:]), -np.inf), axis=0)
-    which = np.flatnonzero(is_peak.any(axis=0) & wanted)
-    shape = np.full(n_groups, np.nan)
-    if len(which):
+    has_peak = is_peak.any(axis=0) & wanted
+    return np.where(has_peak, np.exp(_root_of_score(lives, _LOG_SHAPES[best], _LOG_SHAPES[best + 1])), np.nan)
 
-        def some(log_k: Floats, groups: Codes) -> Floats:
-            trial = np.zeros(n_groups)
-            trial[groups] = log_k
-            return score(trial)[groups]
 
-        bracket = (_LOG_SHAPES[best[which]], _LOG_SHAPES[best[which] + 1])
-        exactly = {"xrtol": 1e-14, "fatol": 0.0, "frtol": 0.0}
-        shape[which] = np.exp(elementwise.find_root(some, bracket, args=(which,), tolerances=exactly).x)
-    return shape
+def _root_of_score(lives: _Lives, low: Floats, high: Floats) -> Floats:
+    """ln shape between two ends at which the score of every group changes sign: Newton's steps, halving where they
+    lead out.
+    """
+    x = (low + high) / 2
+    for _ in range(_MOST_STEPS):
+        k = np.exp(x)
+        s0, s1, s2 = lives.moments(k, 3)
+        mean = s1 / s0
+        score = 1 + k * (lives.mean_log - mean)
+        slope = score - 1 - k**2 * (s2 / s0 - mean**2)
+        low, high = np.where(score > 0, x, low), np.where(score > 0, high, x)
+        step = x - score / slope
+        following = np.where((step >= low) & (step <= high), step, (low + high) / 2)
+        moved = np.abs(following - x)
+        x = following
+        if not np.any(moved > _SHAPE_TOLERANCE):
+            break
+    return x
 
 
 def _scale_and_information(lives: _Lives, shape: Floats) -> tuple[Floats, Floats]:
@@ -235,7 +244,7 @@ def _scale_and_information(lives: _Lives, shape: Floats) -> tuple[Floats, Floats
     are u e^u and (u + u^2) e^u, by ln c -k e^u and k^2 e^u, mixed -k (1 + u) e^u.
     """
     d = lives.n_events
-    s0, s1, s2 = lives.moments(shape)
+    s0, s1, s2 = lives.moments(shape, 3)
     log_c = np.log(s0 / d) / shape
     # Sums of u^j e^u over the group: u = k (ln t - ln c), and c^k = s0/d makes the sum of e^u equal to d.
     scale = d / s0
@@ -264,7 +273,7 @@ def _log_likelihood(lives: _Lives, shape: Floats, log_c: Floats) -> Floats:
 def _constant_hazard(lives: _Lives) -> Floats:
     """Log-likelihood of the best constant failure rate: failures over observed age."""
     d = lives.n_events
-    return d * (np.log(d / lives.moments(np.ones(len(d)))[0]) - lives.log_unit) - d
+    return d * (np.log(d / lives.moments(np.ones(len(d)), 1)[0]) - lives.log_unit) - d
 
 
 def _around(log_value: Floats, standard_error: Floats, z: float) -> Estimate:

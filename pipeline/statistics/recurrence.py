@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.statistics.grouping import Codes, Floats, group_rows, running_total
+from pipeline.statistics.grouping import Codes, Floats, distinct, group_rows, place_among, running_total
 from pipeline.statistics.intervals import normal_quantile
 
 #: A variance below this share of the squared mean is rounding dust of 0.
@@ -127,17 +127,18 @@ def mean_cumulative_function(
 
 def _key(group: Codes, age: Floats, times: Floats) -> Codes:
     """Whole number that orders (group, age); `times` are all distinct event ages, `age` one or more of them."""
-    return group * (len(times) + 1) + np.searchsorted(times, age)
+    return group * (len(times) + 1) + place_among(times, age)
 
 
 def _key_after(group: Codes, age: Floats, times: Floats) -> Codes:
     """Key of the first event age after `age`."""
-    return group * (len(times) + 1) + np.searchsorted(times, age, side="right")
+    return group * (len(times) + 1) + place_among(times, age, "right")
 
 
 def _steps(units: _Units, unit: Codes, age: Floats, n_groups: int) -> _Steps:
-    times = np.unique(age)
-    keys, n_events = np.unique(_key(units.code[unit], age, times), return_counts=True)
+    times, _ = distinct(age)
+    keys, which = distinct(_key(units.code[unit], age, times))
+    n_events = np.bincount(which, minlength=len(keys))
     group, rank = np.divmod(keys, len(times) + 1)
     starts = np.searchsorted(group, np.arange(n_groups + 1))
     member = units.code >= 0

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.statistics.grouping import Codes, Floats, Grouping, group_rows
+from pipeline.statistics.grouping import Codes, Floats, Grouping, distinct, group_rows
 
 
 @dataclass(frozen=True)
@@ -16,14 +16,15 @@ class RiskSets:
     """One row per distinct exit time of each group, in order of group and time.
 
     `group` is the number of the group in `grouping.labels`; group g has rows starts[g]..starts[g+1]-1.
-    `n_at_risk` and `n_events` [1] hold at `time`. `unit`, `entry` and `end` are the rows that could be used:
-    group number, entry and exit time.
+    `n_at_risk` and `n_events` [1] hold at `time`. `unit`, `entry`, `end` and `row` are of the units that could be
+    used: group number, entry and exit time, and the row of the table at which each left.
     """
 
     grouping: Grouping
     unit: Codes
     entry: Floats
     end: Floats
+    row: Codes
     group: Codes
     starts: Codes
     time: Floats
@@ -86,9 +87,9 @@ def risk_sets(
     used &= (start <= 0) | (start < end)
     code, end, is_event, start = grouping.codes[used], end[used], flag[used] != 0, start[used]
 
-    times, rank = np.unique(end, return_inverse=True)
+    times, rank = distinct(end)
     width = len(times) + 1
-    keys, which = np.unique(code * width + rank, return_inverse=True)
+    keys, which = distinct(code * width + rank)
     group, step = np.divmod(keys, width)
     n_exits = np.bincount(which, minlength=len(keys))
     n_events = np.bincount(which, weights=is_event, minlength=len(keys)).astype(float)
@@ -96,11 +97,14 @@ def risk_sets(
 
     exits_so_far = np.concatenate([[0], np.cumsum(n_exits)])
     exited_before = exits_so_far[:-1] - exits_so_far[starts[group]]
-    # Entered before t: entry strictly below t, or at the origin.
-    entry_rank = np.where(start <= 0, 0, np.searchsorted(times, start, side="right"))
-    entry_keys = np.sort(code * width + entry_rank)
-    entered_before = np.searchsorted(entry_keys, keys, side="right") - np.searchsorted(
-        entry_keys, group * width
-    )
+    if (start <= 0).all():
+        entered_before = np.bincount(code, minlength=grouping.n_groups)[group]
+    else:
+        # Entered before t: entry strictly below t, or at the origin.
+        entry_rank = np.where(start <= 0, 0, np.searchsorted(times, start, side="right"))
+        entry_keys = np.sort(code * width + entry_rank)
+        entered_before = np.searchsorted(entry_keys, keys, side="right") - np.searchsorted(
+            entry_keys, group * width
+        )
     at_risk = (entered_before - exited_before).astype(float)
-    return RiskSets(grouping, code, start, end, group, starts, times[step], at_risk, n_events)
+    return RiskSets(grouping, code, start, end, which, group, starts, times[step], at_risk, n_events)

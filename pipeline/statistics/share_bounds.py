@@ -13,13 +13,17 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicHermiteSpline
 
 from pipeline.statistics.grouping import Floats
-from pipeline.statistics.npmle import Cells, Intervals, Masses, cells_of, maximize
+from pipeline.statistics.npmle import Cells, Intervals, Masses, cells_of, maximize, newton_step
 
 #: Gap to the optimum [log-likelihood per observation] that bounds need.
 _TOLERANCE = 1e-9
 #: Trials this close to the wanted likelihood ratio [signed root] are interpolated.
-_NEAR = 0.02
+_NEAR = 0.01
 _MOST_TRIALS = 40
+#: Gap to the optimum [as above] at which a likelihood ratio says how far the tilt is off.
+_SETTLED = 0.1
+_MOST_STEPS = 14
+_STEEPEST = 20.0
 
 
 class _Trial(NamedTuple):
@@ -39,10 +43,14 @@ class Split:
     cells, fit : their innermost intervals and the masses that maximize the likelihood.
     size : [unit of the intervals], > 0.
     z : normal quantile of the level: z^2 is the chi-square limit of the likelihood ratio.
+    error : (m,) about the standard error of the share up to each cell, to start from; NaN where unknown.
     """
 
-    def __init__(self, intervals: Intervals, cells: Cells, fit: Masses, size: float, z: float) -> None:
+    def __init__(
+        self, intervals: Intervals, cells: Cells, fit: Masses, size: float, z: float, error: Floats
+    ) -> None:
         self.total, self.best, self.z = intervals.total, fit.log_likelihood, z
+        self.error = float(error[max(0, int(np.searchsorted(cells.right, size, side="right")) - 1)])
         self.cells = cells_of(intervals, size)
         self.is_below = self.cells.right <= size
         self.mass = np.zeros(len(self.cells.left))
@@ -89,7 +97,36 @@ class Split:
         """Tilt prices until the root of the likelihood ratio is z; it is nearly linear in the tilt."""
         share = float(mass[chosen].sum())
         guess = (self.total * share + 1) / (self.total + 2)
-        tilt = self.z / float(np.sqrt(self.total * guess * (1 - guess)))
+        known = float(np.sqrt(guess * (1 - guess) / self.total))
+        error = self.error if self.error > known else known
+        tilt = float(np.log1p(self.z / (self.total * error)))
+        reached = self._walk(chosen, tilt, mass)
+        return self._search(chosen, tilt, mass) if reached is None else reached
+
+    def _walk(self, chosen: NDArray[np.bool_], tilt: float, mass: Floats) -> float | None:
+        """Mend the tilt before every step to the masses that are best under it; None where that leads nowhere."""
+        cells, n = self.cells, self.total
+        mass = mass / mass.sum()
+        covered = cells.covered(mass)
+        for _ in range(_MOST_STEPS):
+            root = self._root(float(cells.weight @ np.log(covered)))
+            gradient, price = cells.gradient(covered), np.where(chosen, 1.0, np.exp(tilt))
+            cost = price @ mass
+            gap = (gradient / price).max() * cost - n
+            if gap <= _TOLERANCE * n and abs(root - self.z) < _NEAR:
+                slope = cost * root / (n * np.expm1(tilt))
+                return float(np.clip(mass[chosen].sum() + slope * (self.z - root), 0.0, 1.0))
+            if gap <= _SETTLED * n and root > 0:
+                tilt = min(_STEEPEST, tilt * min(3.0, max(1 / 3, self.z / root)))
+                price = np.where(chosen, 1.0, np.exp(tilt))
+                cost = price @ mass
+            mass, covered = newton_step(cells, price, mass / cost, covered / cost, gradient * cost)
+            whole = mass.sum()
+            mass, covered = mass / whole, covered / whole
+        return None
+
+    def _search(self, chosen: NDArray[np.bool_], tilt: float, mass: Floats) -> float:
+        """Fit the best masses at one tilt after the other, between tilts known to be too small and too large."""
         bracket = _Bracket()
         trials = []
         for _ in range(_MOST_TRIALS):

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.statistics.grouping import Codes, Floats, Grouping, group_rows
+from pipeline.statistics.grouping import Codes, Flags, Floats, Grouping, group_rows
 from pipeline.statistics.intervals import Estimate, poisson_interval
 from pipeline.statistics.survival import cumulative_hazard, kaplan_meier
 
@@ -26,6 +26,41 @@ class Standardized:
     observed: Floats
     expected: Floats
     expected_survival: Floats
+
+
+class UnitExpectations(NamedTuple):
+    """Each unit's event within the horizon, its expectation, and its stratum's share without the event there."""
+
+    happened: Flags
+    expected: Floats
+    survival: Floats
+
+    def in_groups(self, group: Grouping) -> Standardized:
+        """Compare groups of the units."""
+        n = group.total(np.ones(len(self.expected)))
+        return Standardized(
+            group.labels,
+            n,
+            group.total(self.happened),
+            group.total(self.expected),
+            _mean(self.survival, group, n),
+        )
+
+
+def expected_of_units(
+    time: ArrayLike, event: ArrayLike, strata: ArrayLike, horizon: float
+) -> UnitExpectations:
+    """Expect each unit's events within a horizon; what `standardize_survival` adds up, for several groupings.
+
+    Parameters
+    ----------
+    time, event, strata, horizon : as there, of units that all have a time, an event and a stratum.
+    """
+    end, flag = np.asarray(time, float), np.asarray(event, float)
+    cut, happened = np.minimum(end, horizon), (flag != 0) & (end <= horizon)
+    hazard = cumulative_hazard(cut, happened, strata)
+    survival = kaplan_meier(cut, happened, strata, at=horizon).survival
+    return UnitExpectations(happened, hazard.at_exit(), survival[hazard.table.unit])
 
 
 def standardize_survival(
@@ -61,20 +96,8 @@ def standardize_survival(
     end, flag = np.broadcast_arrays(np.asarray(time, float), np.asarray(event, float))
     by_group, by_stratum = group_rows(groups, len(end)), group_rows(strata, len(end))
     used = (end >= 0) & np.isfinite(flag) & (by_group.codes >= 0) & (by_stratum.codes >= 0)
-    stratum, group = by_stratum.codes[used], Grouping(by_group.labels, by_group.codes[used])
-    cut = np.minimum(end[used], horizon)
-    happened = (flag[used] != 0) & (end[used] <= horizon)
-    hazard = cumulative_hazard(cut, happened, stratum)
-    survival = kaplan_meier(cut, happened, stratum, at=horizon).survival
-    n = group.total(np.ones(len(cut)))
-    rank = np.searchsorted(hazard.table.labels, stratum)
-    return Standardized(
-        by_group.labels,
-        n,
-        group.total(happened),
-        group.total(hazard.at(stratum, cut)),
-        _mean(survival[rank] if len(rank) else cut, group, n),
-    )
+    units = expected_of_units(end[used], flag[used], by_stratum.codes[used], horizon)
+    return units.in_groups(Grouping(by_group.labels, by_group.codes[used]))
 
 
 def expected_counts(

@@ -57,6 +57,10 @@ class CumulativeHazard:
     table: RiskSets
     hazard: Floats
 
+    def at_exit(self) -> Floats:
+        """Return the cumulative hazard [1] of each unit of the table at its own exit."""
+        return self.hazard[self.table.row]
+
     def at(self, groups: ArrayLike, time: ArrayLike) -> Floats:
         """Return the cumulative hazard [1] of each unit's group at its time; NaN for an unknown group or time."""
         labels, when = np.asarray(groups), np.asarray(time, float)

@@ -74,7 +74,10 @@ def model(warehouse: Warehouse, settings: Settings) -> None:
     estimates = estimate_all(warehouse.table, settings, warehouse.parts)
     for table in MARTS:
         made = estimates.get(table.full_name)
-        warehouse.write(table, warehouse.table(table.full_name) if made is None else made)
+        if made is None:
+            warehouse.declare(table)
+        else:
+            warehouse.write(table, made)
     rank_vehicles_due(warehouse)
 
 

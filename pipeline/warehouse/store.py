@@ -137,15 +137,33 @@ class Warehouse:
         """Write an output table of the contract: its columns, its order, its comments. Replaces it whole."""
         self.create(table.full_name, [(c.name, c.type) for c in table.columns])
         for frame in [frames] if isinstance(frames, pl.DataFrame) else frames:
-            missing = [c for c in table.column_names if c not in frame.columns]
-            if missing:
-                raise OurFault(
-                    f"the frame for {table.full_name} lacks {', '.join(missing)}",
-                    table.full_name,
-                    "report this: a table of the contract was not filled",
-                )
+            self._require(table, frame.columns)
             self.append(table.full_name, frame.select(table.column_names))
         self.comment(table.full_name, table.grain, table.columns)
+
+    def declare(self, table: Table) -> None:
+        """Give an output table that is filled the columns, types and comments of the contract; rows stay in order."""
+        found = self.query(
+            "select column_name, data_type from duckdb_columns() where database_name = current_database()"
+            " and schema_name || '.' || table_name = ? order by column_index",
+            [table.full_name],
+        )
+        self._require(table, found["column_name"].to_list())
+        if found.rows() != [(c.name, c.type) for c in table.columns]:
+            columns = ", ".join(f"{named(c.name)}::{c.type} as {named(c.name)}" for c in table.columns)
+            name = named(table.full_name)
+            self.con.execute(f"create or replace table {name} as select {columns} from {name}").fetchall()
+        self.comment(table.full_name, table.grain, table.columns)
+
+    @staticmethod
+    def _require(table: Table, columns: list[str]) -> None:
+        missing = [c for c in table.column_names if c not in columns]
+        if missing:
+            raise OurFault(
+                f"the frame for {table.full_name} lacks {', '.join(missing)}",
+                table.full_name,
+                "report this: a table of the contract was not filled",
+            )
 
     def comment(self, name: str, grain: str, columns: tuple[Column, ...]) -> None:
         """Write meaning and unit of a table and its columns into the database's own comments."""
