@@ -312,8 +312,9 @@ def cumulated_error(cells: Cells, mass: Floats) -> Floats:
     network, tied = _network(cells, has_mass, cells.weight / cells.covered(mass) ** 2)
     network.flat[:: len(tied) + 1] = tied
     k, variance = len(tied) - 1, np.zeros(len(tied))
-    root, failed = lapack.dpotrf(network[:k, :k].T, lower=1)
-    variance[:k] = np.nan if failed else np.diag(lapack.dpotri(root, lower=1)[0])
+    if k:
+        root, failed = lapack.dpotrf(network[:k, :k].T, lower=1)
+        variance[:k] = np.nan if failed else np.diag(lapack.dpotri(root, lower=1)[0])
     return np.sqrt(np.concatenate([[0.0], variance]))[np.cumsum(has_mass)]
 
 
