@@ -9,13 +9,11 @@ from pathlib import Path
 
 import polars as pl
 
+from pipeline.traces.recordings import FLOW_COLUMN
 from pipeline.warehouse.store import Warehouse
 
 #: samples read at once by each core, or a whole file where it holds more
 BATCH_SAMPLES = 500_000
-
-#: flow of test gas, read where a file has any
-FLOW_COLUMN = "test_flow_std_l_min"
 HELD_SCHEMA = {"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64, "is_fed": pl.Boolean}
 
 

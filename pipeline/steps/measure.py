@@ -18,10 +18,10 @@ import polars as pl
 
 from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
 from pipeline.settings import Settings
-from pipeline.steps.batches import FLOW_COLUMN, Batch, batches
+from pipeline.steps.batches import Batch, batches
 from pipeline.traces.measure import judge_taken, take
 from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
-from pipeline.traces.recordings import gather, recordings_of
+from pipeline.traces.recordings import FLOW_COLUMN, gather, recordings_of
 from pipeline.traces.rows import rows_of
 from pipeline.traces.taken import Taken
 from pipeline.warehouse.store import Warehouse

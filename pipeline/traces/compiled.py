@@ -35,6 +35,7 @@ def place_of(here: Path) -> str:
     return str(beside)
 
 
+# numba's stubs lack the settings that its config module has.
 if not config.CACHE_DIR:  # type: ignore[attr-defined]
     config.CACHE_DIR = place_of(Path(__file__).resolve().parent)  # type: ignore[attr-defined]
 

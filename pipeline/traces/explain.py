@@ -16,7 +16,7 @@ from pipeline.traces.measure import measure
 from pipeline.traces.other_stories import StoryCurve, other_stories
 from pipeline.traces.recordings import Recordings, gather, phases_of
 from pipeline.traces.rows import rows_of
-from pipeline.traces.steady_rows import FED
+from pipeline.traces.steady_rows import is_judged_by_flow
 from pipeline.traces.taken import Measured
 from pipeline.traces.weighing import weigh_in_words
 
@@ -110,8 +110,8 @@ def _explain(
     recordings: Recordings, m: Measured, k: int, result: dict[str, Any], settings: Settings
 ) -> TraceExplanation:
     phases = phases_of(recordings, k)
-    rows = slice(recordings.begin[k], recordings.begin[k + 1])
-    is_by_flow = result["evidence"].startswith(FED)
+    rows = recordings.rows(k)
+    is_by_flow = is_judged_by_flow(m.steady, k, result["verdict"])
     return TraceExplanation(
         result,
         phases,

@@ -18,8 +18,8 @@ from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
-from pipeline.traces.sizes import VaporSpace, size_leaks, vapor_space
-from pipeline.traces.steady_flow import SteadyFlow, read_steady_flows
+from pipeline.traces.sizes import size_leaks, vapor_space
+from pipeline.traces.steady_flow import read_steady_flows
 from pipeline.traces.taken import Air, Measured, Taken
 from pipeline.traces.verdict import judge
 from pipeline.traces.volts import compare_volts
@@ -106,30 +106,10 @@ def take(
     )
     tested = _pressure_tests(recordings, marks, shown, settings)
     bins = bins if with_curves else HoldBins.empty(0)
-    steady = _steady(recordings, shown, air, volume, settings)
-    return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested, steady)
-
-
-def _steady(
-    recordings: Recordings, shown: Shown, air: Air, volume: VaporSpace, settings: Settings
-) -> SteadyFlow | None:
-    if recordings.flow is None:
-        return None
-    return read_steady_flows(
-        recordings.begin,
-        recordings.t,
-        recordings.pressure,
-        recordings.flow,
-        recordings.is_vent_closed & (recordings.duty <= 0),
-        shown.vented.zero,
-        shown.vented.zero_sd,
-        air.pressure_pa,
-        air.temperature_c,
-        volume.working_l,
-        volume.log_sd,
-        settings.discharge_coefficient,
-        settings.level,
+    steady = read_steady_flows(
+        recordings, shown.vented, air.pressure_pa, air.temperature_c, volume, discharge, level
     )
+    return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested, steady)
 
 
 def _pressure_tests(
@@ -141,7 +121,7 @@ def _pressure_tests(
     )
     out: list[str | None] = [None] * len(recordings)
     for k in np.flatnonzero(marks.is_pressure_test).tolist():
-        rows = slice(recordings.begin[k], recordings.begin[k + 1])
+        rows = recordings.rows(k)
         t, above = recordings.t[rows], recordings.pressure[rows] - shown.vented.zero[k]
         held = (t >= marks.hold_start[k]) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
         if held.any():

@@ -13,7 +13,8 @@ from pipeline.traces.phases import PHASE_NAMES, cut_phases
 _NEEDED = ("t_s", "tank_pressure_pa", "purge_duty_pct")
 _WELCOME = ("sensor_v", "engine_rpm")
 _FLAGS = ("is_vent_closed", "is_pressure_derived")
-_FLOW = "test_flow_std_l_min"
+#: Flow of test gas: only a few recordings have any, so that a reader may leave it out.
+FLOW_COLUMN = "test_flow_std_l_min"
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,10 @@ class Recordings:
     def __len__(self) -> int:
         return len(self.begin) - 1
 
+    def rows(self, k: int) -> slice:
+        """The rows of recording k."""
+        return slice(self.begin[k], self.begin[k + 1])
+
 
 def gather(samples: pl.DataFrame, trace_ids: pl.Series) -> Recordings:
     """Return the samples of these traces in their order; a trace without samples has no rows.
@@ -49,7 +54,7 @@ def gather(samples: pl.DataFrame, trace_ids: pl.Series) -> Recordings:
     numbered = trace_ids.to_frame("trace_id").with_row_index("number__")
     rows = (
         samples.lazy()
-        .select("trace_id", *[n for n in (*_NEEDED, *_WELCOME, *_FLAGS, _FLOW) if n in samples.columns])
+        .select("trace_id", *[n for n in (*_NEEDED, *_WELCOME, *_FLAGS, FLOW_COLUMN) if n in samples.columns])
         .join(numbered.lazy(), on="trace_id", how="inner", maintain_order="left")
         .collect()
     )
@@ -78,8 +83,8 @@ def recordings_of(rows: pl.DataFrame, counts: Ints) -> Recordings:
     t, pressure, duty, volts, rpm = (_numbers(rows, name) for name in (*_NEEDED, *_WELCOME))
     vent, derived = rows["is_vent_closed"], _any_derived(rows, counts)
     columns = [t, pressure, volts, duty, rpm, vent.fill_null(False).to_numpy()]
-    if _FLOW in rows.columns and rows[_FLOW].null_count() < rows.height:
-        columns.append(_numbers(rows, _FLOW))
+    if FLOW_COLUMN in rows.columns and rows[FLOW_COLUMN].null_count() < rows.height:
+        columns.append(_numbers(rows, FLOW_COLUMN))
     if vent.null_count() or not (_is_finite(t) and _is_finite(pressure) and _is_finite(duty)):
         is_usable = np.isfinite(t) & np.isfinite(pressure) & np.isfinite(duty) & vent.is_not_null().to_numpy()
         of = np.repeat(np.arange(len(counts)), counts)[is_usable]

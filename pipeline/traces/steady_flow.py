@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -19,7 +18,9 @@ from pipeline.physics.orifice import (
 )
 from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.sizes import LEAK_MM
+from pipeline.traces.recordings import Recordings
+from pipeline.traces.shows import Vented
+from pipeline.traces.sizes import LEAK_MM, VaporSpace
 
 _MM_PER_INCH = 25.4
 _M3_S_PER_L_MIN = 1 / 60_000
@@ -85,46 +86,34 @@ _NO_FEED = _Feed(np.nan, np.nan, np.nan, np.nan, False)
 
 
 def read_steady_flows(
-    begin: np.ndarray,
-    t: Floats,
-    pressure: Floats,
-    flow: Floats,
-    is_shut: Flags,
-    zero: Floats,
-    zero_sd: Floats,
+    recordings: Recordings,
+    vented: Vented,
     barometric_pa: Floats,
     temperature_c: Floats,
-    volume_l: Floats,
-    volume_log_sd: Floats,
+    volume: VaporSpace,
     discharge: float,
     level: float,
-) -> SteadyFlow:
-    """Read every recording's feed; recording k is rows begin[k] to begin[k + 1].
+) -> SteadyFlow | None:
+    """Read every recording's feed; None where no recording of the batch has any.
 
     Parameters
     ----------
-    t : [s], rising. pressure : [Pa, gauge].
-    flow : gas fed [l/min at 20 °C and 101.325 kPa], nan where none is recorded.
-    is_shut : vent closed and purge shut.
-    zero, zero_sd : pressure with the vent open, one per recording [Pa], nan where it never was: 0 is taken, give or
-        take 60 Pa.
-    volume_l, volume_log_sd : gas volume [l] and how well it is known [share], for what still fills it.
+    vented : its zero, and how well that is known.
+    volume : for what still fills it.
     """
-    n = len(begin) - 1
-    zero, zero_sd = np.where(np.isfinite(zero), zero, 0.0), np.where(np.isfinite(zero_sd), zero_sd, 60.0)
-    per_pa_s = 60 * volume_l / STANDARD_PRESSURE_PA * _STANDARD_K / (temperature_c + ZERO_CELSIUS_K)
-    feeds = [
-        _feed(t[rows], pressure[rows] - zero[k], flow[rows], is_shut[rows], per_pa_s[k])
-        for k, rows in enumerate(_rows(begin))
-    ]
-    fed, filling, gauge, seconds = np.array([f[:4] for f in feeds], float).reshape(n, 4).T
+    if recordings.flow is None:
+        return None
+    zero_sd = vented.zero_sd
+    per_pa_s = 60 * volume.working_l / STANDARD_PRESSURE_PA * _STANDARD_K / (temperature_c + ZERO_CELSIUS_K)
+    feeds = [_feed_of(recordings, k, vented.zero[k], per_pa_s[k]) for k in range(len(recordings))]
+    fed, filling, gauge, seconds = np.array([f[:4] for f in feeds], float).reshape(-1, 4).T
     floor = np.maximum(_LEAST_PRESSURE_PA, 3 * zero_sd)
     is_open = np.isfinite(fed) & (gauge < floor)
     drop = np.where(is_open, floor, gauge)
     air = barometric_pa, temperature_c
     middle = _holes(fed, drop, *air, discharge)
     meter_sd = np.hypot(_METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * (fed + filling))
-    flow_sd = np.hypot(meter_sd, np.hypot(volume_log_sd, _FILLING_SHARE) * filling)
+    flow_sd = np.hypot(meter_sd, np.hypot(volume.log_sd, _FILLING_SHARE) * filling)
     z = ndtri((1 + level) / 2)
     least, most = np.maximum(fed - z * flow_sd, 0.0), fed + z * flow_sd
     deeper, shallower = drop + z * zero_sd, np.maximum(drop - z * zero_sd, 0.2 * drop)
@@ -174,36 +163,29 @@ def _discharge(
     return np.where(hole > 0, discharge_at(hole, drop, density, air_viscosity(celsius), discharge), np.nan)
 
 
-def _rows(begin: np.ndarray) -> Iterator[slice]:
-    return (slice(first, end) for first, end in zip(begin[:-1].tolist(), begin[1:].tolist(), strict=True))
-
-
-def _feed(t: Floats, above: Floats, flow: Floats, is_shut: Flags, per_pa_s: float) -> _Feed:
+def _feed_of(recordings: Recordings, k: int, zero: float, per_pa_s: float) -> _Feed:
     """Find the last stretch in which gas was fed into the shut system, and where it came to rest at its end."""
-    is_fed = is_shut & np.isfinite(flow) & (flow > _METER_L_MIN)
+    rows = recordings.rows(k)
+    assert recordings.flow is not None
+    t, above, flow = recordings.t[rows], recordings.pressure[rows] - zero, recordings.flow[rows]
+    is_read = recordings.is_vent_closed[rows] & (recordings.duty[rows] <= 0) & np.isfinite(flow)
+    is_fed = is_read & (flow > _METER_L_MIN)
     # A regulator holds a tight system at its pressure with no flow at all.
-    is_fed |= (
-        is_shut & np.isfinite(flow) & (above > 4 * _LEAST_PRESSURE_PA) & np.logical_or.accumulate(is_fed)
-    )
+    is_fed |= is_read & (above > 4 * _LEAST_PRESSURE_PA) & np.logical_or.accumulate(is_fed)
     if is_fed.sum() < _FEWEST_SAMPLES:
         return _NO_FEED
     last = np.flatnonzero(is_fed)[-1]
     gap = np.flatnonzero(~is_fed[: last + 1])
-    rows = slice(gap[-1] + 1 if len(gap) else 0, last + 1)
-    t, above, flow = t[rows], above[rows], flow[rows]
+    fed_rows = slice(gap[-1] + 1 if len(gap) else 0, last + 1)
+    t, above, flow = t[fed_rows], above[fed_rows], flow[fed_rows]
     for seconds in _STRETCHES_S:
         late = t >= t[-1] - seconds
         if t[-1] - t[0] < seconds or late.sum() < _FEWEST_SAMPLES:
             continue
         fed = float(flow[late].mean())
-        filling = _slope(t[late], above[late]) * per_pa_s
-        changed = abs(_slope(t[late], flow[late])) * seconds
+        rises, changes = np.polyfit(t[late], np.stack([above[late], flow[late]], axis=1), 1)[0].tolist()
+        filling, changed = rises * per_pa_s, abs(changes) * seconds
         is_still = abs(filling) <= _MOST_FILLING * fed + _METER_L_MIN
         if is_still and changed <= _STILL_FLOW * fed + _METER_L_MIN:
             return _Feed(max(fed - filling, 0.0), abs(filling), float(above[late].mean()), seconds, False)
     return _NO_FEED._replace(is_filling=True)
-
-
-def _slope(t: Floats, x: Floats) -> float:
-    centered = t - t.mean()
-    return float(np.sum(centered * x) / max(np.sum(centered**2), 1e-12))

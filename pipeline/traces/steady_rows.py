@@ -9,13 +9,10 @@ from pipeline.settings import Settings
 from pipeline.traces.evidence import pressure
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.suspects import name_suspects
+from pipeline.traces.verdict import HOLDS_MM
 
-#: A system that holds would have shown the smallest leak that a monitor must find (0.020 in).
-_MUST_SHOW_MM = 0.508
 #: Verdicts that stand against it: of a sensor that is off nothing can be read.
 _ABOUT_SENSORS = ("sensor_flat", "sensor_offset", "sensor_disagrees")
-#: How every sentence of a recording begins that was judged by its steady flow.
-FED = "Gas was fed into the shut system"
 COLUMNS = (
     "steady_flow_std_l_min",
     "steady_pressure_pa",
@@ -57,15 +54,18 @@ def with_steady_flows(
     )
     rows = frame.to_dicts()
     for k, row in enumerate(rows):
-        if row["verdict"] in _ABOUT_SENSORS:
-            continue
-        if steady.is_told[k]:
+        if is_judged_by_flow(steady, k, row["verdict"]):
             row |= _judged(steady, k, headers, settings)
         elif steady.is_filling[k] and row["verdict"] == "not_judged":
             row["evidence"] += (
                 " Gas was fed in, but pressure or flow had not come to rest when the feed ended."
             )
     return pl.DataFrame(rows, schema=frame.schema)
+
+
+def is_judged_by_flow(steady: SteadyFlow | None, k: int, verdict: str) -> bool:
+    """Say whether recording k is judged by its steady flow, which a verdict about the sensor stands against."""
+    return steady is not None and bool(steady.is_told[k]) and verdict not in _ABOUT_SENSORS
 
 
 def _judged(steady: SteadyFlow, k: int, headers: pl.DataFrame, settings: Settings) -> dict[str, object]:
@@ -94,7 +94,7 @@ def _verdict(steady: SteadyFlow, k: int, least: float) -> tuple[str, float]:
     chance = float(steady.chance_of_leak[k])
     if chance >= least:
         return "leak", chance
-    if 1 - chance >= least and steady.high[k] < _MUST_SHOW_MM:
+    if 1 - chance >= least and steady.high[k] < HOLDS_MM:
         return "holds", 1 - chance
     return "not_judged", max(chance, 1 - chance)
 
@@ -104,7 +104,7 @@ def _words(headers: pl.DataFrame, name: str, k: int) -> tuple[str, ...]:
 
 
 def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
-    fed = f"{FED}: {s.flow[k]:.2f} l/min of it (as of 20 °C and 101.325 kPa) flowed out"
+    fed = f"Gas was fed into the shut system: {s.flow[k]:.2f} l/min of it (as of 20 °C and 101.325 kPa) flowed out"
     if verdict == "gross_leak":
         return f"{fed} and no pressure built: the hole is larger than {s.low[k]:.1f} mm, or the vent path is open."
     held = f"{fed} at {pressure(float(s.gauge[k]))} for {s.seconds[k]:.0f} s"
