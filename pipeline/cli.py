@@ -182,7 +182,9 @@ def schedule(
 
 def _lake(given: str) -> Path | str:
     """Return the lake's folder or address; `sample_lake` means the one that came with evapfleet where none is here."""
-    if given.startswith("s3://"):
+    from pipeline.lake.bucket import is_address
+
+    if is_address(given):
         return given
     if "://" in given:
         what = "a lake is a folder or an address that begins with s3://"

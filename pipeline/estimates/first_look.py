@@ -35,12 +35,14 @@ def first_looks(found: pl.DataFrame, minutes: Mapping[str, float], level: float)
     if found.is_empty():
         return empty_table(FIRST_LOOK)
     places = sorted(minutes)
-    wide = _by_place(found, CELL, places)
+    finds = [pl.col("n_found").filter(component=place).sum().alias(place) for place in places]
+    wide = found.group_by(CELL).agg(finds).sort(CELL)
     cells = wide.filter(pl.col("trouble_code") != ALL)
     rows = wide.filter(pl.col("trouble_code") == ALL)
-    columns = _by_place(cells.drop("make", "model"), ["trouble_code"], places, make=ALL, model=ALL)
-    whole = rows.select(make=pl.lit(ALL), model=pl.lit(ALL), trouble_code=pl.lit(ALL)).head(1)
-    whole = whole.with_columns(rows.select(pl.col(places).sum()))
+    of_all = pl.lit(ALL).alias("make"), pl.lit(ALL).alias("model")
+    columns = cells.group_by("trouble_code").agg(pl.col(places).sum()).sort("trouble_code")
+    columns = columns.select(*of_all, "trouble_code", *places)
+    whole = rows.select(*of_all, pl.lit(ALL).alias("trouble_code"), pl.col(places).sum())
     row_at = rows.select("make", "model", row=pl.int_range(pl.len()))
     column_at = columns.select("trouble_code", column=pl.int_range(pl.len()))
     placed = cells.join(row_at, on=["make", "model"], maintain_order="left").join(
@@ -59,16 +61,6 @@ def first_looks(found: pl.DataFrame, minutes: Mapping[str, float], level: float)
     return as_table(_ordered(pl.concat([_long(*pair, places) for pair in named]), minutes), FIRST_LOOK)
 
 
-def _by_place(found: pl.DataFrame, key: list[str], places: list[str], **of_all: str) -> pl.DataFrame:
-    """One row a group with a column of counts for each place."""
-    if "component" in found.columns:
-        sums = [pl.col("n_found").filter(component=place).sum().alias(place) for place in places]
-    else:
-        sums = [pl.col(place).sum() for place in places]
-    summed = found.group_by(key, maintain_order=True).agg(sums).sort(key)
-    return summed.with_columns(**{name: pl.lit(word) for name, word in of_all.items()}).select(*CELL, *places)
-
-
 def _counts(wide: pl.DataFrame, places: list[str]) -> Floats:
     return wide.select(places).to_numpy().astype(float)
 
@@ -85,7 +77,6 @@ def _long(wide: pl.DataFrame, shares: Shares, places: list[str]) -> pl.DataFrame
         probability=pl.Series(shares.mean.ravel(), dtype=pl.Float64),
         low=pl.Series(shares.low.ravel(), dtype=pl.Float64),
         high=pl.Series(shares.high.ravel(), dtype=pl.Float64),
-        group=pl.Series(np.repeat(np.arange(n), k), dtype=pl.Int64),
     )
 
 

@@ -35,31 +35,25 @@ LEFT_OUT = (
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     """Make the page from `mart.first_look`."""
-    looks = told(read("mart.first_look"))
+    groups = groups_of(read("mart.first_look"))
     lead = (
         "One fault, one place after the other: the order that finds it in the shortest time on average, from what"
         " earlier repairs found.",
         f"Bounds are {run.level_text} intervals.",
     )
-    sections = (first(looks, run), in_one_line(looks)) if looks.height else (first(looks, run),)
+    sections = (first(groups, run), in_one_line(groups)) if groups else (first(groups, run),)
     return Page("look.html", "Where to look", "Where to look first", "For the technician", lead, sections)
 
 
-def told(looks: pl.DataFrame) -> pl.DataFrame:
-    """Leave out rows without a chance."""
-    return looks.drop_nulls(["probability", "minutes_to_check"])
-
-
-def first(looks: pl.DataFrame, run: Run) -> Section:
-    if looks.is_empty():
+def first(groups: list[dict[str, Any]], run: Run) -> Section:
+    if not groups:
         return Section("first", QUESTION, ("Not known: no repair found a fault.",), how=HOW)
-    groups = _groups(looks)
     offered = sorted(
         sorted(groups, key=lambda g: (not g["is_pooled"], -g["n_jobs"]))[:MAX_GROUPS],
         key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]),
     )
     keys = [g["key"] for g in offered]
-    shown = [r for r in _with_words(looks) if r["key"] in set(keys) and r["probability"] >= LEAST_SHOWN]
+    shown = [r for g in offered for r in g["places"] if r["probability"] >= LEAST_SHOWN]
     alt = "Chance that the fault is in each place, with bounds, in the order of looking, for the chosen model and code."
     chart = draw_intervals(
         [_dot(r) for r in shown],
@@ -72,7 +66,7 @@ def first(looks: pl.DataFrame, run: Run) -> Section:
     return Section(
         "first",
         QUESTION,
-        overall(looks, run),
+        overall(groups, run),
         choices=(choice("key", "Model and code", [(g["key"], g["label"]) for g in offered]),),
         picture=Picture(
             chart, alt, f"From the top in the order of looking. Line: {run.level_text} interval."
@@ -83,16 +77,15 @@ def first(looks: pl.DataFrame, run: Run) -> Section:
     )
 
 
-def overall(looks: pl.DataFrame, run: Run) -> tuple[str, ...]:
+def overall(groups: list[dict[str, Any]], run: Run) -> tuple[str, ...]:
     """Say where to look first when neither model nor code is known; nothing without a find."""
-    pooled = looks.filter(make=ALL, model=ALL, trouble_code=ALL)
-    return tuple(_sentence(g, run) for g in _groups(pooled))
+    return tuple(_sentence(g, run) for g in groups if g["is_pooled"] and g["code"] == ALL)
 
 
-def in_one_line(looks: pl.DataFrame) -> Section:
+def in_one_line(groups: list[dict[str, Any]]) -> Section:
     """Every model and code with its first three places."""
-    groups = sorted(
-        _groups(looks),
+    ordered = sorted(
+        groups,
         key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]),
     )
     heads = ("Model", "Code", "Repairs", "Look first", "Then", "Then", "Minutes on average")
@@ -106,10 +99,10 @@ def in_one_line(looks: pl.DataFrame) -> Section:
                 number_cell(f"{g['expected_minutes']:.0f}", g["expected_minutes"]),
             )
         )
-        for g in groups
+        for g in ordered
     )
-    gained = [g for g in groups if not g["is_pooled"]]
-    counted = f"{words.plural(len(gained), 'pair')} of a model and a code with a repair that found the fault."
+    n_pairs = sum(not g["is_pooled"] for g in groups)
+    counted = f"{words.plural(n_pairs, 'pair')} of a model and a code with a repair that found the fault."
     return Section(
         "lines",
         "And for every model and code?",
@@ -119,11 +112,10 @@ def in_one_line(looks: pl.DataFrame) -> Section:
     )
 
 
-def _groups(looks: pl.DataFrame) -> list[dict[str, Any]]:
-    """One entry for each model and code: what it is called, its repairs, its first three places."""
-    rows = _with_words(looks)
+def groups_of(looks: pl.DataFrame) -> list[dict[str, Any]]:
+    """One entry for each model and code: what it is called, its repairs, its places in order; none without a chance."""
     by_key: dict[str, list[dict[str, Any]]] = {}
-    for r in rows:
+    for r in _with_words(looks.drop_nulls(["probability", "minutes_to_check"])):
         by_key.setdefault(r["key"], []).append(r)
     return [_group(places) for places in by_key.values()]
 
@@ -139,7 +131,7 @@ def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
         "code": head["trouble_code"],
         "is_pooled": head["model"] == ALL,
         "first_three": told + [words.MISSING] * (3 - len(told)),
-        "first": head,
+        "places": places,
         "likeliest": max(places, key=lambda r: r["probability"]),
     }
 
@@ -163,7 +155,7 @@ def _with_words(looks: pl.DataFrame) -> list[dict[str, Any]]:
 
 
 def _sentence(g: dict[str, Any], run: Run) -> str:
-    first_place, likeliest = g["first"], g["likeliest"]
+    first_place, likeliest = g["places"][0], g["likeliest"]
     bounds = words.interval(first_place["low"], first_place["high"], words.share)
     text = (
         f"Over all models and codes: the {first_place['place']} first, where {words.share(first_place['probability'])}"

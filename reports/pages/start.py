@@ -106,8 +106,8 @@ def odd_stations(look: pl.DataFrame, run: Run) -> list[Finding]:
 
 
 def where_to_look(looks: pl.DataFrame, run: Run) -> list[Finding]:
-    known = look.told(looks)
-    return [Finding(text, "look.html#first", "See where to look") for text in look.overall(known, run)]
+    everything = look.groups_of(looks.filter(make=look.ALL, model=look.ALL, trouble_code=look.ALL))
+    return [Finding(text, "look.html#first", "See where to look") for text in look.overall(everything, run)]
 
 
 def unready(monitors: pl.DataFrame, run: Run) -> list[Finding]:
