@@ -6,23 +6,14 @@ import re
 
 import pytest
 
+from tests.unit.reports.page_reading import PAGE_FILES
 from tests.unit.reports.report_frames import HOSTILE
 
 pytestmark = pytest.mark.browser
-PAGES = (
-    "index.html",
-    "look.html",
-    "fleet.html",
-    "shops.html",
-    "inspection.html",
-    "leaks.html",
-    "jobs.html",
-    "data.html",
-)
 
 
 @pytest.mark.parametrize("width", [390, 1400])
-@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("name", PAGE_FILES)
 def test_page_draws_every_chart_in_silence_without_a_network_and_in_its_width(
     open_page, full_site, name, width
 ):
@@ -36,7 +27,7 @@ def test_page_draws_every_chart_in_silence_without_a_network_and_in_its_width(
     assert seen.asked == [(full_site / name).as_uri()]
 
 
-@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("name", PAGE_FILES)
 def test_page_of_an_empty_warehouse_opens_in_silence(open_page, empty_site, name):
     seen = open_page(empty_site / name)
     assert seen.said == []
@@ -66,7 +57,7 @@ def test_choosing_a_model_shows_its_parts_and_its_rows(open_page, full_site):
 
 
 def test_every_choice_on_every_page_can_be_made(open_page, full_site):
-    for name in PAGES[1:6]:
+    for name in PAGE_FILES[1:6]:
         seen = open_page(full_site / name)
         for box in seen.page.locator("select").all():
             values = box.locator("option").evaluate_all("options => options.map(o => o.value)")
@@ -119,7 +110,7 @@ def test_tables_sort_by_number_and_keep_what_is_not_known_last(open_page, full_s
 
 
 def test_hostile_text_is_shown_and_does_nothing(open_page, hostile_site):
-    for name in PAGES:
+    for name in PAGE_FILES:
         seen = open_page(hostile_site / name)
         seen.page.wait_for_timeout(50)
         assert "owned" not in seen.page.title()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -57,7 +57,7 @@ def put_small_lake(store: fs.S3FileSystem, place: Path) -> None:
         put(store, f"own/{path.name}", path.read_bytes())
 
 
-def told() -> tuple[list[str], object]:
+def told() -> tuple[list[str], Callable[[str], None]]:
     lines: list[str] = []
     return lines, lines.append
 
@@ -66,7 +66,7 @@ def test_a_lake_in_a_bucket_is_run_and_only_news_are_fetched(store: fs.S3FileSys
     put_small_lake(store, tmp_path / "source")
     put(store, ".truth/jobs.csv", b"never fetched")
     lines, tell = told()
-    first = whole_road(ADDRESS, tmp_path / "out", Settings(), tell)  # type: ignore[arg-type]
+    first = whole_road(ADDRESS, tmp_path / "out", Settings(), tell)
     assert (first.n_files, first.n_read_files) == (5, 5)
     assert f"fetching 5 of 5 files from {ADDRESS}" in lines
     assert not (tmp_path / "out" / "lake_copy" / ".truth").exists()
@@ -76,7 +76,7 @@ def test_a_lake_in_a_bucket_is_run_and_only_news_are_fetched(store: fs.S3FileSys
     time.sleep(1.1)  # the store keeps times in whole seconds
     put(store, "own/jobs.csv", JOBS.replace("north", "west").encode())
     lines, tell = told()
-    second = whole_road(ADDRESS, tmp_path / "out", Settings(), tell)  # type: ignore[arg-type]
+    second = whole_road(ADDRESS, tmp_path / "out", Settings(), tell)
     assert second.n_read_files == 1
     assert f"fetching 1 of 5 files from {ADDRESS}" in lines
     with open_warehouse(tmp_path / "out" / "warehouse.duckdb") as warehouse:

@@ -12,11 +12,10 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from pipeline.contract.vocabulary import VERDICTS
-from pipeline.settings import Settings
-from pipeline.traces.measure import measure_traces
 from tests.end_to_end.foreign_plans import make_plans
 from tests.end_to_end.foreign_tank import STEP_S, integrate
 from tests.end_to_end.foreign_traces import foreign_traces
+from tests.end_to_end.judged_recordings import judge, sized_leaks
 
 RIGHT = 0.93
 RIGHT_CLEAR, WRONG_CLEAR = 0.98, 0.005
@@ -27,11 +26,7 @@ COVERED = 0.90
 
 @pytest.fixture(scope="module")
 def judged() -> pl.DataFrame:
-    samples, headers, truth = foreign_traces(800)
-    result = measure_traces(samples, headers, Settings())
-    said = result.select("trace_id", "verdict", "evidence", "leak_censoring", pl.col("^leak_diameter.*$"))
-    both = truth.rename({"verdict": "truth"}).join(said, on="trace_id", how="left")
-    return both.with_columns(is_right=pl.col("truth") == pl.col("verdict"))
+    return judge(*foreign_traces(800))
 
 
 def _worst(frame: pl.DataFrame) -> str:
@@ -64,12 +59,7 @@ def test_a_good_recording_is_judged(judged: pl.DataFrame) -> None:
 @pytest.mark.parametrize("lower", MEDIAN_ERROR)
 def test_diameters_and_their_intervals(judged: pl.DataFrame, lower: float) -> None:
     upper = {0.25: 0.5, 0.5: 1.0, 1.0: 9.0}[lower]
-    band = judged.filter(
-        (pl.col("truth") == "leak")
-        & (pl.col("verdict") == "leak")
-        & (pl.col("diameter_mm") >= lower)
-        & (pl.col("diameter_mm") < upper)
-    )
+    band = sized_leaks(judged, lower, upper)
     error = (band["leak_diameter_mm"] / band["diameter_mm"] - 1).abs()
     inside = band["diameter_mm"].is_between(band["leak_diameter_low_mm"], band["leak_diameter_high_mm"])
     assert band.height >= 30

@@ -10,8 +10,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from pipeline.settings import Settings
-from pipeline.traces.measure import measure_traces
+from tests.end_to_end.judged_recordings import judge, sized_leaks
 from tests.end_to_end.rich_traces import rich_fills
 
 BANDS = {0.25: (0.5, 0.20), 0.5: (1.0, 0.06), 1.0: (9.0, 0.03)}
@@ -19,11 +18,7 @@ BANDS = {0.25: (0.5, 0.20), 0.5: (1.0, 0.06), 1.0: (9.0, 0.03)}
 
 @pytest.fixture(scope="module")
 def judged() -> pl.DataFrame:
-    samples, headers, truth = rich_fills(200)
-    result = measure_traces(samples, headers, Settings())
-    said = result.select("trace_id", "verdict", "confidence", "leak_censoring", pl.col("^leak_diameter.*$"))
-    both = truth.rename({"verdict": "truth"}).join(said, on="trace_id", how="left")
-    return both.filter(~pl.col("is_ambiguous")).with_columns(is_right=pl.col("truth") == pl.col("verdict"))
+    return judge(*rich_fills(200)).filter(~pl.col("is_ambiguous"))
 
 
 def test_verdicts(judged: pl.DataFrame) -> None:
@@ -36,13 +31,7 @@ def test_verdicts(judged: pl.DataFrame) -> None:
 @pytest.mark.parametrize("least", BANDS)
 def test_diameters_and_their_bounds(judged: pl.DataFrame, least: float) -> None:
     most, error = BANDS[least]
-    hole = pl.col("diameter_mm")
-    found = judged.filter(
-        pl.all_horizontal(pl.col("truth", "verdict") == "leak")
-        & (hole >= least)
-        & (hole < most)
-        & pl.col("leak_diameter_mm").is_not_null()
-    )
+    found = sized_leaks(judged, least, most)
     assert found.height >= 15
     assert (found["leak_diameter_mm"] / found["diameter_mm"] - 1).abs().median() <= error
     inside = found["diameter_mm"].is_between(found["leak_diameter_low_mm"], found["leak_diameter_high_mm"])

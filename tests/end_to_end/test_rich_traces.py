@@ -13,8 +13,7 @@ import pytest
 from scipy.stats import binom
 
 from pipeline.contract.vocabulary import VERDICTS
-from pipeline.settings import Settings
-from pipeline.traces.measure import measure_traces
+from tests.end_to_end.judged_recordings import judge, sized_leaks
 from tests.end_to_end.rich_traces import rich_traces
 
 BANDS = {0.25: (0.5, 0.10), 0.5: (1.0, 0.045), 1.0: (9.0, 0.035)}
@@ -22,22 +21,13 @@ BANDS = {0.25: (0.5, 0.10), 0.5: (1.0, 0.045), 1.0: (9.0, 0.035)}
 
 @pytest.fixture(scope="module")
 def judged() -> pl.DataFrame:
-    samples, headers, truth = rich_traces(600)
-    result = measure_traces(samples, headers, Settings())
-    said = result.select("trace_id", "verdict", "leak_censoring", pl.col("^leak_diameter.*$"))
-    both = truth.rename({"verdict": "truth"}).join(said, on="trace_id", how="left")
-    return both.filter(~pl.col("is_ambiguous")).with_columns(is_right=pl.col("truth") == pl.col("verdict"))
+    return judge(*rich_traces(600)).filter(~pl.col("is_ambiguous"))
 
 
 @pytest.fixture(scope="module", params=BANDS)
 def band(request: pytest.FixtureRequest, judged: pl.DataFrame) -> tuple[pl.DataFrame, float]:
     upper, error = BANDS[request.param]
-    chosen = judged.filter(
-        pl.all_horizontal(pl.col("truth", "verdict") == "leak")
-        & (pl.col("diameter_mm") >= request.param)
-        & (pl.col("diameter_mm") < upper)
-        & pl.col("leak_diameter_mm").is_not_null()
-    )
+    chosen = sized_leaks(judged, request.param, upper)
     assert chosen.height >= 20
     return chosen, error
 

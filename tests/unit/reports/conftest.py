@@ -5,19 +5,8 @@ from pathlib import Path
 import pytest
 
 from reports.build import build_site
-from tests.unit.reports.page_reading import ReadPage, read_page
+from tests.unit.reports.page_reading import PAGE_FILES, ReadPage, read_page
 from tests.unit.reports.report_frames import full_tables, reader
-
-PAGE_FILES = (
-    "index.html",
-    "look.html",
-    "fleet.html",
-    "shops.html",
-    "inspection.html",
-    "leaks.html",
-    "jobs.html",
-    "data.html",
-)
 
 
 @pytest.fixture(scope="session")

@@ -7,6 +7,18 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from typing import Any
 
+#: The pages of a site, as its navigation names them.
+PAGE_FILES = (
+    "index.html",
+    "look.html",
+    "fleet.html",
+    "shops.html",
+    "inspection.html",
+    "leaks.html",
+    "jobs.html",
+    "data.html",
+)
+
 
 @dataclass
 class ReadPage(HTMLParser):

@@ -13,8 +13,7 @@ from pathlib import Path
 import pytest
 
 from reports.build import build_site
-from tests.unit.reports.conftest import PAGE_FILES
-from tests.unit.reports.page_reading import read_page
+from tests.unit.reports.page_reading import PAGE_FILES, read_page
 from tests.unit.reports.report_frames import HOSTILE, empty_tables, full_tables, reader
 
 ROOT = Path(__file__).parents[3]

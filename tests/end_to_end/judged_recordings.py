@@ -1,0 +1,28 @@
+"""What the measurement says of another author's recordings, beside what is true of them."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.settings import Settings
+from pipeline.traces.measure import measure_traces
+
+
+def judge(samples: pl.DataFrame, headers: pl.DataFrame, truth: pl.DataFrame) -> pl.DataFrame:
+    """Measure the recordings; `truth` of a row is the true verdict, `is_right` whether it was found."""
+    result = measure_traces(samples, headers, Settings())
+    said = result.select(
+        "trace_id", "verdict", "confidence", "evidence", "leak_censoring", pl.col("^leak_diameter.*$")
+    )
+    both = truth.rename({"verdict": "truth"}).join(said, on="trace_id", how="left")
+    return both.with_columns(is_right=pl.col("truth") == pl.col("verdict"))
+
+
+def sized_leaks(judged: pl.DataFrame, least_mm: float, below_mm: float) -> pl.DataFrame:
+    """Return the leaks that were found as such and given a diameter, of true diameters in a band."""
+    return judged.filter(
+        pl.all_horizontal(pl.col("truth", "verdict") == "leak")
+        & (pl.col("diameter_mm") >= least_mm)
+        & (pl.col("diameter_mm") < below_mm)
+        & pl.col("leak_diameter_mm").is_not_null()
+    )
