@@ -103,7 +103,7 @@ def test_shapes_and_scales_of_single_models_cover_the_truth_as_often_as_stated(t
 
 
 def test_the_first_time_fix_of_each_shop_covers_its_truth(tables) -> None:
-    truth = true_first_time_fix(np.random.default_rng(1000), WORLD, 20_000)
+    truth = true_first_time_fix(np.random.default_rng(1000), WORLD, 400_000)
     shops = shops_covered(tables["mart.first_time_fix"], truth)
     assert shops.height == len(WORLD.repair_holds)
     assert shops["is_covered"].all()
