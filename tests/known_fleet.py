@@ -36,6 +36,17 @@ class Part:
     replaced: float = 0.7
 
 
+#: Six parts of known life: wear, chance and both kinds of repair.
+PARTS = (
+    Part("vent_valve", 1.8, 11.0, 0.9),
+    Part("purge_valve", 1.0, 13.0, 0.8),
+    Part("canister", 2.6, 13.0, 0.9),
+    Part("tank_seal", 2.2, 14.0, 0.0),
+    Part("fuel_cap", 1.0, 16.0, 0.6),
+    Part("vapor_line", 1.4, 15.0, 0.3),
+)
+
+
 @dataclass(frozen=True)
 class World:
     """What is true: parts, models, shops with their chance that a repair holds, and one raised hazard."""
@@ -204,6 +215,7 @@ def true_first_time_fix(
             by="vehicle_id",
             strategy="forward",
             allow_exact_matches=False,
+            check_sortedness=False,
         )
     )
     days = (pl.col("next_at").dt.date() - pl.col("closed_at").dt.date()).dt.total_days()

@@ -364,7 +364,9 @@ def test_a_pair_is_named_as_recurring_only_if_it_stands_out_without_comebacks_to
     found = section(fleet, tables | {"mart.failure_rate": returning}, "recurring")
     assert not found.findings
     assert found.answer[0].startswith("Nothing stands out")
-    assert found.answer[1].startswith(f"{n} pairs stand out only with comebacks counted; look at how the repair")
+    assert found.answer[1].startswith(
+        f"{n} pairs stand out only with comebacks counted; look at how the repair"
+    )
     assert found.answer[1].count(" are comebacks (q") == n
 
 
