@@ -19,7 +19,7 @@ MAX_MODELS = 60
 MAX_CHOICES = 200
 
 
-SERIES = ("as counted", "shrunk toward the other models")
+SERIES = ("as counted", "shrunk toward the rest")
 
 
 def with_words(rates: pl.DataFrame) -> list[dict[str, Any]]:
@@ -45,8 +45,8 @@ def with_words(rates: pl.DataFrame) -> list[dict[str, Any]]:
 
 
 PER_YEAR = (
-    ("as counted", "rate_per_1000_vehicle_years", "low", "high", "count_text"),
-    ("shrunk toward the other models", "shrunk_rate", "shrunk_low", "shrunk_high", "count_text"),
+    (SERIES[0], "rate_per_1000_vehicle_years", "low", "high", "count_text"),
+    (SERIES[1], "shrunk_rate", "shrunk_low", "shrunk_high", "count_text"),
 )
 
 
