@@ -10,7 +10,7 @@
 --   are no reading of these vehicles.
 
 with firsts as (
-    select inspection_id, vehicle_id, station_id, inspected_at, distance_since_clear_km, warmups_since_clear
+    select vehicle_no, place, station_no, distance_since_clear_km, warmups_since_clear, inspection_id, pattern_no
     from core.visit
     where
         visit_no = 1
@@ -19,7 +19,7 @@ with firsts as (
 ),
 
 shared as (
-    select distinct station_id, warmups_since_clear, distance_since_clear_km
+    select distinct station_no, warmups_since_clear, distance_since_clear_km
     from core.shared_record
     where
         measure = 'repeated_record'
@@ -31,40 +31,32 @@ own as (
     select firsts.*
     from firsts
     anti join shared
-        on shared.station_id = firsts.station_id
+        on shared.station_no = firsts.station_no
         and shared.warmups_since_clear = firsts.warmups_since_clear
         and shared.distance_since_clear_km = firsts.distance_since_clear_km
 ),
 
 soonest as (
     select
+        vehicle_no,
         min(
             {
                 'km': coalesce(distance_since_clear_km, 'infinity'),
                 'warmups': coalesce(warmups_since_clear, 256),
-                'inspected_at': inspected_at,
-                'inspection_id': inspection_id
+                'place': place,
+                'inspection_id': inspection_id,
+                'pattern_no': pattern_no
             }
-        ).inspection_id as inspection_id
+        ) as look
     from own
-    group by vehicle_id
+    group by vehicle_no
 )
 
 select
-    inspections.vehicle_id,
+    vehicles.vehicle_id,
     vehicles.make,
     vehicles.model,
-    inspections.inspection_id,
-    case
-        when inspections.distance_since_clear_km >= 65535 then 'infinity'
-        else inspections.distance_since_clear_km
-    end as distance_km,
-    case
-        when inspections.warmups_since_clear >= 255 then 'infinity'
-        else cast(inspections.warmups_since_clear as double)
-    end as warmups,
-    inspections.monitors_supported,
-    inspections.monitors_not_ready
+    soonest.look.inspection_id as inspection_id,
+    soonest.look.pattern_no as pattern_no
 from soonest
-join core.inspections as inspections using (inspection_id)
-join core.vehicles as vehicles on vehicles.vehicle_id = inspections.vehicle_id
+join core.vehicles as vehicles on vehicles.rowid = soonest.vehicle_no
