@@ -1,6 +1,6 @@
 -- grain: one vehicle, looked at once after its codes were cleared
--- key: vehicle_id
--- reads: core.inspections, core.visit, core.vehicles, core.shared_record
+-- key: vehicle_no
+-- reads: core.visit, core.shared_record
 -- units: km, warm-ups since the codes were cleared; infinity where the counter is at its end (65535 km, 255 warm-ups)
 -- leaves out: later visits of a test cycle, which are made because of what the first one showed; inspections without
 --   readiness or without both counters; readings that three or more vehicles of one station share, counters not zero
@@ -10,7 +10,7 @@
 --   are no reading of these vehicles.
 
 with firsts as (
-    select vehicle_no, place, station_no, distance_since_clear_km, warmups_since_clear, inspection_id, pattern_no
+    select vehicle_no, place, station_no, distance_since_clear_km, warmups_since_clear, pattern_no
     from core.visit
     where
         visit_no = 1
@@ -44,7 +44,8 @@ soonest as (
                 'km': coalesce(distance_since_clear_km, 'infinity'),
                 'warmups': coalesce(warmups_since_clear, 256),
                 'place': place,
-                'inspection_id': inspection_id,
+                'distance_since_clear_km': distance_since_clear_km,
+                'warmups_since_clear': warmups_since_clear,
                 'pattern_no': pattern_no
             }
         ) as look
@@ -53,10 +54,15 @@ soonest as (
 )
 
 select
-    vehicles.vehicle_id,
-    vehicles.make,
-    vehicles.model,
-    soonest.look.inspection_id as inspection_id,
-    soonest.look.pattern_no as pattern_no
+    soonest.vehicle_no,
+    soonest.look.place as place,
+    soonest.look.pattern_no as pattern_no,
+    case
+        when soonest.look.distance_since_clear_km >= 65535 then 'infinity'
+        else soonest.look.distance_since_clear_km
+    end as distance_km,
+    case
+        when soonest.look.warmups_since_clear >= 255 then 'infinity'
+        else cast(soonest.look.warmups_since_clear as double)
+    end as warmups
 from soonest
-join core.vehicles as vehicles on vehicles.rowid = soonest.vehicle_no
