@@ -135,7 +135,9 @@ def judge_inspections(warehouse: Warehouse, rule: InspectionRule) -> None:
 def keep_patterns(warehouse: Warehouse, judged: pl.DataFrame) -> None:
     """Write core.inspection_pattern from `pattern_no` and `TOLD_COLUMNS`; make the view core.inspections."""
     warehouse.create("core.inspection_pattern", [("pattern_no", "INTEGER"), *TOLD_COLUMNS])
-    warehouse.append("core.inspection_pattern", judged.select("pattern_no", *(name for name, _ in TOLD_COLUMNS)))
+    warehouse.append(
+        "core.inspection_pattern", judged.select("pattern_no", *(name for name, _ in TOLD_COLUMNS))
+    )
     warehouse.con.execute(INSPECTIONS)
 
 

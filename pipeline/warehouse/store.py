@@ -148,7 +148,9 @@ class Warehouse:
             self._require(table, frame.columns)
             self.append(target, frame.select(table.column_names))
         if order:
-            self.con.execute(f"insert into {named(table.full_name)} from {target} order by {order}").fetchall()
+            self.con.execute(
+                f"insert into {named(table.full_name)} from {target} order by {order}"
+            ).fetchall()
             self.con.execute(f"drop table {target}")
         self.comment(table.full_name, table.grain, table.columns)
 

@@ -6,7 +6,8 @@ from .conftest import GivenRows, at
 
 #: core.after_clear with the names behind its numbers
 LOOKED_AT = (
-    "from core.after_clear join core.visit using (vehicle_no, place) join core.inspections using (inspection_id)"
+    "from core.after_clear join core.visit using (vehicle_no, place)"
+    " join core.inspections using (inspection_id)"
 )
 
 
