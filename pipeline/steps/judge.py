@@ -26,6 +26,7 @@ SEEN = """
 create or replace temp view seen as
 select
     i.rowid as record_no,
+    v.rowid as vehicle_no,
     i.monitor_status_hex,
     i.bulb_check,
     i.connector,
@@ -56,12 +57,12 @@ select distinct monitor_status_hex, bulb_check, connector, columns('^by_.*')
 from seen
 """
 
-#: Column after column of a pattern; missing equals missing. The records are not written again: text keys cost most.
+#: Column after column of a pattern; missing equals missing. Records are not written again: text keys cost the most.
 NUMBERED = """
 update core.inspection_record as record
-set pattern_no = told.pattern_no
+set pattern_no = told.pattern_no, vehicle_no = told.vehicle_no
 from (
-    select seen.record_no, p.pattern_no
+    select seen.record_no, seen.vehicle_no, p.pattern_no
     from seen
     join judged_pattern p
         on p.monitor_status_hex is not distinct from seen.monitor_status_hex
@@ -84,7 +85,7 @@ where told.record_no = record.rowid
 INSPECTIONS = """
 create or replace view core.inspections as
 select
-    record.* exclude (pattern_no) replace (
+    record.* exclude (pattern_no, vehicle_no) replace (
         p.mil_on as mil_on,
         p.trouble_code_count as trouble_code_count,
         p.monitors_not_ready as monitors_not_ready
@@ -93,7 +94,8 @@ select
     p.monitors_supported,
     p.judged_base,
     p.judged_clause,
-    record.pattern_no
+    record.pattern_no,
+    record.vehicle_no
 from core.inspection_record as record
 join core.inspection_pattern as p using (pattern_no)
 """
@@ -102,9 +104,9 @@ join core.inspection_pattern as p using (pattern_no)
 def judge_inspections(warehouse: Warehouse, rule: InspectionRule) -> None:
     """Decode and judge every record of core.inspections by itself.
 
-    The records become core.inspection_record, each with the number of its pattern; core.inspections becomes a view on
-    them and on core.inspection_pattern, with `TOLD_COLUMNS`. What the visit before it says is up to
-    `sql/core/visit.sql`.
+    The records become core.inspection_record, each with the number of its pattern and of its vehicle (rowid in
+    core.vehicles); core.inspections becomes a view on them and on core.inspection_pattern, with `TOLD_COLUMNS`. What
+    the visit before it says is up to `sql/core/visit.sql`.
     """
     con = warehouse.con
     con.execute("alter table core.inspections rename to inspection_record")
@@ -121,7 +123,8 @@ def judge_inspections(warehouse: Warehouse, rule: InspectionRule) -> None:
     )
     con.execute(SEEN)
     judged = judge_patterns(warehouse.query(PATTERNS), rule).with_row_index("pattern_no")
-    con.execute("alter table core.inspection_record add column pattern_no integer")
+    for column in ("pattern_no", "vehicle_no"):
+        con.execute(f"alter table core.inspection_record add column {column} integer")
     con.register("judged_pattern", judged)
     try:
         con.execute(NUMBERED).fetchall()

@@ -109,8 +109,8 @@ def answer(vehicles: pl.DataFrame) -> tuple[str, ...]:
     return (
         f"Of {words.plural(vehicles.height, 'vehicle')} in service, {words.count(with_fault)} would fail for an open"
         f" fault or the lamp, {words.count(overdue)} {'is' if overdue == 1 else 'are'} overdue, and"
-        f" {words.count(unlikely)} {'has' if unlikely == 1 else 'have'} less than a 90% chance of a complete EVAP monitor."
-        + (f" {words.count(undated)} have no due date." if undated else ""),
+        f" {words.count(unlikely)} {'has' if unlikely == 1 else 'have'} less than a 90% chance of a complete EVAP"
+        " monitor." + (f" {words.count(undated)} have no due date." if undated else ""),
     )
 
 

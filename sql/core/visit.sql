@@ -14,7 +14,7 @@
 
 with visits as (
     select
-        cast(vehicles.rowid as integer) as vehicle_no,
+        inspections.vehicle_no,
         cast(vehicles.model_year as smallint) as model_year,
         vehicles.vehicle_type,
         inspections.inspection_id,
@@ -35,7 +35,7 @@ with visits as (
         inspections.distance_since_clear_km,
         cast(inspections.warmups_since_clear as smallint) as warmups_since_clear
     from core.inspections as inspections
-    join core.vehicles as vehicles using (vehicle_id)
+    join core.vehicles as vehicles on vehicles.rowid = inspections.vehicle_no
     join core.station as stations using (station_id)
 ),
 
