@@ -16,7 +16,7 @@ import polars as pl
 from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.settings import Settings
-from pipeline.steps.judge import JUDGED_COLUMNS
+from pipeline.steps.judge import judge_inspections
 from pipeline.steps.model import prepare
 from pipeline.warehouse.store import Warehouse, kind_columns
 
@@ -179,13 +179,17 @@ def _jobs(rng, world, jobs) -> pl.DataFrame:
     )
 
 
-def fill_core(warehouse: Warehouse, fleet: Fleet, settings: Settings) -> None:
-    """Put a fleet into core.*, with no recording and no inspection, and prepare the window and settings."""
+def fill_core(
+    warehouse: Warehouse, fleet: Fleet, settings: Settings, inspections: pl.DataFrame | None = None
+) -> None:
+    """Put a fleet into core.*, with no recording, and prepare the window and settings."""
     for name in ("vehicles", "jobs", "traces", "inspections"):
-        more = JUDGED_COLUMNS if name == "inspections" else ()
-        warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name], *more))
+        warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name]))
     warehouse.append("core.vehicles", fleet.vehicles)
     warehouse.append("core.jobs", fleet.jobs)
+    if inspections is not None:
+        warehouse.append("core.inspections", inspections)
+    judge_inspections(warehouse, settings.rule)
     warehouse.write(TRACE_RESULT, pl.DataFrame(schema=dict.fromkeys(TRACE_RESULT.column_names, pl.String)))
     prepare(warehouse, settings)
 

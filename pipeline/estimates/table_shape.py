@@ -25,9 +25,11 @@ def as_table(frame: pl.DataFrame, table: Table, order_by: Sequence[str] | None =
     Parameters
     ----------
     frame : has every column of `table`; others are dropped.
-    order_by : columns of `frame` to order rows by, nulls last; the table's key unless given.
+    order_by : columns of `frame` to order rows by, nulls last; the table's key unless given; none of them: as
+        they are.
     """
-    ordered = frame.sort(order_by or table.key, nulls_last=True)
+    order = table.key if order_by is None else order_by
+    ordered = frame.sort(order, nulls_last=True) if order else frame
     columns = [pl.col(c.name).cast(POLARS_TYPES[c.type]) for c in table.columns]
     return ordered.select(columns).with_columns(pl.col(pl.Float64).fill_nan(None))
 

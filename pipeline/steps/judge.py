@@ -9,8 +9,11 @@ from pipeline.standards.inspection_rule import judge_visit
 from pipeline.standards.obd import decode_monitor_status_columns
 from pipeline.warehouse.store import Warehouse
 
-#: what `judge_inspections` adds to core.inspections
-JUDGED_COLUMNS = (
+#: what is told of an inspection by its pattern, beside or instead of what its record holds
+TOLD_COLUMNS = (
+    ("mil_on", "BOOLEAN"),
+    ("trouble_code_count", "BIGINT"),
+    ("monitors_not_ready", "VARCHAR[]"),
     ("status_bytes", "VARCHAR"),
     ("monitors_supported", "VARCHAR[]"),
     ("judged_base", "VARCHAR"),
@@ -22,7 +25,11 @@ JUDGED_COLUMNS = (
 SEEN = """
 create or replace temp view seen as
 select
-    i.*,
+    i.rowid as record_no,
+    v.rowid as vehicle_no,
+    i.monitor_status_hex,
+    i.bulb_check,
+    i.connector,
     case when i.monitor_status_hex is null then i.mil_on end as by_mil,
     case when i.monitor_status_hex is null then i.trouble_code_count end as by_count,
     case when i.monitor_status_hex is null then i.monitors_not_ready end as by_not_ready,
@@ -40,7 +47,7 @@ select
             and (asked.km is null or i.distance_since_clear_km >= asked.km)
     end as by_excuse,
     v.model_year as by_year
-from core.inspections i
+from core.inspection_record i
 left join core.vehicles v using (vehicle_id)
 cross join asked
 """
@@ -50,13 +57,35 @@ select distinct monitor_status_hex, bulb_check, connector, columns('^by_.*')
 from seen
 """
 
-#: column after column of a pattern; missing equals missing
-JUDGED = """
-create or replace table core.judged as
+#: Column after column of a pattern; missing equals missing. Records are not written again: text keys cost the most.
+NUMBERED = """
+update core.inspection_record as record
+set pattern_no = told.pattern_no, vehicle_no = told.vehicle_no
+from (
+    select seen.record_no, seen.vehicle_no, p.pattern_no
+    from seen
+    join judged_pattern p
+        on p.monitor_status_hex is not distinct from seen.monitor_status_hex
+        and p.bulb_check is not distinct from seen.bulb_check
+        and p.connector is not distinct from seen.connector
+        and p.by_mil is not distinct from seen.by_mil
+        and p.by_count is not distinct from seen.by_count
+        and p.by_not_ready is not distinct from seen.by_not_ready
+        and p.by_ignition is not distinct from seen.by_ignition
+        and p.by_n_listed is not distinct from seen.by_n_listed
+        and p.by_own_code is not distinct from seen.by_own_code
+        and p.by_permanent is not distinct from seen.by_permanent
+        and p.by_excuse is not distinct from seen.by_excuse
+        and p.by_year is not distinct from seen.by_year
+) as told
+where told.record_no = record.rowid
+"""
+
+#: a record with what its pattern tells; where it carries bytes these stand in place of its own columns
+INSPECTIONS = """
+create or replace view core.inspections as
 select
-    seen.* exclude (
-        by_mil, by_count, by_not_ready, by_ignition, by_n_listed, by_own_code, by_permanent, by_excuse, by_year
-    ) replace (
+    record.* exclude (pattern_no, vehicle_no) replace (
         p.mil_on as mil_on,
         p.trouble_code_count as trouble_code_count,
         p.monitors_not_ready as monitors_not_ready
@@ -64,30 +93,23 @@ select
     p.status_bytes,
     p.monitors_supported,
     p.judged_base,
-    p.judged_clause
-from seen
-join judged_pattern p
-    on p.monitor_status_hex is not distinct from seen.monitor_status_hex
-    and p.bulb_check is not distinct from seen.bulb_check
-    and p.connector is not distinct from seen.connector
-    and p.by_mil is not distinct from seen.by_mil
-    and p.by_count is not distinct from seen.by_count
-    and p.by_not_ready is not distinct from seen.by_not_ready
-    and p.by_ignition is not distinct from seen.by_ignition
-    and p.by_n_listed is not distinct from seen.by_n_listed
-    and p.by_own_code is not distinct from seen.by_own_code
-    and p.by_permanent is not distinct from seen.by_permanent
-    and p.by_excuse is not distinct from seen.by_excuse
-    and p.by_year is not distinct from seen.by_year
+    p.judged_clause,
+    record.pattern_no,
+    record.vehicle_no
+from core.inspection_record as record
+join core.inspection_pattern as p using (pattern_no)
 """
 
 
 def judge_inspections(warehouse: Warehouse, rule: InspectionRule) -> None:
-    """Decode and judge every record of core.inspections by itself. Replaces that table, with `JUDGED_COLUMNS` more.
+    """Decode and judge every record of core.inspections by itself.
 
-    What the visit before it says is up to `sql/core/visit.sql`.
+    The records become core.inspection_record, each with the number of its pattern and of its vehicle (rowid in
+    core.vehicles); core.inspections becomes a view on them and on core.inspection_pattern, with `TOLD_COLUMNS`. What
+    the visit before it says is up to `sql/core/visit.sql`.
     """
     con = warehouse.con
+    con.execute("alter table core.inspections rename to inspection_record")
     codes = [code for code in rule.codes_that_fail if code != ANY_CODE]
     con.execute(
         "create or replace temp table asked as select ?::varchar[] as codes, ?::boolean as is_permanent,"
@@ -100,19 +122,30 @@ def judge_inspections(warehouse: Warehouse, rule: InspectionRule) -> None:
         ],
     )
     con.execute(SEEN)
-    con.register("judged_pattern", judge_patterns(warehouse.query(PATTERNS), rule))
+    judged = judge_patterns(warehouse.query(PATTERNS), rule).with_row_index("pattern_no")
+    for column in ("pattern_no", "vehicle_no"):
+        con.execute(f"alter table core.inspection_record add column {column} integer")
+    con.register("judged_pattern", judged)
     try:
-        con.execute(JUDGED).fetchall()
+        con.execute(NUMBERED).fetchall()
     finally:
         con.unregister("judged_pattern")
     con.execute("drop view seen")
     con.execute("drop table asked")
-    con.execute("drop table core.inspections")
-    con.execute("alter table core.judged rename to inspections")
+    keep_patterns(warehouse, judged)
+
+
+def keep_patterns(warehouse: Warehouse, judged: pl.DataFrame) -> None:
+    """Write core.inspection_pattern from `pattern_no` and `TOLD_COLUMNS`; make the view core.inspections."""
+    warehouse.create("core.inspection_pattern", [("pattern_no", "INTEGER"), *TOLD_COLUMNS])
+    warehouse.append(
+        "core.inspection_pattern", judged.select("pattern_no", *(name for name, _ in TOLD_COLUMNS))
+    )
+    warehouse.con.execute(INSPECTIONS)
 
 
 def judge_patterns(patterns: pl.DataFrame, rule: InspectionRule) -> pl.DataFrame:
-    """Decode and judge rows of `PATTERNS`; add what was told and `JUDGED_COLUMNS`."""
+    """Decode and judge rows of `PATTERNS`; add `TOLD_COLUMNS`."""
     told = _told(patterns)
     own = _own_code(told, rule)
     result, clause = judge_visit(

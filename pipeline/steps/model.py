@@ -68,6 +68,17 @@ def _stop_at_an_empty_window(warehouse: Warehouse) -> None:
         )
 
 
+#: How rows stand that are estimated in parts: mart.vehicle_due as `pipeline.estimates.vehicle_due` ranks a whole.
+ORDERS = {
+    VEHICLE_DUE.full_name: """
+        len(open_faults) > 0 or is_lamp_on desc nulls last,
+        days_to_due >= 0 nulls last,
+        case when len(open_faults) = 0 and not is_lamp_on then chance_ready end nulls last,
+        due_on nulls last,
+        vehicle_id"""
+}
+
+
 def model(warehouse: Warehouse, settings: Settings) -> None:
     """Fill every mart. Replaces each table whole."""
     run_models(warehouse.con, load_models(carried("sql")))
@@ -77,27 +88,7 @@ def model(warehouse: Warehouse, settings: Settings) -> None:
         if made is None:
             warehouse.declare(table)
         else:
-            warehouse.write(table, made)
-    rank_vehicles_due(warehouse)
-
-
-#: the order of `pipeline.estimates.vehicle_due`, over all its parts
-RANKED = """
-create or replace table mart.vehicle_due as
-from mart.vehicle_due
-order by
-    len(open_faults) > 0 or is_lamp_on desc nulls last,
-    days_to_due >= 0 nulls last,
-    case when len(open_faults) = 0 and not is_lamp_on then chance_ready end nulls last,
-    due_on nulls last,
-    vehicle_id
-"""
-
-
-def rank_vehicles_due(warehouse: Warehouse) -> None:
-    """Order mart.vehicle_due riskiest first."""
-    warehouse.con.execute(RANKED).fetchall()
-    warehouse.comment(VEHICLE_DUE.full_name, VEHICLE_DUE.grain, VEHICLE_DUE.columns)
+            warehouse.write(table, made, ORDERS.get(table.full_name))
 
 
 def check(warehouse: Warehouse) -> list[str]:

@@ -133,12 +133,25 @@ class Warehouse:
         finally:
             self.con.unregister("incoming")
 
-    def write(self, table: Table, frames: pl.DataFrame | Iterable[pl.DataFrame]) -> None:
-        """Write an output table of the contract: its columns, its order, its comments. Replaces it whole."""
+    def write(
+        self, table: Table, frames: pl.DataFrame | Iterable[pl.DataFrame], order: str | None = None
+    ) -> None:
+        """Write an output table of the contract: its columns, its comments. Replaces it whole.
+
+        Rows stand as they come; with `order`, an ORDER BY list, all frames are gathered first and sorted.
+        """
         self.create(table.full_name, [(c.name, c.type) for c in table.columns])
+        target = "gathered" if order else table.full_name
+        if order:
+            self.con.execute(f"create or replace temp table {target} as from {named(table.full_name)}")
         for frame in [frames] if isinstance(frames, pl.DataFrame) else frames:
             self._require(table, frame.columns)
-            self.append(table.full_name, frame.select(table.column_names))
+            self.append(target, frame.select(table.column_names))
+        if order:
+            self.con.execute(
+                f"insert into {named(table.full_name)} from {target} order by {order}"
+            ).fetchall()
+            self.con.execute(f"drop table {target}")
         self.comment(table.full_name, table.grain, table.columns)
 
     def declare(self, table: Table) -> None:

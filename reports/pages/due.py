@@ -9,7 +9,18 @@ import polars as pl
 from pipeline.contract.tables import VEHICLE_DUE
 from reports import words
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid, number_cell, text_cell
+from reports.pages.page import (
+    MAX_ROWS,
+    Cell,
+    Finding,
+    Grid,
+    Picture,
+    Row,
+    Section,
+    grid,
+    number_cell,
+    text_cell,
+)
 from reports.pages.run import Run
 
 #: So many vehicles are drawn; the table holds more, and tables/vehicle_due.csv all of them.
@@ -37,15 +48,18 @@ LEFT_OUT = (
 
 
 def due(vehicles: pl.DataFrame, run: Run) -> Section:
-    """Ask who is due; rows of `mart.vehicle_due`, in order of risk."""
+    """Ask who is due; rows of `mart.vehicle_due`, in any order.
+
+    A register may hold millions of vehicles: only those that are shown become rows of the page.
+    """
     question = "Which vehicles may not pass when they are due, and what helps?"
     if vehicles.is_empty():
         return Section("due", question, ("Not known: no vehicle is in service.",), how=HOW)
-    ordered = vehicles.with_columns(
+    told = vehicles.with_columns(
         fault=pl.col("open_faults").list.len().fill_null(0)
         + pl.col("is_lamp_on").fill_null(False).cast(pl.Int64)
     )
-    ordered = ordered.sort(
+    by_risk = pl.arg_sort_by(
         pl.col("fault") == 0,
         pl.col("days_to_due") >= 0,
         pl.when(pl.col("fault") == 0).then("chance_ready"),
@@ -53,9 +67,9 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
         "vehicle_id",
         nulls_last=True,
     )
-    rows = ordered.to_dicts()
-    drawn = [r for r in rows if r["chance_ready"] is not None and r["basis"] != "arrivals"]
-    drawn = sorted(drawn, key=lambda r: (r["chance_ready"], r["vehicle_id"]))[:MAX_DRAWN]
+    shown = told[told.select(by_risk.head(MAX_ROWS)).to_series()].to_dicts()
+    by_curve = told.filter(pl.col("chance_ready").is_not_null(), pl.col("basis") != "arrivals")
+    drawn = by_curve.sort("chance_ready", "vehicle_id").head(MAX_DRAWN).to_dicts()
     alt = "Chance that the EVAP monitor is complete on the day, for the vehicles with the smallest chance."
     chart = draw_intervals(
         [dot(r, order) for order, r in enumerate(drawn)],
@@ -73,28 +87,30 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
     return Section(
         "due",
         question,
-        answer(rows),
+        answer(told),
         findings=tuple(
-            Finding(f"{r['vehicle_id']}, {when(r)}: {r['advice']}") for r in rows[:5] if r["advice"]
+            Finding(f"{r['vehicle_id']}, {when(r)}: {r['advice']}") for r in shown[:5] if r["advice"]
         ),
         picture=picture if drawn else None,
-        grids=(numbers(rows),),
+        grids=(numbers(shown, told.height),),
         how=HOW,
         left_out=LEFT_OUT,
         wide=True,
     )
 
 
-def answer(rows: list[dict[str, Any]]) -> tuple[str, ...]:
-    with_fault = sum(1 for r in rows if r["fault"])
-    overdue = sum(1 for r in rows if r["days_to_due"] is not None and r["days_to_due"] < 0)
-    unlikely = sum(1 for r in rows if r["chance_ready"] is not None and r["chance_ready"] < 0.9)
-    undated = sum(1 for r in rows if r["due_on"] is None)
+def answer(vehicles: pl.DataFrame) -> tuple[str, ...]:
+    with_fault, overdue, unlikely, undated = vehicles.select(
+        (pl.col("fault") > 0).sum().alias("with_fault"),
+        (pl.col("days_to_due") < 0).sum().alias("overdue"),
+        (pl.col("chance_ready") < 0.9).sum().alias("unlikely"),
+        pl.col("due_on").is_null().sum().alias("undated"),
+    ).row(0)
     return (
-        f"Of {words.plural(len(rows), 'vehicle')} in service, {words.count(with_fault)} would fail for an open fault or"
-        f" the lamp, {words.count(overdue)} {'is' if overdue == 1 else 'are'} overdue, and {words.count(unlikely)}"
-        f" {'has' if unlikely == 1 else 'have'} less than a 90% chance of a complete EVAP monitor."
-        + (f" {words.count(undated)} have no due date." if undated else ""),
+        f"Of {words.plural(vehicles.height, 'vehicle')} in service, {words.count(with_fault)} would fail for an open"
+        f" fault or the lamp, {words.count(overdue)} {'is' if overdue == 1 else 'are'} overdue, and"
+        f" {words.count(unlikely)} {'has' if unlikely == 1 else 'have'} less than a 90% chance of a complete EVAP"
+        " monitor." + (f" {words.count(undated)} have no due date." if undated else ""),
     )
 
 
@@ -120,7 +136,7 @@ def behind(r: dict[str, Any]) -> str:
     return "inspections of the model" if r["basis"] == "arrivals" else "vehicles of the model"
 
 
-def numbers(rows: list[dict[str, Any]]) -> Grid:
+def numbers(shown: list[dict[str, Any]], n_all: int) -> Grid:
     heads = (
         "Vehicle",
         "What helps most",
@@ -134,10 +150,11 @@ def numbers(rows: list[dict[str, Any]]) -> Grid:
     return grid(
         "Vehicles in service, riskiest first",
         heads,
-        (line(r) for r in rows),
+        (line(r) for r in shown),
         "mart.vehicle_due",
         n_text_columns=5,
         printed=True,
+        n_all=n_all,
     )
 
 

@@ -129,12 +129,12 @@ def grid(
     limit: int = MAX_ROWS,
     opened: bool = False,
     printed: bool = False,
+    n_all: int | None = None,
 ) -> Grid:
-    """Lay rows out as a table of at most `limit` rows."""
-    every = tuple(rows)
-    return Grid(
-        caption, tuple(heads), every[:limit], len(every), source, choice, n_text_columns, opened, printed
-    )
+    """Lay rows out as a table of at most `limit` rows; `n_all` says how many there are where not all are given."""
+    given = tuple(rows)
+    n_rows = len(given) if n_all is None else n_all
+    return Grid(caption, tuple(heads), given[:limit], n_rows, source, choice, n_text_columns, opened, printed)
 
 
 def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "") -> Choice:

@@ -1,15 +1,15 @@
 -- grain: one row that breaks the check
 -- key: n_visits
--- reads: core.inspections, core.visit, core.cycle, mart.inspection_count
+-- reads: core.inspection_record, core.visit, core.cycle, mart.inspection_count
 -- units: none
 -- leaves out: nothing
 -- why: no inspection and no cycle is lost or counted twice on its way into the report's cells
 -- level: fail
--- judges: select count(*) from core.inspections
+-- judges: select count(*) from core.inspection_record
 
 with totals as (
     select
-        (select count(*) from core.inspections) as n_inspections,
+        (select count(*) from core.inspection_record) as n_inspections,
         (select count(*) from core.visit) as n_visits,
         (select coalesce(sum(n_visits), 0) from core.cycle) as n_visits_in_cycles,
         (select count(*) from core.cycle) as n_cycles,

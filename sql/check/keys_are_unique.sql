@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, key_text
--- reads: core.vehicles, core.jobs, core.traces, core.inspections, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.first_look, mart.inspection_report, mart.vehicles_tested, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
+-- reads: core.vehicles, core.jobs, core.traces, core.inspection_record, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.first_look, mart.inspection_report, mart.vehicles_tested, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
 -- units: none
 -- leaves out: nothing
 -- why: one row for one key in every table of the contract. Inspections are many: they are counted by a short mark of
@@ -10,7 +10,7 @@
 
 with marked_twice as (
     select hash(inspection_id) as mark
-    from core.inspections
+    from core.inspection_record
     group by mark
     having count(*) > 1
 ),
@@ -22,8 +22,8 @@ keys as (
     union all
     select 'core.traces' as table_name, coalesce(cast(trace_id as varchar), '') as key_text from core.traces
     union all
-    select 'core.inspections' as table_name, inspection_id as key_text
-    from core.inspections
+    select 'core.inspection_record' as table_name, inspection_id as key_text
+    from core.inspection_record
     where hash(inspection_id) in (select mark from marked_twice)
     union all
     select 'mart.trace_result' as table_name, coalesce(cast(trace_id as varchar), '') as key_text from mart.trace_result

@@ -1,6 +1,6 @@
 -- grain: one vehicle, looked at once after its codes were cleared
--- key: vehicle_id
--- reads: core.inspections, core.visit, core.vehicles, core.shared_record
+-- key: vehicle_no
+-- reads: core.visit, core.shared_record
 -- units: km, warm-ups since the codes were cleared; infinity where the counter is at its end (65535 km, 255 warm-ups)
 -- leaves out: later visits of a test cycle, which are made because of what the first one showed; inspections without
 --   readiness or without both counters; readings that three or more vehicles of one station share, counters not zero
@@ -10,7 +10,7 @@
 --   are no reading of these vehicles.
 
 with firsts as (
-    select inspection_id, vehicle_id, station_id, inspected_at, distance_since_clear_km, warmups_since_clear
+    select vehicle_no, place, station_no, distance_since_clear_km, warmups_since_clear, pattern_no
     from core.visit
     where
         visit_no = 1
@@ -19,7 +19,7 @@ with firsts as (
 ),
 
 shared as (
-    select distinct station_id, warmups_since_clear, distance_since_clear_km
+    select distinct station_no, warmups_since_clear, distance_since_clear_km
     from core.shared_record
     where
         measure = 'repeated_record'
@@ -31,40 +31,38 @@ own as (
     select firsts.*
     from firsts
     anti join shared
-        on shared.station_id = firsts.station_id
+        on shared.station_no = firsts.station_no
         and shared.warmups_since_clear = firsts.warmups_since_clear
         and shared.distance_since_clear_km = firsts.distance_since_clear_km
 ),
 
 soonest as (
     select
+        vehicle_no,
         min(
             {
                 'km': coalesce(distance_since_clear_km, 'infinity'),
                 'warmups': coalesce(warmups_since_clear, 256),
-                'inspected_at': inspected_at,
-                'inspection_id': inspection_id
+                'place': place,
+                'distance_since_clear_km': distance_since_clear_km,
+                'warmups_since_clear': warmups_since_clear,
+                'pattern_no': pattern_no
             }
-        ).inspection_id as inspection_id
+        ) as look
     from own
-    group by vehicle_id
+    group by vehicle_no
 )
 
 select
-    inspections.vehicle_id,
-    vehicles.make,
-    vehicles.model,
-    inspections.inspection_id,
+    soonest.vehicle_no,
+    soonest.look.place as place,
+    soonest.look.pattern_no as pattern_no,
     case
-        when inspections.distance_since_clear_km >= 65535 then 'infinity'
-        else inspections.distance_since_clear_km
+        when soonest.look.distance_since_clear_km >= 65535 then 'infinity'
+        else soonest.look.distance_since_clear_km
     end as distance_km,
     case
-        when inspections.warmups_since_clear >= 255 then 'infinity'
-        else cast(inspections.warmups_since_clear as double)
-    end as warmups,
-    inspections.monitors_supported,
-    inspections.monitors_not_ready
+        when soonest.look.warmups_since_clear >= 255 then 'infinity'
+        else cast(soonest.look.warmups_since_clear as double)
+    end as warmups
 from soonest
-join core.inspections as inspections using (inspection_id)
-join core.vehicles as vehicles on vehicles.vehicle_id = inspections.vehicle_id

@@ -1,5 +1,5 @@
 -- grain: one test cycle of one vehicle
--- key: vehicle_id, cycle_no
+-- key: vehicle_no, cycle_no
 -- reads: core.visit, core.cycle_of_several, core.setting
 -- kept as: view
 -- units: dates in UTC
@@ -13,7 +13,7 @@
 
 with alone as (
     select
-        vehicle_id,
+        vehicle_no,
         cycle_no,
         inspected_on as started_on,
         inspected_on as last_on,
@@ -27,7 +27,7 @@ with alone as (
         has_codes as is_first_with_codes,
         n_not_ready > 0 as is_first_not_ready,
         case when verdict in ('pass', 'fail') then inspection_id end as initial_inspection_id,
-        case when verdict in ('pass', 'fail') then station_id end as initial_station_id,
+        case when verdict in ('pass', 'fail') then station_no end as initial_station_no,
         case when verdict in ('pass', 'fail') then cap_test_result end as initial_cap_result
     from core.visit
     where is_alone
@@ -54,7 +54,7 @@ told as (
 )
 
 select
-    told.vehicle_id,
+    told.vehicle_no,
     told.cycle_no,
     told.model_year,
     told.vehicle_type,
@@ -63,7 +63,7 @@ select
     told.n_visits,
     told.n_verdicts,
     told.initial_inspection_id,
-    told.initial_station_id,
+    told.initial_station_no,
     told.initial_verdict,
     told.initial_cap_result,
     told.retest_verdict,

@@ -1,12 +1,12 @@
 -- grain: one test cycle of several visits, of one vehicle
--- key: vehicle_id, cycle_no
+-- key: vehicle_no, cycle_no
 -- reads: core.visit
 -- units: dates in UTC
 -- leaves out: cycles of one visit
 -- why: core.cycle, which tells what its columns mean, is read many times, and grouping visits is what costs
 
 select
-    vehicle_id,
+    vehicle_no,
     cycle_no,
     min(inspected_on) as started_on,
     max(inspected_on) as last_on,
@@ -20,8 +20,8 @@ select
     max(has_codes) filter (visit_no = 1) as is_first_with_codes,
     max(n_not_ready > 0) filter (visit_no = 1) as is_first_not_ready,
     arg_min(inspection_id, visit_no) filter (verdict in ('pass', 'fail')) as initial_inspection_id,
-    arg_min(station_id, visit_no) filter (verdict in ('pass', 'fail')) as initial_station_id,
+    arg_min(station_no, visit_no) filter (verdict in ('pass', 'fail')) as initial_station_no,
     arg_min_null(cap_test_result, visit_no) filter (verdict in ('pass', 'fail')) as initial_cap_result
 from core.visit
 where not is_alone
-group by vehicle_id, cycle_no
+group by vehicle_no, cycle_no

@@ -10,22 +10,22 @@
 
 with stepped as (
     select
-        vehicle_id,
+        vehicle_no,
         read_on,
         smallest_km,
         largest_km,
-        lag(largest_km) over (partition by vehicle_id order by read_on) as previous_km
+        lag(largest_km) over (partition by vehicle_no order by read_on) as previous_km
     from core.odometer_reading
 ),
 
 distances as (
     select
-        vehicle_id,
+        vehicle_no,
         min(read_on) as first_read_on,
         max(read_on) as last_read_on,
         arg_max(largest_km, read_on) - arg_min(smallest_km, read_on) as distance_km
     from stepped
-    group by vehicle_id
+    group by vehicle_no
     having count(*) >= 2 and not bool_or(coalesce(smallest_km < previous_km, false))
 )
 
@@ -41,4 +41,4 @@ select
     distances.distance_km
 from core.vehicles as vehicles
 cross join core.setting as setting
-left join distances using (vehicle_id)
+left join distances on distances.vehicle_no = vehicles.rowid

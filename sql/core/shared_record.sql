@@ -1,6 +1,6 @@
 -- grain: one reading that a station sent more than once
--- key: measure, station_id, status, warmups_since_clear, distance_since_clear_km
--- reads: core.inspections, core.record_count, core.distance_count
+-- key: measure, station_no, status, warmups_since_clear, distance_since_clear_km
+-- reads: core.visit, core.inspection_pattern, core.record_count, core.distance_count
 -- units: inspections, warm-ups, km
 -- leaves out: inspections without status bytes, warm-ups and distance since the codes were cleared; readings sent once;
 --   for repeated_distance also counters at zero or at their end
@@ -11,51 +11,53 @@
 
 with records_of_vehicles as (
     select
-        readings.station_id,
-        readings.status_bytes as status,
+        readings.station_no,
+        patterns.status_bytes as status,
         readings.warmups_since_clear,
         readings.distance_since_clear_km,
         count(*) as n_same,
         min(readings.inspection_id) as first_inspection_id
-    from core.inspections as readings
+    from core.visit as readings
+    join core.inspection_pattern as patterns using (pattern_no)
     semi join core.record_count as records
-        on records.station_id = readings.station_id
-        and records.status = readings.status_bytes
+        on records.station_no = readings.station_no
+        and records.status = patterns.status_bytes
         and records.warmups_since_clear = readings.warmups_since_clear
         and records.distance_since_clear_km = readings.distance_since_clear_km
         and records.n_same > 1
     group by
-        readings.station_id,
-        readings.status_bytes,
+        readings.station_no,
+        patterns.status_bytes,
         readings.warmups_since_clear,
         readings.distance_since_clear_km,
-        readings.vehicle_id
+        readings.vehicle_no
 ),
 
 distances_of_vehicles as (
     select
-        readings.station_id,
+        readings.station_no,
         readings.warmups_since_clear,
         readings.distance_since_clear_km,
         count(*) as n_same,
         min(readings.inspection_id) as first_inspection_id
-    from core.inspections as readings
+    from core.visit as readings
+    join core.inspection_pattern as patterns using (pattern_no)
     semi join core.distance_count as distances
-        on distances.station_id = readings.station_id
+        on distances.station_no = readings.station_no
         and distances.warmups_since_clear = readings.warmups_since_clear
         and distances.distance_since_clear_km = readings.distance_since_clear_km
         and distances.n_same > 1
-    where readings.status_bytes is not null
+    where patterns.status_bytes is not null
     group by
-        readings.station_id,
+        readings.station_no,
         readings.warmups_since_clear,
         readings.distance_since_clear_km,
-        readings.vehicle_id
+        readings.vehicle_no
 )
 
 select
     'repeated_record' as measure,
-    station_id,
+    station_no,
     status,
     warmups_since_clear,
     distance_since_clear_km,
@@ -63,11 +65,11 @@ select
     count(*) as n_vehicles,
     min(first_inspection_id) as first_inspection_id
 from records_of_vehicles
-group by station_id, status, warmups_since_clear, distance_since_clear_km
+group by station_no, status, warmups_since_clear, distance_since_clear_km
 union all
 select
     'repeated_distance' as measure,
-    station_id,
+    station_no,
     '' as status,
     warmups_since_clear,
     distance_since_clear_km,
@@ -75,4 +77,4 @@ select
     count(*) as n_vehicles,
     min(first_inspection_id) as first_inspection_id
 from distances_of_vehicles
-group by station_id, warmups_since_clear, distance_since_clear_km
+group by station_no, warmups_since_clear, distance_since_clear_km

@@ -1,6 +1,6 @@
 -- grain: one inspection, placed in its vehicle's test cycles
 -- key: inspection_id
--- reads: core.inspections, core.vehicles, core.setting
+-- reads: core.inspections, core.vehicles, core.station, core.setting
 -- units: dates in UTC
 -- leaves out: nothing; verdict is null where nothing was recorded and the record cannot be judged
 -- why: a cycle ends with a pass or a waiver, or when cycle_gap_days go by without another inspection (contract,
@@ -8,17 +8,20 @@
 --   alone (40 CFR 85.2222 by default), except that a return right after a return is what the rule makes of it
 --   (a fail by 85.2222(c)(1)). Visits at the same instant are taken in the order of inspection_id. A rule never makes
 --   a pass of a return, so the visit before, taken by itself, tells whether a new cycle starts. Visits are sorted as
---   short as they can be written, by their vehicle's place in the register: all of them must pass through memory.
+--   short as they can be written, and stay so: vehicle_no is the vehicle's rowid in core.vehicles, station_no that of
+--   core.station, pattern_no that of core.inspection_pattern. All of them must pass through memory, and the marts
+--   read them many times. A day is told from the instant in UTC by arithmetic, for the calendar takes ten times as long.
 
 with visits as (
     select
-        cast(vehicles.rowid as integer) as vehicle_no,
-        vehicles.vehicle_id,
+        inspections.vehicle_no,
         cast(vehicles.model_year as smallint) as model_year,
         vehicles.vehicle_type,
         inspections.inspection_id,
-        inspections.station_id,
+        stations.station_no,
+        inspections.pattern_no,
         inspections.inspected_at,
+        cast(make_timestamp(epoch_us(inspections.inspected_at)) as date) as inspected_on,
         cast(inspections.test_result as enum('pass', 'fail', 'return')) as test_result,
         cast(inspections.judged_base as enum('pass', 'fail', 'return')) as judged_base,
         cast(inspections.cap_test_result as enum('pass', 'fail')) as cap_test_result,
@@ -32,7 +35,8 @@ with visits as (
         inspections.distance_since_clear_km,
         cast(inspections.warmups_since_clear as smallint) as warmups_since_clear
     from core.inspections as inspections
-    join core.vehicles as vehicles using (vehicle_id)
+    join core.vehicles as vehicles on vehicles.rowid = inspections.vehicle_no
+    join core.station as stations using (station_id)
 ),
 
 compared as (
@@ -42,6 +46,7 @@ compared as (
         lag(coalesce(test_result, judged_base)) over in_order as previous_result,
         lag(is_waived) over in_order as is_previous_waived,
         lag(inspected_at) over in_order as previous_at,
+        lag(inspected_on) over in_order as previous_on,
         lag(n_not_ready) over in_order as previous_n_not_ready,
         lead(is_waived) over in_order is null as is_last
     from visits
@@ -51,7 +56,7 @@ compared as (
 near as (
     select
         compared.*,
-        cast(inspected_at as date) - cast(previous_at as date) < setting.cycle_gap_days as is_within_gap,
+        inspected_on - previous_on < setting.cycle_gap_days as is_within_gap,
         setting.return_again
     from compared
     cross join core.setting as setting
@@ -59,7 +64,7 @@ near as (
 
 judged as (
     select
-        near.* exclude (return_again, is_within_gap, is_previous_waived, previous_result),
+        near.* exclude (return_again, is_within_gap, is_previous_waived, previous_result, previous_on),
         place = 1 or not is_within_gap or is_previous_waived or coalesce(previous_result = 'pass', false) as is_start,
         case
             when
@@ -85,26 +90,28 @@ numbered as (
 
 select
     inspection_id,
-    vehicle_id,
-    cast(model_year as bigint) as model_year,
+    vehicle_no,
+    model_year,
     vehicle_type,
-    station_id,
+    station_no,
+    pattern_no,
     inspected_at,
-    cast(inspected_at as date) as inspected_on,
-    cast(coalesce(test_result, judged_result) as varchar) as verdict,
-    cast(judged_result as varchar) as judged_result,
-    cast(cap_test_result as varchar) as cap_test_result,
+    inspected_on,
+    coalesce(test_result, judged_result) as verdict,
+    judged_result,
+    cap_test_result,
     is_waived,
     mil_on,
     has_codes,
-    cast(n_not_ready as bigint) as n_not_ready,
+    n_not_ready,
     distance_since_clear_km,
-    cast(warmups_since_clear as bigint) as warmups_since_clear,
-    cast(cycle_no as bigint) as cycle_no,
-    cast(place - start_place + 1 as bigint) as visit_no,
+    warmups_since_clear,
+    place,
+    cast(cycle_no as integer) as cycle_no,
+    place - start_place + 1 as visit_no,
     is_alone,
     is_last,
     coalesce(judged_result <> test_result, false) as is_disputed,
     case when not is_start then previous_at end as previous_at,
-    case when not is_start then cast(previous_n_not_ready as bigint) end as previous_n_not_ready
+    case when not is_start then previous_n_not_ready end as previous_n_not_ready
 from numbered

@@ -1,6 +1,6 @@
 -- grain: one monitor of one model at one reading of one counter since the codes were cleared
 -- key: make, model, monitor, counter, reading
--- reads: core.after_clear, mart.readiness_count
+-- reads: core.after_clear, core.inspection_pattern, core.vehicles, mart.readiness_count
 -- units: vehicles; reading in km or warm-ups, infinity where the counter is at its end
 -- leaves out: vehicles without the monitor
 -- why: the counts from which the distance to ready is estimated. Distances of 200 km and more are taken together in
@@ -8,29 +8,43 @@
 --   complete counts for the monitors that some record of its model shows, as in mart.readiness_count.
 
 with looks as (
-    select make, model, monitors_supported, monitors_not_ready, 'distance_km' as counter, distance_km as reading
+    select vehicle_no, pattern_no, 'distance_km' as counter, distance_km as reading
     from core.after_clear
     where distance_km is not null
     union all
-    select make, model, monitors_supported, monitors_not_ready, 'warmups' as counter, warmups as reading
+    select vehicle_no, pattern_no, 'warmups' as counter, warmups as reading
     from core.after_clear
     where warmups is not null
 ),
 
-patterns as (
+counted as (
     select
-        make,
-        model,
-        monitors_supported,
-        monitors_not_ready,
-        counter,
+        vehicles.make,
+        vehicles.model,
+        looks.pattern_no,
+        looks.counter,
         case
-            when counter = 'warmups' or isinf(reading) then reading
-            when reading < 200 then floor(reading)
-            else round(exp(round(ln(reading) * 100) / 100), 1)
+            when looks.counter = 'warmups' or isinf(looks.reading) then looks.reading
+            when looks.reading < 200 then floor(looks.reading)
+            else round(exp(round(ln(looks.reading) * 100) / 100), 1)
         end as reading,
         count(*) as n
     from looks
+    join core.vehicles as vehicles on vehicles.rowid = looks.vehicle_no
+    group by all
+),
+
+patterns as (
+    select
+        counted.make,
+        counted.model,
+        told.monitors_supported,
+        told.monitors_not_ready,
+        counted.counter,
+        counted.reading,
+        sum(counted.n) as n
+    from counted
+    join core.inspection_pattern as told using (pattern_no)
     group by all
 )
 

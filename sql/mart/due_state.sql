@@ -1,6 +1,6 @@
 -- grain: one vehicle in service on the last day that the records know
 -- key: vehicle_id
--- reads: core.vehicles, core.inspections, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
+-- reads: core.vehicles, core.inspections, core.inspection_pattern, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
 -- units: km, km per day; dates in UTC
 -- leaves out: vehicles out of service
 -- why: what is known of a vehicle before its next inspection. A repair closed after the last inspection is taken as the
@@ -14,7 +14,7 @@ with today as (
 ),
 
 in_service as (
-    select vehicles.*, today.as_of
+    select vehicles.*, vehicles.rowid as vehicle_no, today.as_of
     from core.vehicles as vehicles
     cross join today
     where vehicles.out_of_service_on is null or vehicles.out_of_service_on > today.as_of
@@ -22,21 +22,20 @@ in_service as (
 
 last_seen as (
     select
-        visit.vehicle_id,
-        visit.inspection_id,
-        visit.inspected_at,
-        visit.inspected_on,
-        visit.verdict,
-        inspections.mil_on,
-        inspections.trouble_codes,
-        inspections.distance_since_clear_km,
+        visits.vehicle_no,
+        visits.inspection_id,
+        visits.inspected_at,
+        visits.inspected_on,
+        cast(visits.verdict as varchar) as verdict,
+        visits.mil_on,
+        visits.distance_since_clear_km,
         case
-            when list_contains(inspections.monitors_not_ready, 'evap') then 'not_complete'
-            when list_contains(inspections.monitors_supported, 'evap') then 'complete'
+            when list_contains(patterns.monitors_not_ready, 'evap') then 'not_complete'
+            when list_contains(patterns.monitors_supported, 'evap') then 'complete'
         end as evap_state
-    from core.visit as visit
-    join core.inspections as inspections using (inspection_id)
-    where visit.is_last
+    from core.visit as visits
+    join core.inspection_pattern as patterns using (pattern_no)
+    where visits.is_last
 ),
 
 closed as (
@@ -88,10 +87,15 @@ open_job as (
 ),
 
 coded as (
-    select listed.vehicle_id, string_agg(distinct evap_code.trouble_code, ', ' order by evap_code.trouble_code) as codes
-    from (select vehicle_id, unnest(trouble_codes) as trouble_code from last_seen where mil_on) as listed
+    select listed.vehicle_no, string_agg(distinct evap_code.trouble_code, ', ' order by evap_code.trouble_code) as codes
+    from (
+        select last_seen.vehicle_no, unnest(inspections.trouble_codes) as trouble_code
+        from last_seen
+        join core.inspections as inspections using (inspection_id)
+        where last_seen.mil_on and len(inspections.trouble_codes) > 0
+    ) as listed
     join core.evap_code as evap_code on evap_code.trouble_code = upper(trim(listed.trouble_code))
-    group by listed.vehicle_id
+    group by listed.vehicle_no
 ),
 
 disproved as (
@@ -125,14 +129,14 @@ joined as (
         coded.codes as lamp_codes,
         disproved.fault as disproved_fault
     from in_service
-    left join last_seen using (vehicle_id)
+    left join last_seen using (vehicle_no)
     left join closed using (vehicle_id)
     left join repaired using (vehicle_id)
     left join own_distance using (vehicle_id)
     left join model_distance
         on model_distance.make = in_service.make and model_distance.model = in_service.model
     left join open_job using (vehicle_id)
-    left join coded using (vehicle_id)
+    left join coded using (vehicle_no)
     left join disproved using (vehicle_id)
 )
 

@@ -7,7 +7,7 @@
 --   and is marked waived counts in both items, and is told apart in n_waived_and_passed.
 
 select
-    model_year,
+    cast(cycles.model_year as bigint) as model_year,
     vehicle_type,
     count(*) as n_cycles,
     count(initial_verdict) as n_initial,
@@ -33,6 +33,6 @@ select
     count(*) filter (not is_first_mil_on and not is_first_with_codes) as n_no_lamp_no_codes,
     count(is_first_not_ready) as n_with_readiness,
     count(*) filter (is_first_not_ready) as n_not_ready
-from core.cycle
-group by model_year, vehicle_type
-order by model_year, vehicle_type
+from core.cycle as cycles
+group by cycles.model_year, vehicle_type
+order by cycles.model_year, vehicle_type

@@ -1,6 +1,6 @@
 -- grain: one inspection whose recorded result is not the one that the rule gives
 -- key: inspection_id
--- reads: core.visit, core.inspections, core.setting
+-- reads: core.visit, core.inspection_pattern, core.station, core.vehicles, core.setting
 -- units: none
 -- leaves out: inspections without a recorded result, and those that the rule cannot judge from what was recorded
 -- why: the recorded result counts in every item of the report; where the rule in force (by default 40 CFR
@@ -8,19 +8,21 @@
 --   the station saw.
 
 select
-    visit.inspection_id,
-    visit.station_id,
-    visit.vehicle_id,
-    visit.inspected_at,
-    visit.verdict as recorded,
-    visit.judged_result as judged,
+    visits.inspection_id,
+    stations.station_id,
+    vehicles.vehicle_id,
+    visits.inspected_at,
+    cast(visits.verdict as varchar) as recorded,
+    cast(visits.judged_result as varchar) as judged,
     case
-        when visit.judged_result is distinct from inspections.judged_base
+        when cast(visits.judged_result as varchar) is distinct from patterns.judged_base
             then setting.return_again_clause
-        else inspections.judged_clause
+        else patterns.judged_clause
     end as clause
-from core.visit as visit
-join core.inspections as inspections using (inspection_id)
+from core.visit as visits
+join core.inspection_pattern as patterns using (pattern_no)
+join core.station as stations using (station_no)
+join core.vehicles as vehicles on vehicles.rowid = visits.vehicle_no
 cross join core.setting as setting
-where visit.is_disputed
-order by visit.inspection_id
+where visits.is_disputed
+order by visits.inspection_id

@@ -1,22 +1,32 @@
 -- grain: one monitor of one model
 -- key: make, model, monitor
--- reads: core.inspections, core.vehicles
+-- reads: core.visit, core.inspection_pattern, core.vehicles
 -- units: inspections
 -- leaves out: inspections without readiness; monitors that no record of the model shows
 -- why: the status bytes say which monitors apply. A record that only lists what is not ready says nothing of the
 --   monitors that are ready, so it counts for every monitor that some record of the same model shows.
 
-with patterns as (
+with of_model as (
     select
         vehicles.make,
         vehicles.model,
-        inspections.monitors_supported,
-        inspections.monitors_not_ready,
+        visits.pattern_no,
         count(*) as n_inspections
-    from core.inspections as inspections
-    join core.vehicles as vehicles using (vehicle_id)
-    where inspections.monitors_not_ready is not null
-    group by vehicles.make, vehicles.model, inspections.monitors_supported, inspections.monitors_not_ready
+    from core.visit as visits
+    join core.vehicles as vehicles on vehicles.rowid = visits.vehicle_no
+    where visits.n_not_ready is not null
+    group by vehicles.make, vehicles.model, visits.pattern_no
+),
+
+patterns as (
+    select
+        of_model.make,
+        of_model.model,
+        told.monitors_supported,
+        told.monitors_not_ready,
+        of_model.n_inspections
+    from of_model
+    join core.inspection_pattern as told using (pattern_no)
 ),
 
 shown as (

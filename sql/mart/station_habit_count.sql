@@ -1,6 +1,6 @@
 -- grain: one measure of one inspection station in one stratum
 -- key: station_id, measure, stratum
--- reads: core.visit
+-- reads: core.visit, core.station
 -- units: inspections
 -- leaves out: inspections in which the measure is not known
 -- why: habits that a station can be asked about, each against stations in the same circumstances (stratum):
@@ -12,53 +12,76 @@
 
 with in_station as (
     select
-        station_id,
+        station_no,
         inspection_id,
         inspected_at,
-        vehicle_id,
+        vehicle_no,
         lag(inspected_at) over in_day as last_at,
-        lag(vehicle_id) over in_day as last_vehicle_id,
-        count(*) over (partition by station_id, inspected_on) as n_day
+        lag(vehicle_no) over in_day as last_vehicle_no,
+        count(*) over (partition by station_no, inspected_on) as n_day
     from core.visit
-    window in_day as (partition by station_id, inspected_on order by inspected_at, inspection_id)
+    window in_day as (partition by station_no, inspected_on order by inspected_at, inspection_id)
 ),
 
-graded as (
+after_another as (
     select
-        station_id,
-        'soon_after_clear' as measure,
-        model_year as stratum,
-        distance_since_clear_km < 80 as is_hit,
-        inspection_id
-    from core.visit
-    where visit_no = 1 and distance_since_clear_km is not null
-    union all
-    select
-        station_id,
-        'close_tests' as measure,
+        station_no,
+        inspection_id,
         least(n_day, 50) as stratum,
-        inspected_at - last_at < interval 3 minute and vehicle_id <> last_vehicle_id as is_hit,
-        inspection_id
+        datesub('minute', last_at, inspected_at) < 3 and vehicle_no <> last_vehicle_no as is_close
     from in_station
     where last_at is not null
-    union all
+),
+
+retest as (
     select
-        station_id,
-        'quick_retest' as measure,
-        0 as stratum,
-        verdict = 'pass' and inspected_at - previous_at < interval 60 minute as is_hit,
-        inspection_id
+        station_no,
+        inspection_id,
+        verdict = 'pass' and datesub('minute', previous_at, inspected_at) < 60 as is_quick
     from core.visit
     where previous_n_not_ready > n_not_ready
+),
+
+counted as (
+    select
+        station_no,
+        'soon_after_clear' as measure,
+        model_year as stratum,
+        count(*) filter (distance_since_clear_km < 80) as n,
+        count(*) as "of",
+        min(inspection_id, 20) filter (distance_since_clear_km < 80) as inspection_ids
+    from core.visit
+    where visit_no = 1 and distance_since_clear_km is not null
+    group by station_no, model_year
+    union all
+    select
+        station_no,
+        'close_tests' as measure,
+        stratum,
+        count(*) filter (is_close) as n,
+        count(*) as "of",
+        min(inspection_id, 20) filter (is_close) as inspection_ids
+    from after_another
+    group by station_no, stratum
+    union all
+    select
+        station_no,
+        'quick_retest' as measure,
+        0 as stratum,
+        count(*) filter (is_quick) as n,
+        count(*) as "of",
+        min(inspection_id, 20) filter (is_quick) as inspection_ids
+    from retest
+    group by station_no
 )
 
 select
-    station_id,
-    measure,
-    cast(stratum as integer) as stratum,
-    count(*) filter (is_hit) as n,
-    count(*) as "of",
-    min(inspection_id, 20) filter (is_hit) as inspection_ids
-from graded
-group by station_id, measure, stratum
-order by station_id, measure, stratum
+    stations.station_id,
+    counted.measure,
+    cast(counted.stratum as integer) as stratum,
+    counted.n,
+    counted."of",
+    counted.inspection_ids
+from counted
+join core.station as stations using (station_no)
+order by stations.station_id, counted.measure, stratum

@@ -1,6 +1,6 @@
 -- grain: one measure of one inspection station
 -- key: station_id, measure
--- reads: core.record_count, core.distance_count, core.shared_record
+-- reads: core.record_count, core.distance_count, core.shared_record, core.station
 -- units: inspections
 -- leaves out: inspections without status bytes, warm-ups and distance since the codes were cleared; for
 --   repeated_distance also counters at zero or at their end
@@ -12,17 +12,17 @@
 --   inspection_ids names one record of each repetition, at most 20.
 
 with volume as (
-    select 'repeated_record' as measure, station_id, cast(sum(n_same) as bigint) as n_station
+    select 'repeated_record' as measure, station_no, cast(sum(n_same) as bigint) as n_station
     from core.record_count
-    group by station_id
+    group by station_no
     union all
-    select 'repeated_distance' as measure, station_id, cast(sum(n_same) as bigint) as n_station
+    select 'repeated_distance' as measure, station_no, cast(sum(n_same) as bigint) as n_station
     from core.distance_count
-    group by station_id
+    group by station_no
 ),
 
 volumes as (
-    select measure, station_id, n_station, sum(n_station) over (partition by measure) as n_all
+    select measure, station_no, n_station, sum(n_station) over (partition by measure) as n_all
     from volume
 ),
 
@@ -41,11 +41,11 @@ distances_elsewhere as (
 ),
 
 elsewhere as (
-    select 'repeated_record' as measure, by_record.station_id, by_record.n_same, other.n_everywhere
+    select 'repeated_record' as measure, by_record.station_no, by_record.n_same, other.n_everywhere
     from core.record_count as by_record
     join records_elsewhere as other using (status, warmups_since_clear, distance_since_clear_km)
     union all
-    select 'repeated_distance' as measure, by_distance.station_id, by_distance.n_same, other.n_everywhere
+    select 'repeated_distance' as measure, by_distance.station_no, by_distance.n_same, other.n_everywhere
     from core.distance_count as by_distance
     join distances_elsewhere as other using (warmups_since_clear, distance_since_clear_km)
 ),
@@ -53,34 +53,35 @@ elsewhere as (
 chance as (
     select
         elsewhere.measure,
-        elsewhere.station_id,
+        elsewhere.station_no,
         sum(
             n_same * (1 - pow(1 - (n_everywhere - n_same) / (n_all - n_station), n_station - 1))
         ) as expected
     from elsewhere
-    join volumes on volumes.measure = elsewhere.measure and volumes.station_id = elsewhere.station_id
-    group by elsewhere.measure, elsewhere.station_id
+    join volumes on volumes.measure = elsewhere.measure and volumes.station_no = elsewhere.station_no
+    group by elsewhere.measure, elsewhere.station_no
 ),
 
 repeated as (
     select
         measure,
-        station_id,
+        station_no,
         cast(sum(n_same) as bigint) as n,
         min(first_inspection_id, 20) as inspection_ids
     from core.shared_record
     where n_vehicles > 1
-    group by measure, station_id
+    group by measure, station_no
 )
 
 select
-    volumes.station_id,
+    stations.station_id,
     volumes.measure,
     coalesce(repeated.n, 0) as n,
     volumes.n_station as "of",
     case when volumes.n_all > volumes.n_station then coalesce(chance.expected, 0) end as expected,
     repeated.inspection_ids
 from volumes
-left join chance on chance.measure = volumes.measure and chance.station_id = volumes.station_id
-left join repeated on repeated.measure = volumes.measure and repeated.station_id = volumes.station_id
-order by volumes.station_id, volumes.measure
+join core.station as stations using (station_no)
+left join chance on chance.measure = volumes.measure and chance.station_no = volumes.station_no
+left join repeated on repeated.measure = volumes.measure and repeated.station_no = volumes.station_no
+order by stations.station_id, volumes.measure

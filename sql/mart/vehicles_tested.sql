@@ -7,11 +7,11 @@
 --   tested when one of its visits has a verdict; those seen without any, such as a return alone, are told beside it.
 
 with later as (
-    select model_year, vehicle_type, count(distinct vehicle_id) as n_vehicles
+    select model_year, vehicle_type, count(distinct vehicle_no) as n_vehicles
     from core.cycle
     where
         initial_verdict is not null
-        and vehicle_id in (select vehicle_id from core.cycle where cycle_no = 1 and initial_verdict is null)
+        and vehicle_no in (select vehicle_no from core.cycle where cycle_no = 1 and initial_verdict is null)
     group by model_year, vehicle_type
 ),
 
@@ -27,7 +27,7 @@ first as (
 )
 
 select
-    first.model_year,
+    cast(first.model_year as bigint) as model_year,
     first.vehicle_type,
     first.n_vehicles + coalesce(later.n_vehicles, 0) as n_vehicles,
     first.n_vehicles_seen,

@@ -23,15 +23,13 @@ import numpy as np
 import polars as pl
 
 import pipeline.estimates as estimates
-from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
 from pipeline.resources import carried
 from pipeline.settings import Settings
 from pipeline.steps import model as model_step
-from pipeline.steps.judge import judge_inspections
 from pipeline.warehouse import models as models_room
 from pipeline.warehouse.models import load_models
-from pipeline.warehouse.store import Warehouse, kind_columns, open_warehouse
+from pipeline.warehouse.store import Warehouse, open_warehouse
 from tests.known_fleet import FROM_ON, Fleet, Part, World, fill_core, make_fleet
 
 PARTS = (
@@ -137,19 +135,13 @@ def _fill_warehouse(warehouse: Warehouse, n_vehicles: int) -> None:
     world = World(PARTS, 80, tuple(rng.uniform(0.85, 0.97, 200)), 3, "vent_valve", 2.0)
     fleet = _with_codes(rng, make_fleet(rng, world, n_vehicles))
     recordings, seen = _recordings(rng, fleet.jobs), _inspections(rng, fleet.vehicles)
-    fill_core(warehouse, fleet, Settings(from_on=FROM_ON))
+    fill_core(warehouse, fleet, Settings(from_on=FROM_ON), seen)
     warehouse.append(
         "core.traces", recordings.select("trace_id", "job_id", "vehicle_id", "stage", "recorded_at")
     )
     told = recordings.select(c for c in TRACE_RESULT.column_names if c in recordings.columns)
     warehouse.append(TRACE_RESULT.full_name, told)
     warehouse.create(MODEL_NORM.full_name, [(c.name, c.type) for c in MODEL_NORM.columns])
-    warehouse.create("core.inspections", kind_columns(ALL_KINDS["inspections"]))
-    warehouse.append("core.inspections", seen)
-    judge_inspections(warehouse, Settings().rule)
-    warehouse.con.execute(
-        "update core.setting set inspection_to_on = (select max(inspected_at)::date from core.inspections)"
-    )
     for name in ("vehicles", "jobs", "traces", "inspections"):
         print(f"core.{name:20} {warehouse.query(f'select count(*) as n from core.{name}')['n'][0]:>10,} rows")
 

@@ -184,7 +184,8 @@ def _needed(models: list[Model]) -> list[Model]:
 
 def _write(warehouse: Warehouse, made: Frames, table: Table) -> None:
     frame = made.pop(table.full_name, None)
-    warehouse.write(table, warehouse.table(table.full_name) if frame is None else frame)
+    frame = warehouse.table(table.full_name) if frame is None else frame
+    warehouse.write(table, frame, model.ORDERS.get(table.full_name))
 
 
 def main(n: int, folder: Path) -> None:
@@ -201,7 +202,6 @@ def main(n: int, folder: Path) -> None:
                 clock(f"write {table.full_name}", lambda t=table: _write(warehouse, made, t))
             elif not warehouse.has(table.full_name):
                 warehouse.create(table.full_name, [(c.name, c.type) for c in table.columns])
-        clock("rank mart.vehicle_due", lambda: model.rank_vehicles_due(warehouse))
         for check in load_models(carried("sql") / "check"):
             if not {"core.visit", "core.cycle", *WANTED, *made_names}.isdisjoint(check.reads):
                 (result,) = clock(

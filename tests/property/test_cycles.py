@@ -11,16 +11,17 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.contract.fields import ALL_KINDS
-from pipeline.steps.judge import JUDGED_COLUMNS
 from pipeline.warehouse.models import load_models, run_models
 from pipeline.warehouse.store import Warehouse, kind_columns
+from tests.judged_records import append_inspections, create_inspections
 
 START = datetime(2022, 1, 1, 12, tzinfo=UTC)
 GAP_DAYS = 180
 MODELS = [
     m
     for m in load_models(Path(__file__).parents[2] / "sql")
-    if m.full_name in ("core.visit", "core.cycle_of_several", "core.cycle", "mart.inspection_count")
+    if m.full_name
+    in ("core.station", "core.visit", "core.cycle_of_several", "core.cycle", "mart.inspection_count")
 ]
 RESULTS = st.sampled_from([None, "pass", "fail", "return"])
 VISIT = st.tuples(
@@ -39,7 +40,7 @@ def modeled(rows: list[dict[str, object]]) -> tuple[pl.DataFrame, pl.DataFrame, 
         for schema in ("core", "mart"):
             con.execute(f"create schema {schema}")
         warehouse.create("core.vehicles", kind_columns(ALL_KINDS["vehicles"]))
-        warehouse.create("core.inspections", kind_columns(ALL_KINDS["inspections"], *JUDGED_COLUMNS))
+        create_inspections(warehouse)
         con.execute(
             "insert into core.vehicles by name select unnest(['V1', 'V2']) as vehicle_id, 2012 as model_year"
         )
@@ -47,10 +48,15 @@ def modeled(rows: list[dict[str, object]]) -> tuple[pl.DataFrame, pl.DataFrame, 
             "create table core.setting as select date '2023-12-31' as inspection_to_on, 180 as cycle_gap_days,"
             " 'fail' as return_again"
         )
-        warehouse.append("core.inspections", pl.DataFrame(rows, infer_schema_length=None))
+        append_inspections(warehouse, pl.DataFrame(rows, infer_schema_length=None))
         run_models(con, MODELS)
-        visits = warehouse.query("select * from core.visit order by vehicle_id, inspected_at, inspection_id")
-        cycles = warehouse.query("select * from core.cycle order by vehicle_id, cycle_no")
+        visits = warehouse.query(
+            "select * exclude (pattern_no), 'V' || (vehicle_no + 1) as vehicle_id from core.visit"
+            " order by vehicle_no, inspected_at, inspection_id"
+        )
+        cycles = warehouse.query(
+            "select *, 'V' || (vehicle_no + 1) as vehicle_id from core.cycle order by vehicle_no, cycle_no"
+        )
         return visits, cycles, warehouse.table("mart.inspection_count")
 
 

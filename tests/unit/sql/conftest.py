@@ -14,12 +14,11 @@ from pipeline.contract.tables import AUDIT_FILES, TRACE_RESULT
 from pipeline.settings import Settings
 from pipeline.standards.inspection_rule import again_clause
 from pipeline.standards.obd import parse_bytes
-from pipeline.steps.judge import JUDGED_COLUMNS
 from pipeline.warehouse.models import CheckResult, load_models, run_checks, run_models
 from pipeline.warehouse.store import Warehouse, kind_columns
+from tests.judged_records import append_inspections, create_inspections
 
 SQL = Path(__file__).parents[3] / "sql"
-EXTRA = {"inspections": JUDGED_COLUMNS}
 DEFAULTS = {
     "vehicles": {"make": "Arvo", "model": "Finch", "model_year": 2012, "in_service_on": date(2015, 1, 1)},
     "jobs": {"shop_id": "north", "component": "purge_valve", "action": "replaced"},
@@ -41,8 +40,9 @@ class GivenRows:
         self.warehouse = Warehouse(self.con)
         for schema in ("core", "mart", "audit"):
             self.con.execute(f"create schema {schema}")
-        for kind in ("vehicles", "jobs", "traces", "inspections"):
-            self.warehouse.create(f"core.{kind}", kind_columns(ALL_KINDS[kind], *EXTRA.get(kind, ())))
+        for kind in ("vehicles", "jobs", "traces"):
+            self.warehouse.create(f"core.{kind}", kind_columns(ALL_KINDS[kind]))
+        create_inspections(self.warehouse)
         self.warehouse.create("core.evap_code", [("trouble_code", "VARCHAR")])
         self.con.execute("insert into core.evap_code values ('P0442'), ('P0455'), ('P0496')")
         for table in (TRACE_RESULT, AUDIT_FILES):
@@ -68,7 +68,10 @@ class GivenRows:
         for row in filled:
             if text := row.get("monitor_status_hex"):
                 row["status_bytes"] = parse_bytes(str(text), service=1, pid=1, length=4).hex().upper()
-        self.insert(f"core.{kind}", *filled)
+        if kind == "inspections":
+            append_inspections(self.warehouse, pl.DataFrame(filled, infer_schema_length=None))
+        else:
+            self.insert(f"core.{kind}", *filled)
 
     def insert(self, table: str, *rows: dict[str, object]) -> None:
         self.warehouse.append(table, pl.DataFrame(list(rows), infer_schema_length=None))

@@ -93,7 +93,10 @@ def test_every_check_judges_something_and_holds(whole: GivenRows) -> None:
         ("inspection_cells_total", "delete from core.visit where inspection_id = 'I00'"),
         ("keys_are_unique", "insert into mart.readiness select * from mart.readiness limit 1"),
         ("keys_are_unique", "insert into core.jobs select * from core.jobs limit 1"),
-        ("keys_are_unique", "insert into core.inspections select * from core.inspections limit 1"),
+        (
+            "keys_are_unique",
+            "insert into core.inspection_record select * from core.inspection_record limit 1",
+        ),
         ("lamp_and_codes_sum", "update mart.inspection_report set n = n + 1 where item = '(a)(2)(xxi)'"),
         ("lamp_and_codes_sum", "delete from mart.inspection_report where item = '(a)(2)(xxi)'"),
         ("no_rate_without_a_count", "update mart.readiness set n_inspections = null"),

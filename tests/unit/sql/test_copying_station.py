@@ -11,15 +11,22 @@ import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS
 from pipeline.estimates import station_look
-from pipeline.steps.judge import JUDGED_COLUMNS
 from pipeline.warehouse.models import load_models, run_models
 from pipeline.warehouse.store import Warehouse, kind_columns
+from tests.judged_records import append_inspections, create_inspections
 
 MODELS = [
     m
     for m in load_models(Path(__file__).parents[3] / "sql")
     if m.full_name
-    in ("core.record_count", "core.distance_count", "core.shared_record", "mart.station_repeat_count")
+    in (
+        "core.station",
+        "core.visit",
+        "core.record_count",
+        "core.distance_count",
+        "core.shared_record",
+        "mart.station_repeat_count",
+    )
 ]
 PATTERNS = np.array(["00076500", "0007E500", "00076D00", "00072500", "00076504", "0007E504", "81076500"])
 OFTEN = [0.35, 0.2, 0.2, 0.13, 0.05, 0.04, 0.03]
@@ -69,8 +76,11 @@ def named(inspections: pl.DataFrame) -> set[tuple[str, str]]:
     with duckdb.connect() as con:
         warehouse = Warehouse(con)
         con.execute("create schema core")
-        warehouse.create("core.inspections", kind_columns(ALL_KINDS["inspections"], *JUDGED_COLUMNS))
-        warehouse.append("core.inspections", inspections)
+        warehouse.create("core.vehicles", kind_columns(ALL_KINDS["vehicles"]))
+        warehouse.append("core.vehicles", inspections.select("vehicle_id"))
+        create_inspections(warehouse)
+        append_inspections(warehouse, inspections)
+        con.execute("create table core.setting as select 180 as cycle_gap_days, 'fail' as return_again")
         run_models(con, MODELS)
         look = station_look(NO_STRATA, warehouse.table("mart.station_repeat_count"), 0.95)
     return set(look.filter("stands_out").select("station_id", "measure").rows())

@@ -30,7 +30,7 @@ def cycles(
     given: GivenRows, columns: str = "n_visits, initial_verdict, retest_verdict, outcome"
 ) -> list[tuple]:
     given.run()
-    return given.rows(f"select {columns} from core.cycle order by vehicle_id, cycle_no")
+    return given.rows(f"select {columns} from core.cycle order by vehicle_no, cycle_no")
 
 
 @pytest.mark.parametrize(
