@@ -197,19 +197,23 @@ def read_closed(
 
 @compiled
 def read_release(
-    t: Floats, p: Floats, a: int, rows: tuple[int, int], marks: Landmarks, zero: float
+    t: Floats, p: Floats, a: int, rows: tuple[int, int], marks: Landmarks, zero: float, floor: float
 ) -> Release:
     """Read how the vacuum went after the vent opened.
 
     Parameters
     ----------
-    a : the recording's first row. rows : of the release. zero : vented level [Pa].
+    a : the recording's first row. rows : of the release. zero : vented level [Pa]. floor : the sensor's least reading
+        where the recording stands at it [Pa], else nan: time counts from when it leaves that.
     """
     start = marks.release_start
-    begin = row_from(t, a, rows[0], start - _BEFORE_RELEASE_S)
+    # Where samples were lost just before it, the last one stands for the level.
+    begin = min(row_from(t, a, rows[0], start - _BEFORE_RELEASE_S), max(rows[0] - 1, a))
     above = mean(p, begin, rows[0]) - zero if start == start else np.nan
     half_s = np.nan
     for i in range(rows[0], rows[1]):
+        if p[i] <= floor + 1e-9:
+            start = t[i]
         if abs(p[i] - zero) < 0.5 * abs(above):
             half_s = t[i] - start
             break

@@ -135,7 +135,7 @@ def _falls(shown: Shown) -> Floats:
         fact(shown.vented.is_zero_known),
         below(np.maximum(shown.vented.open_vacuum, 0), 0.3 * np.abs(closed.above), FAINT),
     )
-    by_cooling = FALLS_PA_S * np.nan_to_num(hold.seconds)
+    by_cooling = FALLS_PA_S * np.nan_to_num(hold.free_s)
     least = np.maximum(FALLS_PA, 6 * per_quarter)
     late = both(
         above(-hold.late_change, np.maximum(least, LATE_SHARE * by_cooling)),
