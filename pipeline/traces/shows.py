@@ -30,12 +30,15 @@ _UNKNOWN_ZERO_SD = 60.0
 
 
 class Vented(NamedTuple):
-    """With the vent open: median pressure [Pa] and volts [V], the sensor's zero [Pa] and how well it is known, the
-    pressure above it while purge flows through the open vent [Pa], and the most vacuum [Pa] before the vent shuts."""
+    """With the vent open: median pressure [Pa] and volts [V], its length [s], by how much the pressure moved in it along
+    a straight line [Pa], and the error of that, the sensor's zero [Pa] and how well it is known, the pressure above it while purge flows through the open vent [Pa], and the most vacuum [Pa] before the vent shuts."""
 
     rest: Any
     rest_n: Any
     rest_v: Any
+    rest_s: Any
+    moved: Any
+    moved_sd: Any
     zero: Any
     zero_sd: Any
     is_zero_known: Any
@@ -89,6 +92,8 @@ def read_vented(
     rest_a, rest_b = first[0], first[1] if phase[0] == REST else first[0]
     flowing, lowest = _read_open(t, p, smooth, phase, first, n, marks.first + _FLOW_STARTS_S, room)
     rest, rest_n = _level(p, rest_a, rest_b, noise, room), rest_b - rest_a
+    rest_s = t[rest_b - 1] - t[rest_a] if rest_b > rest_a else np.nan
+    slope, slope_sd, _, _ = line(t, p, rest_a, rest_b)
     length = marks.release_end - marks.release_start
     tail = row_after(t, release[0], release[1], marks.release_end - _TAIL * length), release[1]
     level, used, is_known = rest, rest_n, rest_n >= _MIN_REST_SAMPLES
@@ -102,6 +107,9 @@ def read_vented(
         level if is_known else np.nan,
         float(rest_n),
         median(volts, rest_a, rest_b, room),
+        rest_s,
+        slope * rest_s,
+        np.hypot(slope_sd * rest_s, _ZERO_SD),
         zero,
         zero_sd,
         1.0 if is_known else 0.0,
