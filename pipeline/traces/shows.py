@@ -23,6 +23,8 @@ _RELEASE_END_S = 1.0
 _BEFORE_RELEASE_S = 2.0
 #: Purge through an open vent is read from so long [s] after the recording's start.
 _FLOW_STARTS_S = 1.0
+#: Levels of a vented tank agree within this and three standard deviations of a reading [Pa].
+_AGREE_PA = 5.0
 #: No vented level is steadier than this [Pa]: wind, slosh.
 _ZERO_SD = 2.0
 #: Without a vented level the sensor's zero is taken as 0, known to this [Pa].
@@ -100,6 +102,9 @@ def read_vented(
     if not is_known:
         level, used = _level(p, tail[0], tail[1], noise, room), tail[1] - tail[0]
         is_known = _came_to_rest(t, p, first[0], tail, length, marks.release_start, level, sd)
+        # Of slow recorders: few readings before the test and few after it that agree.
+        if not is_known and rest_n + used >= _MIN_REST_SAMPLES and abs(rest - level) < 3 * sd + _AGREE_PA:
+            level, used, is_known = (rest * rest_n + level * used) / (rest_n + used), rest_n + used, True
     zero = level if is_known else 0.0
     scatter = np.hypot(1.25 * sd / np.sqrt(max(used, 1)), rounding)
     zero_sd = np.hypot(scatter, _ZERO_SD) if is_known else _UNKNOWN_ZERO_SD
@@ -165,7 +170,7 @@ def _came_to_rest(
     end = row_from(t, a, tail[0], release_start)
     before = mean(p, row_from(t, a, end, release_start - _BEFORE_RELEASE_S), end)
     is_blocked = abs(before) >= 150 and abs(level - before) < 0.3 * abs(before)
-    return abs(slope) * length * _TAIL < 3 * sd + 5 and not is_blocked
+    return abs(slope) * length * _TAIL < 3 * sd + _AGREE_PA and not is_blocked
 
 
 @compiled
