@@ -133,7 +133,7 @@ def _read_one(
     marks, parts = find_landmarks(t, smooth, phase, first, n)
     noise = read_noise(t, p, phase, first, n, room)
     sd = sd_of(noise)
-    vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts.release, noise, room)
+    vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts.release, parts.hold, noise, room)
     zero = vented.zero
     sensor = read_sensor(p, rpm, smooth, a, b, parts.draw, parts.hold, noise, zero, room)
     known_zero = zero if vented.is_zero_known > 0 else np.nan

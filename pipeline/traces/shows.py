@@ -25,6 +25,10 @@ _BEFORE_RELEASE_S = 2.0
 _FLOW_STARTS_S = 1.0
 #: Levels of a vented tank agree within this and three standard deviations of a reading [Pa].
 _AGREE_PA = 5.0
+#: A hold that lost at least _LEAKED_FROM_PA [Pa] to so small a share of it, or so few pascals, and keeps still in its
+#: last part, for so long [s]: vapor keeps it from the vented level by about _LEAKED_SD [Pa] (5 Pa/s through 0.5 mm).
+_LEAKED_FROM_PA, _LEAKED_SHARE, _LEAKED_MOST_PA = 300.0, 0.2, 120.0
+_LEAKED_TAIL, _LEAKED_LEAST_S, _LEAKED_SD = 0.4, 5.0, 10.0
 #: No vented level is steadier than this [Pa]: wind, slosh.
 _ZERO_SD = 2.0
 #: Without a vented level the sensor's zero is taken as 0, known to this [Pa].
@@ -79,15 +83,16 @@ def read_vented(
     n: int,
     marks: Landmarks,
     release: tuple[int, int],
+    hold: tuple[int, int],
     noise: tuple[float, float, float],
     room: Floats,
 ) -> Vented:
-    """Read the zero from rest, else from the end of a release that came to rest.
+    """Read the zero from rest, else from the end of a release that came to rest, or of a hold that leaked all away.
 
     Parameters
     ----------
-    phase, first, n : the recording's stretches. release : rows of the release. noise : as `view.read_noise`
-        returns it.
+    phase, first, n : the recording's stretches. release, hold : their rows. noise : as
+        `view.read_noise` returns it.
     """
     sd, rounding = sd_of(noise), rounding_of(noise)
     # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero.
@@ -105,9 +110,14 @@ def read_vented(
         # Of slow recorders: few readings before the test and few after it that agree.
         if not is_known and rest_n + used >= _MIN_REST_SAMPLES and abs(rest - level) < 3 * sd + _AGREE_PA:
             level, used, is_known = (rest * rest_n + level * used) / (rest_n + used), rest_n + used, True
+    steady = _ZERO_SD
+    if not is_known:
+        end = row_after(t, hold[0], hold[1], marks.hold_end - _LEAKED_TAIL * (marks.hold_end - marks.hold_start))
+        level, used, steady = _level(p, end, hold[1], noise, room), hold[1] - end, _LEAKED_SD
+        is_known = _leaked_away(t, p, smooth, hold, end, level, sd)
     zero = level if is_known else 0.0
     scatter = np.hypot(1.25 * sd / np.sqrt(max(used, 1)), rounding)
-    zero_sd = np.hypot(scatter, _ZERO_SD) if is_known else _UNKNOWN_ZERO_SD
+    zero_sd = np.hypot(scatter, steady) if is_known else _UNKNOWN_ZERO_SD
     return Vented(
         level if is_known else np.nan,
         float(rest_n),
@@ -171,6 +181,17 @@ def _came_to_rest(
     before = mean(p, row_from(t, a, end, release_start - _BEFORE_RELEASE_S), end)
     is_blocked = abs(before) >= 150 and abs(level - before) < 0.3 * abs(before)
     return abs(slope) * length * _TAIL < 3 * sd + _AGREE_PA and not is_blocked
+
+
+@compiled
+def _leaked_away(t: Floats, p: Floats, smooth: Floats, hold: tuple[int, int], end: int, level: float, sd: float) -> bool:
+    """A hold that fell to a level near zero and kept still there is vented through its own leak."""
+    if hold[1] - end < 5 or t[hold[1] - 1] - t[end] < _LEAKED_LEAST_S:
+        return False
+    moved = line(t, p, end, hold[1])[0] * (t[hold[1] - 1] - t[end])
+    start = abs(smooth[hold[0]])
+    near = min(_LEAKED_MOST_PA, _LEAKED_SHARE * start)
+    return start >= _LEAKED_FROM_PA and abs(level) <= near and abs(moved) < sd + _AGREE_PA
 
 
 @compiled
