@@ -36,8 +36,9 @@ _UNKNOWN_ZERO_SD = 60.0
 
 
 class Vented(NamedTuple):
-    """With the vent open: median pressure [Pa] and volts [V], its length [s], by how much the pressure moved in it along
-    a straight line [Pa], and the error of that, the sensor's zero [Pa] and how well it is known, the pressure above it while purge flows through the open vent [Pa], and the most vacuum [Pa] before the vent shuts."""
+    """With the vent open: median pressure [Pa] and volts [V], for how long [s], by how much the pressure moved
+    meanwhile along a straight line [Pa], and the error of that; the sensor's zero [Pa] and how well it is known, the
+    pressure above it while purge flows through the open vent [Pa], and the most vacuum [Pa] before the vent shuts."""
 
     rest: Any
     rest_n: Any
@@ -112,7 +113,9 @@ def read_vented(
             level, used, is_known = (rest * rest_n + level * used) / (rest_n + used), rest_n + used, True
     steady = _ZERO_SD
     if not is_known:
-        end = row_after(t, hold[0], hold[1], marks.hold_end - _LEAKED_TAIL * (marks.hold_end - marks.hold_start))
+        end = row_after(
+            t, hold[0], hold[1], marks.hold_end - _LEAKED_TAIL * (marks.hold_end - marks.hold_start)
+        )
         level, used, steady = _level(p, end, hold[1], noise, room), hold[1] - end, _LEAKED_SD
         is_known = _leaked_away(t, p, smooth, hold, end, level, sd)
     zero = level if is_known else 0.0
@@ -184,7 +187,9 @@ def _came_to_rest(
 
 
 @compiled
-def _leaked_away(t: Floats, p: Floats, smooth: Floats, hold: tuple[int, int], end: int, level: float, sd: float) -> bool:
+def _leaked_away(
+    t: Floats, p: Floats, smooth: Floats, hold: tuple[int, int], end: int, level: float, sd: float
+) -> bool:
     """A hold that fell to a level near zero and kept still there is vented through its own leak."""
     if hold[1] - end < 5 or t[hold[1] - 1] - t[end] < _LEAKED_LEAST_S:
         return False

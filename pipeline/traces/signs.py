@@ -247,7 +247,8 @@ def _shut_at_rest(shown: Shown) -> Floats:
     moves = above(np.abs(vented.moved), np.maximum(MOVES_PA, error))
     as_shut = closed.rate * vented.rest_s
     kept_still = both(
-        above(np.abs(as_shut - vented.moved), np.maximum(MOVES_PA, error)), below(np.abs(vented.moved), MOVES_PA)
+        above(np.abs(as_shut - vented.moved), np.maximum(MOVES_PA, error)),
+        below(np.abs(vented.moved), MOVES_PA),
     )
     is_open = either(kept_still, fact(shown.release.seconds >= LEAST_RELEASE_S))
     return both(off, either(moves, np.minimum(-is_open, UNTOLD)))

@@ -183,8 +183,9 @@ def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats, is_at_end: Flag
     """Return how likely the fitted leak is one of LEAK_MM to WIDEST_MM rather than none, both as likely before.
 
     Sizes between are as likely on the logarithmic scale. `per_mm2` is Cd A / V [1/m] of a hole of 1 mm. A vacuum
-    that was gone before it could be fitted went through a hole; a sensor that stands at its end tells nothing. A share `wild` of tanks gives vapor under vacuum many
-    times as fast as most: their fits lie off by far more than the standard deviation says.
+    that was gone before it could be fitted went through a hole; a sensor that stands at its end (`is_at_end`)
+    tells nothing. A share `wild` of tanks gives vapor under vacuum many times as fast as most: their fits lie off by
+    far more than the standard deviation says.
     """
     sizes = np.geomspace(LEAK_MM, WIDEST_MM, 40)
     with np.errstate(all="ignore"):

@@ -106,8 +106,8 @@ def judge(
 
 
 def is_large(told: Told, least_confidence: float) -> Flags:
-    """Tell where two stories share the probability that say the same: a leak that can hardly be fitted, and one too large
-    for that. Either name is right there, and both sizes are bounded."""
+    """Tell where the probability is shared by two names for one finding: a leak that can hardly be fitted, and one too
+    large for that. The sizes of both are bounded."""
     pair = np.isin(told.best, (LEAK, GROSS)) & np.isin(told.second, (LEAK, GROSS))
     return pair & (told.confidence + told.second_confidence >= least_confidence)
 

@@ -103,7 +103,9 @@ def read_sensor(
     for i in range(draw[0], draw[1]):
         at_lowest += p[i] <= lowest + 1e-9
     # A draw that ends in a row of equal lowest readings is the sensor's end, not the tank's; none lies beyond it.
-    is_clipped = at_lowest >= 4 and at_lowest * noise[2] >= 1.0 or _stands(p, a, b, draw, hold, lowest + 1e-9)
+    is_clipped = (at_lowest >= 4 and at_lowest * noise[2] >= 1.0) or _stands(
+        p, a, b, draw, hold, lowest + 1e-9
+    )
     return Sensor(
         float(b - a),
         noise[0],
