@@ -34,7 +34,7 @@ def test_vacuum_that_grows_to_the_sensors_end_passes_the_purge_valve():
 
 def test_a_vacuum_beyond_the_sensors_end_does_not_make_the_vent_slow():
     """Half of what is seen is gone 5.6 s after the vent opened, 1.9 s after the reading left the sensor's end."""
-    drawing = Drawing().rest().closed().draw(-2400).add(60, lambda s: -2400 - 70 * s, True, 0.0)
+    drawing = Drawing().rest().closed().draw(-2700).add(60, lambda s: -2700 - 65 * s, True, 0.0)
     drawing.add(14, lambda s: -6600 * np.maximum(1 - s / 10, 0) ** 2, False, 0.0)
     row = judged(_clipped(drawing.samples(noise=3), -2600))
     assert row["verdict"] != "vent_restricted"
