@@ -43,7 +43,8 @@ class Hold(NamedTuple):
     """The chosen hold, of one recording or of many.
 
     seconds [s], n; start_above, end_above [Pa] : above the vented level. change, late_change [Pa] : of its last fifth
-    against its first seconds, and against its second quarter. gone_s [s] : until four fifths of the vacuum were gone.
+    against its first seconds, and against its second quarter. free_s [s] : until it stood at the sensor's end, or all
+    of it. gone_s [s] : until four fifths of the vacuum were gone.
     kept_early : share of the vacuum that is there some seconds later.
     """
 
@@ -53,6 +54,7 @@ class Hold(NamedTuple):
     end_above: Any
     change: Any
     late_change: Any
+    free_s: Any
     gone_s: Any
     kept_early: Any
 
@@ -214,12 +216,14 @@ def read_hold(
     zero: float,
     noise_sd: float,
     interval_s: float,
+    floor: float,
 ) -> Hold:
     """Read what became of the vacuum in the hold.
 
     Parameters
     ----------
     zero : vented level [Pa]. noise_sd : of one reading [Pa]. interval_s : usual time between samples [s].
+    floor : the sensor's least reading where the recording stands at it [Pa], else nan.
     """
     a, b = parts.hold
     start, seconds = marks.hold_start, marks.hold_end - marks.hold_start
@@ -234,6 +238,11 @@ def read_hold(
         if smooth[i] > level + 0.8 * vacuum:
             gone_s = t[i] - start
             break
+    free_s = seconds
+    for i in range(a, b):
+        if smooth[i] <= floor + 1e-9:
+            free_s = t[i] - start
+            break
     whole = 4 * noise_sd
     whole = vacuum if vacuum > whole else whole
     whole = 0.5 * draw.depth if 0.5 * draw.depth > whole else whole
@@ -244,6 +253,7 @@ def read_hold(
         end - zero,
         end - first_seconds,
         end - quarter,
+        free_s,
         gone_s,
         (draw.before - early) / whole,
     )

@@ -227,6 +227,14 @@ def _vent_restricted(row: Reading) -> str:
             f"With the vent open and purge flowing the tank stood at {pressure(row['flowing_above'])}: "
             "the vent path is restricted."
         )
+    if row["is_shut_at_rest"]:
+        moved = (
+            f"which moved by {_rounded(row['moved'])} Pa in {_seconds(row['rest_s'])}"
+            if _known(row["moved"], row["rest_s"])
+            else "and that moved"
+        )
+        stood = f"stood at {pressure(row['zero'])}" if _known(row["zero"]) else "stood off zero"
+        return f"With the vent open the tank {stood}, {moved}, as in a shut one: the vent path is restricted."
     if not isfinite(row["release_from_above"]):
         to = f"went down to {pressure(-row['open_vacuum'])}" if _known(row["open_vacuum"]) else "went down"
         return f"With the vent open, before any test, the tank {to}: the vent path is restricted."

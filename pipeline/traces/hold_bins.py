@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.physics.orifice import HEAT_RATIO_AIR
 from pipeline.traces.compiled import Floats, compiled
 from pipeline.traces.landmarks import Landmarks, Parts
-from pipeline.traces.ranges import least, row_after, row_from
+from pipeline.traces.ranges import row_after, row_from
 
 N_BINS = 32
 #: Time constants of heat between gas and walls that are tried [s], each twice the one before.
@@ -70,7 +70,7 @@ def bin_hold(
     parts: Parts,
     zero: float,
     start_above: float,
-    is_clipped: bool,
+    end_of_range: float,
     bins: tuple[Floats, ...],
     k: int,
 ) -> None:
@@ -79,10 +79,11 @@ def bin_hold(
     Parameters
     ----------
     a, b : the recording's rows. zero, start_above : vented level, and the hold's first level above it [Pa].
+    end_of_range : the sensor's least reading [Pa], which tells nothing of the tank; nan where it is not reached.
     """
     of_t, of_p, of_n, start, start_s, window_s, cooling = bins
     first, last = _window(t, smooth, marks, parts, zero, start_above)
-    floor = least(p, a, b) + 1e-9 if is_clipped else -np.inf
+    floor = end_of_range + 1e-9 if end_of_range == end_of_range else -np.inf
     while first < last and p[first] <= floor:
         first += 1
     if first >= last:

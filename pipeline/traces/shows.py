@@ -23,6 +23,12 @@ _RELEASE_END_S = 1.0
 _BEFORE_RELEASE_S = 2.0
 #: Purge through an open vent is read from so long [s] after the recording's start.
 _FLOW_STARTS_S = 1.0
+#: Levels of a vented tank agree within this and three standard deviations of a reading [Pa].
+_AGREE_PA = 5.0
+#: A hold that lost at least _LEAKED_FROM_PA [Pa] to so small a share of it, or so few pascals, and keeps still in its
+#: last part, for so long [s]: vapor keeps it from the vented level by about _LEAKED_SD [Pa] (5 Pa/s through 0.5 mm).
+_LEAKED_FROM_PA, _LEAKED_SHARE, _LEAKED_MOST_PA = 300.0, 0.2, 120.0
+_LEAKED_TAIL, _LEAKED_LEAST_S, _LEAKED_SD = 0.4, 5.0, 10.0
 #: No vented level is steadier than this [Pa]: wind, slosh.
 _ZERO_SD = 2.0
 #: Without a vented level the sensor's zero is taken as 0, known to this [Pa].
@@ -30,12 +36,16 @@ _UNKNOWN_ZERO_SD = 60.0
 
 
 class Vented(NamedTuple):
-    """With the vent open: median pressure [Pa] and volts [V], the sensor's zero [Pa] and how well it is known, the
+    """With the vent open: median pressure [Pa] and volts [V], for how long [s], by how much the pressure moved
+    meanwhile along a straight line [Pa], and the error of that; the sensor's zero [Pa] and how well it is known, the
     pressure above it while purge flows through the open vent [Pa], and the most vacuum [Pa] before the vent shuts."""
 
     rest: Any
     rest_n: Any
     rest_v: Any
+    rest_s: Any
+    moved: Any
+    moved_sd: Any
     zero: Any
     zero_sd: Any
     is_zero_known: Any
@@ -74,34 +84,50 @@ def read_vented(
     n: int,
     marks: Landmarks,
     release: tuple[int, int],
+    hold: tuple[int, int],
     noise: tuple[float, float, float],
     room: Floats,
 ) -> Vented:
-    """Read the zero from rest, else from the end of a release that came to rest.
+    """Read the zero from rest, else from the end of a release that came to rest, or of a hold that leaked all away.
 
     Parameters
     ----------
-    phase, first, n : the recording's stretches. release : rows of the release. noise : as `view.read_noise`
-        returns it.
+    phase, first, n : the recording's stretches. release, hold : their rows. noise : as
+        `view.read_noise` returns it.
     """
     sd, rounding = sd_of(noise), rounding_of(noise)
     # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero.
     rest_a, rest_b = first[0], first[1] if phase[0] == REST else first[0]
     flowing, lowest = _read_open(t, p, smooth, phase, first, n, marks.first + _FLOW_STARTS_S, room)
     rest, rest_n = _level(p, rest_a, rest_b, noise, room), rest_b - rest_a
+    rest_s = t[rest_b - 1] - t[rest_a] if rest_b > rest_a else np.nan
+    slope, slope_sd, _, _ = line(t, p, rest_a, rest_b)
     length = marks.release_end - marks.release_start
     tail = row_after(t, release[0], release[1], marks.release_end - _TAIL * length), release[1]
     level, used, is_known = rest, rest_n, rest_n >= _MIN_REST_SAMPLES
     if not is_known:
         level, used = _level(p, tail[0], tail[1], noise, room), tail[1] - tail[0]
         is_known = _came_to_rest(t, p, first[0], tail, length, marks.release_start, level, sd)
+        # Of slow recorders: few readings before the test and few after it that agree.
+        if not is_known and rest_n + used >= _MIN_REST_SAMPLES and abs(rest - level) < 3 * sd + _AGREE_PA:
+            level, used, is_known = (rest * rest_n + level * used) / (rest_n + used), rest_n + used, True
+    steady = _ZERO_SD
+    if not is_known:
+        end = row_after(
+            t, hold[0], hold[1], marks.hold_end - _LEAKED_TAIL * (marks.hold_end - marks.hold_start)
+        )
+        level, used, steady = _level(p, end, hold[1], noise, room), hold[1] - end, _LEAKED_SD
+        is_known = _leaked_away(t, p, smooth, hold, end, level, sd)
     zero = level if is_known else 0.0
     scatter = np.hypot(1.25 * sd / np.sqrt(max(used, 1)), rounding)
-    zero_sd = np.hypot(scatter, _ZERO_SD) if is_known else _UNKNOWN_ZERO_SD
+    zero_sd = np.hypot(scatter, steady) if is_known else _UNKNOWN_ZERO_SD
     return Vented(
         level if is_known else np.nan,
         float(rest_n),
         median(volts, rest_a, rest_b, room),
+        rest_s,
+        slope * rest_s,
+        np.hypot(slope_sd * rest_s, _ZERO_SD),
         zero,
         zero_sd,
         1.0 if is_known else 0.0,
@@ -157,7 +183,20 @@ def _came_to_rest(
     end = row_from(t, a, tail[0], release_start)
     before = mean(p, row_from(t, a, end, release_start - _BEFORE_RELEASE_S), end)
     is_blocked = abs(before) >= 150 and abs(level - before) < 0.3 * abs(before)
-    return abs(slope) * length * _TAIL < 3 * sd + 5 and not is_blocked
+    return abs(slope) * length * _TAIL < 3 * sd + _AGREE_PA and not is_blocked
+
+
+@compiled
+def _leaked_away(
+    t: Floats, p: Floats, smooth: Floats, hold: tuple[int, int], end: int, level: float, sd: float
+) -> bool:
+    """A hold that fell to a level near zero and kept still there is vented through its own leak."""
+    if hold[1] - end < 5 or t[hold[1] - 1] - t[end] < _LEAKED_LEAST_S:
+        return False
+    moved = line(t, p, end, hold[1])[0] * (t[hold[1] - 1] - t[end])
+    start = abs(smooth[hold[0]])
+    near = min(_LEAKED_MOST_PA, _LEAKED_SHARE * start)
+    return start >= _LEAKED_FROM_PA and abs(level) <= near and abs(moved) < sd + _AGREE_PA
 
 
 @compiled
@@ -197,19 +236,23 @@ def read_closed(
 
 @compiled
 def read_release(
-    t: Floats, p: Floats, a: int, rows: tuple[int, int], marks: Landmarks, zero: float
+    t: Floats, p: Floats, a: int, rows: tuple[int, int], marks: Landmarks, zero: float, floor: float
 ) -> Release:
     """Read how the vacuum went after the vent opened.
 
     Parameters
     ----------
-    a : the recording's first row. rows : of the release. zero : vented level [Pa].
+    a : the recording's first row. rows : of the release. zero : vented level [Pa]. floor : the sensor's least reading
+        where the recording stands at it [Pa], else nan: time counts from when it leaves that.
     """
     start = marks.release_start
-    begin = row_from(t, a, rows[0], start - _BEFORE_RELEASE_S)
+    # Where samples were lost just before it, the last one stands for the level.
+    begin = min(row_from(t, a, rows[0], start - _BEFORE_RELEASE_S), max(rows[0] - 1, a))
     above = mean(p, begin, rows[0]) - zero if start == start else np.nan
     half_s = np.nan
     for i in range(rows[0], rows[1]):
+        if p[i] <= floor + 1e-9:
+            start = t[i]
         if abs(p[i] - zero) < 0.5 * abs(above):
             half_s = t[i] - start
             break

@@ -57,6 +57,11 @@ HARDLY_ANY_PA = 150.0
 VENT_HALF_S = 4.0
 SOUND_HALF_S = 1.3
 LEFT_SD = 0.08
+#: An open vent keeps the pressure at rest within this [Pa]: wind, slosh.
+MOVES_PA = 15.0
+#: Where nothing tells whether the vent opened, a blocked one has built so much pressure before one test in five
+#: (judgement; half the square is its logarithm).
+UNTOLD = -1.8
 #: A release that is shorter than this [s] shows the vent's own delay.
 LEAST_RELEASE_S = 1.0
 #: A vent path in order is wider than this [mm], whatever the volume.
@@ -79,6 +84,7 @@ class Signs:
     silent: Floats
     falls: Floats
     restricted: Floats
+    shut_at_rest: Floats
     offset: Floats
     arrives_plainly: Floats
     arrives: Floats
@@ -98,6 +104,7 @@ def read_signs(
         has_draw = shown.draw.seconds >= MIN_DRAW_S
         has_test = has_draw | marks.is_pressure_test
         creeps, hardly_any = _creeps(shown), _hardly_any(shown)
+        shut_at_rest = np.where(marks.is_pressure_test, -SUREST, _shut_at_rest(shown))
         # A tank that was put under pressure from outside needs no purge to bring it.
         plainly = np.where(marks.is_pressure_test, SUREST, _arrives_plainly(shown, creeps))
         arrives = either(plainly, _arrives_faintly(shown))
@@ -107,7 +114,8 @@ def read_signs(
             both(fact(has_draw), _dead(shown, volts, arrives, creeps)),
             # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
             both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
-            _restricted(shown, sizes, has_test, marks.is_pressure_test),
+            _restricted(shown, sizes, shut_at_rest, has_test, marks.is_pressure_test),
+            shut_at_rest,
             _offset(shown, norms),
             plainly,
             arrives,
@@ -135,7 +143,7 @@ def _falls(shown: Shown) -> Floats:
         fact(shown.vented.is_zero_known),
         below(np.maximum(shown.vented.open_vacuum, 0), 0.3 * np.abs(closed.above), FAINT),
     )
-    by_cooling = FALLS_PA_S * np.nan_to_num(hold.seconds)
+    by_cooling = FALLS_PA_S * np.nan_to_num(hold.free_s)
     least = np.maximum(FALLS_PA, 6 * per_quarter)
     late = both(
         above(-hold.late_change, np.maximum(least, LATE_SHARE * by_cooling)),
@@ -209,7 +217,9 @@ def _gone(shown: Shown, sizes: Sizes, is_fitted: Flags) -> Floats:
     return both(np.where(is_faint, SUREST, lost), -kept)
 
 
-def _restricted(shown: Shown, sizes: Sizes, has_test: Flags, is_pressure_test: Flags) -> Floats:
+def _restricted(
+    shown: Shown, sizes: Sizes, shut_at_rest: Floats, has_test: Flags, is_pressure_test: Flags
+) -> Floats:
     """Vacuum stays after the vent opens, or appears while it is open."""
     release = shown.release
     held = above(-release.from_above, np.maximum(150.0, 8 * shown.sensor.sd))
@@ -221,8 +231,27 @@ def _restricted(shown: Shown, sizes: Sizes, has_test: Flags, is_pressure_test: F
     slow = either(above(release.half_s, VENT_HALF_S), never, remains)
     narrow = below(sizes.vent_mm, NARROW_VENT_MM, 0.06)
     flowing = above(-shown.vented.flowing_above, FLOWING_PA)
-    with_test = both(either(both(held, either(slow, narrow)), flowing), fact(~is_pressure_test))
+    stayed = both(either(both(held, either(slow, narrow)), flowing), fact(~is_pressure_test))
+    with_test = either(stayed, shut_at_rest)
     return np.where(has_test, with_test, above(shown.vented.open_vacuum, OPEN_VACUUM_PA))
+
+
+def _shut_at_rest(shown: Shown) -> Floats:
+    """Pressure far from zero moves at rest, which behind an open vent it cannot; or nothing tells whether it could.
+
+    The vent did open where a release, or a rest that kept still while the shut tank did not, shows it.
+    """
+    vented, closed = shown.vented, shown.closed
+    off = both(above(np.abs(vented.rest), OFFSET_PA), fact(vented.is_zero_known))
+    error = EFFECT_SDS * 2 * vented.moved_sd
+    moves = above(np.abs(vented.moved), np.maximum(MOVES_PA, error))
+    as_shut = closed.rate * vented.rest_s
+    kept_still = both(
+        above(np.abs(as_shut - vented.moved), np.maximum(MOVES_PA, error)),
+        below(np.abs(vented.moved), MOVES_PA),
+    )
+    is_open = either(kept_still, fact(shown.release.seconds >= LEAST_RELEASE_S))
+    return both(off, either(moves, np.minimum(-is_open, UNTOLD)))
 
 
 def _left_of_sound_vent(seconds: Floats) -> Floats:

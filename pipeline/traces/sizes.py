@@ -137,8 +137,14 @@ def size_leaks(
             fit,
             discharge * hole_area_m2(1.0) / (used * 1e-3),
             np.where(shown.hold.start_above < 0, _WILD_SHARE, 0.0),
+            is_unseen(shown, fit),
         ),
     )
+
+
+def is_unseen(shown: Shown, fit: HoldFit) -> Flags:
+    """Tell the holds through which the sensor stood at its end."""
+    return np.isfinite(shown.sensor.floor) & np.isnan(fit.leak) & np.isnan(shown.hold.gone_s)
 
 
 def _leaks(
@@ -173,12 +179,13 @@ def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats) -> tuple[Floa
         return least, np.maximum(leak, 1e-3 * high) * np.exp(up)
 
 
-def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats) -> Floats:
+def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats, is_at_end: Flags) -> Floats:
     """Return how likely the fitted leak is one of LEAK_MM to WIDEST_MM rather than none, both as likely before.
 
     Sizes between are as likely on the logarithmic scale. `per_mm2` is Cd A / V [1/m] of a hole of 1 mm. A vacuum
-    that was gone before it could be fitted went through a hole. A share `wild` of tanks gives vapor under vacuum many
-    times as fast as most: their fits lie off by far more than the standard deviation says.
+    that was gone before it could be fitted went through a hole; a sensor that stands at its end (`is_at_end`)
+    tells nothing. A share `wild` of tanks gives vapor under vacuum many times as fast as most: their fits lie off by
+    far more than the standard deviation says.
     """
     sizes = np.geomspace(LEAK_MM, WIDEST_MM, 40)
     with np.errstate(all="ignore"):
@@ -191,7 +198,7 @@ def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats) -> Floats:
         rare = np.exp(-0.5 * (none2 / _WILD_TIMES**2 - least)) / _WILD_TIMES
         for_none = (1 - wild) * np.exp(-0.5 * (none2 - least)) + wild * rare
         chance = for_leak / (for_leak + for_none)
-        return np.where(np.isfinite(fit.leak), chance, 1.0)
+        return np.where(np.isfinite(fit.leak), chance, np.where(is_at_end, 0.5, 1.0))
 
 
 def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:

@@ -13,7 +13,7 @@ from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
-from pipeline.traces.sizes import Sizes
+from pipeline.traces.sizes import Sizes, is_unseen
 from pipeline.traces.stories import GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, Told, compare_stories
 from pipeline.traces.volts import VoltStory
 
@@ -28,6 +28,7 @@ REASONS = {
     "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw",
     "short_hold": "the hold is too short to tell a leak from vapor",
     "engine_off": "the engine was not running during the draw, so no vacuum could come",
+    "at_end": "the sensor stood at the end of its range, so that nobody can see what the hold did",
     "cannot_tell": "the hold cannot tell a leak from vapor and noise",
     "torn": "two stories fit almost alike",
 }
@@ -83,6 +84,7 @@ def judge(
         has_hold = (shown.hold.seconds >= MIN_HOLD_S) & (shown.hold.n >= 4)
         needs_test = is_sound_or_open | np.isin(np.array(NAMES)[best], ["no_vacuum", "sensor_flat"])
         engine_off = (best == NO_VACUUM) & (shown.draw.rpm < ENGINE_RUNS_RPM)
+        at_end = ((best == HOLDS) | (best == LEAK)) & is_unseen(shown, fit)
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
@@ -90,8 +92,9 @@ def judge(
             (engine_off, "engine_off"),
             (is_sound_or_open & ~np.isfinite(shown.hold.seconds), "no_hold"),
             ((best == HOLDS) & ~has_hold, "short_hold"),
+            (at_end, "at_end"),
             (((best == HOLDS) | (best == LEAK)) & ~is_fitted | untold, "cannot_tell"),
-            (told.confidence < least_confidence, "torn"),
+            ((told.confidence < least_confidence) & ~is_large(told, least_confidence), "torn"),
         ]
     reason = np.select([is_so for is_so, _ in reasons], [name for _, name in reasons], "")
     is_of_leak = np.isin(best, (HOLDS, LEAK)) & np.isin(told.second, (HOLDS, LEAK))
@@ -100,6 +103,13 @@ def judge(
     )
     verdict = np.where(reason == "", np.array(NAMES, object)[best], "not_judged")
     return Judgement(verdict, reason, told, signs, _quality(shown, sd), signs.creeps > 0)
+
+
+def is_large(told: Told, least_confidence: float) -> Flags:
+    """Tell where the probability is shared by two names for one finding: a leak that can hardly be fitted, and one too
+    large for that. The sizes of both are bounded."""
+    pair = np.isin(told.best, (LEAK, GROSS)) & np.isin(told.second, (LEAK, GROSS))
+    return pair & (told.confidence + told.second_confidence >= least_confidence)
 
 
 def _quality(shown: Shown, sd: Floats) -> Floats:

@@ -8,18 +8,23 @@ import numpy as np
 
 from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
 from pipeline.traces.phases import DRAW, FLOWING
-from pipeline.traces.ranges import MOST_SORTED, extremes, median, middle_of
+from pipeline.traces.ranges import MOST_SORTED, extremes, least, median, middle_of
 
 #: A median absolute deviation times this is a standard deviation (normal law).
 MAD_TO_SD = 1.4826
 #: Valves and lines take so long to answer a command [s]; what is read right after one is not yet the new state.
 SETTLING_S = 0.5
+#: No sensor's end lies nearer to the vented level [Pa].
+_CLIPPED_PA = -500.0
+#: Readings that stand at the sensor's end: so many equal ones in a row, of a sensor of which two neighbors elsewhere
+#: differ in at least this share of so many pairs: by chance that is rarer than one in a thousand.
+_STANDS_N, _LIVELY, _MIN_PAIRS = 20, 0.3, 5
 
 
 class Sensor(NamedTuple):
     """The readings as such: number, noise, step, standard deviation of one, what rounding leaves in the mean of many,
-    level, span, greatest vacuum [Pa], time between them [s], engine speed [1/min]; whether they are clipped at the
-    range's end. One recording's, or arrays."""
+    level, span, greatest vacuum [Pa], time between them [s], engine speed [1/min]; the least that the sensor can read
+    where the recording stands at it [Pa], else nan. One recording's, or arrays."""
 
     n: Any
     noise: Any
@@ -31,7 +36,7 @@ class Sensor(NamedTuple):
     span: Any
     peak_vacuum: Any
     rpm: Any
-    is_clipped: Any
+    floor: Any
 
 
 @compiled
@@ -82,6 +87,7 @@ def read_sensor(
     a: int,
     b: int,
     draw: tuple[int, int],
+    hold: tuple[int, int],
     noise: tuple[float, float, float],
     zero: float,
     room: Floats,
@@ -90,14 +96,16 @@ def read_sensor(
 
     Parameters
     ----------
-    draw : rows of the draw. noise : as `read_noise` returns it. zero : vented level [Pa].
+    draw, hold : their rows. noise : as `read_noise` returns it. zero : vented level [Pa].
     """
     lowest, highest = extremes(smooth, a, b)
     at_lowest = 0
     for i in range(draw[0], draw[1]):
         at_lowest += p[i] <= lowest + 1e-9
-    # A draw that ends in a row of equal lowest readings is the sensor's end, not the tank's.
-    is_clipped = at_lowest >= 4 and at_lowest * noise[2] >= 1.0 and lowest < -500
+    # A draw that ends in a row of equal lowest readings is the sensor's end, not the tank's; none lies beyond it.
+    is_clipped = (at_lowest >= 4 and at_lowest * noise[2] >= 1.0) or _stands(
+        p, a, b, draw, hold, lowest + 1e-9
+    )
     return Sensor(
         float(b - a),
         noise[0],
@@ -109,8 +117,28 @@ def read_sensor(
         highest - lowest,
         max(zero - lowest, 0.0),
         median(rpm, a, b, room),
-        1.0 if is_clipped else 0.0,
+        lowest if is_clipped and lowest < _CLIPPED_PA and lowest <= least(p, a, b) else np.nan,
     )
+
+
+@compiled
+def _stands(p: Floats, a: int, b: int, draw: tuple[int, int], hold: tuple[int, int], floor: float) -> bool:
+    """A hold stands at the sensor's end: a row of equal lowest readings, where elsewhere neighbors differ.
+
+    Of a sensor whose readings rarely differ from one to the next, equal ones tell nothing.
+    """
+    run, longest = 0, 0
+    for i in range(hold[0], hold[1]):
+        run = run + 1 if p[i] <= floor else 0
+        longest = max(longest, run)
+    if longest < _STANDS_N:
+        return False
+    pairs, unequal = 0, 0
+    for i in range(a + 1, b):
+        if (i < draw[0] or i > draw[1]) and p[i] > floor and p[i - 1] > floor:
+            pairs += 1
+            unequal += p[i] != p[i - 1]
+    return pairs >= _MIN_PAIRS and unequal >= _LIVELY * pairs
 
 
 @compiled

@@ -1,0 +1,90 @@
+"""Recordings of which a telling part is hidden: at the sensor's end, in lost samples, behind a blocked vent."""
+
+import numpy as np
+import polars as pl
+import pytest
+from drawing import Drawing, judged
+
+
+def _clipped(samples: pl.DataFrame, end: float) -> pl.DataFrame:
+    return samples.with_columns(pl.col("tank_pressure_pa").clip(lower_bound=end))
+
+
+def test_a_hold_at_the_sensors_end_is_not_judged_and_says_why():
+    drawing = Drawing().rest().closed().draw(-2650).hold(60, vapor=0.0).release()
+    row = judged(_clipped(drawing.samples(noise=3), -2500))
+    assert row["verdict"] == "not_judged"
+    assert "end of its range" in row["evidence"]
+
+
+def test_a_quiet_tank_at_one_coarse_step_is_not_at_the_sensors_end():
+    """Of a sensor whose neighbors are always equal a level that keeps still tells what it seems to tell."""
+    drawing = Drawing().rest().closed(rate=0.0).add(30, lambda s: -2500 * s / 30, True, 100.0)
+    drawing.hold(60, vapor=0.0).release()
+    assert judged(drawing.samples(step=50.0))["verdict"] == "holds"
+
+
+def test_vacuum_that_grows_to_the_sensors_end_passes_the_purge_valve():
+    """It grows for 20 s only, as far as it can be seen: by less than cooling would do in the whole hold."""
+    drawing = Drawing().rest().closed().draw(-2300)
+    drawing.add(120, lambda s: -2300 - 10 * s, True, 0.0).release(8, 0.3)
+    row = judged(_clipped(drawing.samples(noise=3), -2500))
+    assert row["verdict"] == "purge_passes_closed"
+
+
+def test_a_vacuum_beyond_the_sensors_end_does_not_make_the_vent_slow():
+    """Half of what is seen is gone 5.6 s after the vent opened, 1.9 s after the reading left the sensor's end."""
+    drawing = Drawing().rest().closed().draw(-2700).add(60, lambda s: -2700 - 65 * s, True, 0.0)
+    drawing.add(14, lambda s: -6600 * np.maximum(1 - s / 10, 0) ** 2, False, 0.0)
+    row = judged(_clipped(drawing.samples(noise=3), -2600))
+    assert row["verdict"] != "vent_restricted"
+
+
+def test_a_blocked_vent_is_seen_past_samples_that_were_lost_as_it_opened():
+    samples = Drawing().rest().closed().draw(-2500).hold(40).release(9, 60.0).samples(noise=3)
+    assert judged(samples.filter(~pl.col("t_s").is_between(85, 92.5)))["verdict"] == "vent_restricted"
+
+
+@pytest.mark.parametrize("level", [700.0, -700.0])
+def test_pressure_that_moves_at_rest_accuses_the_vent_and_not_the_sensor(level):
+    rate = 4.0
+    drawing = Drawing().add(10, lambda s: level + rate * s, False, 0.0)
+    drawing.closed(20, rate, level + 10 * rate).draw(-1800).hold(60, vapor=rate)
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "vent_restricted"
+    assert "as in a shut one" in row["evidence"]
+
+
+def test_without_a_release_an_offset_is_told_and_the_vent_named_beside_it():
+    drawing = Drawing().rest(4, 700.0).draw(-1800).hold(60, vapor=0.0)
+    row = judged(drawing.samples(noise=3))
+    assert (row["verdict"], row["second_verdict"]) == ("sensor_offset", "vent_restricted")
+    assert row["confidence"] < 0.9
+
+
+def test_a_rest_that_keeps_still_where_the_shut_tank_creeps_clears_the_vent():
+    drawing = Drawing().rest(10, 700.0).closed(20, 6.0, 700.0).draw(-1800).hold(60, vapor=6.0)
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "sensor_offset"
+    assert row["confidence"] > 0.95
+
+
+def test_two_readings_before_and_two_after_the_test_that_agree_are_a_zero():
+    drawing = Drawing(1.0).rest(2, 430.0).closed(20, 1.0, 430.0).draw(-1600).hold(100).release(5, 0.1, 430.0)
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "sensor_offset"
+    assert row["rest_pressure_pa"] == pytest.approx(430, abs=5)
+
+
+def test_a_hold_that_leaked_all_away_tells_the_vented_level():
+    """Shut from its first sample on, and cut at the hold's end: 1.3 mm, read 70 Pa too low."""
+    samples = Drawing().closed().draw(-1500).hold(90, 1.3).samples(noise=3, step=10.0)
+    row = judged(samples.with_columns(pl.col("tank_pressure_pa") - 70))
+    assert row["verdict"] == "leak"
+    assert row["rest_pressure_pa"] == pytest.approx(-70, abs=8)
+    assert row["leak_diameter_mm"] == pytest.approx(1.3, rel=0.06)
+
+
+def test_a_vacuum_that_stays_tells_no_vented_level():
+    samples = Drawing().closed().draw(-2500).hold(90, vapor=0.0).samples(noise=3)
+    assert judged(samples)["rest_pressure_pa"] is None
