@@ -24,11 +24,17 @@ def judged() -> pl.DataFrame:
     return judge(*rich_traces(600)).filter(~pl.col("is_ambiguous"))
 
 
+@pytest.fixture(scope="module")
+def larger() -> pl.DataFrame:
+    """A larger fleet for the sizes: 60 leaks a band leave a median open by a sixth of itself, 140 by a tenth."""
+    return judge(*rich_traces(1500)).filter(~pl.col("is_ambiguous"))
+
+
 @pytest.fixture(scope="module", params=BANDS)
-def band(request: pytest.FixtureRequest, judged: pl.DataFrame) -> tuple[pl.DataFrame, float]:
+def band(request: pytest.FixtureRequest, larger: pl.DataFrame) -> tuple[pl.DataFrame, float]:
     upper, error = BANDS[request.param]
-    chosen = sized_leaks(judged, request.param, upper)
-    assert chosen.height >= 20
+    chosen = sized_leaks(larger, request.param, upper)
+    assert chosen.height >= 60
     return chosen, error
 
 
