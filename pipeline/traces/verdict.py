@@ -94,7 +94,7 @@ def judge(
             ((best == HOLDS) & ~has_hold, "short_hold"),
             (at_end, "at_end"),
             (((best == HOLDS) | (best == LEAK)) & ~is_fitted | untold, "cannot_tell"),
-            ((told.confidence < least_confidence) & ~is_large(told, least_confidence), "torn"),
+            (told.confidence < least_confidence, "torn"),
         ]
     reason = np.select([is_so for is_so, _ in reasons], [name for _, name in reasons], "")
     is_of_leak = np.isin(best, (HOLDS, LEAK)) & np.isin(told.second, (HOLDS, LEAK))
@@ -103,13 +103,6 @@ def judge(
     )
     verdict = np.where(reason == "", np.array(NAMES, object)[best], "not_judged")
     return Judgement(verdict, reason, told, signs, _quality(shown, sd), signs.creeps > 0)
-
-
-def is_large(told: Told, least_confidence: float) -> Flags:
-    """Tell where the probability is shared by two names for one finding: a leak that can hardly be fitted, and one too
-    large for that. The sizes of both are bounded."""
-    pair = np.isin(told.best, (LEAK, GROSS)) & np.isin(told.second, (LEAK, GROSS))
-    return pair & (told.confidence + told.second_confidence >= least_confidence)
 
 
 def _quality(shown: Shown, sd: Floats) -> Floats:
