@@ -1,0 +1,119 @@
+"""An independent computation of proof_worth: Cox regression within shops, ties by Efron, by Newton's method.
+
+Written from the contract and DEVELOPERS.md ("Worth of proof"); nothing of `pipeline`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from tests.end_to_end.oracle import Window, comebacks_of, followed_repairs, is_evap, kaplan_meier
+from tests.end_to_end.raw_lake import Records
+
+COMPARISONS = {
+    "proved_or_not": ("verified", ["proved"], ["not_proved", "disproved", "no_trace"]),
+    "proved_or_no_recording": ("verified", ["proved"], ["no_trace"]),
+    "with_or_against_evidence": ("evidence_agrees", ["yes"], ["no"]),
+}
+
+
+def cox(
+    time: np.ndarray, event: np.ndarray, x: np.ndarray, strata: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Fit a stratified Cox regression with Efron's ties: coefficients and their covariance."""
+    beta = np.zeros(x.shape[1])
+    for _ in range(60):
+        slope, bend = np.zeros(len(beta)), np.zeros((len(beta), len(beta)))
+        risk = np.exp(x @ beta)
+        for s in np.unique(strata):
+            for t in np.unique(time[(strata == s) & event]):
+                at = (strata == s) & (time >= t)
+                dead = (strata == s) & (time == t) & event
+                d = int(dead.sum())
+                s0, s1 = risk[at].sum(), risk[at] @ x[at]
+                s2 = (x[at] * risk[at][:, None]).T @ x[at]
+                d0, d1 = risk[dead].sum(), risk[dead] @ x[dead]
+                d2 = (x[dead] * risk[dead][:, None]).T @ x[dead]
+                slope += x[dead].sum(0)
+                for l in range(d):
+                    z0, z1, z2 = s0 - l / d * d0, s1 - l / d * d1, s2 - l / d * d2
+                    slope -= z1 / z0
+                    bend += z2 / z0 - np.outer(z1, z1) / z0**2
+        step = np.linalg.lstsq(bend, slope, rcond=None)[0]
+        beta = beta + step * min(1.0, 5 / max(np.abs(step).max(), 1e-12))
+        if np.abs(step).max() < 1e-10:
+            break
+    return beta, np.linalg.pinv(bend)
+
+
+def usable(frame: pd.DataFrame) -> pd.DataFrame:
+    """Leave out shops, components and models without a comeback, until none is left."""
+    while True:
+        n = len(frame)
+        for column in ("shop_id", "component", "make_model"):
+            frame = frame[frame.groupby(column)["came_back"].transform("sum") > 0]
+        if len(frame) == n:
+            return frame
+
+
+def hazard_ratio(frame: pd.DataFrame) -> tuple[float, float, float, float, int, int]:
+    """Give ratio, bounds, p (Wald), and the repairs and comebacks that it rests on."""
+    part = usable(frame)
+    dummies = pd.get_dummies(part[["component", "make_model"]], drop_first=True).to_numpy(float)
+    x = np.column_stack([part["is_with"].to_numpy(float), dummies])
+    beta, cov = cox(
+        part["time"].to_numpy(float), part["came_back"].to_numpy(bool), x, part["shop_id"].to_numpy()
+    )
+    se = math.sqrt(cov[0, 0])
+    z = stats.norm.ppf(0.975)
+    ratio = tuple(math.exp(v) for v in (beta[0], beta[0] - z * se, beta[0] + z * se))
+    return (*ratio, 2 * stats.norm.sf(abs(beta[0]) / se), len(part), int(part["came_back"].sum()))
+
+
+def sides(records: Records, window: Window, checks: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """List the followed repairs of each comparison, those on the first side marked."""
+    repairs = followed_repairs(records, window)
+    repairs["make_model"] = repairs["make"] + "\t" + repairs["model"]
+    known = checks.set_index("job_id")
+    found = {}
+    for name, (column, first, second) in COMPARISONS.items():
+        word = repairs["job_id"].map(known[column])
+        both = repairs[word.isin(first + second)].copy()
+        both["is_with"] = word[both.index].isin(first)
+        found[name] = both
+    return found
+
+
+def plain(frame: pd.DataFrame) -> dict[str, float]:
+    """Give counts and Kaplan-Meier shares of both sides."""
+    row: dict[str, float] = {}
+    for side, part in (("with", frame[frame["is_with"]]), ("without", frame[~frame["is_with"]])):
+        row[f"n_repairs_{side}"], row[f"n_comebacks_{side}"] = len(part), int(part["came_back"].sum())
+        share = kaplan_meier(part["time"], part["came_back"]) if len(part) else (math.nan,) * 3
+        names = (f"first_time_fix_{side}", f"first_time_fix_{side}_low", f"first_time_fix_{side}_high")
+        row |= dict(zip(names, share, strict=True))
+    return row
+
+
+def costs(records: Records, frame: pd.DataFrame) -> dict[str, float | str | None]:
+    """Give labor and parts cost of the comebacks of a comparison, where known, each job once."""
+    jobs = {j["job_id"]: j for j in records.jobs}
+    back = frame[frame["came_back"]]
+    again = [j for job_id in back["job_id"] for j in comebacks_of(jobs[job_id], records.jobs) if is_evap(j)]
+    labor = [j["labor_h"] for j in again if j.get("labor_h") is not None]
+    paid = [j for j in again if j.get("parts_cost") is not None and j.get("currency")]
+    most = Counter(j["currency"] for j in paid).most_common(1)
+    currency = most[0][0] if most else None
+    money = [j["parts_cost"] for j in paid if j["currency"] == currency]
+    return {
+        "n_labor_known": len(labor),
+        "labor_h_per_comeback": float(np.mean(labor)) if labor else math.nan,
+        "n_cost_known": len(money),
+        "currency": currency,
+        "parts_cost_per_comeback": float(np.mean(money)) if money else math.nan,
+    }
