@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import optimize
+from scipy.special import xlog1py, xlogy
 
 from tests.end_to_end.oracle_inspections import Visit, cycles_of
 from tests.end_to_end.oracle_stations import _copied
 from tests.end_to_end.raw_lake import Records
 
-#: 0.95 quantile of the limit of the likelihood ratio (Banerjee and Wellner 2001, table 1; from memory 2.2869), and the
+#: 0.95 quantile of the limit of the likelihood ratio (Banerjee and Wellner 2001; from memory), and the
 #: widening that DEVELOPERS.md states.
-CRITICAL = 2.286922 * 1.2
+CRITICAL = 2.26916 * 1.2
 COUNTERS = {"distance_km": ("distance_since_clear_km", 65535), "warmups": ("warmups_since_clear", 255)}
 Look = tuple[float, bool]
 
@@ -43,52 +45,68 @@ def looks(records: Records) -> dict[tuple[str, str, str, str], list[Look]]:
     found: dict[tuple[str, str, str, str], list[Look]] = defaultdict(list)
     for mine in first.values():
         _, model, visit = min(mine, key=lambda look: look[0])
-        monitors = [m for *of, m in shows if tuple(of) == model] if visit.supported is None else visit.supported
+        monitors = (
+            [m for *of, m in shows if tuple(of) == model] if visit.supported is None else visit.supported
+        )
         for monitor in monitors:
             for counter, (column, end) in COUNTERS.items():
                 x = visit.record[column]
                 if x is not None:
-                    reading = math.inf if x >= end else float(x)
+                    reading = (
+                        math.inf if x >= end else _binned(float(x)) if counter == "distance_km" else float(x)
+                    )
                     found[*model, monitor, counter].append((reading, monitor not in visit.not_ready))
     return dict(found)
 
 
-def isotonic(seen: list[Look]) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Give distinct readings, complete and looked at there, and the share complete by isotonic regression."""
-    x = np.array([a for a, _ in seen])
-    points = np.unique(x)
-    n = np.array([(x == p).sum() for p in points], float)
-    k = np.array([sum(done for a, done in seen if a == p) for p in points], float)
-    return points, k, n, optimize.isotonic_regression(k / n, weights=n).x
+def _binned(km: float) -> float:
+    """Take whole kilometers below 200, and steps of 1 % from there on (DEVELOPERS.md)."""
+    return float(math.floor(km)) if km < 200 else round(math.exp(round(math.log(km) * 100) / 100), 1)
 
 
-def reading_at(seen: list[Look], share: float) -> float:
+@dataclass
+class Curve:
+    """Distinct readings, vehicles complete and looked at there, and the share complete by isotonic regression."""
+
+    points: np.ndarray
+    done: np.ndarray
+    seen: np.ndarray
+    share: np.ndarray
+
+
+def isotonic(looked: list[Look]) -> Curve:
+    x, is_done = np.array(looked, float).T
+    points, place = np.unique(x, return_inverse=True)
+    done, seen = np.bincount(place, is_done), np.bincount(place).astype(float)
+    return Curve(points, done, seen, _rising(done, seen))
+
+
+def _rising(done: np.ndarray, seen: np.ndarray) -> np.ndarray:
+    return optimize.isotonic_regression(done / seen, weights=seen).x if len(seen) else seen
+
+
+def reading_at(curve: Curve, share: float) -> float:
     """Find the smallest reading at which the share is reached; nan where it never is, or only beyond the counter."""
-    points, _, _, f = isotonic(seen)
-    reached = points[f >= share - 1e-12]
+    reached = curve.points[curve.share >= share - 1e-12]
     return float(reached[0]) if len(reached) and np.isfinite(reached[0]) else math.nan
 
 
-def _log_likelihood(k: np.ndarray, n: np.ndarray, f: np.ndarray) -> float:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        a, b = np.where(k > 0, k * np.log(f), 0.0), np.where(n - k > 0, (n - k) * np.log1p(-f), 0.0)
-    return float(a.sum() + b.sum())
+def _log_likelihood(curve: Curve, share: np.ndarray) -> float:
+    return float((xlogy(curve.done, share) + xlog1py(curve.seen - curve.done, -share)).sum())
 
 
-def ratio(seen: list[Look], share: float, i: int) -> float:
-    """Give twice the log likelihood ratio against "the curve crosses `share` between points i - 1 and i"."""
-    _, k, n, f = isotonic(seen)
-    parts = []
-    for these, bound in ((slice(None, i), np.minimum), (slice(i, None), np.maximum)):
-        if len(k[these]):
-            parts.append(bound(optimize.isotonic_regression(k[these] / n[these], weights=n[these]).x, share))
-    return 2 * (_log_likelihood(k, n, f) - _log_likelihood(k, n, np.concatenate(parts)))
+def bounds_at(curve: Curve, share: float) -> tuple[float, float]:
+    """Give the least and the greatest reading that the likelihood ratio allows; 0 and nan where it sets no bound.
 
-
-def bounds_at(seen: list[Look], share: float) -> tuple[float, float]:
-    """Give the least and the greatest reading that the likelihood ratio allows; 0 and inf where it sets no bound."""
-    points = isotonic(seen)[0]
-    allowed = [i for i in range(len(points) + 1) if ratio(seen, share, i) <= CRITICAL]
-    low = 0.0 if allowed[0] == 0 else float(points[allowed[0] - 1])
-    high = math.inf if allowed[-1] == len(points) else float(points[allowed[-1]])
-    return low, high
+    The curve may cross `share` between points i - 1 and i when no more than CRITICAL is lost by it.
+    """
+    n, best = len(curve.points), _log_likelihood(curve, curve.share)
+    allowed = []
+    for i in range(n + 1):
+        below = np.minimum(_rising(curve.done[:i], curve.seen[:i]), share)
+        above = np.maximum(_rising(curve.done[i:], curve.seen[i:]), share)
+        if 2 * (best - _log_likelihood(curve, np.concatenate([below, above]))) <= CRITICAL:
+            allowed.append(i)
+    edges = np.array([0.0, *curve.points, math.inf])
+    edges[np.isinf(edges)] = math.nan
+    return float(edges[allowed[0]]), float(edges[allowed[-1] + 1])

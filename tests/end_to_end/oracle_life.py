@@ -1,7 +1,7 @@
 """An independent computation of component_life, its curve and recurrence: loops over records, scipy for the numbers.
 
 Written from the contract's definition of life and the decisions in DEVELOPERS.md; nothing of `pipeline`.
-Time is in days since 1970; a stretch is (entry age, exit age, failed) of one unit under observation.
+A stretch is (entry age, exit age, failed) of one unit under observation.
 """
 
 from __future__ import annotations
@@ -18,25 +18,38 @@ from tests.end_to_end.oracle import YEAR_DAYS, Window, day, is_repair
 from tests.end_to_end.raw_lake import Records
 
 FOLLOW_UP = 90
-FOREVER = pd.Timestamp("2200-01-01")
+LONG_AGO, FOREVER = pd.Timestamp("1800-01-01"), pd.Timestamp("2200-01-01")
 Z = stats.norm.ppf(0.975)
 
 
 @dataclass
 class Lived:
-    """What one component lived through in one vehicle, or in many together."""
+    """What one component lived through in one vehicle, or in many together.
 
-    stretches: list[tuple[float, float, bool]] = field(default_factory=list)
+    `dated`: (born, under observation from, to, failed) of each unit, as days.
+    """
+
+    dated: list[tuple[pd.Timestamp, pd.Timestamp, pd.Timestamp, bool]] = field(default_factory=list)
     n_failures: int = 0
     n_returns: int = 0
     n_left_out: int = 0
     n_replaced: int = 0
-    alive: list[float] = field(default_factory=list)
     unseen_days: int = 0
+    ages_now: list[int] = field(default_factory=list)
 
     def add(self, other: Lived) -> None:
         for name, value in vars(other).items():
             setattr(self, name, getattr(self, name) + value)
+
+    def stretches(self) -> np.ndarray:
+        """Give entry age, exit age [days] and 1 for a failure; one on its first day counts half a day."""
+        days = np.array(
+            [(b.toordinal(), s.toordinal(), e.toordinal(), f) for b, s, e, f in self.dated], float
+        )
+        born, start, end, failed = days.reshape(-1, 4).T
+        return np.column_stack(
+            [start - born, np.where(failed == 1, np.maximum(end, start + 0.5), end) - born, failed]
+        )
 
 
 def lived(vehicle: dict[str, Any], jobs: list[dict[str, Any]], window: Window) -> Lived:
@@ -48,12 +61,10 @@ def lived(vehicle: dict[str, Any], jobs: list[dict[str, Any]], window: Window) -
     told = Lived()
     born, leaves = vehicle["in_service_on"], vehicle["out_of_service_on"]
     end = min(window.last, leaves) if leaves is not None else window.last
-    free_on = told_on = None  # last closing so far, last day of the follow-up windows
+    free_on = told_on = LONG_AGO  # last closing so far, last day of the follow-up windows
 
     def unseen(until: pd.Timestamp) -> int:
         """Count the days inside follow-up windows since the last closing."""
-        if told_on is None:
-            return 0
         return max(0, (min(told_on, until) - max(window.first, born, free_on)).days)
 
     for job in jobs:
@@ -61,28 +72,25 @@ def lived(vehicle: dict[str, Any], jobs: list[dict[str, Any]], window: Window) -
         if on > window.last:
             break
         is_in_service = vehicle["in_service_on"] <= on and (leaves is None or on <= leaves)
-        is_return = told_on is not None and on <= told_on
         told.n_replaced += on >= window.first and job["action"] == "replaced"
         if on >= window.first and is_in_service:
             told.n_failures += 1
-            told.n_returns += is_return
+            told.n_returns += on <= told_on
             told.unseen_days += unseen(on)
-            if not is_return:
-                entry = (max(filter(None, (window.first, born, told_on))) - born).days
-                told.stretches.append((entry, max((on - born).days, entry + 0.5), True))
+            if on > told_on:
+                told.dated.append((born, max(window.first, born, told_on), on, True))
         elif on >= window.first:
             told.n_left_out += 1
         closed = day(job["closed_at"]) if job["closed_at"] is not None else FOREVER
         if job["action"] == "replaced":
             born = max(born, closed)
-        free_on = max(free_on or closed, closed)
-        told_on = max(told_on or closed, closed + pd.Timedelta(days=FOLLOW_UP))
+        free_on, told_on = max(free_on, closed), max(told_on, closed + pd.Timedelta(days=FOLLOW_UP))
     told.unseen_days += unseen(end)
-    start = max(filter(None, (window.first, born, told_on)))
+    start = max(window.first, born, told_on)
     if end > start:
-        told.stretches.append(((start - born).days, (end - born).days, False))
+        told.dated.append((born, start, end, False))
     if vehicle["in_service_on"] <= window.last and (leaves is None or leaves > window.last):
-        told.alive.append(max(0, (window.last - born).days))
+        told.ages_now.append(max(0, (window.last - born).days))
     return told
 
 
@@ -122,10 +130,9 @@ def log_likelihood(log_shape: float, log_scale: float, s: np.ndarray) -> float:
     return float((failed * (log_shape - log_scale + (k - 1) * np.log(leave / scale)) - hazard).sum())
 
 
-def weibull(stretches: list[tuple[float, float, bool]]) -> Fit | None:
+def weibull(stretches: np.ndarray) -> Fit | None:
     """Fit by profile: for a shape the scale is known in closed form; None where there is no largest likelihood."""
-    s = np.array(stretches, float).reshape(-1, 3)
-    s[:, :2] /= YEAR_DAYS
+    s = stretches / [YEAR_DAYS, YEAR_DAYS, 1]
     n = s[:, 2].sum()
     if n < 2:
         return None
@@ -153,9 +160,10 @@ def _information(a: float, b: float, s: np.ndarray) -> np.ndarray:
             return log_likelihood(a + x * h, b + y * h, s)
 
         cross = (f(1, 1) - f(1, -1) - f(-1, 1) + f(-1, -1)) / 4
-        return np.array(
-            [[f(1, 0) - 2 * f(0, 0) + f(-1, 0), cross], [cross, f(0, 1) - 2 * f(0, 0) + f(0, -1)]]
-        ) / h**2
+        return (
+            np.array([[f(1, 0) - 2 * f(0, 0) + f(-1, 0), cross], [cross, f(0, 1) - 2 * f(0, 0) + f(0, -1)]])
+            / h**2
+        )
 
     return -(4 * hessian(0.005) - hessian(0.01)) / 3
 
@@ -173,9 +181,16 @@ def b10(fit: Fit) -> tuple[float, float, float]:
     return around(fit.log_scale + d, (-d, 1.0), fit)
 
 
-def counted_curve(stretches: list[tuple[float, float, bool]]) -> pd.DataFrame:
+def pattern(fit: Fit) -> str:
+    """Name the way of failing: bounds and test must agree; chance needs bounds within a factor of 2."""
+    _, low, high = around(fit.log_shape, (1, 0), fit)
+    if fit.p_constant < 0.05 and (high < 1 or low > 1):
+        return "early" if high < 1 else "wear_out"
+    return "random" if low <= 1 <= high <= 2 * low else "unclear"
+
+
+def counted_curve(s: np.ndarray) -> pd.DataFrame:
     """Sum failures over units at risk (Nelson-Aalen) by age [years], with log-transformed bounds."""
-    s = np.array(stretches, float).reshape(-1, 3)
     ages = np.unique(s[s[:, 2] == 1, 1])
     dead = np.array([((s[:, 1] == a) & (s[:, 2] == 1)).sum() for a in ages])
     at = np.array([((s[:, 0] < a) & (a <= s[:, 1])).sum() for a in ages])
@@ -192,70 +207,74 @@ def counted_curve(stretches: list[tuple[float, float, bool]]) -> pd.DataFrame:
     )
 
 
-def profile_bounds(stretches: list[tuple[float, float, bool]]) -> tuple[float, float]:
-    """Give the likelihood-ratio bounds of the shape."""
-    s = np.array(stretches, float).reshape(-1, 3)
-    s[:, :2] /= YEAR_DAYS
-    fit = weibull(stretches)
-    assert fit is not None
-    drop = stats.chi2.ppf(0.95, 1) / 2
-
-    def gap(a: float) -> float:
-        k = math.exp(a)
-        scale = math.log((s[:, 1] ** k - s[:, 0] ** k).sum() / s[:, 2].sum()) / k
-        return fit.log_likelihood - log_likelihood(a, scale, s) - drop
-
-    return tuple(math.exp(optimize.brentq(gap, fit.log_shape, fit.log_shape + w)) for w in (-3, 3))
-
-
 # --- forecast -----------------------------------------------------------------------------------------------
-def expected(fit: Fit, alive: list[float], days: int) -> tuple[float, np.ndarray]:
-    """Give the sum of hazard over the next days, and its gradient in (log shape, log scale)."""
+def expected(fit: Fit, ages: list[int], days: int) -> tuple[float, float]:
+    """Give the sum of hazards over the next days, and the delta-method error of its logarithm."""
+    now = np.array(ages) / YEAR_DAYS
 
     def total(a: float, b: float) -> float:
-        k, ages = math.exp(a), np.array(alive) / YEAR_DAYS
-        return float((((ages + days / YEAR_DAYS) / math.exp(b)) ** k - (ages / math.exp(b)) ** k).sum())
+        k, c = math.exp(a), math.exp(b)
+        return float((((now + days / YEAR_DAYS) / c) ** k - (now / c) ** k).sum())
 
     a, b, h = fit.log_shape, fit.log_scale, 1e-5
-    slope = [(total(a + h, b) - total(a - h, b)) / (2 * h), (total(a, b + h) - total(a, b - h)) / (2 * h)]
-    return total(a, b), np.array(slope)
+    mean = total(a, b)
+    slope = np.array([total(a + h, b) - total(a - h, b), total(a, b + h) - total(a, b - h)]) / (2 * h * mean)
+    return mean, math.sqrt(slope @ fit.covariance @ slope)
 
 
-def predicted(mean: float, log_sd: float, levels: tuple[float, ...]) -> list[int]:
-    """Give quantiles of a Poisson count whose mean is lognormal about `mean`."""
-    x, w = np.polynomial.hermite_e.hermegauss(80)
-    means, w = mean * np.exp(log_sd * x), w / w.sum()
-    top = int(stats.poisson.ppf(1 - 1e-9, means.max())) if means.max() < 1e7 else 10**7
-    counts = np.arange(min(top, 200_000) + 2)
-    chance = sum(wi * stats.poisson.cdf(counts, m) for wi, m in zip(w, means, strict=True))
-    return [int(np.searchsorted(chance, level - 1e-12)) for level in levels]
+def forecast(told: Lived, fit: Fit, days: int) -> tuple[float, int, int, int]:
+    """Give the failures to come with prediction bounds, and the parts that last with a chance of 95 %.
+
+    Failures by the life, times the share of time under observation, times failures per failure that is no return;
+    errors of that factor and of the share that took a part (binomial, Jeffreys' mean) are carried along.
+    """
+    s = told.stretches()
+    seen, first = (s[:, 1] - s[:, 0]).sum(), told.n_failures - told.n_returns
+    mean, error = expected(fit, told.ages_now, days)
+    mean *= seen / (seen + told.unseen_days) * told.n_failures / first
+    share_returned = told.n_returns / told.n_failures
+    variance = error**2 + share_returned * (1 - share_returned) / first
+    n = told.n_failures + told.n_left_out
+    share = (told.n_replaced + 0.5) / (n + 1)
+    low, high = (count_quantile(mean, variance, p) for p in (0.025, 0.975))
+    return mean, low, high, count_quantile(mean * share, variance + (1 - share) / (share * (n + 2)), 0.95)
+
+
+def count_quantile(mean: float, log_variance: float, p: float) -> int:
+    """Find the smallest count not exceeded with chance p: Poisson, the logarithm of its mean normal."""
+    z, w = np.polynomial.hermite_e.hermegauss(60)
+    means, w = mean * np.exp(math.sqrt(log_variance) * z), w / w.sum()
+    low, high = -1, int(means.max() + 10 * math.sqrt(means.max()) + 10)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if w @ stats.poisson.cdf(middle, means) >= p - 1e-12 else (middle, high)
+    return high
 
 
 # --- recurrence ------------------------------------------------------------------------------------------------
 def recurrence(records: Records, window: Window) -> dict[tuple[str, str, str], pd.DataFrame]:
     """Compute the mean cumulative number of failures by age of the vehicle with Lawless and Nadeau's variance."""
-    repairs = [j for j in records.jobs if is_repair(j) and window.holds(j["opened_at"])]
-    found = {}
-    for part in sorted({j["component"] for j in repairs}):
-        groups: dict[tuple[str, str], list[tuple[float, float, list[int]]]] = {}
-        for v in records.vehicles:
-            out = v["out_of_service_on"]
-            first = max(window.first, v["in_service_on"])
-            end = window.last if out is None else min(window.last, out)
-            if end < first:
-                continue
-            of = [day(j["opened_at"]) for j in repairs if (j["vehicle_id"], j["component"]) == (v["vehicle_id"], part)]
-            ages = [(d - v["in_service_on"]).days for d in of if first <= d <= end]
-            row = ((first - v["in_service_on"]).days, (end - v["in_service_on"]).days, ages)
-            for key in ((v["make"], v["model"]), ("*", "*")):
+    failed: dict[tuple[str, str], list[pd.Timestamp]] = {}
+    for job in records.jobs:
+        if is_repair(job) and window.holds(job["opened_at"]):
+            failed.setdefault((job["vehicle_id"], job["component"]), []).append(day(job["opened_at"]))
+    groups: dict[tuple[str, str, str], list[tuple[int, int, list[int]]]] = {}
+    for v in records.vehicles:
+        out, born = v["out_of_service_on"], v["in_service_on"]
+        first, end = max(window.first, born), window.last if out is None else min(window.last, out)
+        for part in sorted({part for _, part in failed}) if end > first else ():
+            days = [on for on in failed.get((v["vehicle_id"], part), []) if first <= on <= end]
+            row = ((first - born).days, (end - born).days, [(on - born).days for on in days])
+            for key in ((v["make"], v["model"], part), ("*", "*", part)):
                 groups.setdefault(key, []).append(row)
-        for key, rows in groups.items():
-            found[*key, part] = mean_cumulative(rows)
-    return found
+    return {key: mean_cumulative(rows) for key, rows in groups.items()}
 
 
-def mean_cumulative(rows: list[tuple[float, float, list[int]]]) -> pd.DataFrame:
-    """Give the mean cumulative function of units (first age, last age, ages of events), both ends inside."""
+def mean_cumulative(rows: list[tuple[int, int, list[int]]]) -> pd.DataFrame:
+    """Give the mean cumulative function of units (first age, last age, ages of events), both ends inside.
+
+    No bounds from the age on at which one unit alone was at risk of an event: it says nothing of a spread.
+    """
     times = np.array(sorted({a for *_, ages in rows for a in ages}), float)
     first, last = np.array([r[0] for r in rows]), np.array([r[1] for r in rows])
     at = (first[:, None] <= times) & (times <= last[:, None])
@@ -264,6 +283,7 @@ def mean_cumulative(rows: list[tuple[float, float, list[int]]]) -> pd.DataFrame:
     step = events.sum(0) / n
     se = np.sqrt(((at * (events - step) / n).cumsum(1) ** 2).sum(0))
     mean = step.cumsum()
+    se[np.maximum.accumulate(n == 1)] = math.nan
     return pd.DataFrame(
         {
             "age_days": times,

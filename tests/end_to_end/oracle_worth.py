@@ -40,8 +40,8 @@ def cox(
                 d0, d1 = risk[dead].sum(), risk[dead] @ x[dead]
                 d2 = (x[dead] * risk[dead][:, None]).T @ x[dead]
                 slope += x[dead].sum(0)
-                for l in range(d):
-                    z0, z1, z2 = s0 - l / d * d0, s1 - l / d * d1, s2 - l / d * d2
+                for tied in np.arange(d) / d:
+                    z0, z1, z2 = s0 - tied * d0, s1 - tied * d1, s2 - tied * d2
                     slope -= z1 / z0
                     bend += z2 / z0 - np.outer(z1, z1) / z0**2
         step = np.linalg.lstsq(bend, slope, rcond=None)[0]
@@ -61,18 +61,22 @@ def usable(frame: pd.DataFrame) -> pd.DataFrame:
             return frame
 
 
-def hazard_ratio(frame: pd.DataFrame) -> tuple[float, float, float, float, int, int]:
+def hazard_ratio(frame: pd.DataFrame) -> dict[str, float]:
     """Give ratio, bounds, p (Wald), and the repairs and comebacks that it rests on."""
     part = usable(frame)
     dummies = pd.get_dummies(part[["component", "make_model"]], drop_first=True).to_numpy(float)
     x = np.column_stack([part["is_with"].to_numpy(float), dummies])
-    beta, cov = cox(
-        part["time"].to_numpy(float), part["came_back"].to_numpy(bool), x, part["shop_id"].to_numpy()
-    )
-    se = math.sqrt(cov[0, 0])
-    z = stats.norm.ppf(0.975)
-    ratio = tuple(math.exp(v) for v in (beta[0], beta[0] - z * se, beta[0] + z * se))
-    return (*ratio, 2 * stats.norm.sf(abs(beta[0]) / se), len(part), int(part["came_back"].sum()))
+    time, event = part["time"].to_numpy(float), part["came_back"].to_numpy(bool)
+    beta, cov = cox(time, event, x, part["shop_id"].to_numpy())
+    se, z = math.sqrt(cov[0, 0]), stats.norm.ppf(0.975)
+    return {
+        "hazard_ratio": math.exp(beta[0]),
+        "hazard_ratio_low": math.exp(beta[0] - z * se),
+        "hazard_ratio_high": math.exp(beta[0] + z * se),
+        "p_value": float(2 * stats.norm.sf(abs(beta[0]) / se)),
+        "n_used": len(part),
+        "n_comebacks_used": int(part["came_back"].sum()),
+    }
 
 
 def sides(records: Records, window: Window, checks: pd.DataFrame) -> dict[str, pd.DataFrame]:
