@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from tests.end_to_end.oracle import Window, comebacks_of, followed_repairs, is_evap, kaplan_meier
+from tests.end_to_end.oracle import Window, comebacks_of, followed_repairs, kaplan_meier
 from tests.end_to_end.raw_lake import Records
 
 COMPARISONS = {
@@ -105,19 +105,26 @@ def plain(frame: pd.DataFrame) -> dict[str, float]:
 
 
 def costs(records: Records, frame: pd.DataFrame) -> dict[str, float | str | None]:
-    """Give labor and parts cost of the comebacks of a comparison, where known, each job once."""
+    """Give labor and parts cost of the visits that repairs came back as: all lines of one instant, none unknown."""
     jobs = {j["job_id"]: j for j in records.jobs}
-    back = frame[frame["came_back"]]
-    again = [j for job_id in back["job_id"] for j in comebacks_of(jobs[job_id], records.jobs) if is_evap(j)]
-    labor = [j["labor_h"] for j in again if j.get("labor_h") is not None]
-    paid = [j for j in again if j.get("parts_cost") is not None and j.get("currency")]
-    most = Counter(j["currency"] for j in paid).most_common(1)
-    currency = most[0][0] if most else None
-    money = [j["parts_cost"] for j in paid if j["currency"] == currency]
+    labor, paid = [], []
+    for job_id in frame.loc[frame["came_back"], "job_id"]:
+        again = comebacks_of(jobs[job_id], records.jobs)[0]
+        visit = (again["vehicle_id"], again["opened_at"])
+        lines = [j for j in records.jobs if (j["vehicle_id"], j["opened_at"]) == visit]
+        hours = [j.get("labor_h") for j in lines]
+        money = [(j.get("currency"), j.get("parts_cost")) for j in lines]
+        if None not in hours:
+            labor.append(sum(hours))
+        if not any(None in pair for pair in money) and len({word for word, _ in money}) == 1:
+            paid.append((money[0][0], sum(cost for _, cost in money)))
+    ranked = Counter(word for word, _ in paid)
+    currency = min(ranked, key=lambda word: (-ranked[word], word), default=None)
+    known = [cost for word, cost in paid if word == currency]
     return {
         "n_labor_known": len(labor),
         "labor_h_per_comeback": float(np.mean(labor)) if labor else math.nan,
-        "n_cost_known": len(money),
+        "n_cost_known": len(known),
         "currency": currency,
-        "parts_cost_per_comeback": float(np.mean(money)) if money else math.nan,
+        "parts_cost_per_comeback": float(np.mean(known)) if known else math.nan,
     }
