@@ -62,8 +62,15 @@ COMPONENT_LIFE = Table(
             "of these, within the follow-up window of a repair of the same component: they count against that"
             " repair, so in the forecast and not in the life",
         ),
-        count("n_left_out", "failures before the vehicle went into service or after it left"),
-        count("n_replaced", "failures inside the window after which the component was replaced"),
+        count(
+            "n_left_out",
+            "failures before the vehicle went into service or after it left, or long after a repair of the component"
+            " that never closed",
+        ),
+        count(
+            "n_replaced",
+            "failures inside the window, those left out among them, after which the component was replaced",
+        ),
         number(
             "unit_years",
             "age lived under observation inside the window; not under observation within the follow-up window of a"

@@ -56,12 +56,14 @@ def lived(vehicle: dict[str, Any], jobs: list[dict[str, Any]], window: Window) -
     """Follow one component of one vehicle through the window; `jobs` are its repairs in order of opening.
 
     After a repair the part is not under observation until the follow-up window of the latest closing is over; a
-    failure by then is a return. A repair that never closed ends the observation (DEVELOPERS.md).
+    failure by then is a return. A repair that never closed ends the observation; a failure later than the follow-up
+    window after all that is known of the repairs before is then left out (DEVELOPERS.md).
     """
     told = Lived()
     born, leaves = vehicle["in_service_on"], vehicle["out_of_service_on"]
     end = min(window.last, leaves) if leaves is not None else window.last
     free_on = told_on = LONG_AGO  # last closing so far, last day of the follow-up windows
+    known_on = LONG_AGO  # last day that tells of a repair: its closing, or its opening where it never closed
 
     def unseen(until: pd.Timestamp) -> int:
         """Count the days inside follow-up windows since the last closing."""
@@ -72,8 +74,9 @@ def lived(vehicle: dict[str, Any], jobs: list[dict[str, Any]], window: Window) -
         if on > window.last:
             break
         is_in_service = vehicle["in_service_on"] <= on and (leaves is None or on <= leaves)
+        is_lost = told_on > FOREVER and on > known_on + pd.Timedelta(days=FOLLOW_UP)
         told.n_replaced += on >= window.first and job["action"] == "replaced"
-        if on >= window.first and is_in_service:
+        if on >= window.first and is_in_service and not is_lost:
             told.n_failures += 1
             told.n_returns += on <= told_on
             told.unseen_days += unseen(on)
@@ -84,6 +87,7 @@ def lived(vehicle: dict[str, Any], jobs: list[dict[str, Any]], window: Window) -
         closed = day(job["closed_at"]) if job["closed_at"] is not None else FOREVER
         if job["action"] == "replaced":
             born = max(born, closed)
+        known_on = max(known_on, on if job["closed_at"] is None else closed)
         free_on, told_on = max(free_on, closed), max(told_on, closed + pd.Timedelta(days=FOLLOW_UP))
     told.unseen_days += unseen(end)
     start = max(window.first, born, told_on)
