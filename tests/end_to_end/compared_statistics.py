@@ -144,9 +144,17 @@ def size_differences(
         if len(part) < 5:
             continue
         places, mass = oracle_sizes.npmle(left, right)
-        for _, step in curve[(curve["by"] == key[0]) & (curve["group"] == key[1])].iterrows():
+        steps = oracle_sizes.told_steps(places, mass, part)
+        shown = curve[(curve["by"] == key[0]) & (curve["group"] == key[1])]
+        ends, theirs_ends = (
+            {round(x, 6) for x in of} for of in ([places[i][1] for i in steps], shown["diameter_mm"])
+        )
+        if not ends <= theirs_ends or max(ends, default=0) != max(theirs_ends, default=0):
+            found.append(f"{key} steps: ours {sorted(ends)}, theirs {sorted(theirs_ends)}")
+        for _, step in shown.iterrows():
             share = oracle_sizes.share_at_most(places, mass, step["diameter_mm"] + 1e-9)[0]
             found += _differ((*key, step["diameter_mm"]), {"share_at_most": share}, step, 1e-3)
+        found += _differ(key, {"median_mm": float(oracle_sizes.median(places, mass, steps))}, row, 1e-3)
         for size, column in SHARES.items():
             least, most = oracle_sizes.share_at_most(places, mass, float(size))
             told = row[f"{column}_mm"]

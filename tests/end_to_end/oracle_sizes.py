@@ -71,6 +71,36 @@ def share_at_most(places: list[tuple[float, float]], mass: np.ndarray, x: float)
     return float(least), float(most)
 
 
+def told_steps(places: list[tuple[float, float]], mass: np.ndarray, part: pd.DataFrame) -> list[int]:
+    """List the innermost intervals with mass that the recordings tell an upper end of.
+
+    The last has none where more than half of its mass is of recordings that are known only to be larger.
+    """
+    steps = [i for i, m in enumerate(mass) if m > 1e-4]
+    gross = part.loc[np.isinf(part["right"]), "left"]
+    last = steps[-1]
+    above = [sum(mass[i] for i in steps if places[i][0] >= low) for low in gross]
+    is_open = sum(mass[last] / a for a in above) > mass[last] * len(part) * 0.500001 or np.isinf(
+        places[last][1]
+    )
+    return steps[:-1] if is_open else steps
+
+
+def median(places: list[tuple[float, float]], mass: np.ndarray, steps: list[int]) -> float:
+    """Go evenly through the interval in which half is reached; nan where it starts at 0 or lies beyond the steps."""
+    share = np.cumsum(mass)
+    for i in steps:
+        (left, right), before = places[i], share[i] - mass[i]
+        if share[i] >= 0.5 - 1e-7:
+            if left <= 0:
+                return math.nan
+            if abs(share[i] - 0.5) < 1e-7:  # half exactly: midway to the next interval with mass
+                following = [places[j][0] for j in range(i + 1, len(mass)) if mass[j] > 1e-6]
+                return (right + following[0]) / 2
+            return left + (right - left) * (0.5 - before) / mass[i]
+    return math.nan
+
+
 def lognormal(left: np.ndarray, right: np.ndarray) -> tuple[float, float]:
     """Fit ln(diameter) ~ normal to intervals: mean and standard deviation."""
     with np.errstate(divide="ignore"):
