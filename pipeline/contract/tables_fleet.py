@@ -43,6 +43,7 @@ FAILURE_RATE = Table(
         number("rate_per_million_km", "failures per million km, over vehicles whose distance is known"),
         number("low_per_million_km", "its exact lower bound"),
         number("high_per_million_km", "its exact upper bound"),
+        text("reason", "why a number is missing"),
     ),
 )
 
@@ -187,6 +188,7 @@ FIRST_TIME_FIX = Table(
         number("funnel_high", "upper 95 % funnel limit of first-time fix"),
         number("funnel_beyond_low", "lower 99.8 % funnel limit"),
         number("funnel_beyond_high", "upper 99.8 % funnel limit"),
+        text("reason", "why a number is missing"),
     ),
 )
 
