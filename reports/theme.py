@@ -66,6 +66,8 @@ CHART_CONFIG: dict[str, Any] = {
         "tickColor": FAINT,
         "gridColor": GRID,
     },
+    # beside long names the place for numbers is short: a title may reach below the names
+    "axisBottom": {"titleAnchor": "end"},
     "legend": {
         "orient": "top",
         "direction": "horizontal",
@@ -76,7 +78,7 @@ CHART_CONFIG: dict[str, Any] = {
         "titleFontSize": 12,
         "titleFontWeight": "normal",
         "symbolSize": 90,
-        "columnPadding": 14,
+        "columnPadding": 8,
         "columns": {"expr": "width < 480 ? 1 : 6"},
     },
     "text": {"color": INK, "fontSize": 12},

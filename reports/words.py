@@ -66,6 +66,7 @@ SHORT: dict[str, str] = {
     "age_years": "age of the unit",
     "failures_per_unit": "failures per unit up to that age",
     "n_repairs": "repairs closed inside the window",
+    "chance_ready": "chance of a complete EVAP monitor then",
     "vehicle_years": "exposure inside the window",
 }
 

@@ -50,54 +50,37 @@ class UnitExpectations(NamedTuple):
 def expected_of_units(
     time: ArrayLike, event: ArrayLike, strata: ArrayLike, horizon: float
 ) -> UnitExpectations:
-    """Expect each unit's events within a horizon; what `standardize_survival` adds up, for several groupings.
+    """Expect each unit's events within a horizon, given its stratum and follow-up; its groups add up.
 
     Parameters
     ----------
-    time, event, strata, horizon : as there, of units that all have a time, an event and a stratum.
+    time : (n,) follow-up [any one unit], >= 0.
+    event : (n,) True where it ended with the event; an event at exactly the horizon counts, later ones do not.
+    strata : (n,) label of what makes units alike in their risk; none missing.
+    horizon : end of follow-up [unit of `time`].
+
+    Returns
+    -------
+    UnitExpectations : (n,) each. Over all units together expected equals observed.
+
+    Notes
+    -----
+    Expected events of a unit: Nelson-Aalen cumulative hazard of its stratum at its own follow-up (cut at the
+    horizon); expected survival: Kaplan-Meier of its stratum at the horizon. The strata's curves come from all
+    units, those of the group that is compared included.
+    Source: N. Breslow, N. Day, Statistical Methods in Cancer Research II (1987) section 2.3; P. Andersen et
+    al., Statistical Models Based on Counting Processes (1993) section IV.1.
+
+    >>> units = expected_of_units([5, 90, 90, 90], [1, 0, 1, 0], ["s"] * 4, 90)
+    >>> fit = units.in_groups(group_rows(["a", "a", "b", "b"], 4))
+    >>> fit.observed.tolist(), fit.expected.round(4).tolist(), fit.expected_survival.round(4).tolist()
+    ([1.0, 1.0], [0.8333, 1.1667], [0.5, 0.5])
     """
     end, flag = np.asarray(time, float), np.asarray(event, float)
     cut, happened = np.minimum(end, horizon), (flag != 0) & (end <= horizon)
     hazard = cumulative_hazard(cut, happened, strata)
     survival = kaplan_meier(cut, happened, strata, at=horizon).survival
     return UnitExpectations(happened, hazard.at_exit(), survival[hazard.table.unit])
-
-
-def standardize_survival(
-    time: ArrayLike, event: ArrayLike, strata: ArrayLike, groups: ArrayLike, horizon: float
-) -> Standardized:
-    """Compare groups by events within a horizon, given each unit's stratum and follow-up.
-
-    Parameters
-    ----------
-    time : (n,) follow-up [any one unit], >= 0.
-    event : (n,) True where it ended with the event; an event at exactly the horizon counts, later ones do not.
-    strata : (n,) label of what makes units alike in their risk.
-    groups : (n,) label of what is compared.
-    horizon : end of follow-up [unit of `time`].
-
-    Returns
-    -------
-    Standardized : per group. A unit without time, event, stratum or group is left out. Over all groups
-        together expected equals observed.
-
-    Notes
-    -----
-    Expected events of a unit: Nelson-Aalen cumulative hazard of its stratum at its own follow-up (cut at the
-    horizon); expected survival: Kaplan-Meier of its stratum at the horizon. The strata's curves come from all
-    units, the group's own included.
-    Source: N. Breslow, N. Day, Statistical Methods in Cancer Research II (1987) section 2.3; P. Andersen et
-    al., Statistical Models Based on Counting Processes (1993) section IV.1.
-
-    >>> fit = standardize_survival([5, 90, 90, 90], [1, 0, 1, 0], ["s"] * 4, ["a", "a", "b", "b"], 90)
-    >>> fit.observed.tolist(), fit.expected.round(4).tolist(), fit.expected_survival.round(4).tolist()
-    ([1.0, 1.0], [0.8333, 1.1667], [0.5, 0.5])
-    """
-    end, flag = np.broadcast_arrays(np.asarray(time, float), np.asarray(event, float))
-    by_group, by_stratum = group_rows(groups, len(end)), group_rows(strata, len(end))
-    used = (end >= 0) & np.isfinite(flag) & (by_group.codes >= 0) & (by_stratum.codes >= 0)
-    units = expected_of_units(end[used], flag[used], by_stratum.codes[used], horizon)
-    return units.in_groups(Grouping(by_group.labels, by_group.codes[used]))
 
 
 def expected_counts(

@@ -52,7 +52,7 @@ def how_far(after: pl.DataFrame, run: Run) -> Section:
     alt = "Reading since a clear at which 90% of a model's vehicles have the chosen monitor complete, with intervals."
     chart = draw_intervals(
         [d for k, _ in options for d in dots([r for r in ninety if key(r) == k])],
-        x_title="counter since a clear at which 90% are complete [km or warm-ups, as chosen]",
+        x_title="km or warm-ups since a clear at which 90% are complete",
         description=alt,
         series=SERIES,
         scale="sqrt",

@@ -71,7 +71,7 @@ TESTED = (
     "Recurring: exact conditional binomial test of the model against all other models for that component, then"
     " Benjamini-Hochberg (J. R. Stat. Soc. B 57, 1995) over every model and component; q below 0.05 and a rate"
     " above the rest. Comebacks come in the wake of a failure, so that counts with them scatter more than the test"
-    " supposes: it is made again without them."
+    " supposes: it is made again without them, and a pair is called recurring here only if it stands out both times."
 )
 
 
@@ -112,7 +112,7 @@ def recurring(rates: list[dict[str, Any]], run: Run) -> Section:
     return Section(
         "recurring",
         question,
-        (recurring_answer(found, len(tested)),),
+        (recurring_answer(found, len(tested)), *coming_back([r for r in tested if r["only_with_comebacks"]])),
         notable=True,
         findings=tuple(Finding(recurring_sentence(r, run)) for r in found[:6]),
         picture=recurrence_picture(rates),
@@ -150,16 +150,29 @@ def recurring_sentence(row: dict[str, Any], run: Run) -> str:
 
 
 def comebacks_among(row: dict[str, Any]) -> str:
-    """Say how many of the failures are comebacks, and whether the pair stands out without them."""
+    """Say how many of the failures of a recurring pair are comebacks."""
     if not row["n_comebacks"]:
         return ""
-    q = words.chance(row["q_value_without_comebacks"])
-    without = (
-        "still stands out"
-        if row["is_recurring_without_comebacks"]
-        else "does not stand out: repairs come back"
+    return (
+        f" Comebacks among them: {words.count(row['n_comebacks'])}; without these it still stands out"
+        f" (q {words.chance(row['q_value_without_comebacks'])})."
     )
-    return f" Comebacks among them: {words.count(row['n_comebacks'])}; without these it {without} (q {q})."
+
+
+def coming_back(pairs: list[dict[str, Any]]) -> tuple[str, ...]:
+    """Name the pairs that stand out by their comebacks alone: there the repair is to be looked at, not the part."""
+    if not pairs:
+        return ()
+    named = "; ".join(
+        f"{r['name']}, {r['part']}: {words.count(r['n_comebacks'])} of {words.plural(r['n_failures'], 'failure')}"
+        f" are comebacks (q {words.chance(r['q_value_without_comebacks'])} without them)"
+        for r in sorted(pairs, key=lambda r: (r["q_value"], r["name"], r["part"]))[:6]
+    )
+    more = f" The {len(pairs) - 6} others are in the table." if len(pairs) > 6 else ""
+    whom = "1 pair stands" if len(pairs) == 1 else f"{words.count(len(pairs))} pairs stand"
+    return (
+        f"{whom} out only with comebacks counted; look at how the repair is done before the part: {named}.{more}",
+    )
 
 
 def recurrence_picture(rates: list[dict[str, Any]]) -> Picture:

@@ -20,7 +20,7 @@ RAISED = ("Model 003", "vent_valve")
 
 
 def main(n_seeds: int, n_vehicles: int) -> None:
-    truth = true_first_time_fix(np.random.default_rng(1000), WORLD, 40_000)
+    truth = true_first_time_fix(np.random.default_rng(1000), WORLD, 400_000)
     lives, shops, n_found, n_other, n_accused = [], [], 0, 0, 0
     for seed in range(n_seeds):
         with tempfile.TemporaryDirectory() as place:

@@ -19,16 +19,8 @@ from pipeline.resources import carried
 from pipeline.settings import Settings
 from pipeline.warehouse.models import Model, load_models, run_models
 from pipeline.warehouse.store import Warehouse, open_warehouse
-from tests.known_fleet import FROM_ON, TO_ON, Part, World, fill_core, make_fleet
+from tests.known_fleet import FROM_ON, PARTS, TO_ON, World, fill_core, make_fleet
 
-PARTS = (
-    Part("vent_valve", 1.8, 11.0, 0.9),
-    Part("purge_valve", 1.0, 13.0, 0.8),
-    Part("canister", 2.6, 13.0, 0.9),
-    Part("tank_seal", 2.2, 14.0, 0.0),
-    Part("fuel_cap", 1.0, 16.0, 0.6),
-    Part("vapor_line", 1.4, 15.0, 0.3),
-)
 NEEDED = ("mart.failure_count", "mart.unit_life_count", "mart.unit_in_service", "mart.repair_follow_up")
 SETTINGS = Settings(from_on=FROM_ON, to_on=TO_ON)
 

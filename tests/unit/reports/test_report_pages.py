@@ -52,7 +52,9 @@ def test_fleet_chart_holds_the_very_numbers_of_the_table(pages, tables):
 
 def test_recurring_pairs_are_named_with_count_interval_and_ratio(tables):
     found = section(fleet, tables, "recurring")
-    flagged = tables["mart.failure_rate"].filter("is_recurring").sort("q_value")
+    flagged = (
+        tables["mart.failure_rate"].filter("is_recurring", "is_recurring_without_comebacks").sort("q_value")
+    )
     assert len(found.findings) == flagged.height == 2
     first = flagged.row(0, named=True)
     text = found.findings[0].text
@@ -347,13 +349,25 @@ def test_groups_with_the_largest_and_smallest_leaks_are_named_and_told_apart_by_
     )
 
 
-def test_a_recurring_pair_says_whether_it_stands_out_without_comebacks(tables):
-    for holds, said in ((True, "still stands out"), (False, "does not stand out: repairs come back")):
-        rates = tables["mart.failure_rate"].with_columns(
-            n_comebacks=pl.lit(2, pl.Int64), is_recurring_without_comebacks=pl.lit(holds)
-        )
-        first = section(fleet, tables | {"mart.failure_rate": rates}, "recurring").findings[0].text
-        assert f"Comebacks among them: 2; without these it {said} (q" in first
+def test_a_pair_is_named_as_recurring_only_if_it_stands_out_without_comebacks_too(tables):
+    rates = tables["mart.failure_rate"].with_columns(
+        n_comebacks=pl.when("is_recurring").then(pl.lit(2, pl.Int64)).otherwise("n_comebacks")
+    )
+    n = rates["is_recurring"].sum()
+    holding = rates.with_columns(is_recurring_without_comebacks=pl.col("is_recurring"))
+    found = section(fleet, tables | {"mart.failure_rate": holding}, "recurring")
+    assert len(found.findings) == n
+    assert len(found.answer) == 1
+    assert all("among them: 2; without these it still stands out (q" in f.text for f in found.findings)
+
+    returning = rates.with_columns(is_recurring_without_comebacks=pl.lit(False))
+    found = section(fleet, tables | {"mart.failure_rate": returning}, "recurring")
+    assert not found.findings
+    assert found.answer[0].startswith("Nothing stands out")
+    assert found.answer[1].startswith(
+        f"{n} pairs stand out only with comebacks counted; look at how the repair"
+    )
+    assert found.answer[1].count(" are comebacks (q") == n
 
 
 def test_a_chart_that_signals_is_named_with_its_first_month_and_what_was_paid(tables):

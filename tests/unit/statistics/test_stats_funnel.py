@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 from pipeline.contract.vocabulary import FUNNEL
 from pipeline.statistics.funnel import as_survival, funnel, limit_lines, over_dispersion
-from pipeline.statistics.standardization import expected_counts, standardize_survival, standardized_ratio
+from pipeline.statistics.grouping import group_rows
+from pipeline.statistics.standardization import expected_counts, expected_of_units, standardized_ratio
 
 
 def shops(rng, n_shops, spread=0.0, bad=0, times=1.0):
@@ -123,7 +124,8 @@ def test_a_harder_mix_is_allowed_for():
     )
     time = rng.exponential(np.where(stratum == "hard", 150, 1500))
     follow = rng.uniform(10, 300, 8000)
-    fit = standardize_survival(np.minimum(time, follow), time <= follow, stratum, shop, 90)
+    units = expected_of_units(np.minimum(time, follow), time <= follow, stratum, 90)
+    fit = units.in_groups(group_rows(shop, len(shop)))
     ratio = standardized_ratio(fit.observed, fit.expected)
     assert ratio.value == pytest.approx(np.ones(2), abs=0.08)
     assert fit.observed.sum() == pytest.approx(fit.expected.sum(), rel=1e-12)
@@ -135,18 +137,19 @@ def test_a_harder_mix_is_allowed_for():
 
 def test_events_after_the_horizon_do_not_count():
     """A comeback on day 90 counts, one on day 91 is a unit followed for the whole window."""
-    fit = standardize_survival([90, 91, 200], [1, 1, 1], ["s"] * 3, ["g"] * 3, 90)
+    fit = expected_of_units([90, 91, 200], [1, 1, 1], ["s"] * 3, 90).in_groups(group_rows(["g"] * 3, 3))
     assert (fit.observed[0], fit.expected[0]) == (1.0, pytest.approx(1.0))
     assert fit.expected_survival[0] == pytest.approx(2 / 3)
 
 
 def test_missing_labels_and_empty_input():
-    """A repair without a technician belongs to no group but still shapes its stratum only where both are known."""
-    fit = standardize_survival([5, 9, np.nan], [1, 0, 1], ["s"] * 3, ["a", None, "b"], 90)
+    """A repair without a technician belongs to no group and still shapes what its stratum leads to expect."""
+    units = expected_of_units([5, 9, 30], [1, 0, 0], ["s"] * 3, 90)
+    fit = units.in_groups(group_rows(np.array(["a", None, "b"], object), 3))
     assert fit.groups.tolist() == ["a", "b"]
-    assert fit.n.tolist() == [1, 0]
-    assert np.isnan(fit.expected_survival[1])
-    assert len(standardize_survival([], [], [], [], 90).n) == 0
+    assert fit.n.tolist() == [1, 1]
+    assert fit.expected == pytest.approx([1 / 3, 1 / 3])
+    assert len(expected_of_units([], [], [], 90).in_groups(group_rows([], 0)).n) == 0
     assert len(expected_counts([], [], [], []).n) == 0
     assert np.isnan(standardized_ratio([3, 3], [0, np.nan]).value).all()
 
