@@ -62,11 +62,9 @@ def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
     )
     marks = alt.Chart(alt.InlineData([{"mm": mm, "mm_text": f"{mm:.1f} mm"} for mm in MARKED_MM]))
     lines = marks.mark_rule(color=theme.GRAY, strokeDash=[2, 3], strokeWidth=1).encode(x="mm:Q")
-    left, right = (
-        marks.transform_filter(f"datum.mm {side} {min(MARKED_MM)}")
-        .mark_text(align=align, dx=dx, color=theme.GRAY)
-        .encode(x="mm:Q", y=alt.value(8), text="mm_text:N")
-        for side, align, dx in (("==", "right", -4), (">", "left", 4))
-    )
+    told = marks.encode(x="mm:Q", y=alt.value(8), text="mm_text:N")
+    smallest = f"datum.mm == {min(MARKED_MM)}"
+    left = told.transform_filter(smallest).mark_text(align="right", dx=-4, color=theme.GRAY)
+    right = told.transform_filter(f"!({smallest})").mark_text(align="left", dx=4, color=theme.GRAY)
     curves = only_chosen(alt.LayerChart(layer=[band, step, smooth, points]), group_key=group)
     return finish(alt.LayerChart(layer=[lines, left, right, curves]), drawn, description, 320)
