@@ -43,6 +43,7 @@ FAILURE_RATE = Table(
         number("rate_per_million_km", "failures per million km, over vehicles whose distance is known"),
         number("low_per_million_km", "its exact lower bound"),
         number("high_per_million_km", "its exact upper bound"),
+        text("reason", "why a number is missing"),
     ),
 )
 
@@ -62,8 +63,15 @@ COMPONENT_LIFE = Table(
             "of these, within the follow-up window of a repair of the same component: they count against that"
             " repair, so in the forecast and not in the life",
         ),
-        count("n_left_out", "failures before the vehicle went into service or after it left"),
-        count("n_replaced", "failures inside the window after which the component was replaced"),
+        count(
+            "n_left_out",
+            "failures before the vehicle went into service or after it left, or long after a repair of the component"
+            " that never closed",
+        ),
+        count(
+            "n_replaced",
+            "failures inside the window, those left out among them, after which the component was replaced",
+        ),
         number(
             "unit_years",
             "age lived under observation inside the window; not under observation within the follow-up window of a"
@@ -180,6 +188,7 @@ FIRST_TIME_FIX = Table(
         number("funnel_high", "upper 95 % funnel limit of first-time fix"),
         number("funnel_beyond_low", "lower 99.8 % funnel limit"),
         number("funnel_beyond_high", "upper 99.8 % funnel limit"),
+        text("reason", "why a number is missing"),
     ),
 )
 

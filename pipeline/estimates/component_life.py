@@ -24,6 +24,7 @@ HORIZONS_DAYS = (90, 365)
 SAME_DAY = 0.5
 #: Curves keep so many ages, evenly spread over the failures.
 MAX_AGES = 40
+NO_TIME = "no unit was under observation for a whole day"
 NO_FORECAST = "too little is known of the life for a forecast"
 _GROUP = ("make", "model", "component")
 #: Columns that add up over units that lived alike.
@@ -70,10 +71,11 @@ def component_lives(
     groups = _with_pooled(counts.select(*_GROUP, "n_vehicles", "n_failures", "n_replaced"))
     groups = groups.group_by(_GROUP).sum().sort(_GROUP).with_row_index("code")
     lived = _coded(with_ages(stretches).drop("born_on", "start_on", "end_on"), groups)
-    fit = _fit(lived, groups.height, level)
+    lived = lived.with_columns(has_time=(pl.col("age") - pl.col("entry") > SAME_DAY).any().over("code"))
+    fit = _fit(lived.filter("has_time"), groups.height, level)
     frame = pl.concat([groups, _life_columns(lived, fit, groups, level)], how="horizontal")
     frame = _with_forecasts(frame, fit, _coded(in_service, groups), level, service_level)
-    frame = frame.with_columns(reason=_reasons(frame, fit), service_level=pl.lit(service_level))
+    frame = frame.with_columns(reason=_reasons(frame, fit, lived), service_level=pl.lit(service_level))
     return ComponentLives(as_table(frame, COMPONENT_LIFE), _curves(lived, groups, fit, level))
 
 
@@ -192,11 +194,12 @@ def _with_forecasts(
     return frame.with_columns(n_failures=pl.col("n_known"))
 
 
-def _reasons(frame: pl.DataFrame, fit: WeibullLife) -> pl.Series:
+def _reasons(frame: pl.DataFrame, fit: WeibullLife, lived: pl.DataFrame) -> pl.Series:
     no_forecast = frame["failures_next_90_days"].is_nan().to_list()
+    no_time = set(lived.filter(~pl.col("has_time"))["code"].to_list())
     reasons = [
-        str(reason) or (NO_FORECAST if is_missing else None)
-        for reason, is_missing in zip(fit.reason, no_forecast, strict=True)
+        NO_TIME if code in no_time else str(reason) or (NO_FORECAST if is_missing else None)
+        for code, (reason, is_missing) in enumerate(zip(fit.reason, no_forecast, strict=True))
     ]
     return pl.Series(reasons, dtype=pl.String)
 

@@ -16,6 +16,9 @@ from pipeline.statistics.shrinkage import gamma_poisson
 DAYS_PER_YEAR = 365.25
 #: A rate is called recurring below this false-discovery rate (contract, "is_recurring").
 RECURRING_Q = 0.05
+NO_EXPOSURE = "no vehicle of the model was in service inside the window"
+NOTHING_TO_COMPARE = "no failure of the component on another model in service"
+NO_DISTANCE = "no vehicle with two odometer readings inside the window and a distance between them"
 
 
 def failure_rates(counts: pl.DataFrame, level: float) -> pl.DataFrame:
@@ -37,7 +40,21 @@ def failure_rates(counts: pl.DataFrame, level: float) -> pl.DataFrame:
     frame = _with_rates(frame, level)
     frame = _with_shrunk_rates(frame, level)
     frame = _with_comparison(frame)
-    return as_table(frame, FAILURE_RATE)
+    return as_table(frame.with_columns(reason=_reason()), FAILURE_RATE)
+
+
+def _reason() -> pl.Expr:
+    """Say for each number that is missing why it is."""
+    alone = pl.col("rate_ratio").fill_nan(None).is_null()
+    return pl.concat_str(
+        pl.when(pl.col("exposure_days") <= 0).then(pl.lit(f"rate: {NO_EXPOSURE}")),
+        pl.when(alone & (pl.col("exposure_days") > 0)).then(pl.lit(f"rate_ratio: {NOTHING_TO_COMPARE}")),
+        pl.when(pl.col("rate_per_million_km").fill_nan(None).is_null()).then(
+            pl.lit(f"rate_per_million_km: {NO_DISTANCE}")
+        ),
+        separator="; ",
+        ignore_nulls=True,
+    ).replace("", None)
 
 
 def _with_rates(frame: pl.DataFrame, level: float) -> pl.DataFrame:

@@ -15,6 +15,8 @@ from pipeline.statistics.survival import kaplan_meier
 GROUPINGS = ("all", "shop", "technician", "model", "component", "verified", "evidence")
 #: Groupings that are no draw of many alike: their limits are those of chance alone.
 ALL_THERE_ARE = ("verified", "evidence")
+NO_BOUNDS = "no repair, or every repair, came back: Greenwood's formula has none there"
+NONE_FOLLOWED = "no repair was seen for the whole follow-up window"
 #: Code of repairs whose group has no name: they stay in the reference and get no row.
 _NAMELESS = -1
 
@@ -62,7 +64,18 @@ def _one_grouping(
         }
     ).filter(pl.col("code") != _NAMELESS)
     counted = _counts(frame.with_columns(code=groups)).join(estimates, on="code")
+    counted = counted.with_columns(reason=_reason())
     return (counted if by == "all" else _with_funnel(counted, by)).with_columns(by=pl.lit(by))
+
+
+def _reason() -> pl.Expr:
+    """Say for each number that is missing why it is."""
+    return pl.concat_str(
+        pl.when(pl.col("low").fill_nan(None).is_null()).then(pl.lit(f"bounds: {NO_BOUNDS}")),
+        pl.when(pl.col("n_followed") == 0).then(pl.lit(f"first_time_fix_naive: {NONE_FOLLOWED}")),
+        separator="; ",
+        ignore_nulls=True,
+    ).replace("", None)
 
 
 def _counts(frame: pl.DataFrame) -> pl.DataFrame:

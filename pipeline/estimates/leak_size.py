@@ -38,7 +38,7 @@ def leak_sizes(bounds: pl.DataFrame, level: float) -> LeakSizes:
     Returns
     -------
     LeakSizes : `mart.leak_size` (a missing number has its reason) and `mart.leak_size_curve` (steps with a
-        finite upper end; the share that is left lies above the largest one).
+        upper end that the traces tell; the share that is left lies above the largest one).
     """
     if bounds.is_empty():
         return LeakSizes(empty_table(LEAK_SIZE), empty_table(LEAK_SIZE_CURVE))
@@ -131,4 +131,4 @@ def _curve(sizes: SizeDistribution, smooth: LognormalFit) -> pl.DataFrame:
             "lognormal_share": smooth.share_at_most(sizes.right)[0],
         }
     )
-    return steps.filter(pl.col("diameter_mm").is_finite())
+    return steps.head(steps.height - sizes.is_tail_open)

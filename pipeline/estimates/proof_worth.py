@@ -64,12 +64,13 @@ def proof_worth(repairs: pl.DataFrame, costs: pl.DataFrame, follow_up_days: int,
     """
     if repairs.is_empty():
         return ProofWorth(empty_table(PROOF_WORTH), empty_table(PROOF_CURVE))
-    price = _price_of_a_comeback(costs)
     rows, curves = [], []
     for name, (column, with_, without) in COMPARISONS.items():
         compared = repairs.filter(pl.col(column).is_in([*with_, *without])).with_columns(
             is_with=pl.col(column).is_in(with_)
         )
+        own = costs.join(compared.filter("is_comeback"), on="job_id", how="semi", maintain_order="left")
+        price = _price_of_a_comeback(own)
         rows.append({"comparison": name} | _compare(compared, follow_up_days, level) | price)
         curves.append(_curve(compared, level).with_columns(comparison=pl.lit(name)))
     frame = pl.DataFrame(rows, infer_schema_length=None)

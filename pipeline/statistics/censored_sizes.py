@@ -75,6 +75,22 @@ class SizeDistribution:
         return Split(self.intervals, self.cells, self.fit, size, normal_quantile(self.level), self._error)
 
     @cached_property
+    def is_tail_open(self) -> bool:
+        """The last interval ends nowhere, or most of its mass is of sizes of which only a lower bound is known.
+
+        Where those bounds lie below the last upper one, the likelihood is greatest with all of them under it: that
+        one size, and no more, is what says that they are not larger.
+        """
+        if not self.n or not np.isfinite(self.right[-1]):
+            return bool(self.n)
+        is_open = np.isinf(self.intervals.high)
+        bounds, count = self.intervals.low[is_open], self.intervals.weight[is_open]
+        above = np.array([self.mass[self.left >= low].sum() for low in bounds])
+        return (
+            float((count * self.mass[-1] / above).sum()) > self.mass[-1] * self.n / 2 if len(above) else False
+        )
+
+    @cached_property
     def _error(self) -> Floats:
         assert self.cells is not None
         assert self.fit is not None
@@ -178,7 +194,7 @@ def median(sizes: SizeDistribution) -> Answer:
     Returns
     -------
     Answer : [unit of the sizes]; inside an interval by proportion. No value where half or more may lie below
-        the smallest or above the largest size that could be told; no upper bound where it is open.
+        the smallest or above the largest size that could be told (`is_tail_open`); no upper bound where it is open.
 
     Notes
     -----
@@ -192,7 +208,7 @@ def median(sizes: SizeDistribution) -> Answer:
     low, high = _median_bounds(sizes)
     step = int(np.searchsorted(sizes.share_at_most, 0.5 - 1e-9))
     left, right = float(sizes.left[step]), float(sizes.right[step])
-    if not np.isfinite(right):
+    if step + 1 == len(sizes.left) and sizes.is_tail_open:
         return Answer(np.nan, low, np.nan, ABOVE_RANGE)
     if left <= 0:
         return Answer(np.nan, np.nan if low <= 0 else low, high, BELOW_DETECTION)
@@ -225,7 +241,8 @@ def _interpolated_share(sizes: SizeDistribution, size: float) -> float:
     if not across.any():
         return min(1.0, whole)
     left, right, mass = sizes.left[across][0], sizes.right[across][0], sizes.mass[across][0]
-    if not np.isfinite(right) or left <= 0 or mass > _WIDEST_OPEN_SHARE:
+    has_no_end = bool(across[-1]) and sizes.is_tail_open
+    if has_no_end or left <= 0 or mass > _WIDEST_OPEN_SHARE:
         return np.nan
     return float(whole + mass * (size - left) / (right - left))
 

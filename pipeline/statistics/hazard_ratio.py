@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -209,8 +210,10 @@ def _climb(table: _Table, beta: Floats, step: _Step) -> tuple[Floats, _Step, str
     """Go uphill by Newton's steps, halved while they lead down."""
     for _ in range(_MAX_STEPS):
         try:
-            move = linalg.solve(step.information, step.score, assume_a="pos")
-        except linalg.LinAlgError:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error", linalg.LinAlgWarning)  # singular but for rounding
+                move = linalg.solve(step.information, step.score, assume_a="pos")
+        except (linalg.LinAlgError, linalg.LinAlgWarning):
             return beta, step, NO_MAXIMUM
         if np.max(np.abs(move), initial=0.0) < 1e-10:
             return beta, step, ""

@@ -80,7 +80,8 @@ def mean_cumulative_function(
     Returns
     -------
     MeanCumulative : steps at the event ages; no rows for a group without events. The standard error is NaN
-        where a single unit is at risk, or where all units had the same: that shows no spread, it proves none.
+        from the first event on at which a single unit was at risk, whose step adds to the mean and nothing to the
+        variance; and where all units had the same: that shows no spread, it proves none.
 
     Notes
     -----
@@ -109,7 +110,7 @@ def mean_cumulative_function(
     units = _Units(np.where(used, grouping.codes, -1), begin, stop)
     steps = _steps(units, unit, age, grouping.n_groups)
     variance = _robust_variance(units, steps, unit, age)
-    shows_spread = (steps.n_at_risk > 1) & (variance > _ROUNDING * steps.mean**2)
+    shows_spread = ~_after_one_alone(steps) & (variance > _ROUNDING * steps.mean**2)
     error = np.sqrt(np.where(shows_spread, variance, np.nan))
     spread = np.exp(z * error / np.where(steps.mean > 0, steps.mean, 1.0))
     label = grouping.labels[steps.group]
@@ -123,6 +124,14 @@ def mean_cumulative_function(
         steps.mean / spread,
         steps.mean * spread,
     )
+
+
+def _after_one_alone(steps: _Steps) -> NDArray[np.bool_]:
+    """Tell the steps of a group from the first on at which a single unit was at risk; rows by group and age."""
+    n_alone = np.cumsum(steps.n_at_risk <= 1)
+    is_first = np.diff(steps.group, prepend=-1) != 0
+    before = np.where(is_first, n_alone - (steps.n_at_risk <= 1), 0)
+    return n_alone > np.maximum.accumulate(before)
 
 
 def _key(group: Codes, age: Floats, times: Floats) -> Codes:

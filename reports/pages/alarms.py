@@ -80,6 +80,8 @@ def something_new(rows: pl.DataFrame, run: Run) -> Section:
             "A level that was high from the first month: nothing started then; see the rates.",
             "Small and slow rises: a chart that is looked at every month for every part and may hardly ever be wrong"
             " needs about twenty to thirty failures to be sure of a doubling.",
+            "In simulations of 100 charts over 60 months half of them signaled a doubling within 8 months at 8 failures"
+            " a month and within 17 at 4; at 1 a month fewer than half did within three years.",
         ),
     )
 

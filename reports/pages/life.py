@@ -101,6 +101,8 @@ def wear(lives: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
         how=(LIFE, RETURNS, WEIBULL, PROBABILITY_PLOT),
         left_out=(
             "Failures before a vehicle went into service or after it left: they have no age.",
+            "Failures after a repair of the same part that never closed, later than the follow-up window: nobody knows"
+            " when that repair ended.",
             "Use: a part of a vehicle that stands ages here like one that runs.",
             "A repair of the wrong part counts as that part's failure; records cannot tell.",
         ),

@@ -51,10 +51,10 @@ def proof(checks: pl.DataFrame) -> Section:
         ),
         grids=(proof_grid(counts),),
         how=(
-            "Proved: a fault in the recording before the repair is gone in the recording after it."
-            " Disproved: it is still"
-            " there. Not proved: a recording is missing on one side or cannot tell. Counts of"
-            " repairs; nothing is estimated.",
+            "By the last recording after the repair that could be judged. Proved: the system holds, or the leak that is"
+            " left is under 0.5 mm and surely smaller than the one before. Disproved: a leak of surely 0.5 mm or more,"
+            " or another fault, is there. Not proved: it cannot tell. No recording: none was made after the repair."
+            " Counts of repairs; nothing is estimated.",
         ),
         left_out=(
             "A pressure recording tests tightness and valves; it says nothing of a repair it cannot feel.",

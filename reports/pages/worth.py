@@ -33,7 +33,7 @@ COX = (
 
 AVOIDED = (
     "Comebacks avoided: comebacks of the second side times one less the ratio, as if the ratio were a cause; hours and"
-    " parts at the mean of the comebacks whose jobs carry them."
+    " parts at the mean of those comebacks of both sides whose jobs carry them."
 )
 
 ASSOCIATION = (

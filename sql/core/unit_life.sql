@@ -3,11 +3,13 @@
 -- reads: core.vehicles, core.repair, core.failure, core.setting
 -- units: days; dates in UTC
 -- leaves out: components that never failed inside the window; failures opened before the vehicle went into service or
---   after it left; time before the window, after it, and while a repair of the component was open
+--   after it left, or after a repair of the component that never closed and beyond the follow-up window of all that is
+--   known of the repairs before; time before the window, after it, and while a repair of the component was open
 -- why: the first unit starts at in_service_on, the next one when the repair that replaced it was closed (contract,
 --   "Life"). Any other repair leaves the unit as old as it was: the same unit goes on under observation once the
 --   repair is closed. A failure opened before an earlier repair of the component was closed has no stretch before it:
---   it starts and ends on the day it was opened. A repair that never closed ends the observation. is_return tells
+--   it starts and ends on the day it was opened. A repair that never closed ends the observation: how
+--   long it went on is not known, so that a failure long after it is neither its return nor seen. is_return tells
 --   the failures within the follow-up window after a repair of the same component: they count against that repair
 --   and not against the part.
 
@@ -26,7 +28,12 @@ repairs as (
             partition by vehicle_id, component
             order by opened_at, job_id
             rows between unbounded preceding and 1 preceding
-        ) as busy_until
+        ) as busy_until,
+        max(coalesce(closed_on, opened_on)) over (
+            partition by vehicle_id, component
+            order by opened_at, job_id
+            rows between unbounded preceding and 1 preceding
+        ) as known_on
     from core.repair
 ),
 
@@ -43,6 +50,8 @@ failing as (
         repairs.job_id,
         repairs.opened_on,
         replacements.closed_on as replaced_on,
+        repairs.busy_until = timestamptz 'infinity' as is_after_open,
+        repairs.known_on,
         case
             when repairs.busy_until < repairs.opened_at then cast(repairs.busy_until as date)
             when repairs.busy_until is not null then repairs.opened_on
@@ -83,6 +92,10 @@ stretches as (
     where failing.opened_on between setting.from_on and setting.to_on
         and failing.opened_on >= vehicles.in_service_on
         and (vehicles.out_of_service_on is null or failing.opened_on <= vehicles.out_of_service_on)
+        and not (
+            coalesce(failing.is_after_open, false)
+            and failing.opened_on > failing.known_on + setting.follow_up_days
+        )
     union all
     select
         vehicles.vehicle_id,

@@ -15,14 +15,15 @@ ITEMS = [f"(a)(2)({clause})" for clause in CLAUSES]
 COMPARED: dict[str, tuple[list[str], list[str], list[str]]] = {
     "failure_rate": (
         ["make", "model", "component"],
-        ["n_failures", "n_comebacks", "n_vehicles", "n_vehicles_km", "is_recurring"],
+        ["n_failures", "n_comebacks", "n_vehicles", "n_vehicles_km", "n_failures_km",
+         "is_recurring"],
         ["vehicle_years", "vehicle_km", "rate_per_1000_vehicle_years", "low", "high", "rate_ratio", "p_value",
-         "q_value", "shrunk_rate", "shrunk_low", "shrunk_high"],
+         "q_value", "shrunk_rate", "shrunk_low", "shrunk_high", "q_value_without_comebacks", "rate_per_million_km"],
     ),
     "first_time_fix": (
         ["by", "group"],
         ["n_repairs", "n_comebacks", "n_followed"],
-        ["first_time_fix", "low", "high", "first_time_fix_naive"],
+        ["first_time_fix", "low", "high", "first_time_fix_naive", "expected", "n_comebacks_expected"],
     ),
     "inspection_report": (
         ["model_year", "vehicle_type", "item"],

@@ -139,6 +139,7 @@ def first_time_fix(records: Records, window: Window, checks: pd.DataFrame | None
         groups["verified"] = repairs["job_id"].map(known["verified"])
         groups["evidence"] = repairs["job_id"].map(known["evidence_agrees"])
     rows = []
+    repairs["hazard"], repairs["mix"] = _expected(repairs)
     for by, of in groups.items():
         for name, part in repairs.groupby(of):
             followed = part[part["is_followed"]]
@@ -155,9 +156,22 @@ def first_time_fix(records: Records, window: Window, checks: pd.DataFrame | None
                     "low": low,
                     "high": high,
                     "first_time_fix_naive": naive,
+                    "expected": part["mix"].mean(),
+                    "n_comebacks_expected": part["hazard"].sum(),
                 }
             )
     return pd.DataFrame(rows)
+
+
+def _expected(repairs: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """Give each repair the hazard that its model and component lived through, and their first-time fix at day 90."""
+    hazard, share = pd.Series(0.0, repairs.index), pd.Series(1.0, repairs.index)
+    for _, part in repairs.groupby(["make", "model", "component"]):
+        for on in sorted(part.loc[part["came_back"], "time"].unique()):
+            step = ((part["time"] == on) & part["came_back"]).sum() / (part["time"] >= on).sum()
+            hazard[part.index[part["time"] >= on]] += step
+            share[part.index] *= 1 - step
+    return hazard, share
 
 
 # --- failure rates ---------------------------------------------------------------------------------
@@ -209,9 +223,18 @@ def failure_rate(records: Records, window: Window) -> pd.DataFrame:
                     "vehicle_years": vehicles["years"].sum(),
                     "vehicle_km": vehicles["km"].sum() if vehicles["km"].notna().any() else math.nan,
                     "n_vehicles_km": int(vehicles["km"].notna().sum()),
+                    "n_failures_km": sum(_is_between(job, km) for _, job in mine.iterrows())
+                    if vehicles["km"].notna().any()
+                    else math.nan,
                 }
             )
     return _with_rates(pd.DataFrame(rows))
+
+
+def _is_between(job: pd.Series, km: dict[str, tuple[pd.Timestamp, pd.Timestamp, float]]) -> bool:
+    """Say whether a failure came after the first reading's day and up to the last's: that distance led to it."""
+    first_on, last_on, _ = km.get(job["vehicle_id"], (pd.Timestamp.max, pd.Timestamp.min, 0.0))
+    return first_on < day(job["opened_at"]) <= last_on
 
 
 def _with_rates(table: pd.DataFrame) -> pd.DataFrame:
@@ -230,7 +253,20 @@ def _with_rates(table: pd.DataFrame) -> pd.DataFrame:
     tested = table["p_value"].notna()
     table.loc[tested, "q_value"] = stats.false_discovery_control(table.loc[tested, "p_value"])
     table["is_recurring"] = (table["q_value"] < 0.05) & (table["rate_ratio"] > 1)
+    table["q_value_without_comebacks"] = _without_comebacks(table[has]).reindex(table.index)
+    per_km = 1e6 / table["vehicle_km"].where(table["vehicle_km"] > 0)
+    table["rate_per_million_km"] = table["n_failures_km"] * per_km
     return table.replace({"rate_ratio": math.inf}, math.nan)
+
+
+def _without_comebacks(table: pd.DataFrame) -> pd.Series:
+    """Give the q-values of the same test of failures that are no comeback."""
+    p = pd.Series(math.nan, table.index)
+    for _, part in table.groupby("component"):
+        x = (part["n_failures"] - part["n_comebacks"]).to_numpy()
+        p[part.index] = [_compare(i, x, part["vehicle_years"].to_numpy())[1] for i in range(len(x))]
+    known = p.dropna()
+    return pd.Series(stats.false_discovery_control(known), known.index)
 
 
 def _compare(i: int, x: np.ndarray, years: np.ndarray) -> tuple[float, float]:

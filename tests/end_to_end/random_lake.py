@@ -46,6 +46,7 @@ def write_lake(lake: Path, seed: int, n_vehicles: int = 80) -> None:
             jobs += _jobs(rng, vehicle, len(jobs))
         inspections += _inspections(rng, vehicle, len(inspections))
     _tell_counters_and_dates(np.random.default_rng([seed, 2]), vehicles, inspections)
+    _tell_costs(np.random.default_rng([seed, 3]), jobs)
     for vehicle in vehicles:
         del vehicle["km_per_day"], vehicle["is_diesel"]
     for kind, records in {"vehicles": vehicles, "jobs": jobs, "inspections": inspections}.items():
@@ -205,6 +206,14 @@ def _tell_counters_and_dates(rng: np.random.Generator, vehicles: list[Record], v
     for vehicle in vehicles:
         due = START + pd.Timedelta(days=DAYS + int(rng.integers(-40, 300)))
         vehicle["inspection_due_on"] = f"{due:%Y-%m-%d}" if rng.random() < 0.7 else None
+
+
+def _tell_costs(rng: np.random.Generator, jobs: list[Record]) -> None:
+    """Tell hours and money of most jobs, in two currencies."""
+    for job in jobs:
+        job["labor_h"] = _pick(rng, [None, 0.0, 0.5, 1.25, 3.0])
+        job["parts_cost"] = _pick(rng, [None, 0.0, 18.5, 140.0])
+        job["currency"] = _pick(rng, [None, "XTS", "XTS", "XXX"])
 
 
 # --- files -----------------------------------------------------------------------------------------

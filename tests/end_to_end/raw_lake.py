@@ -18,6 +18,8 @@ import pandas as pd
 TIMES = ("opened_at", "closed_at", "inspected_at", "recorded_at")
 DATES = ("in_service_on", "out_of_service_on", "odometer_on", "inspection_due_on")
 NUMBERS = (
+    "labor_h",
+    "parts_cost",
     "odometer_km",
     "model_year",
     "trouble_code_count",
@@ -30,7 +32,8 @@ BOOLEANS = ("mil_on", "waived")
 FIELDS = {
     "vehicles": ("out_of_service_on", "vehicle_type", "odometer_km", "odometer_on",
                  "inspection_due_on"),
-    "jobs": ("technician_id", "closed_at", "odometer_km", "trouble_codes"),
+    "jobs": ("technician_id", "closed_at", "odometer_km", "trouble_codes", "labor_h", "parts_cost",
+             "currency"),
     "inspections": ("odometer_km", "monitor_status_hex", "mil_on", "trouble_code_count", "monitors_not_ready",
                     "trouble_codes", "bulb_check", "connector", "test_result", "cap_test_result", "waived",
                     "warmups_since_clear", "distance_since_clear_km"),

@@ -20,8 +20,24 @@ import pytest
 
 from pipeline.settings import Settings
 from pipeline.steps.road import whole_road
-from tests.end_to_end import oracle, oracle_inspections, oracle_stations
+from tests.end_to_end import (
+    oracle,
+    oracle_inspections,
+    oracle_life,
+    oracle_sizes,
+    oracle_stations,
+    oracle_worth,
+)
+from tests.end_to_end.accepted_lake import read_accepted
 from tests.end_to_end.compared import ITEMS, differences
+from tests.end_to_end.compared_statistics import all_differences
+from tests.end_to_end.published_data import (
+    COSMESIS,
+    COSMESIS_CENSORED,
+    REMISSION,
+    VALVE_ENDS,
+    VALVE_EVENTS,
+)
 from tests.end_to_end.random_lake import write_lake
 from tests.end_to_end.raw_lake import Records, decode_status, read_lake
 
@@ -117,6 +133,13 @@ def test_stations_disagreements_and_vehicles_due_equal_the_independent_ones(run)
     assert {name: found for name in ours if (found := differences(name, ours[name], run.table(name)))} == {}
 
 
+def test_lives_recurrence_alarms_proofs_and_distances_equal_the_independent_ones(run):
+    lake = read_accepted(run.out / "warehouse.duckdb")
+    assert lake.marts["component_life"]["weibull_shape"].notna().sum() > 10
+    assert lake.marts["alarms"]["observed"].sum() > 30
+    assert all_differences(lake, run.window) == {}
+
+
 # --- the independent computation itself --------------------------------------------------------------
 def test_the_oracles_shrinkage_gives_the_published_pump_rates():
     # Gaver & O'Muircheartaigh (1987), Technometrics 29, ten pumps; marginal MLE shape 0.822965, rate 1.261653.
@@ -139,6 +162,42 @@ def test_the_oracles_garwood_interval_is_the_published_one():
     # Garwood (1936) exact Poisson bounds for 0 and 10 events.
     assert oracle.garwood(0) == pytest.approx((0, 3.688879), abs=1e-6)
     assert oracle.garwood(10) == pytest.approx((4.795389, 18.390356), abs=1e-6)
+
+
+def test_the_oracles_weibull_under_late_entry_gives_the_fit_of_three_libraries():
+    # NIST/SEMATECH e-Handbook 8.4.1.3: shape 1.7208, scale 606.53 (R 1.720797, 606.527558); ages here in years.
+    ages = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]
+    fit = oracle_life.weibull(np.array([(0, a, 1) for a in ages] + [(0, 500, 0)] * 10, float))
+    assert np.exp(fit.log_shape) == pytest.approx(1.720797, abs=1e-6)
+    assert np.exp(fit.log_scale) * 365.25 == pytest.approx(606.527558, abs=1e-4)
+
+
+def test_the_oracles_mean_cumulative_function_gives_the_published_valve_seats():
+    # Nelson (1995), Technometrics 37, 41 engines; robust errors by R survfit and surpyval, MCF(404) 0.683537 with
+    # log-transformed bounds 0.462891 to 1.009358.
+    rows = [(0, end, [t for i, t in VALVE_EVENTS if i == engine]) for engine, end in VALVE_ENDS.items()]
+    curve = oracle_life.mean_cumulative(rows).set_index("age_days")
+    assert curve.loc[404, ["failures_per_vehicle", "low", "high"]].tolist() == pytest.approx(
+        [0.683537, 0.462891, 1.009358], abs=1e-6
+    )
+    assert curve.loc[653, "failures_per_vehicle"] == pytest.approx(1.542688, abs=1e-6)
+
+
+def test_the_oracles_sizes_are_the_published_cosmesis_masses():
+    # Finkelstein & Wolfe (1985), radiotherapy arm: NPMLE under (L, R] leaves 0.9537, 0.9203, 0.8316, 0.7609, 0.6682,
+    # 0.5864, 0.4656 (R survfit, surpyval, own EM with its optimality certificate).
+    left, right = np.array(COSMESIS + [(a, np.inf) for a in COSMESIS_CENSORED], float).T
+    masses = oracle_sizes.npmle(left, right)[1]
+    want = [0.953653, 0.920290, 0.831622, 0.760870, 0.668224, 0.586438, 0.465558, 0]
+    assert 1 - masses[masses > 1e-6].cumsum() == pytest.approx(want, abs=2e-6)
+
+
+def test_the_oracles_hazard_ratio_is_the_published_one_of_the_remission_data():
+    # Freireich et al. (1963): Cox regression with Efron's ties gives 1.572 (R coxph; Kalbfleisch & Prentice), z 3.81.
+    # Those numbers are recalled from memory; lifelines gives 1.57213.
+    beta, variance = oracle_worth.cox(*REMISSION)
+    assert beta[0] == pytest.approx(1.57213, abs=1e-5)
+    assert beta[0] / np.sqrt(variance[0, 0]) == pytest.approx(3.81, abs=5e-3)
 
 
 def at(text: str) -> pd.Timestamp:

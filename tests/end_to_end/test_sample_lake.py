@@ -17,6 +17,9 @@ import pytest
 from pipeline.contract.rules import RULE_MEANINGS
 from pipeline.contract.tables import INSPECTION_DISAGREEMENT, MARTS
 from pipeline.warehouse.store import open_warehouse
+from tests.end_to_end.accepted_lake import read_accepted
+from tests.end_to_end.compared_statistics import all_differences
+from tests.end_to_end.oracle import window_of
 
 ROOT = Path(__file__).resolve().parents[2]
 LAKE = ROOT / "sample_lake"
@@ -132,6 +135,12 @@ def test_the_verdicts_are_right(first: Run) -> None:
         (pl.col("verdict") != pl.col("verdict_true")) & (pl.col("verdict") != "not_judged")
     ).height
     assert wrong <= 0.05 * judged.height
+
+
+def test_the_statistics_equal_an_independent_computation(first: Run) -> None:
+    """Lives of all models together and of the model that recurs, and every other statistic, computed apart."""
+    lake = read_accepted(first[0] / "warehouse.duckdb")
+    assert all_differences(lake, window_of(lake.records), {"*", "Fennick 30"}, {"evap"}) == {}
 
 
 def test_a_second_run_reads_nothing_and_leaves_every_table(first: Run) -> None:

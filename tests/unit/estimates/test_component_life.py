@@ -48,6 +48,12 @@ def own_row(result) -> dict[str, object]:
             "all failures lie at the greatest age: no shape fits best",
         ),
         ([], 3, "fewer than two failures"),
+        # half days of the failed units are all there is: the others, unharmed, had no day to show it
+        (
+            [stretch(START - timedelta(900 * i), START, START, True) for i in range(1, 5)],
+            4,
+            "no unit was under observation for a whole day",
+        ),
     ],
 )
 def test_too_little_to_tell_gives_nulls_and_a_reason(stretches, n_failures, reason) -> None:

@@ -87,6 +87,22 @@ def test_comebacks_avoided_and_what_they_cost() -> None:
     assert row["parts_cost_avoided_high"] == pytest.approx(20 * row["comebacks_avoided_high"])
 
 
+def test_the_price_of_a_comeback_is_that_of_the_comebacks_compared() -> None:
+    """Comebacks of repairs on neither side are counted nowhere in the row."""
+    frame = repairs(3000, 1).with_columns(
+        verified=pl.when(pl.int_range(3000) < 300).then(pl.lit("disproved")).otherwise("verified")
+    )
+    back = frame.filter("is_comeback").select(
+        "job_id", labor_h=pl.lit(1.0) + (pl.col("verified") == "disproved")
+    )
+    costs = back.with_columns(parts_cost=pl.lit(None, pl.Float64), currency=pl.lit(None, pl.String))
+    every, fewer = (compared(frame, costs, name) for name in ("proved_or_not", "proved_or_no_recording"))
+    for row in (every, fewer):
+        assert row["n_labor_known"] == row["n_comebacks_with"] + row["n_comebacks_without"]
+    assert fewer["labor_h_per_comeback"] == 1.0
+    assert every["labor_h_per_comeback"] > 1.0
+
+
 @pytest.mark.parametrize(
     ("change", "reason"),
     [

@@ -120,3 +120,29 @@ def test_a_repair_counts_in_every_group_it_has_a_name_for(given: GivenRows) -> N
     )
     # Two makes share the model's name, so the make stands before it.
     assert groups == [("north", None, "Arvo Finch", "purge_valve", "no_trace", "cannot_say")]
+
+
+def test_a_comeback_costs_what_its_whole_visit_took(given: GivenRows) -> None:
+    """All lines of the visit are summed; a line that does not tell, or another currency, leaves nothing to say."""
+    given.add("vehicles", *({"vehicle_id": f"V{i}"} for i in range(3)))
+    told = {"labor_h": 1.5, "parts_cost": 20.0, "currency": "XTS"}
+    second = ({}, {"parts_cost": None}, {"currency": "XXX", "labor_h": None})
+    for i, more in enumerate(second):
+        visit = {
+            "vehicle_id": f"V{i}",
+            "opened_at": at("2022-06-20T08:00"),
+            "closed_at": at("2022-06-21T08:00"),
+        }
+        first = visit | {"opened_at": at("2022-06-01T08:00"), "closed_at": at("2022-06-02T08:00")}
+        lines = (told, told | {"component": "vent_valve"} | more)
+        given.add(
+            "jobs",
+            {"job_id": f"A{i}"} | first,
+            *({"job_id": f"B{i}{k}"} | visit | r for k, r in enumerate(lines)),
+        )
+    given.run()
+    assert given.rows("from mart.comeback_cost") == [
+        ("A0", 3.0, 40.0, "XTS"),
+        ("A1", 3.0, None, "XTS"),
+        ("A2", None, None, None),
+    ]

@@ -112,6 +112,23 @@ def test_an_open_repair_ends_the_observation_and_its_new_unit_is_of_age_zero(giv
     assert given.rows("select age_days, n_units from mart.unit_in_service") == [(0, 1)]
 
 
+def test_a_failure_long_after_a_repair_that_never_closed_is_no_return_and_not_seen(given: GivenRows) -> None:
+    """Day 90 after its opening is a return of it; day 91 is left out, until a closed repair has its own window."""
+    given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2"})
+    given.add(
+        "jobs",
+        repair("J1", "2022-06-01T08:00", None),
+        repair("J2", "2022-08-30T08:00", None),
+        repair("J3", "2022-06-01T08:00", None, vehicle_id="V2"),
+        repair("J4", "2022-08-31T08:00", "2022-09-01T08:00", vehicle_id="V2"),
+        repair("J5", "2022-10-01T08:00", "2022-10-02T08:00", vehicle_id="V2"),
+    )
+    given.run()
+    failures = "select job_id, is_return from core.unit_life where is_failure order by job_id"
+    assert given.rows(failures) == [("J1", False), ("J2", True), ("J3", False), ("J5", True)]
+    assert given.rows("select count(*) from core.unit_life where not is_failure") == [(0,)]
+
+
 def test_vehicles_that_never_failed_are_survivors_and_those_out_of_service_need_no_parts(
     given: GivenRows,
 ) -> None:

@@ -7,7 +7,11 @@ import pytest
 
 from pipeline.statistics.hazard_ratio import NO_EVENTS, NO_MAXIMUM, NOBODY_ELSE, cox_regression
 
+#: The third column repeats the others, but for rounding.
+NEARLY_REPEATED = [[a, b, 0.1 * a + 0.7 * b] for a, b in [(1, 3), (2, 1), (3, 3), (5, 2), (1, 7), (4, 4)]]
 
+
+@pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize(
     ("time", "event", "x", "reason"),
     [
@@ -17,6 +21,7 @@ from pipeline.statistics.hazard_ratio import NO_EVENTS, NO_MAXIMUM, NOBODY_ELSE,
         ([1, 2, 3, 4], [1, 1, 0, 0], [[1], [1], [0], [0]], NO_MAXIMUM),
         ([1, 2, 3, 4], [1, 1, 1, 0], [[1], [1], [1], [1]], NO_MAXIMUM),
         ([1, 2, 3, 4], [1, 1, 1, 0], [[1, 1], [0, 0], [1, 1], [0, 0]], NO_MAXIMUM),
+        ([1, 2, 3, 4, 5, 6], [1, 1, 1, 1, 1, 0], NEARLY_REPEATED, NO_MAXIMUM),
         ([5, 5, 5, 5], [1, 1, 1, 1], [[1], [0], [1], [0]], NOBODY_ELSE),
     ],
 )

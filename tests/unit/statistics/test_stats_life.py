@@ -142,6 +142,7 @@ def test_recurrence_is_its_definition(seed):
     end, group = entry + rng.integers(1, 30, 14), np.array(["a", "b"])[rng.integers(0, 2, 14)]
     unit, age = rng.integers(0, 14, 40), rng.integers(0, 45, 40).astype(float)
     mcf = mean_cumulative_function(end, unit, age, group, entry)
+    was_alone = dict.fromkeys("ab", False)
     seen = (age <= end[unit]) & ((age > entry[unit]) | ((entry[unit] == 0) & (age == 0)))
     unit, age = unit[seen], age[seen]
     assert mcf.n_events.sum() == len(unit)
@@ -151,10 +152,21 @@ def test_recurrence_is_its_definition(seed):
         mine = own[unit]
         mean, error = slow_mcf(end[own], number[unit[mine]], age[mine], entry[own], mcf.age[row])
         assert float(mcf.mean[row]) == pytest.approx(mean, abs=1e-12)
-        if mcf.n_at_risk[row] > 1 and error > 1e-9:
+        was_alone[mcf.group[row]] |= mcf.n_at_risk[row] == 1
+        if not was_alone[mcf.group[row]] and error > 1e-9:
             assert float(mcf.standard_error[row]) == pytest.approx(error, abs=1e-9)
         else:
             assert np.isnan(mcf.standard_error[row])
+
+
+def test_recurrence_has_no_bounds_once_a_single_unit_was_at_risk():
+    """A step of one unit alone adds its whole event to the mean and nothing to the variance: bounds end there."""
+    end, entry = [30, 40, 40, 40, 40], [0, 20, 20, 20, 20]
+    mcf = mean_cumulative_function(end, [0, 1, 2], [10, 25, 35], entry=entry)
+    assert mcf.n_at_risk.tolist() == [1, 5, 4]
+    assert np.isnan(mcf.low).all()
+    later = mean_cumulative_function(end, [1, 2, 0], [25, 35, 10], ["b"] + ["a"] * 4, entry)
+    assert np.isfinite(later.low).tolist() == [True, True, False]
 
 
 def test_recurrence_without_events_or_units():
