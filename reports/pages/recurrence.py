@@ -18,7 +18,8 @@ MAX_CURVES = 120
 HOW = (
     "Mean cumulative number of failures per vehicle by its age, vehicles that entered late or left counted for the"
     " time they were seen; bounds from the robust variance, which allows for vehicles that differ (J. Lawless and C."
-    " Nadeau, Technometrics 37, 1995; W. Nelson, Technometrics 37, 1995).",
+    " Nadeau, Technometrics 37, 1995; W. Nelson, Technometrics 37, 1995). There are none from the first failure on at"
+    " which one vehicle alone was under observation: it shows no spread.",
 )
 
 
