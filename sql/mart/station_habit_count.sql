@@ -42,46 +42,42 @@ retest as (
     where previous_n_not_ready > n_not_ready
 ),
 
+graded as (
+    select
+        station_no,
+        1 as measure_no,
+        model_year as stratum,
+        distance_since_clear_km < 80 as is_hit,
+        inspection_id
+    from core.visit
+    where visit_no = 1 and distance_since_clear_km is not null
+    union all
+    select station_no, 2 as measure_no, stratum, is_close as is_hit, inspection_id
+    from after_another
+    union all
+    select station_no, 3 as measure_no, 0 as stratum, is_quick as is_hit, inspection_id
+    from retest
+),
+
 counted as (
     select
         station_no,
-        'soon_after_clear' as measure,
-        model_year as stratum,
-        count(*) filter (distance_since_clear_km < 80) as n,
-        count(*) as "of",
-        min(inspection_id, 20) filter (distance_since_clear_km < 80) as inspection_ids
-    from core.visit
-    where visit_no = 1 and distance_since_clear_km is not null
-    group by station_no, model_year
-    union all
-    select
-        station_no,
-        'close_tests' as measure,
+        measure_no,
         stratum,
-        count(*) filter (is_close) as n,
+        count(*) filter (is_hit) as n,
         count(*) as "of",
-        min(inspection_id, 20) filter (is_close) as inspection_ids
-    from after_another
-    group by station_no, stratum
-    union all
-    select
-        station_no,
-        'quick_retest' as measure,
-        0 as stratum,
-        count(*) filter (is_quick) as n,
-        count(*) as "of",
-        min(inspection_id, 20) filter (is_quick) as inspection_ids
-    from retest
-    group by station_no
+        min(inspection_id, 20) filter (is_hit) as inspection_ids
+    from graded
+    group by station_no, measure_no, stratum
 )
 
 select
     stations.station_id,
-    counted.measure,
+    ['soon_after_clear', 'close_tests', 'quick_retest'][counted.measure_no] as measure,
     cast(counted.stratum as integer) as stratum,
     counted.n,
     counted."of",
     counted.inspection_ids
 from counted
 join core.station as stations using (station_no)
-order by stations.station_id, counted.measure, stratum
+order by stations.station_id, measure, stratum
