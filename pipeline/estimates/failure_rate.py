@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_RATE
-from pipeline.estimates.table_shape import as_table
+from pipeline.estimates.table_shape import as_table, why_missing
 from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_test
 from pipeline.statistics.intervals import rate_interval
 from pipeline.statistics.shrinkage import gamma_poisson
@@ -46,15 +46,14 @@ def failure_rates(counts: pl.DataFrame, level: float) -> pl.DataFrame:
 def _reason() -> pl.Expr:
     """Say for each number that is missing why it is."""
     alone = pl.col("rate_ratio").fill_nan(None).is_null()
-    return pl.concat_str(
-        pl.when(pl.col("exposure_days") <= 0).then(pl.lit(f"rate: {NO_EXPOSURE}")),
-        pl.when(alone & (pl.col("exposure_days") > 0)).then(pl.lit(f"rate_ratio: {NOTHING_TO_COMPARE}")),
-        pl.when(pl.col("rate_per_million_km").fill_nan(None).is_null()).then(
-            pl.lit(f"rate_per_million_km: {NO_DISTANCE}")
+    return why_missing(
+        (pl.col("exposure_days") <= 0, f"rate: {NO_EXPOSURE}"),
+        (alone & (pl.col("exposure_days") > 0), f"rate_ratio: {NOTHING_TO_COMPARE}"),
+        (
+            pl.col("rate_per_million_km").fill_nan(None).is_null(),
+            f"rate_per_million_km: {NO_DISTANCE}",
         ),
-        separator="; ",
-        ignore_nulls=True,
-    ).replace("", None)
+    )
 
 
 def _with_rates(frame: pl.DataFrame, level: float) -> pl.DataFrame:

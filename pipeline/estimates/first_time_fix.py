@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FIRST_TIME_FIX
-from pipeline.estimates.table_shape import as_table, empty_table
+from pipeline.estimates.table_shape import as_table, empty_table, why_missing
 from pipeline.statistics.funnel import as_survival, funnel
 from pipeline.statistics.grouping import group_rows
 from pipeline.statistics.standardization import UnitExpectations, expected_of_units
@@ -70,12 +70,10 @@ def _one_grouping(
 
 def _reason() -> pl.Expr:
     """Say for each number that is missing why it is."""
-    return pl.concat_str(
-        pl.when(pl.col("low").fill_nan(None).is_null()).then(pl.lit(f"bounds: {NO_BOUNDS}")),
-        pl.when(pl.col("n_followed") == 0).then(pl.lit(f"first_time_fix_naive: {NONE_FOLLOWED}")),
-        separator="; ",
-        ignore_nulls=True,
-    ).replace("", None)
+    return why_missing(
+        (pl.col("low").fill_nan(None).is_null(), f"bounds: {NO_BOUNDS}"),
+        (pl.col("n_followed") == 0, f"first_time_fix_naive: {NONE_FOLLOWED}"),
+    )
 
 
 def _counts(frame: pl.DataFrame) -> pl.DataFrame:

@@ -37,3 +37,9 @@ def as_table(frame: pl.DataFrame, table: Table, order_by: Sequence[str] | None =
 def empty_table(table: Table) -> pl.DataFrame:
     """Return `table` without rows."""
     return pl.DataFrame(schema={c.name: POLARS_TYPES[c.type] for c in table.columns})
+
+
+def why_missing(*reasons: tuple[pl.Expr, str]) -> pl.Expr:
+    """Join the reasons that hold of a row, each beside the condition of it; null where none does."""
+    told = [pl.when(holds).then(pl.lit(reason)) for holds, reason in reasons]
+    return pl.concat_str(told, separator="; ", ignore_nulls=True).replace("", None)

@@ -81,14 +81,14 @@ class SizeDistribution:
         Where those bounds lie below the last upper one, the likelihood is greatest with all of them under it: that
         one size, and no more, is what says that they are not larger.
         """
-        if not self.n or not np.isfinite(self.right[-1]):
-            return bool(self.n)
+        if not self.n:
+            return False
+        if not np.isfinite(self.right[-1]):
+            return True
         is_open = np.isinf(self.intervals.high)
-        bounds, count = self.intervals.low[is_open], self.intervals.weight[is_open]
-        above = np.array([self.mass[self.left >= low].sum() for low in bounds])
-        return (
-            float((count * self.mass[-1] / above).sum()) > self.mass[-1] * self.n / 2 if len(above) else False
-        )
+        above = np.cumsum(self.mass[::-1])[::-1][np.searchsorted(self.left, self.intervals.low[is_open])]
+        # each size without an upper end lies in the last interval by that one's share of the mass above its bound
+        return bool((self.intervals.weight[is_open] / above).sum() > self.n / 2)
 
     @cached_property
     def _error(self) -> Floats:

@@ -133,9 +133,9 @@ def _read_one(
     marks, parts = find_landmarks(t, smooth, phase, first, n)
     noise = read_noise(t, p, phase, first, n, room)
     sd = sd_of(noise)
-    vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts.release, parts.hold, noise, room)
+    vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts, noise, room)
     zero = vented.zero
-    sensor = read_sensor(p, rpm, smooth, a, b, parts.draw, parts.hold, noise, zero, room)
+    sensor = read_sensor(p, rpm, smooth, a, b, parts, noise, zero, room)
     known_zero = zero if vented.is_zero_known > 0 else np.nan
     draw = read_draw(t, p, rpm, duty, smooth, phase, first, marks, parts, known_zero, sd, room)
     hold = read_hold(t, p, smooth, marks, parts, draw, zero, sd, noise[2], sensor.floor)

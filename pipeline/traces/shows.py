@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.traces.compiled import Floats, Ints, compiled
-from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.phases import FLOWING, REST
 from pipeline.traces.ranges import least, line, mean, median, row_after, row_from
 from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
@@ -83,8 +83,7 @@ def read_vented(
     first: Ints,
     n: int,
     marks: Landmarks,
-    release: tuple[int, int],
-    hold: tuple[int, int],
+    parts: Parts,
     noise: tuple[float, float, float],
     room: Floats,
 ) -> Vented:
@@ -92,10 +91,10 @@ def read_vented(
 
     Parameters
     ----------
-    phase, first, n : the recording's stretches. release, hold : their rows. noise : as
-        `view.read_noise` returns it.
+    phase, first, n : the recording's stretches. parts : their rows. noise : as `view.read_noise` returns it.
     """
     sd, rounding = sd_of(noise), rounding_of(noise)
+    release, hold = parts.release, parts.hold
     # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero.
     rest_a, rest_b = first[0], first[1] if phase[0] == REST else first[0]
     flowing, lowest = _read_open(t, p, smooth, phase, first, n, marks.first + _FLOW_STARTS_S, room)

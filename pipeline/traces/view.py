@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
+from pipeline.traces.landmarks import Parts
 from pipeline.traces.phases import DRAW, FLOWING
 from pipeline.traces.ranges import MOST_SORTED, extremes, least, median, middle_of
 
@@ -86,8 +87,7 @@ def read_sensor(
     smooth: Floats,
     a: int,
     b: int,
-    draw: tuple[int, int],
-    hold: tuple[int, int],
+    parts: Parts,
     noise: tuple[float, float, float],
     zero: float,
     room: Floats,
@@ -96,15 +96,15 @@ def read_sensor(
 
     Parameters
     ----------
-    draw, hold : their rows. noise : as `read_noise` returns it. zero : vented level [Pa].
+    parts : rows of draw and hold. noise : as `read_noise` returns it. zero : vented level [Pa].
     """
     lowest, highest = extremes(smooth, a, b)
     at_lowest = 0
-    for i in range(draw[0], draw[1]):
+    for i in range(parts.draw[0], parts.draw[1]):
         at_lowest += p[i] <= lowest + 1e-9
     # A draw that ends in a row of equal lowest readings is the sensor's end, not the tank's; none lies beyond it.
     is_clipped = (at_lowest >= 4 and at_lowest * noise[2] >= 1.0) or _stands(
-        p, a, b, draw, hold, lowest + 1e-9
+        p, a, b, parts.draw, parts.hold, lowest + 1e-9
     )
     return Sensor(
         float(b - a),

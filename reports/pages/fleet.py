@@ -168,10 +168,10 @@ def coming_back(pairs: list[dict[str, Any]]) -> tuple[str, ...]:
         f" are comebacks (q {words.chance(r['q_value_without_comebacks'])} without them)"
         for r in sorted(pairs, key=lambda r: (r["q_value"], r["name"], r["part"]))[:6]
     )
-    more = f" The {len(pairs) - 6} others are in the table." if len(pairs) > 6 else ""
-    whom = "1 pair stands" if len(pairs) == 1 else f"{words.count(len(pairs))} pairs stand"
+    more = " The table holds the others." if len(pairs) > 6 else ""
     return (
-        f"{whom} out only with comebacks counted; look at how the repair is done before the part: {named}.{more}",
+        f"{words.plural(len(pairs), 'pair')} {'stands' if len(pairs) == 1 else 'stand'} out only with comebacks"
+        f" counted; look at how the repair is done before the part: {named}.{more}",
     )
 
 

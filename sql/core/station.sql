@@ -1,6 +1,6 @@
 -- grain: one inspection station that has an inspection
 -- key: station_no
--- reads: core.inspections
+-- reads: core.inspection_record
 -- units: none
 -- leaves out: nothing
 -- why: visits are sorted and counted by station, and a short number passes through memory with less effort than a name
@@ -8,5 +8,5 @@
 select
     station_id,
     cast(row_number() over (order by station_id) as integer) as station_no
-from core.inspections
+from core.inspection_record
 group by station_id

@@ -8,8 +8,8 @@
 --   alone (40 CFR 85.2222 by default), except that a return right after a return is what the rule makes of it
 --   (a fail by 85.2222(c)(1)). Visits at the same instant are taken in the order of inspection_id. A rule never makes
 --   a pass of a return, so the visit before, taken by itself, tells whether a new cycle starts. Visits are sorted as
---   short as they can be written, and stay so: vehicle_no is the vehicle's rowid in core.vehicles, station_no that of
---   core.station, pattern_no that of core.inspection_pattern. All of them must pass through memory, and the marts
+--   short as they can be written, and stay so: vehicle_no is the vehicle's rowid in core.vehicles, station_no the key of
+--   core.station, pattern_no the key of core.inspection_pattern. All of them must pass through memory, and the marts
 --   read them many times. A day is told from the instant in UTC by arithmetic, for the calendar takes ten times as long.
 
 with visits as (

@@ -1,6 +1,6 @@
 -- grain: one vehicle in service on the last day that the records know
 -- key: vehicle_id
--- reads: core.vehicles, core.inspections, core.inspection_pattern, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
+-- reads: core.vehicles, core.inspection_record, core.inspection_pattern, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
 -- units: km, km per day; dates in UTC
 -- leaves out: vehicles out of service
 -- why: what is known of a vehicle before its next inspection. A repair closed after the last inspection is taken as the
@@ -89,10 +89,10 @@ open_job as (
 coded as (
     select listed.vehicle_no, string_agg(distinct evap_code.trouble_code, ', ' order by evap_code.trouble_code) as codes
     from (
-        select last_seen.vehicle_no, unnest(inspections.trouble_codes) as trouble_code
+        select last_seen.vehicle_no, unnest(records.trouble_codes) as trouble_code
         from last_seen
-        join core.inspections as inspections using (inspection_id)
-        where last_seen.mil_on and len(inspections.trouble_codes) > 0
+        join core.inspection_record as records using (inspection_id)
+        where last_seen.mil_on and len(records.trouble_codes) > 0
     ) as listed
     join core.evap_code as evap_code on evap_code.trouble_code = upper(trim(listed.trouble_code))
     group by listed.vehicle_no

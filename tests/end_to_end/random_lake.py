@@ -209,7 +209,7 @@ def _tell_counters_and_dates(rng: np.random.Generator, vehicles: list[Record], v
 
 
 def _tell_costs(rng: np.random.Generator, jobs: list[Record]) -> None:
-    """Tell hours and money of most jobs, in two currencies."""
+    """Tell hours and money of most jobs, in two currencies (ISO 4217's codes for tests and for no currency)."""
     for job in jobs:
         job["labor_h"] = _pick(rng, [None, 0.0, 0.5, 1.25, 3.0])
         job["parts_cost"] = _pick(rng, [None, 0.0, 18.5, 140.0])

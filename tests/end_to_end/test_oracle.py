@@ -31,15 +31,11 @@ from tests.end_to_end import (
 from tests.end_to_end.accepted_lake import read_accepted
 from tests.end_to_end.compared import ITEMS, differences
 from tests.end_to_end.compared_statistics import all_differences
-from tests.end_to_end.published_data import (
-    COSMESIS,
-    COSMESIS_CENSORED,
-    REMISSION,
-    VALVE_ENDS,
-    VALVE_EVENTS,
-)
 from tests.end_to_end.random_lake import write_lake
 from tests.end_to_end.raw_lake import Records, decode_status, read_lake
+from tests.published.test_statistics_hazard_ratio import PLACEBO, RELAPSED, SIX_MP
+from tests.published.test_statistics_life import read_valve_seats
+from tests.published.test_statistics_sizes import RT
 
 
 # --- the program's run -----------------------------------------------------------------------------
@@ -175,7 +171,8 @@ def test_the_oracles_weibull_under_late_entry_gives_the_fit_of_three_libraries()
 def test_the_oracles_mean_cumulative_function_gives_the_published_valve_seats():
     # Nelson (1995), Technometrics 37, 41 engines; robust errors by R survfit and surpyval, MCF(404) 0.683537 with
     # log-transformed bounds 0.462891 to 1.009358.
-    rows = [(0, end, [t for i, t in VALVE_EVENTS if i == engine]) for engine, end in VALVE_ENDS.items()]
+    ends, engine, days = read_valve_seats()
+    rows = [(0, end, days[engine == i].tolist()) for i, end in enumerate(ends)]
     curve = oracle_life.mean_cumulative(rows).set_index("age_days")
     assert curve.loc[404, ["failures_per_vehicle", "low", "high"]].tolist() == pytest.approx(
         [0.683537, 0.462891, 1.009358], abs=1e-6
@@ -186,7 +183,7 @@ def test_the_oracles_mean_cumulative_function_gives_the_published_valve_seats():
 def test_the_oracles_sizes_are_the_published_cosmesis_masses():
     # Finkelstein & Wolfe (1985), radiotherapy arm: NPMLE under (L, R] leaves 0.9537, 0.9203, 0.8316, 0.7609, 0.6682,
     # 0.5864, 0.4656 (R survfit, surpyval, own EM with its optimality certificate).
-    left, right = np.array(COSMESIS + [(a, np.inf) for a in COSMESIS_CENSORED], float).T
+    left, right = np.array(RT, float).T
     masses = oracle_sizes.npmle(left, right)[1]
     want = [0.953653, 0.920290, 0.831622, 0.760870, 0.668224, 0.586438, 0.465558, 0]
     assert 1 - masses[masses > 1e-6].cumsum() == pytest.approx(want, abs=2e-6)
@@ -195,7 +192,9 @@ def test_the_oracles_sizes_are_the_published_cosmesis_masses():
 def test_the_oracles_hazard_ratio_is_the_published_one_of_the_remission_data():
     # Freireich et al. (1963): Cox regression with Efron's ties gives 1.572 (R coxph; Kalbfleisch & Prentice), z 3.81.
     # Those numbers are recalled from memory; lifelines gives 1.57213.
-    beta, variance = oracle_worth.cox(*REMISSION)
+    time, relapsed = np.array(SIX_MP + PLACEBO, float), np.array(RELAPSED + [1] * 21) > 0
+    control = np.repeat([0.0, 1.0], 21)[:, None]
+    beta, variance = oracle_worth.cox(time, relapsed, control, np.zeros(42))
     assert beta[0] == pytest.approx(1.57213, abs=1e-5)
     assert beta[0] / np.sqrt(variance[0, 0]) == pytest.approx(3.81, abs=5e-3)
 

@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from typing import Any
 
+from reports.pages.run import last_run
+from tests.unit.reports.report_frames import reader
+
 #: The pages of a site, as its navigation names them.
 PAGE_FILES = (
     "index.html",
@@ -75,3 +78,12 @@ def read_page(html: str) -> ReadPage:
     page = ReadPage(html=html)
     page.feed(html)
     return page
+
+
+def table_of(page, start_of_caption):
+    return next(rows for caption, rows in page.tables.items() if caption.startswith(start_of_caption))
+
+
+def section(module, tables, key):
+    page = module.make_page(reader(tables), last_run(tables["audit.runs"]))
+    return next(s for s in page.sections if s.key == key)

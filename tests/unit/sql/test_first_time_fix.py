@@ -125,6 +125,7 @@ def test_a_repair_counts_in_every_group_it_has_a_name_for(given: GivenRows) -> N
 def test_a_comeback_costs_what_its_whole_visit_took(given: GivenRows) -> None:
     """All lines of the visit are summed; a line that does not tell, or another currency, leaves nothing to say."""
     given.add("vehicles", *({"vehicle_id": f"V{i}"} for i in range(3)))
+    # Two currencies: XTS is ISO 4217's code for tests, XXX that for no currency.
     told = {"labor_h": 1.5, "parts_cost": 20.0, "currency": "XTS"}
     second = ({}, {"parts_cost": None}, {"currency": "XXX", "labor_h": None})
     for i, more in enumerate(second):

@@ -1,0 +1,160 @@
+"""What the fleet page says is what its tables hold."""
+
+from __future__ import annotations
+
+import polars as pl
+import pytest
+
+from reports import words
+from reports.pages import fleet
+from tests.unit.reports.page_reading import section, table_of
+
+
+def test_fleet_table_holds_every_rate_with_its_bounds(pages, tables):
+    rates = tables["mart.failure_rate"]
+    shown = {
+        (r[0], r[1].removeprefix("◆ ").removesuffix(" (recurring)")): r
+        for r in table_of(pages["fleet.html"], "Failure rates")[1:]
+    }
+    assert len(shown) == rates.height
+    for r in rates.iter_rows(named=True):
+        line = shown[f"{r['make']} {r['model']}", words.label(r["component"])]
+        assert line[2] == f"{r['n_failures']} ({r['n_comebacks']})"
+        assert line[3] == words.count(r["n_vehicles"])
+        bounds = f"{words.number(r['low'])} to {words.number(r['high'])}"
+        assert line[5] == f"{words.number(r['rate_per_1000_vehicle_years'])} {bounds}"
+
+
+def test_fleet_chart_holds_the_very_numbers_of_the_table(pages, tables):
+    rows = pages["fleet.html"].specs["model-spec"]["datasets"]["rows"]
+    raw = [r for r in rows if r["series"] == "as counted"]
+    assert len(raw) == tables["mart.failure_rate"].height
+    key = {(r["model"], r["category"].removesuffix(" ◆ recurring")): r for r in raw}
+    for r in tables["mart.failure_rate"].iter_rows(named=True):
+        drawn = key[f"{r['make']} {r['model']}", words.label(r["component"])]
+        assert (drawn["value"], drawn["low"], drawn["high"]) == (
+            r["rate_per_1000_vehicle_years"],
+            r["low"],
+            r["high"],
+        )
+
+
+def test_recurring_pairs_are_named_with_count_interval_and_ratio(tables):
+    found = section(fleet, tables, "recurring")
+    flagged = (
+        tables["mart.failure_rate"].filter("is_recurring", "is_recurring_without_comebacks").sort("q_value")
+    )
+    assert len(found.findings) == flagged.height == 2
+    first = flagged.row(0, named=True)
+    text = found.findings[0].text
+    for part in (
+        f"{first['n_failures']} failures",
+        words.number(first["low"]),
+        words.number(first["high"]),
+        "95% interval",
+    ):
+        assert part in text
+    assert found.answer[0].startswith("2 pairs of model and component fail more often")
+
+
+def test_a_fleet_where_nothing_recurs_says_so(tables):
+    quiet = tables | {"mart.failure_rate": tables["mart.failure_rate"].with_columns(is_recurring=False)}
+    found = section(fleet, quiet, "recurring")
+    assert (
+        found.answer[0] == "Nothing stands out: none of 64 pairs of model and component that could be tested."
+    )
+    assert not found.findings
+
+
+def test_lives_stand_in_the_table_with_their_bounds_and_reasons(pages, tables):
+    lines = table_of(pages["fleet.html"], "Lives of parts")[1:]
+    assert len(lines) == tables["mart.component_life"].height
+    shown = {(line[1], line[0]): line for line in lines}
+    r = tables["mart.component_life"].filter(model="Orrin", component="purge_valve").row(0, named=True)
+    line = shown["Halden Orrin", "purge valve"]
+    bounds = f"{words.number(r['weibull_shape_low'])} to {words.number(r['weibull_shape_high'])}"
+    assert line[5] == f"{words.number(r['weibull_shape'])} {bounds}"
+    assert line[4] == "wear"
+    assert [line[-1] for line in lines if line[-1]] == ["fewer than two failures"]
+
+
+def test_the_probability_plot_holds_the_curve_of_every_choice(pages, tables):
+    rows = pages["fleet.html"].specs["wear-spec"]["datasets"]["rows"]
+    curve = tables["mart.component_life_curve"]
+    assert len(rows) == curve.height
+    assert sum(r["weibull_failures_per_unit"] for r in rows) == pytest.approx(
+        curve["weibull_failures_per_unit"].sum()
+    )
+
+
+def test_the_forecast_names_what_most_is_needed_of(tables):
+    found = section(fleet, tables, "stock")
+    lives = tables["mart.component_life"].filter(pl.col("make") == "*")
+    top = lives.sort("failures_next_365_days", descending=True).row(0, named=True)
+    low, high = top["failures_next_365_days_low"], top["failures_next_365_days_high"]
+    assert (
+        f"{words.label(top['component'])} ({words.number(top['failures_next_365_days'])}" in found.answer[0]
+    )
+    assert f"{low} to {high})" in found.answer[0]
+    assert f"{top['parts_for_365_days']} for {words.label(top['component'])}" in found.answer[1]
+
+
+def test_the_forecast_is_drawn_for_both_times(pages, tables):
+    rows = pages["fleet.html"].specs["stock-spec"]["datasets"]["rows"]
+    lives = tables["mart.component_life"].filter(
+        pl.col("make").eq("*") & pl.col("failures_next_90_days").is_not_null()
+    )
+    for days in (90, 365):
+        drawn = {r["category"]: r["value"] for r in rows if r["days"] == str(days)}
+        expected = zip(lives["component"], lives[f"failures_next_{days}_days"], strict=True)
+        assert drawn == {words.label(part): value for part, value in expected}
+
+
+def test_a_pair_is_named_as_recurring_only_if_it_stands_out_without_comebacks_too(tables):
+    rates = tables["mart.failure_rate"].with_columns(
+        n_comebacks=pl.when("is_recurring").then(pl.lit(2, pl.Int64)).otherwise("n_comebacks")
+    )
+    n = rates["is_recurring"].sum()
+    holding = rates.with_columns(is_recurring_without_comebacks=pl.col("is_recurring"))
+    found = section(fleet, tables | {"mart.failure_rate": holding}, "recurring")
+    assert len(found.findings) == n
+    assert len(found.answer) == 1
+    assert all("among them: 2; without these it still stands out (q" in f.text for f in found.findings)
+
+    returning = rates.with_columns(is_recurring_without_comebacks=pl.lit(False))
+    found = section(fleet, tables | {"mart.failure_rate": returning}, "recurring")
+    assert not found.findings
+    assert found.answer[0].startswith("Nothing stands out")
+    assert found.answer[1].startswith(
+        f"{n} pairs stand out only with comebacks counted; look at how the repair"
+    )
+    assert found.answer[1].count(" are comebacks (q") == n
+
+
+def test_a_chart_that_signals_is_named_with_its_first_month_and_what_was_paid(tables):
+    rising = tables["mart.alarms"].with_columns(
+        is_signal=pl.col("model").eq("Orrin")
+        & pl.col("component").eq("purge_valve")
+        & (pl.col("observed") == 9)
+    )
+    found = section(fleet, tables | {"mart.alarms": rising}, "new")
+    assert found.answer[0] == "1 of 64 charts signals a rise."
+    assert "64 charts and the whole window: at most 5.0%" in found.answer[1]
+    assert [f.text.split(" month")[0] for f in found.findings] == [
+        "Halden Orrin, purge valve: first signal in 2024-07, 9 failures that"
+    ]
+
+
+def test_without_a_signal_nothing_is_named(tables):
+    quiet = tables | {"mart.alarms": tables["mart.alarms"].with_columns(is_signal=False)}
+    found = section(fleet, quiet, "new")
+    assert found.answer[0] == "Nothing: none of 64 charts signals a rise."
+    assert not found.findings
+
+
+def test_the_months_of_a_chart_are_those_of_the_table(pages, tables):
+    rows = pages["fleet.html"].specs["new-spec"]["datasets"]["rows"]
+    keys = {r["group_key"] for r in rows}
+    assert len(keys) == 60
+    assert "Halden Orrin: purge_valve" in keys
+    assert len(rows) == 12 * 60
