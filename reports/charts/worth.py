@@ -19,7 +19,9 @@ def draw_two_sides(
     base = alt.Chart(ROWS)
     scale, axis = alt.Scale(zero=False, domainMax=1), alt.Axis(format="%", tickCount=6)
     looks = alt.Scale(domain=list(sides), range=[theme.GRAY, theme.TEAL])
-    color = alt.Color("side:N", title=None, scale=looks, legend=alt.Legend(symbolType="stroke"))
+    # the legend shows the lines, not the pale bands
+    legend = alt.Legend(symbolType="stroke", symbolOpacity=1, symbolStrokeWidth=2)
+    color = alt.Color("side:N", title=None, scale=looks, legend=legend)
     dashes = alt.StrokeDash("side:N", title=None, scale=alt.Scale(domain=list(sides), range=[[5, 4], [1, 0]]))
     x = alt.X("day:Q", title=x_title, axis=alt.Axis(tickCount=6))
     y = alt.Y("share_without_comeback:Q", title=y_title, scale=scale, axis=axis)
