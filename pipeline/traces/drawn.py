@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
+from pipeline.traces.compiled import ZERO, Floats, Ints, compiled, summing
 from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.phases import CLOSED, RELEASE, REST
 from pipeline.traces.ranges import least, line_of_sums, mean, median, row_after, row_from
@@ -167,7 +167,7 @@ def _effect(
     return effect, sd * np.sqrt(1 / max(n_before, 1) + 1 / max(b - late, 1) + of_after)
 
 
-@compiled
+@summing
 def _creep(t: Floats, p: Floats, marks: Landmarks, parts: Parts, sd: float) -> tuple[float, float]:
     """Return the slope [Pa/s] common to closed phase and hold, each about its own level, once each settled."""
     stretches = (
@@ -178,8 +178,9 @@ def _creep(t: Floats, p: Floats, marks: Landmarks, parts: Parts, sd: float) -> t
     for a, b in stretches:
         t_mean, p_mean = mean(t, a, b), mean(p, a, b)
         n += max(b - a, 0)
-        for i in range(a, b):
-            dt, dp = t[i] - t_mean, p[i] - p_mean
+        some_t, some_p = t[a:b], p[a:b]
+        for i in range(len(some_t)):
+            dt, dp = some_t[i] - t_mean, some_p[i] - p_mean
             sxx += dt * dt
             sxy += dt * dp
             syy += dp * dp
@@ -189,7 +190,7 @@ def _creep(t: Floats, p: Floats, marks: Landmarks, parts: Parts, sd: float) -> t
     return slope, error * max(sd / rest, 1.0) * _alike(t, p, stretches, slope, rest)
 
 
-@compiled
+@summing
 def _alike(
     t: Floats, p: Floats, stretches: tuple[tuple[int, int], tuple[int, int]], slope: float, rest: float
 ) -> float:
@@ -197,10 +198,11 @@ def _alike(
     n, together = 0, 0.0
     for a, b in stretches:
         t_mean, p_mean = mean(t, a, b), mean(p, a, b)
-        for i in range(a + 1, b):
-            n += 1
-            off = p[i] - p_mean - slope * (t[i] - t_mean)
-            together += off * (p[i - 1] - p_mean - slope * (t[i - 1] - t_mean))
+        some_t, some_p = t[a:b], p[a:b]
+        n += max(b - a - 1, 0)
+        for i in range(1, len(some_t)):
+            off = some_p[i] - p_mean - slope * (some_t[i] - t_mean)
+            together += off * (some_p[i - 1] - p_mean - slope * (some_t[i - 1] - t_mean))
     alike = min(max(together / (max(n, 1) * rest * rest), 0.0), 0.95)
     return np.sqrt((1 + alike) / (1 - alike))
 

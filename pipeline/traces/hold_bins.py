@@ -90,20 +90,22 @@ def bin_hold(
         return
     origin, length = t[first], t[last - 1] - t[first]
     width = max(length, 1e-9) / N_BINS
-    for i in range(first, last):
-        if p[i] > floor:
-            cell = min(int((t[i] - origin) / width), N_BINS - 1)
-            of_t[k, cell] += t[i] - origin
-            of_p[k, cell] += p[i] - zero
-            of_n[k, cell] += 1
     for cell in range(N_BINS):
-        if of_n[k, cell] > 0:
-            of_t[k, cell] /= of_n[k, cell]
-            of_p[k, cell] /= of_n[k, cell]
+        of_t[k, cell] = (cell + 0.5) * width
+    i = first
+    while i < last:
+        cell = min(int((t[i] - origin) / width), N_BINS - 1)
+        time, level, n = 0.0, 0.0, 0
+        while i < last and min(int((t[i] - origin) / width), N_BINS - 1) == cell:
+            if p[i] > floor:
+                time += t[i] - origin
+                level += p[i] - zero
+                n += 1
+            i += 1
+        if n > 0:
+            of_t[k, cell], of_p[k, cell], of_n[k, cell] = time / n, level / n, n
             if np.isnan(start[k]):
-                start[k] = of_p[k, cell]
-        else:
-            of_t[k, cell] = (cell + 0.5) * width
+                start[k] = level / n
     start_s[k], window_s[k] = origin, length
     _cool(t, smooth, parts.moved_from, first, cooling, k)
 

@@ -1,7 +1,8 @@
 """Compiled readings of a stretch of one recording: rows a to b (b left out) of its arrays.
 
 Times rise within a recording, so that "the samples from here to there" is a stretch, found by bisection. A stretch
-without samples reads as nan.
+without samples reads as nan. Loops run over slices from 0 on: of an index that might be negative, for all that the
+compiler knows, it does not take several at once.
 """
 
 from __future__ import annotations
@@ -49,10 +50,10 @@ def row_after(t: Floats, a: int, b: int, time: float) -> int:
 
 @summing
 def mean(x: Floats, a: int, b: int) -> float:
-    total = 0.0
-    for i in range(a, b):
-        total += x[i]
-    return total / (b - a) if b > a else np.nan
+    some, total = x[a:b], 0.0
+    for i in range(len(some)):
+        total += some[i]
+    return total / len(some) if len(some) else np.nan
 
 
 @compiled
@@ -70,11 +71,27 @@ def most(x: Floats, a: int, b: int) -> float:
 @compiled
 def extremes(x: Floats, a: int, b: int) -> tuple[float, float]:
     """Return the least and the greatest of these values, none of which is nan."""
-    low, high = np.inf, -np.inf
-    for i in range(a, b):
-        low = x[i] if x[i] < low else low
-        high = x[i] if x[i] > high else high
+    some, low, high = x[a:b], np.inf, -np.inf
+    for i in range(len(some)):
+        low = some[i] if some[i] < low else low
+        high = some[i] if some[i] > high else high
     return low, high
+
+
+@compiled
+def least_step(x: Floats, a: int, b: int, room: Floats) -> float:
+    """Return the smallest difference between unequal neighbors, 0 where there is none.
+
+    Parameters
+    ----------
+    room : scratch for as many differences.
+    """
+    some = x[a:b]
+    for i in range(1, len(some)):
+        change = abs(some[i] - some[i - 1])
+        room[i - 1] = change if change > 1e-6 else np.inf
+    step = least(room, ZERO, len(some) - 1)
+    return step if step < np.inf else 0.0
 
 
 @compiled
@@ -169,13 +186,14 @@ def line(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, flo
     three pairs or where x does not vary.
     """
     mx, my = mean(x, a, b), mean(y, a, b)
+    x, y = x[a:b], y[a:b]
     sxx, sxy, syy = 0.0, 0.0, 0.0
-    for i in range(a, b):
+    for i in range(len(x)):
         dx, dy = x[i] - mx, y[i] - my
         sxx += dx * dx
         sxy += dx * dy
         syy += dy * dy
-    return line_of_sums(b - a, sxx, sxy, syy)
+    return line_of_sums(len(x), sxx, sxy, syy)
 
 
 @compiled

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
 from pipeline.traces.landmarks import Parts
 from pipeline.traces.phases import DRAW, FLOWING
-from pipeline.traces.ranges import MOST_SORTED, extremes, least, median, middle_of
+from pipeline.traces.ranges import MOST_SORTED, extremes, least, least_step, median, middle_of
 
 #: A median absolute deviation times this is a standard deviation (normal law).
 MAD_TO_SD = 1.4826
@@ -42,26 +42,24 @@ class Sensor(NamedTuple):
 
 @compiled
 def take_out_outliers(p: Floats, a: int, b: int, smooth: Floats) -> None:
-    """Fill `smooth` with each pressure as the median of itself and its two neighbors [Pa]."""
-    for i in range(a, b):
-        before, after = p[max(i - 1, a)], p[min(i + 1, b - 1)]
+    """Fill `smooth` with each pressure as the median of itself and its two neighbors [Pa]; the ends stay."""
+    p, smooth = p[a:b], smooth[a:b]
+    smooth[0], smooth[-1] = p[0], p[-1]
+    for i in range(1, len(p) - 1):
+        before, after = p[i - 1], p[i + 1]
         smooth[i] = max(min(before, after), min(max(before, after), p[i]))
 
 
 @compiled
 def read_noise(
-    t: Floats, p: Floats, phase: Ints, first: Ints, n: int, room: Floats
+    t: Floats, p: Floats, phase: Ints, first: Ints, n: int, room: Floats, differences: Floats
 ) -> tuple[float, float, float]:
     """Return noise [Pa], smallest step between unequal readings [Pa] and the usual time between samples [s].
 
-    Noise is read from second differences, where no purge flows.
+    Noise is read from second differences, where no purge flows. `differences` is scratch for as many as there are rows.
     """
     a, b = first[0], first[n]
-    step = np.inf
-    for i in range(a + 1, b):
-        change = abs(p[i] - p[i - 1])
-        if 1e-6 < change < step:
-            step = change
+    step = least_step(p, a, b, differences)
     n_found = ZERO
     stride = max(1, -(-(b - a) // MOST_SORTED))
     for i in range(a + 1, b, stride):
@@ -77,7 +75,7 @@ def read_noise(
                 room[n_found] = abs(p[i] - 2 * p[i - 1] + p[i - 2])
                 n_found += 1
     noise = MAD_TO_SD * middle_of(room, n_found) / np.sqrt(6.0)
-    return noise if noise == noise else 0.0, step if np.isfinite(step) else 0.0, interval
+    return noise if noise == noise else 0.0, step, interval
 
 
 @compiled

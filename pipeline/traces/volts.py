@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, summing
 from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
-from pipeline.traces.ranges import MOST_SORTED, extremes, line_of_sums, mean, middle_of, row_from
+from pipeline.traces.ranges import MOST_SORTED, extremes, least, line_of_sums, mean, middle_of, row_from
 from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
 from pipeline.traces.view import MAD_TO_SD
 
@@ -85,7 +85,7 @@ def read_volts(
         residual,
         pa_per_volt,
         _noise(volts, first[0], first[n], room),
-        _step(volts, first[0], first[n]),
+        _step(volts, first[0], first[n], room),
         volts_per_pa,
         r2,
     )
@@ -118,10 +118,10 @@ def _add(p: Floats, volts: Floats, a: int, b: int, paired: Floats, n: int) -> in
 def _together(paired: Floats, n: int) -> tuple[float, float, float, float, float]:
     """Return ranges of the first n pressures and volts, and sums of squares and products about the means (pressure,
     volts, both)."""
-    p, v = paired[0], paired[1]
+    p, v = paired[0, :n], paired[1, :n]
     p_mean, v_mean = mean(p, ZERO, n), mean(v, ZERO, n)
     spp, svv, spv = 0.0, 0.0, 0.0
-    for i in range(n):
+    for i in range(len(p)):
         dp, dv = p[i] - p_mean, v[i] - v_mean
         spp += dp * dp
         svv += dv * dv
@@ -134,7 +134,7 @@ def _together(paired: Floats, n: int) -> tuple[float, float, float, float, float
 @compiled
 def _noise(volts: Floats, a: int, b: int, room: Floats) -> float:
     n = ZERO
-    for i in range(a + 2, b, max(1, -(-(b - a) // MOST_SORTED))):
+    for i in range(a + 2, b, _stride(b - a)):
         second = volts[i] - 2 * volts[i - 1] + volts[i - 2]
         if np.isfinite(second):
             room[n] = abs(second)
@@ -144,13 +144,20 @@ def _noise(volts: Floats, a: int, b: int, room: Floats) -> float:
 
 
 @compiled
-def _step(volts: Floats, a: int, b: int) -> float:
-    step = np.inf
-    for i in range(a + 1, b, max(1, -(-(b - a) // MOST_SORTED))):
+def _step(volts: Floats, a: int, b: int, room: Floats) -> float:
+    n = ZERO
+    for i in range(a + 1, b, _stride(b - a)):
         change = abs(volts[i] - volts[i - 1])
-        if 1e-6 < change < step:
-            step = change
-    return step if np.isfinite(step) else 0.0
+        room[n] = change if change > 1e-6 else np.inf
+        n += 1
+    step = least(room, ZERO, n)
+    return step if step < np.inf else 0.0
+
+
+@compiled
+def _stride(n: int) -> int:
+    """Return which of n rows are read, so that no more than MOST_SORTED are."""
+    return max(1, -(-n // MOST_SORTED))
 
 
 @dataclass(frozen=True)
