@@ -11,7 +11,7 @@ from pipeline.physics.orifice import HEAT_RATIO_AIR, hole_friction, nozzle_serie
 from pipeline.traces.compiled import Floats, compiled
 
 _K = HEAT_RATIO_AIR
-_SERIES = tuple(nozzle_series(7).tolist())
+_S0, _S1, _S2, _S3, _S4, _S5, _S6 = nozzle_series(7).tolist()
 #: Beyond this the recording is no hold of a fuel tank, and the series above no longer close [Pa].
 MOST_PA = 2e4
 #: Thickness of the wall about a hole as a share of its diameter: sheet and hoses of 0.5 to 1 mm (judgement).
@@ -32,9 +32,8 @@ def leak_speed(gauge: float, air: float, heat: float) -> float:
     size = min(abs(gauge), MOST_PA)
     upstream = air + (size if gauge > 0 else 0.0)
     drop = size / upstream
-    series = _SERIES[6]
-    for i in range(5, -1, -1):
-        series = series * drop + _SERIES[i]
+    # Horner's scheme without a loop, so that several bins are computed at once.
+    series = _S0 + drop * (_S1 + drop * (_S2 + drop * (_S3 + drop * (_S4 + drop * (_S5 + drop * _S6)))))
     speed = upstream * np.sqrt(heat * drop * series)
     return -speed if gauge > 0 else speed
 
@@ -51,9 +50,7 @@ def viscous_pa(hole_mm: float, air: float, heat: float, viscosity: float, discha
 
 @compiled
 def discharge_share(gauge: float, viscous: float) -> float:
-    """Return Cd(Re) / Cd of a sharp-edged hole, see `physics.orifice.discharge_at`."""
-    if gauge == 0:
-        return 0.0
+    """Return Cd(Re) / Cd of a sharp-edged hole, see `physics.orifice.discharge_at`; 0 where nothing flows."""
     s = np.sqrt(viscous / abs(gauge))
     return 1 / (np.sqrt(1 + s * s) + s)
 
@@ -70,22 +67,24 @@ def let_in(
     speed: Floats,
     gas: Floats,
 ) -> None:
-    """Fill gas[:, j] with what one unit of vapor, of leak (times `scale`) and of vapor under vacuum has let in until
+    """Fill gas[j] with what one unit of vapor, of leak (times `scale`) and of vapor under vacuum has let in until
     each bin: trapezoids along the curve; before the first bin the value is the first one's.
 
     Parameters
     ----------
     speed : scratch. That of each bin does not depend on the others: several are computed at once.
     """
+    of_time, of_leak, of_vacuum = gas[0], gas[1], gas[2]
     for i in range(m):
-        speed[i] = leak_speed(curve[i], air, heat) * discharge_share(curve[i], viscous)
+        speed[i] = scale * leak_speed(curve[i], air, heat) * discharge_share(curve[i], viscous)
+        of_time[i] = t[i]
     by_leak, by_vacuum = speed[0] * t[0], -curve[0] * t[0]
-    gas[0, 0], gas[0, 1], gas[0, 2] = t[0], by_leak * scale, by_vacuum
+    of_leak[0], of_vacuum[0] = by_leak, by_vacuum
     for i in range(1, m):
         half = 0.5 * (t[i] - t[i - 1])
         by_leak += half * (speed[i - 1] + speed[i])
         by_vacuum -= half * (curve[i - 1] + curve[i])
-        gas[i, 0], gas[i, 1], gas[i, 2] = t[i], by_leak * scale, by_vacuum
+        of_leak[i], of_vacuum[i] = by_leak, by_vacuum
 
 
 @compiled
@@ -113,16 +112,20 @@ def heat_of(
     inflow: Floats,
     felt: Floats,
 ) -> None:
-    """Fill felt[:, :3] with what the gas let in adds by its heat, per unknown, and felt[:, 3] with all heat together.
+    """Fill felt[:3] with what the gas let in adds by its heat, per unknown, and felt[3] with all heat together.
 
     felt = (k - 1) int exp(-(t - s) / tau) d(gas), and `cooling` that fades, for a perfectly mixed gas.
     """
+    by_vapor, by_leak, by_vacuum, together = felt[0], felt[1], felt[2], felt[3]
     vapor, leak, vacuum = 0.0, 0.0, 0.0
     gas0, gas1, gas2 = 0.0, 0.0, 0.0
     for i in range(m):
-        vapor = vapor * kept[i] + (_K - 1) * (gas[i, 0] - gas0) * came[i]
-        leak = leak * kept[i] + (_K - 1) * (gas[i, 1] - gas1) * came[i]
-        vacuum = vacuum * kept[i] + (_K - 1) * (gas[i, 2] - gas2) * came[i]
-        gas0, gas1, gas2 = gas[i, 0], gas[i, 1], gas[i, 2]
-        felt[i, 0], felt[i, 1], felt[i, 2] = vapor, leak, vacuum
-        felt[i, 3] = cooling * faded[i] + vapor * inflow[0] + leak * inflow[1] + vacuum * inflow[2]
+        new = (_K - 1) * came[i]
+        vapor = vapor * kept[i] + new * (gas[0, i] - gas0)
+        leak = leak * kept[i] + new * (gas[1, i] - gas1)
+        vacuum = vacuum * kept[i] + new * (gas[2, i] - gas2)
+        gas0, gas1, gas2 = gas[0, i], gas[1, i], gas[2, i]
+        by_vapor[i], by_leak[i], by_vacuum[i] = vapor, leak, vacuum
+    for i in range(m):
+        came_in = by_vapor[i] * inflow[0] + by_leak[i] * inflow[1] + by_vacuum[i] * inflow[2]
+        together[i] = cooling * faded[i] + came_in

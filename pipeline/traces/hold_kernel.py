@@ -32,6 +32,7 @@ from pipeline.traces.hold_solve import (
     N_UNKNOWN,
     UNDER,
     VAPOR,
+    add_rows,
     distance,
     noise_of,
     normal_equations,
@@ -97,8 +98,9 @@ class Found(NamedTuple):
 
 
 class Room(NamedTuple):
-    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design;
-    heat's fading at two time constants; normal equations, right side, unknowns, beliefs."""
+    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design
+    (a row for each unknown, so that its bins lie side by side); heat's fading at two time constants; normal equations,
+    right side, unknowns, beliefs."""
 
     bins: Floats
     gas: Floats
@@ -115,10 +117,10 @@ class Room(NamedTuple):
 def _room() -> Room:
     return Room(
         np.zeros((8, N_BINS)),
-        np.zeros((N_BINS, 3)),
-        np.zeros((N_BINS, 4)),
-        np.zeros((N_BINS, 4)),
-        np.zeros((N_BINS, N_UNKNOWN)),
+        np.zeros((3, N_BINS)),
+        np.zeros((4, N_BINS)),
+        np.zeros((4, N_BINS)),
+        np.zeros((N_UNKNOWN, N_BINS)),
         np.zeros((6, N_BINS)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
@@ -249,7 +251,8 @@ def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
     for cell in range(N_BINS):
         if n[cell] > 0:
             curve[cell] = room.bins[5, i]
-            curve_sd[cell] = spread_of(room.normal, room.design[i], N_UNKNOWN, room.vectors[4])
+            room.vectors[5] = room.design[:, i]
+            curve_sd[cell] = spread_of(room.normal, room.vectors[5], N_UNKNOWN, room.vectors[4])
             i += 1
 
 
@@ -274,7 +277,9 @@ def _fit(
     -------
     How badly it fits (up to a constant), and the variance of a sample [Pa2].
     """
-    t, target, n, pressure, model, curve, weight, late = room.bins
+    # By index: of rows that are unpacked the compiler does not know that their bins lie side by side.
+    t, target, n, pressure = room.bins[0], room.bins[1], room.bins[2], room.bins[3]
+    model, curve, weight, late = room.bins[4], room.bins[5], room.bins[6], room.bins[7]
     mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
     design = room.design
     mean[LOG_TAU] = log_tau
@@ -288,24 +293,25 @@ def _fit(
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
         floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
-            told = pressure[i] - model[i]
-            for j in range(N_UNKNOWN):
-                told += design[i, j] * mean[j]
-            target[i] = told
             weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
+            target[i] = pressure[i] - model[i]
+        add_rows(design, mean, m, target)
         _believe(given, here, mean, room.precision, pull)
         for j in range(N_UNKNOWN):
             old[j] = mean[j]
-        normal_equations(design, target, weight, m, is_tau_free, room.precision, pull, room.normal, right)
+        normal_equations(
+            design, target, weight, m, is_tau_free, room.precision, pull, room.normal, right, curve
+        )
         solve(room.normal, right, mean)
         if not is_tau_free:
             mean[LOG_TAU] = log_tau
+        for j in range(N_UNKNOWN):
+            old[j] = mean[j] - old[j]
         for i in range(m):
-            level = model[i]
-            for j in range(N_UNKNOWN):
-                level += design[i, j] * (mean[j] - old[j])
-            curve[i] = level
-            target[i] = pressure[i] - level
+            curve[i] = model[i]
+        add_rows(design, old, m, curve)
+        for i in range(m):
+            target[i] = pressure[i] - curve[i]
         mean[HEAT] = min(max(mean[HEAT], 0.0), 1.3)
         mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), _LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
@@ -335,16 +341,20 @@ def _linearize(
         fade(t, m, np.exp(later), room.fading[3], room.fading[4], room.fading[5])
         cold = _between(cooling, later)
         heat_of(gas, m, room.fading[3], room.fading[4], room.fading[5], cold, inflow, other)
-    share = mean[HEAT]
+    level, share = mean[LEVEL], mean[HEAT]
+    vapor, leak, vacuum = gas[0], gas[1], gas[2]
+    heat, later_heat = felt[3], other[3]
+    by_level, by_heat, by_tau = design[0], design[4], design[5]
     for i in range(m):
-        level = mean[LEVEL] + share * felt[i, 3]
-        for j in range(3):
-            design[i, VAPOR + j] = gas[i, j] + share * felt[i, j]
-            level += gas[i, j] * inflow[j]
-        model[i] = level
-        design[i, LEVEL] = 1.0
-        design[i, HEAT] = felt[i, 3]
-        design[i, LOG_TAU] = share * (other[i, 3] - felt[i, 3]) / _TAU_STEP if is_tau_free else 0.0
+        came = vapor[i] * inflow[0] + leak[i] * inflow[1] + vacuum[i] * inflow[2]
+        model[i] = level + share * heat[i] + came
+        by_level[i] = 1.0
+        by_heat[i] = heat[i]
+        by_tau[i] = share * (later_heat[i] - heat[i]) / _TAU_STEP if is_tau_free else 0.0
+    for j in range(3):
+        by_gas, of_gas, of_heat = design[VAPOR + j], gas[j], felt[j]
+        for i in range(m):
+            by_gas[i] = of_gas[i] + share * of_heat[i]
 
 
 @compiled

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.compiled import Floats, compiled, summing
 
 #: NumPy's numbers, see `compiled.ZERO`.
 _PLACES: Any = np.arange(6)
@@ -16,6 +16,15 @@ _LAST = N_UNKNOWN - 1
 
 
 @compiled
+def add_rows(design: Floats, times: Floats, m: int, out: Floats) -> None:
+    """Add design' times to the first m of `out`."""
+    for j in range(N_UNKNOWN):
+        row, factor = design[j], times[j]
+        for i in range(m):
+            out[i] += row[i] * factor
+
+
+@summing
 def normal_equations(
     design: Floats,
     target: Floats,
@@ -26,30 +35,33 @@ def normal_equations(
     pull: Floats,
     normal: Floats,
     right: Floats,
+    weighted: Floats,
 ) -> None:
-    """Fill normal = X' W X + precision (lower half) and right = X' W y + pull.
+    """Fill normal = X W X' + precision (lower half) and right = X W y + pull, and turn y into W y.
 
     Parameters
     ----------
-    design, target, weight : of m bins. is_last_free : the design of the last unknown is not 0.
-    precision, pull : beliefs, as precision and precision times mean.
+    design : X, unknowns x bins. target, weight : y and W of m bins. is_last_free : the last row of X is not 0.
+    precision, pull : beliefs, as precision and precision times mean. weighted : scratch for m bins.
     """
+    for i in range(m):
+        target[i] *= weight[i]
     for j in range(N_UNKNOWN):
         right[j] = pull[j]
         for k in range(j + 1):
             normal[j, k] = precision[j, k]
-    for i in range(m):
-        for j in range(_LAST):
-            weighted = design[i, j] * weight[i]
-            right[j] += weighted * target[i]
-            for k in range(j + 1):
-                normal[j, k] += weighted * design[i, k]
-    if is_last_free:
+        if j == _LAST and not is_last_free:
+            continue
+        row, total = design[j], 0.0
         for i in range(m):
-            weighted = design[i, _LAST] * weight[i]
-            right[_LAST] += weighted * target[i]
-            for k in range(N_UNKNOWN):
-                normal[_LAST, k] += weighted * design[i, k]
+            weighted[i] = row[i] * weight[i]
+            total += row[i] * target[i]
+        right[j] += total
+        for k in range(j + 1):
+            other, total = design[k], 0.0
+            for i in range(m):
+                total += weighted[i] * other[i]
+            normal[j, k] += total
 
 
 @compiled

@@ -41,7 +41,7 @@ def test_gas_let_in_and_its_heat_solve_the_balance_of_the_gas():
     """D' = -(k - 1) m' - D / tau against SciPy's integrator, for a leak along a given curve of pressure."""
     t = np.linspace(0.25, 60, 240)
     curve, tau, k = -2_500 * np.exp(-t / 40), 6.0, orifice.HEAT_RATIO_AIR
-    gas, felt = np.zeros((len(t), 3)), np.zeros((len(t), 4))
+    gas, felt = np.zeros((3, len(t))), np.zeros((4, len(t)))
     let_in(t, curve, len(t), AIR, HEAT, 0.0, 1.0, np.zeros(len(t)), gas)
     kept, came, faded = np.zeros((3, len(t)))
     fade(t, len(t), tau, kept, came, faded)
@@ -53,8 +53,8 @@ def test_gas_let_in_and_its_heat_solve_the_balance_of_the_gas():
         return [inflow, -(k - 1) * inflow - state[1] / tau]
 
     found = solve_ivp(slopes, (0, 60), [0.0, cold], t_eval=t, rtol=1e-9, atol=1e-9).y
-    assert_allclose(gas[:, 0] * 0.5 + gas[:, 1] * leak, found[0], rtol=2e-3)
-    assert_allclose(felt[:, 3], cold - found[1], rtol=5e-3)
+    assert_allclose(gas[0] * 0.5 + gas[1] * leak, found[0], rtol=2e-3)
+    assert_allclose(felt[3], cold - found[1], rtol=5e-3)
 
 
 def test_the_solver_gives_what_numpy_gives():
@@ -62,7 +62,18 @@ def test_the_solver_gives_what_numpy_gives():
     design, target, weight = rng.normal(size=(20, N_UNKNOWN)), rng.normal(size=20), rng.uniform(0.5, 2, 20)
     precision, pull = np.diag(rng.uniform(0.1, 1, N_UNKNOWN)), rng.normal(size=N_UNKNOWN)
     normal, right, out = np.zeros((N_UNKNOWN, N_UNKNOWN)), np.zeros(N_UNKNOWN), np.zeros(N_UNKNOWN)
-    normal_equations(design, target, weight, 20, True, precision, pull, normal, right)
+    normal_equations(
+        np.ascontiguousarray(design.T),
+        target.copy(),
+        weight,
+        20,
+        True,
+        precision,
+        pull,
+        normal,
+        right,
+        np.zeros(20),
+    )
     solve(normal, right, out)
     whole = design.T @ (design * weight[:, None]) + precision
     assert_allclose(out, np.linalg.solve(whole, design.T @ (weight * target) + pull), rtol=1e-10)
