@@ -30,12 +30,13 @@ def cut_phases(is_vent_closed: Flags, duty: Floats, a: int, b: int, phase: Ints,
     phase, first : filled with each stretch's phase code and first row; `first` gets b behind the last one.
     """
     n, drawn, was_shut = 0, False, False
+    vents, duties = is_vent_closed[a:b], duty[a:b]
     vent, purge = False, False
-    for i in range(a, b):
-        open_now = duty[i] > PURGE_OPEN_PCT
-        if i > a and is_vent_closed[i] == vent and open_now == purge:
+    for i in range(len(vents)):
+        open_now = duties[i] > PURGE_OPEN_PCT
+        if n > 0 and vents[i] == vent and open_now == purge:
             continue
-        vent, purge = is_vent_closed[i], open_now
+        vent, purge = vents[i], open_now
         if not vent:
             drawn = False
             phase[n] = FLOWING if purge else (RELEASE if was_shut else REST)
@@ -45,7 +46,7 @@ def cut_phases(is_vent_closed: Flags, duty: Floats, a: int, b: int, phase: Ints,
         else:
             was_shut = True
             phase[n] = HOLD if drawn else CLOSED
-        first[n] = i
+        first[n] = a + i
         n += 1
     first[n] = b
     return n
