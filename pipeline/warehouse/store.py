@@ -17,6 +17,7 @@ import polars as pl
 from pipeline.contract.fields import Kind
 from pipeline.contract.tables import Column, Table
 from pipeline.errors import EvapfleetError, OurFault, Transient, WrongUsage
+from pipeline.full_disk import is_of_a_full_disk
 
 #: rows of a large table that are held in memory at once
 PART_ROWS = 1_000_000
@@ -201,12 +202,14 @@ def open_warehouse(path: Path, *, read_only: bool = True) -> Iterator[Warehouse]
 
     Raises
     ------
-    Transient : another process holds the file, or the disk is full.
+    Transient : another process holds the file.
     WrongUsage : the file is damaged or no warehouse, or files it names are gone.
     """
     try:
         con = duckdb.connect(str(path), read_only=read_only)
     except duckdb.Error as problem:
+        if is_of_a_full_disk(problem):
+            raise
         raise _told(problem, path) from problem
     warehouse = Warehouse(con)
     _limit_memory(con)
@@ -231,6 +234,8 @@ def _limit_memory(con: duckdb.DuckDBPyConnection) -> None:
 def _is_of_the_file(problem: duckdb.Error) -> bool:
     """Tell a file or a disk that fails from a statement of ours that is wrong."""
     text = str(problem)
+    if is_of_a_full_disk(problem):
+        return False
     return isinstance(problem, duckdb.IOException) or "orrupt" in text or ".parquet' too small" in text
 
 
@@ -240,8 +245,6 @@ def _told(problem: duckdb.Error, path: Path) -> EvapfleetError:
     if "lock on file" in first:
         todo = "close the program that holds it, then try again"
         return Transient(f"the warehouse cannot be opened: {first}", str(path), todo)
-    if "No space left" in first:
-        return Transient(f"the disk is full: {first}", str(path), "make room, then run again")
     if ".parquet" in first:
         # core.samples is a view over files of their own.
         what = f"a samples file that the warehouse names is damaged or gone: {first}"

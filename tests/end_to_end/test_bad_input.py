@@ -14,7 +14,7 @@ from tests.end_to_end.conftest import Done, Evapfleet
 from tests.end_to_end.small_lake import JOBS, write_small_lake
 
 
-def _fingerprint(out: Path) -> dict[str, str]:
+def fingerprint(out: Path) -> dict[str, str]:
     files = [p for p in out.rglob("*") if p.is_file() and p.name != ".lock"]
     return {str(p.relative_to(out)): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
 
@@ -54,13 +54,13 @@ def test_a_lake_of_nonsense_stops_the_run(tmp_path: Path, evapfleet: Evapfleet) 
 def test_a_wrong_delimiter_stops_the_run_and_says_so(done: Done, evapfleet: Evapfleet) -> None:
     """A file in one column: status 1, the delimiter is named, the previous result is untouched."""
     lake, source, out = done
-    before = _fingerprint(out)
+    before = fingerprint(out)
     (source / "jobs.csv").write_text(JOBS.replace(",", "|"), encoding="utf-8")
     said = evapfleet("run", lake, "--out", out)
     assert said.status == 1
     assert "jobs.csv" in said.err
     assert "delimiter" in said.err
-    assert _fingerprint(out) == before
+    assert fingerprint(out) == before
 
 
 def test_a_parquet_cut_in_half_is_reported_and_its_earlier_rows_stay(
@@ -87,13 +87,13 @@ def test_a_parquet_cut_in_half_is_reported_and_its_earlier_rows_stay(
 def test_a_unit_nobody_knows_is_refused_with_the_choices(done: Done, evapfleet: Evapfleet) -> None:
     """An unknown unit in source.toml: status 2, the choices are named, the previous result is untouched."""
     lake, source, out = done
-    before = _fingerprint(out)
+    before = fingerprint(out)
     (source / "source.toml").write_text('[samples.units]\ntank_pressure = "furlong"\n', encoding="utf-8")
     said = evapfleet("run", lake, "--out", out)
     assert said.status == 2
     assert "furlong" in said.err
     assert "inH2O" in said.err
-    assert _fingerprint(out) == before
+    assert fingerprint(out) == before
 
 
 def test_a_pressure_column_without_a_unit_is_refused_with_the_choices(
@@ -122,14 +122,14 @@ def test_broken_toml_is_wrong_settings(done: Done, evapfleet: Evapfleet) -> None
 def test_check_says_what_a_run_would_refuse_and_writes_nothing(done: Done, evapfleet: Evapfleet) -> None:
     """`check` shows every rule broken, ends as a run would, and leaves no file behind."""
     lake, source, out = done
-    before, lake_before = _fingerprint(out), _fingerprint(lake)
+    before, lake_before = fingerprint(out), fingerprint(lake)
     assert evapfleet("check", lake).status == 0
-    assert _fingerprint(lake) == lake_before
+    assert fingerprint(lake) == lake_before
     (source / "jobs.csv").write_text(JOBS.replace(",", "|"), encoding="utf-8")
     said = evapfleet("check", lake)
     assert said.status == 1
     assert "required" in said.out
-    assert _fingerprint(out) == before
+    assert fingerprint(out) == before
 
 
 @pytest.mark.parametrize(
