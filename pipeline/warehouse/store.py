@@ -139,7 +139,8 @@ class Warehouse:
     ) -> None:
         """Write an output table of the contract: its columns, its comments. Replaces it whole.
 
-        Rows stand as they come; with `order`, an ORDER BY list, all frames are gathered first and sorted.
+        Rows stand as they come; with `order`, an ORDER BY list, all frames are gathered first and sorted, and the
+        column `rank` counts them from 1.
         """
         self.create(table.full_name, [(c.name, c.type) for c in table.columns])
         target = "gathered" if order else table.full_name
@@ -150,7 +151,8 @@ class Warehouse:
             self.append(target, frame.select(table.column_names))
         if order:
             self.con.execute(
-                f"insert into {named(table.full_name)} from {target} order by {order}"
+                f"insert into {named(table.full_name)} select * replace (row_number() over () as rank)"
+                f" from (from {target} order by {order})"
             ).fetchall()
             self.con.execute(f"drop table {target}")
         self.comment(table.full_name, table.grain, table.columns)
