@@ -22,6 +22,7 @@ LONG_FILES = (
     "tests/end_to_end/test_memory_of_files.py",
     "tests/end_to_end/test_oracle.py",
     "tests/end_to_end/test_output_folder.py",
+    "tests/end_to_end/test_full_disk.py",
     "tests/end_to_end/test_bad_input.py",
     "tests/end_to_end/test_oracle_models.py",
     "tests/unit/statistics/test_stats_sizes.py",
