@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from pipeline.traces.ranges import MOST_SORTED, ROOM, extremes, line, mean, median, middle_of
+from pipeline.traces.ranges import MOST_SORTED, ROOM, extremes, least_step, line, mean, median, middle_of
 
 RNG = np.random.default_rng(6)
 KINDS = {
@@ -45,3 +45,11 @@ def test_mean_extremes_and_line_are_those_of_numpy():
     assert_allclose(error, np.sqrt(covariance[0, 0]), rtol=1e-9)
     assert_allclose(r2, np.corrcoef(x[3:490], y[3:490])[0, 1] ** 2, rtol=1e-9)
     assert np.isnan(line(x, y, 3, 5)[0])
+
+
+def test_the_least_step_is_that_between_unequal_neighbors():
+    stairs = np.repeat([0.0, 12.5, 50.0, 37.5 + 5.0, 42.5], 4)
+    assert least_step(stairs, 0, len(stairs), np.empty(len(stairs))) == 7.5
+    assert least_step(stairs, 0, 12, np.empty(len(stairs))) == 12.5
+    for even in (stairs[:4], stairs[:1], stairs[:0]):
+        assert least_step(even, 0, len(even), np.empty(4)) == 0.0
