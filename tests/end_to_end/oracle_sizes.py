@@ -45,7 +45,7 @@ def npmle(left: np.ndarray, right: np.ndarray) -> tuple[list[tuple[float, float]
     places = support(left, right)
     fits = np.array([(left <= p) & (q <= right) for p, q in places]).T.astype(float)
     mass = np.full(len(places), 1 / len(places))
-    for _ in range(500):
+    for _ in range(2000):
         f = fits / (fits @ mass)[:, None]
         if f.mean(0).max() < 1 + 1e-9:
             break
