@@ -167,11 +167,16 @@ def _arrives_plainly(shown: Shown, creeps: Floats) -> Floats:
 
 def _arrives_faintly(shown: Shown) -> Floats:
     """The draw takes the pressure off the line that it ran along without it; a creep may bend that line a little."""
+    with np.errstate(all="ignore"):
+        return bounded(-shown.draw.effect / effect_error(shown) - EFFECT_SDS)
+
+
+def effect_error(shown: Shown) -> Floats:
+    """Return how well the draw's effect on the pressure is known [Pa], where little or nothing arrives."""
     draw = shown.draw
     with np.errstate(all="ignore"):
         bend = BEND * np.abs(np.nan_to_num(draw.creep)) * draw.seconds
-        off = -draw.effect / np.hypot(np.hypot(draw.effect_sd, LEVEL_SD_PA), bend) - EFFECT_SDS
-    return bounded(off)
+        return np.hypot(np.hypot(draw.effect_sd, LEVEL_SD_PA), bend)
 
 
 def _hardly_any(shown: Shown) -> Floats:
