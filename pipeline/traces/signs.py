@@ -74,6 +74,12 @@ OPEN_VACUUM_PA = 1000.0
 #: grossly never moves. A creep known less well than WATCHED_PA_S (standard deviation) tells nothing.
 STILL_PA_S = 0.06
 WATCHED_PA_S = 0.4
+#: A living sensor's readings, single outliers taken out, span so many standard deviations of the least noise that is
+#: usual in its model; a kind whose usual noise is below STILL_KIND_PA [Pa] does not flicker, and one of it that keeps
+#: still is no surer dead than STILL_SIGN.
+LIVELY_SDS = 2.5
+STILL_KIND_PA = 0.05
+STILL_SIGN = 1.7
 
 
 @dataclass(frozen=True)
@@ -111,7 +117,7 @@ def read_signs(
         gone = np.where(marks.is_pressure_test, -SUREST, _gone(shown, sizes, np.isfinite(fit.leak)))
         return Signs(
             volts.sign,
-            both(fact(has_draw), _dead(shown, volts, arrives, creeps)),
+            both(fact(has_draw), _dead(shown, volts, norms, arrives, creeps)),
             # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
             both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
             _restricted(shown, sizes, shut_at_rest, has_test, marks.is_pressure_test),
@@ -189,20 +195,28 @@ def _creeps(shown: Shown) -> Floats:
     return above(np.abs(shown.draw.creep), np.maximum(2.5 * shown.draw.creep_sd, STILL_PA_S), FAINT)
 
 
-def _dead(shown: Shown, volts: VoltStory, arrives: Floats, creeps: Floats) -> Floats:
-    """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else."""
+def _dead(shown: Shown, volts: VoltStory, norms: Norms, arrives: Floats, creeps: Floats) -> Floats:
+    """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else.
+
+    How much a living sensor flickers, and where it rests, its model tells: one that is quieter than its kind is dead, and
+    where the whole kind keeps still (coarse steps), stillness tells less.
+    """
     sensor = shown.sensor
+    usual = norms.norm["noise_pa"]
     span = np.where(sensor.step > 30, 1.0, np.maximum(1.0, 1.1 * np.minimum(sensor.step, 2.0)))
-    silent = both(below(sensor.span, span), fact(~volts.is_alive))
+    silent = np.minimum(below(sensor.span, span), np.where(usual < STILL_KIND_PA, STILL_SIGN, SUREST))
+    least = LIVELY_SDS * (usual - norms.spread["noise_pa"])
+    quiet = both(fact(least >= LIVELY_SDS * STILL_KIND_PA), below(sensor.span + sensor.step, least))
     is_watched = np.isfinite(shown.draw.creep) & (shown.draw.creep_sd < WATCHED_PA_S)
+    rest, spread = np.nan_to_num(norms.norm["rest_pa"]), np.nan_to_num(norms.spread["rest_pa"])
     stuck = both(
         -arrives,
         -creeps,
         fact(is_watched),
-        above(np.abs(sensor.level), OFFSET_PA / 2),
+        above(np.abs(sensor.level - rest), np.maximum(OFFSET_PA / 2, OFFSET_SPREADS * spread)),
         below(sensor.span, 12 * sensor.sd),
     )
-    return either(silent, stuck)
+    return either(both(either(silent, quiet), fact(~volts.is_alive)), stuck)
 
 
 def _gone(shown: Shown, sizes: Sizes, is_fitted: Flags) -> Floats:
