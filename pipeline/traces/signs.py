@@ -50,6 +50,9 @@ LEVEL_SD_PA = 0.6
 BEND = 0.3
 #: So little vacuum [Pa] has no decay to speak of.
 FAINT_PA = 60.0
+#: Gas that warms takes back 0.28 of a quick draw, and fuel vapor some pascals a second: of more than LOST_FROM_PA [Pa]
+#: a tight tank keeps LOST_SHARE for some seconds.
+LOST_FROM_PA, LOST_SHARE = 100.0, 0.25
 #: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
 HARDLY_ANY_PA = 150.0
 #: An open vent lets half of the vacuum go within this time [s]. The narrowest sound one does so in SOUND_HALF_S (6 mm,
@@ -97,6 +100,7 @@ class Signs:
     hardly_any: Floats
     stays: Floats
     gone: Floats
+    lost: Floats
     creeps: Floats
     has_draw: Flags
     has_test: Flags
@@ -129,6 +133,7 @@ def read_signs(
             # What little arrived stays: a purge that hardly flows, and no leak.
             both(hardly_any, above(shown.hold.kept_early, 0.5, FAINT)),
             gone,
+            both(_lost(shown), fact(~marks.is_pressure_test.astype(bool))),
             creeps,
             has_draw,
             has_test,
@@ -234,6 +239,12 @@ def _gone(shown: Shown, sizes: Sizes, is_fitted: Flags) -> Floats:
     is_faint = depth < np.maximum(FAINT_PA, 8 * shown.sensor.sd)
     kept = above(shown.hold.kept_early, 0.5, FAINT)
     return both(np.where(is_faint, SUREST, lost), -kept)
+
+
+def _lost(shown: Shown) -> Floats:
+    """A vacuum worth the name is all but gone some seconds into the hold: no tight tank, however warm, does that."""
+    is_vacuum = above(shown.draw.depth, np.maximum(LOST_FROM_PA, 8 * shown.sensor.sd))
+    return both(is_vacuum, below(np.maximum(shown.hold.kept_early, 0), LOST_SHARE, FAINT))
 
 
 def _restricted(

@@ -94,7 +94,8 @@ def _of_vacuum(signs: Signs) -> Floats:
     """Return what the stories pay for vacuum that arrives, or does not, stays or is gone [nats]."""
     out = np.zeros((len(signs.arrives), len(NAMES)))
     built = both(signs.arrives, -signs.hardly_any, -signs.gone)
-    out[:, HOLDS] = out[:, LEAK] = _pay(built)
+    out[:, LEAK] = _pay(built)
+    out[:, HOLDS] = _pay(both(built, -signs.lost))
     # Where nothing is seen to arrive there is nothing to be gone.
     out[:, GROSS] = _pay(both(either(signs.gone, -signs.arrives), -signs.stays, fact(signs.has_draw)))
     out[:, NO_VACUUM] = _pay(both(either(-signs.arrives, signs.stays), fact(signs.has_draw)))
