@@ -142,7 +142,7 @@ def _read_one(
     _put(tables[0], k, marks)
     _put(tables[1], k, sensor)
     _put(tables[2], k, vented)
-    _put(tables[3], k, read_closed(t, p, parts.closed, marks, zero, b - a, noise, sd))
+    _put(tables[3], k, read_closed(t, p, smooth, parts.closed, marks, zero, b - a, noise, sd))
     _put(tables[4], k, draw)
     _put(tables[5], k, hold)
     _put(tables[6], k, read_release(t, p, a, parts.release, marks, zero, sensor.floor))
