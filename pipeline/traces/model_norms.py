@@ -75,7 +75,9 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         *(pl.col(name).median() for name in NUMBERS),
         *(_spread(name).alias(f"{name}_spread") for name in NUMBERS),
         *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in NUMBERS),
-        volts_per_pa_agree=((pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY).mean(),
+        volts_per_pa_agree=(
+            (pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY
+        ).mean(),
         rest_v_agree=((pl.col("rest_v") - pl.col("rest_v").median()).abs() <= _REST_AGREES_V).mean(),
     )
     for name in NUMBERS:

@@ -29,8 +29,9 @@ _AGREE_PA = 5.0
 #: last part, for so long [s]: vapor keeps it from the vented level by about _LEAKED_SD [Pa] (5 Pa/s through 0.5 mm).
 _LEAKED_FROM_PA, _LEAKED_SHARE, _LEAKED_MOST_PA = 300.0, 0.2, 120.0
 _LEAKED_TAIL, _LEAKED_LEAST_S, _LEAKED_SD = 0.4, 5.0, 10.0
-#: Air that rushes in when a vacuum is let go warms the gas by up to 0.28 of it, as a pressure. A vent that opens for some
-#: ten seconds between two tests leaves a few hundredths for the next closed phase to cool away [share of the vacuum].
+#: Air that rushes in when a vacuum is let go warms the gas by up to 0.28 of it, as a pressure. A vent that opens for
+#: some ten seconds between two tests leaves a few hundredths for the next closed phase to cool away [share of the
+#: vacuum].
 _COOLS_AFTER = 0.02
 #: No vented level is steadier than this [Pa]: wind, slosh.
 _ZERO_SD = 2.0

@@ -203,8 +203,8 @@ def _creeps(shown: Shown) -> Floats:
 def _dead(shown: Shown, volts: VoltStory, norms: Norms, arrives: Floats, creeps: Floats) -> Floats:
     """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else.
 
-    How much a living sensor flickers, and where it rests, its model tells: one that is quieter than its kind is dead, and
-    where the whole kind keeps still (coarse steps), stillness tells less.
+    How much a living sensor flickers, and where it rests, its model tells: one that is quieter than its kind is dead,
+    and where the whole kind keeps still (coarse steps), stillness tells less.
     """
     sensor = shown.sensor
     usual = norms.norm["noise_pa"]

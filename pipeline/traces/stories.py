@@ -42,7 +42,7 @@ CREEPS = ((0.2, 0.04, 0.07), (0.17, 0.4, 0.4), (0.35, 2.0, 1.5), (0.15, 6.0, 4.0
 #: What a tank that stands open does [Pa/s], and the most that a valve passes (judgement).
 OPEN_CREEP_SD = 0.02
 PASSES_MOST_PA_S = 150.0
-#: Openings through which no vacuum builds [mm], from sizes that a draw still shows to a filler neck without its cap, even
+#: Openings through which no vacuum builds [mm], from sizes that a draw still shows to a filler neck without cap, even
 #: by logarithm; and the dip [Pa] that a purge of 5 l/min (60 l drawn to 2.5 kPa in some 18 s) leaves behind each:
 #: half the density of air times the square of the speed through 0.61 of the opening.
 OPENINGS_MM = np.geomspace(3.0, 30.0, 12)
@@ -129,8 +129,8 @@ def _of_creep(signs: Signs, shown: Shown) -> Floats:
 def _of_unseen_dip(shown: Shown) -> Floats:
     """Return how much likelier the draw's effect is behind an opening of any size than where nothing arrives.
 
-    A dip that noise hides is none that was missing: a cap that is off leaves less than a tenth of a pascal. No more than
-    1, since a dip that is seen counts as `arrives`.
+    A dip that noise hides is none that was missing: a cap that is off leaves less than a tenth of a pascal. No more
+    than 1, since a dip that is seen counts as `arrives`.
     """
     effect, sd = shown.draw.effect[:, None], effect_error(shown)[:, None]
     with np.errstate(all="ignore"):

@@ -99,8 +99,8 @@ def read_sensor(
 
     Parameters
     ----------
-    parts : rows of draw and hold. is_pressure_test : as in `Landmarks`. noise : as `read_noise` returns it. zero : vented
-        level [Pa].
+    parts : rows of draw and hold. is_pressure_test : as in `Landmarks`. noise : as `read_noise` returns it. zero :
+        vented level [Pa].
     """
     lowest, highest = extremes(smooth, a, b)
     at_lowest = 0

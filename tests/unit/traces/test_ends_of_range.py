@@ -10,7 +10,7 @@ FULL_PA = 3500.0
 
 
 def _filled(end_pa: float, leak_coefficient: float) -> pl.DataFrame:
-    """Fill a tank to 14 inches of water before a sensor that reads no further than `end_pa`; read it for two minutes."""
+    """Fill a tank to 14 inches of water before a sensor that reads up to `end_pa`; read on for two minutes."""
     drawing = Drawing().rest(8).closed(3, 0.0).add(8, lambda s: FULL_PA * s / 8, True, 0.0)
     drawing = drawing.add(
         120, lambda s: -pressure_after(-FULL_PA, s, leak_coefficient, 0.0), True, 0.0
