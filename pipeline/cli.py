@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pipeline.errors import EvapfleetError, OurFault, Transient, WrongUsage
+from pipeline.full_disk import telling_a_full_disk
 from pipeline.settings import Settings
 
 if TYPE_CHECKING:
@@ -127,9 +128,9 @@ def explain(folder: Path, trace_id: str, picture: Path | None) -> None:
     warehouse = _warehouse(folder)
     from pipeline.steps.explain import explain_in_words_and_picture
 
-    words, path = explain_in_words_and_picture(
-        warehouse, trace_id, picture or _picture_path(folder, trace_id)
-    )
+    place = picture or _picture_path(folder, trace_id)
+    with telling_a_full_disk(place.parent.resolve()):
+        words, path = explain_in_words_and_picture(warehouse, trace_id, place)
     click.echo(printable(words))
     click.echo(f"picture: {path}")
 
@@ -149,7 +150,7 @@ def simulate(lake: Path, vehicles: int, seed: int, trace_share: float) -> None:
     """Write a lake with known truth to LAKE; the truth goes to LAKE/.truth/ and is never read by `run`."""
     from pipeline.simulate.lake import simulate_lake
 
-    with _progress() as tell:
+    with _progress() as tell, telling_a_full_disk(lake.resolve()):
         simulate_lake(
             lake,
             vehicles,
@@ -308,14 +309,8 @@ def main(arguments: list[str] | None = None) -> None:
 
 def _refused_by_the_system(problem: OSError) -> EvapfleetError:
     """Tell a full disk or a missing right from a fault of ours."""
-    if problem.errno not in (
-        errno.ENOSPC,
-        errno.EDQUOT,
-        errno.EROFS,
-        errno.EACCES,
-        errno.EPERM,
-        errno.EMFILE,
-    ):
+    known = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EACCES, errno.EPERM, errno.EMFILE)
+    if problem.errno not in known:
         return OurFault(
             f"an error of our own: {type(problem).__name__}: {problem}",
             todo="run again with --debug and report it",

@@ -79,7 +79,8 @@ CHART_CONFIG: dict[str, Any] = {
         "titleFontWeight": "normal",
         "symbolSize": 90,
         "columnPadding": 8,
-        "columns": {"expr": "width < 480 ? 1 : 6"},
+        # the room of the whole chart, which stays as it is: five names such as "below the 99.8% limit" need 790 px
+        "columns": {"expr": "containerSize()[0] < 480 ? 1 : containerSize()[0] < 800 ? 3 : 6"},
     },
     "text": {"color": INK, "fontSize": 12},
     "point": {"filled": True, "size": 75, "opacity": 1},

@@ -147,6 +147,9 @@ VEHICLE_DUE = Table(
     ("vehicle_id",),
     "one vehicle in service: its next inspection, riskiest first",
     (
+        count(
+            "rank", "place in the order of risk, from 1: faults and lamps, overdue, then the smaller chance"
+        ),
         text("vehicle_id", "vehicle"),
         text("make", "make"),
         text("model", "model"),

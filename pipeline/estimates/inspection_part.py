@@ -18,7 +18,7 @@ from pipeline.contract.tables import (
 from pipeline.estimates.after_clear import AfterClear, after_clear
 from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.stations import inspection_station, station_look
-from pipeline.estimates.vehicle_due import chances_when_due, vehicles_due
+from pipeline.estimates.vehicle_due import vehicles_due
 from pipeline.settings import Settings
 
 Read = Callable[[str], pl.DataFrame]
@@ -52,6 +52,6 @@ def estimate_inspections(read: Read, settings: Settings, read_parts: ReadParts |
 def _due_in_parts(
     read_parts: ReadParts, arrivals: pl.DataFrame, after: AfterClear, level: float
 ) -> Iterator[pl.DataFrame]:
-    """Estimate vehicles part by part, not ranked: a register may be larger than memory."""
+    """Estimate vehicles part by part: a register may be larger than memory."""
     for states in read_parts("mart.due_state"):
-        yield chances_when_due(states, arrivals, after, level)
+        yield vehicles_due(states, arrivals, after, level)

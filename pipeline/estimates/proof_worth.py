@@ -172,7 +172,7 @@ def _curve(compared: pl.DataFrame, level: float) -> pl.DataFrame:
     curve = survival_curve(
         compared["time_days"].to_numpy(), compared["is_comeback"].to_numpy(), side, level=level
     )
-    return pl.DataFrame(
+    steps = pl.DataFrame(
         {
             "side": pl.Series(curve.group.tolist(), dtype=pl.String),
             "day": curve.time,
@@ -181,6 +181,19 @@ def _curve(compared: pl.DataFrame, level: float) -> pl.DataFrame:
             "low": curve.low,
             "high": curve.high,
         }
+    )
+    return pl.concat([_starts(side, steps), steps], how="diagonal")
+
+
+def _starts(side: np.ndarray, steps: pl.DataFrame) -> pl.DataFrame:
+    """Day 0 of each side, where none of its repairs ended on it: all are followed, none has come back."""
+    n = pl.DataFrame({"side": pl.Series(side.tolist(), dtype=pl.String)}).group_by("side").len("n_at_risk")
+    began = steps.filter(pl.col("day") == 0)
+    return n.join(began, on="side", how="anti").select(
+        "side",
+        pl.col("n_at_risk").cast(pl.Float64),
+        day=pl.lit(0.0),
+        share_without_comeback=pl.lit(1.0),
     )
 
 

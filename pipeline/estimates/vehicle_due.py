@@ -28,38 +28,26 @@ def vehicles_due(
 
     Parameters
     ----------
-    states : rows of `mart.due_state`.
+    states : rows of `mart.due_state`, all or a part.
     arrivals : `mart.readiness`: what share of a model arrives with the EVAP monitor not complete.
     after : curves and tables of the distance to ready.
     level : level of the bounds, 0..1.
 
     Returns
     -------
-    `mart.vehicle_due`, riskiest first: open faults and lamps, then overdue, then by chance. The chance rests on
-    one of: `cleared` (share ready at the distance driven since a repair), `driven_on` (seen not complete at a known
-    distance: 1 - (1 - F(then)) / (1 - F(seen))), `arrivals` (nothing known against it: the share of its model that
-    arrives complete, which holds clears that no record shows). An overdue vehicle is judged as of today.
+    `mart.vehicle_due` in the order of `states`, its `rank` null: the warehouse ranks all parts as it writes them
+    (`pipeline.steps.model`). The chance rests on one of: `cleared` (share ready at the distance driven since a
+    repair), `driven_on` (seen not complete at a known distance: 1 - (1 - F(then)) / (1 - F(seen))), `arrivals`
+    (nothing known against it: the share of its model that arrives complete, which holds clears that no record
+    shows). An overdue vehicle is judged as of today.
     """
-    has_fault = (pl.col("open_faults").list.len() > 0) | pl.col("is_lamp_on")
-    ranked = chances_when_due(states, arrivals, after, level).with_columns(
-        is_sound=~has_fault,
-        is_in_time=pl.col("days_to_due") >= 0,
-        chance_if_sound=pl.when(~has_fault).then("chance_ready"),
-    )
-    order = ("is_sound", "is_in_time", "chance_if_sound", "due_on", "vehicle_id")
-    return as_table(ranked, VEHICLE_DUE, order)
-
-
-def chances_when_due(
-    states: pl.DataFrame, arrivals: pl.DataFrame, after: AfterClear, level: float
-) -> pl.DataFrame:
-    """Estimate as `vehicles_due` does, without ranking: rows stay in the order of `states`."""
     frame = _distances(states)
     frame = _by_arrivals(frame, arrivals)
     frame = _by_curve(frame, after.curve, level)
     km_90 = after.evap.select("make", "model", km_to_ready="pooled_km_90")
     frame = frame.join(km_90, on=["make", "model"], how="left", maintain_order="left")
-    return as_table(frame.with_columns(advice=_advice(), reason=_reason()), VEHICLE_DUE, ())
+    told = frame.with_columns(advice=_advice(), reason=_reason(), rank=pl.lit(None))
+    return as_table(told, VEHICLE_DUE, ())
 
 
 def _distances(states: pl.DataFrame) -> pl.DataFrame:

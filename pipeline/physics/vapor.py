@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.physics.orifice import HEAT_RATIO_AIR, ZERO_CELSIUS_K, Array
+from pipeline.physics.orifice import ZERO_CELSIUS_K, Array
 
 #: Molar heat capacities at constant volume [J/(mol K)]: dry air, 5/2 R, and gasoline vapor of about 65 g/mol, between
 #: those of butane and pentane at 300 K (about 90 and 112, from memory).
@@ -69,12 +69,3 @@ def warming_rise_pa(warming_k: ArrayLike, pressure_pa: ArrayLike, temperature_c:
     """
     kelvin = np.asarray(temperature_c, float) + ZERO_CELSIUS_K
     return np.asarray(pressure_pa, float) * np.asarray(warming_k, float) / kelvin
-
-
-def rewarming_limit_pa(vacuum_pa: ArrayLike) -> Array:
-    """Return the most that a gas drawn down by `vacuum_pa` [Pa] can rise as it warms again [Pa].
-
-    A draw too quick for any heat to flow cools the gas by T (k-1)/k dp/p; warming back at constant volume
-    gives (k-1)/k of the vacuum. A slower draw gives less.
-    """
-    return np.asarray(vacuum_pa, float) * (HEAT_RATIO_AIR - 1) / HEAT_RATIO_AIR

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TextIO
 
 from pipeline.errors import Transient, WrongUsage
+from pipeline.full_disk import telling_a_full_disk
 from pipeline.steps.claim import LOCK, MARK, refuse_what_is_not_ours
 
 _SAMPLE_FILE = re.compile(r"[0-9a-f]{24}\.parquet(\.part)?")
@@ -54,17 +55,28 @@ class OutFolder:
         return self.building / "warehouse.duckdb"
 
     def put_in_place(self) -> None:
-        """Replace warehouse, site and tables by what was built. The warehouse goes last, by one rename."""
+        """Replace warehouse, site and tables by what was built, or none. The warehouse goes last, by one rename."""
+        try:
+            for name in ("site", "tables"):
+                built = self.building / name
+                if built.exists():
+                    old = self.root / name
+                    if old.exists():
+                        old.rename(self.building / f"{name}.old")
+                    built.rename(old)
+            if self.next_warehouse.exists():
+                os.replace(self.next_warehouse, self.warehouse)
+        except OSError:
+            self._take_back()
+            raise
+
+    def _take_back(self) -> None:
         for name in ("site", "tables"):
-            built = self.building / name
-            if built.exists():
-                old = self.root / name
-                aside = self.building / f"{name}.old"
-                if old.exists():
-                    old.rename(aside)
-                built.rename(old)
-        if self.next_warehouse.exists():
-            os.replace(self.next_warehouse, self.warehouse)
+            aside, here = self.building / f"{name}.old", self.root / name
+            if aside.exists():
+                if here.exists():
+                    here.rename(self.building / name)
+                aside.rename(here)
 
     def sweep_samples(self, in_use: set[str]) -> None:
         """Delete sample files of ours that no warehouse names any more."""
@@ -93,9 +105,15 @@ def building_in(root: Path, lake: Path | None = None) -> Iterator[OutFolder]:
     ------
     WrongUsage : the folder cannot be made or written, lies in the lake, or holds another's files.
     Transient : another run is at work in it.
+    DiskFull : there is no room left in it, whatever step met that.
     """
     out = OutFolder(root.resolve())
     refuse_what_is_not_ours(out.root, lake)
+    with telling_a_full_disk(out.root):
+        yield from _held(out)
+
+
+def _held(out: OutFolder) -> Iterator[OutFolder]:
     try:
         out.samples.mkdir(parents=True, exist_ok=True)
         lock = (out.root / LOCK).open("a+", encoding="utf-8")
@@ -108,9 +126,11 @@ def building_in(root: Path, lake: Path | None = None) -> Iterator[OutFolder]:
     with lock:
         _hold(lock, out.root)
         out.restore()
-        out.building.mkdir()
         try:
-            yield out
+            out.building.mkdir()
+            # What fills the disk is told before what was built is removed.
+            with telling_a_full_disk(out.root):
+                yield out
         finally:
             out.restore()
 

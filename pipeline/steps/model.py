@@ -68,7 +68,8 @@ def _stop_at_an_empty_window(warehouse: Warehouse) -> None:
         )
 
 
-#: How rows stand that are estimated in parts: mart.vehicle_due as `pipeline.estimates.vehicle_due` ranks a whole.
+#: How rows are ranked of tables that are estimated in parts. Vehicles: an open fault or the lamp, then overdue, then
+#: the smaller chance to be ready. Here alone is that order said: all who read the table go by its `rank`.
 ORDERS = {
     VEHICLE_DUE.full_name: """
         len(open_faults) > 0 or is_lamp_on desc nulls last,

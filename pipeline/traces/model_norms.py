@@ -12,7 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Floats
+from pipeline.traces.extra_volume import extra_volumes
 from pipeline.traces.view import MAD_TO_SD
 
 #: So many recordings of a model make a norm, where so large a share of them agree on it: two kinds of sensor under one
@@ -29,7 +31,8 @@ OFF_BY = 0.25
 _REST_AGREES_V = 0.15
 
 MODEL = ("make", "model")
-NUMBERS = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
+READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
+NUMBERS = (*READ, "extra_volume_l")
 NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
     name + end: kind
     for name in NUMBERS
@@ -58,35 +61,45 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : one row per recording: make, model, and NUMBERS, nan or null where the recording does not tell:
+    readings : one row per recording: make, model, READ and ullage_l, nan or null where the recording does not tell:
         volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V] and
         rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s] shut before the draw,
-        purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little).
+        purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), with CANISTER_AND_LINES_L beside
+        the ullage_l [l].
 
     Returns
     -------
-    NORM_SCHEMA: of each of NUMBERS the median, the median absolute deviation as the standard deviation of a normal law
-    (`_spread`) and the number of recordings (`_n`).
+    NORM_SCHEMA: of each of READ the median, the median absolute deviation as the standard deviation of a normal law
+    (`_spread`) and the number of recordings (`_n`), purge flow by the model's own extra volume; and that volume, see
+    `extra_volume`.
     """
     said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null())).with_columns(
-        pl.col(NUMBERS).fill_nan(None)
+        pl.col(*READ, "ullage_l").fill_nan(None)
     )
+    extra = extra_volumes(said)
+    said = said.join(extra, on=MODEL, how="left").with_columns(_flow_by_extra_volume())
     found = said.group_by(MODEL).agg(
-        *(pl.col(name).median() for name in NUMBERS),
-        *(_spread(name).alias(f"{name}_spread") for name in NUMBERS),
-        *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in NUMBERS),
+        *(pl.col(name).median() for name in READ),
+        *(_spread(name).alias(f"{name}_spread") for name in READ),
+        *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in READ),
         volts_per_pa_agree=(
             (pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY
         ).mean(),
         rest_v_agree=((pl.col("rest_v") - pl.col("rest_v").median()).abs() <= _REST_AGREES_V).mean(),
     )
-    for name in NUMBERS:
+    for name in READ:
         told = pl.col(f"{name}_n") >= MIN_RECORDINGS
         told = told & (pl.col(f"{name}_agree") >= _AGREE) if f"{name}_agree" in found.columns else told
         found = found.with_columns(
             pl.when(told).then(name).alias(name), pl.when(told).then(f"{name}_spread").alias(f"{name}_spread")
         )
+    found = found.join(extra, on=MODEL, how="left")
     return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
+
+
+def _flow_by_extra_volume() -> pl.Expr:
+    ullage, extra = pl.col("ullage_l"), pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L)
+    return pl.col("purge_flow_l_min") * (ullage + extra) / (ullage + CANISTER_AND_LINES_L)
 
 
 def _spread(name: str) -> pl.Expr:

@@ -17,6 +17,7 @@ import polars as pl
 from pipeline.contract.fields import Kind
 from pipeline.contract.tables import Column, Table
 from pipeline.errors import EvapfleetError, OurFault, Transient, WrongUsage
+from pipeline.full_disk import is_of_a_full_disk
 
 #: rows of a large table that are held in memory at once
 PART_ROWS = 1_000_000
@@ -138,7 +139,8 @@ class Warehouse:
     ) -> None:
         """Write an output table of the contract: its columns, its comments. Replaces it whole.
 
-        Rows stand as they come; with `order`, an ORDER BY list, all frames are gathered first and sorted.
+        Rows stand as they come; with `order`, an ORDER BY list, all frames are gathered first and sorted, and the
+        column `rank` counts them from 1.
         """
         self.create(table.full_name, [(c.name, c.type) for c in table.columns])
         target = "gathered" if order else table.full_name
@@ -149,7 +151,8 @@ class Warehouse:
             self.append(target, frame.select(table.column_names))
         if order:
             self.con.execute(
-                f"insert into {named(table.full_name)} from {target} order by {order}"
+                f"insert into {named(table.full_name)} select * replace (row_number() over () as rank)"
+                f" from (from {target} order by {order})"
             ).fetchall()
             self.con.execute(f"drop table {target}")
         self.comment(table.full_name, table.grain, table.columns)
@@ -201,12 +204,14 @@ def open_warehouse(path: Path, *, read_only: bool = True) -> Iterator[Warehouse]
 
     Raises
     ------
-    Transient : another process holds the file, or the disk is full.
+    Transient : another process holds the file.
     WrongUsage : the file is damaged or no warehouse, or files it names are gone.
     """
     try:
         con = duckdb.connect(str(path), read_only=read_only)
     except duckdb.Error as problem:
+        if is_of_a_full_disk(problem):
+            raise
         raise _told(problem, path) from problem
     warehouse = Warehouse(con)
     _limit_memory(con)
@@ -231,6 +236,8 @@ def _limit_memory(con: duckdb.DuckDBPyConnection) -> None:
 def _is_of_the_file(problem: duckdb.Error) -> bool:
     """Tell a file or a disk that fails from a statement of ours that is wrong."""
     text = str(problem)
+    if is_of_a_full_disk(problem):
+        return False
     return isinstance(problem, duckdb.IOException) or "orrupt" in text or ".parquet' too small" in text
 
 
@@ -240,8 +247,6 @@ def _told(problem: duckdb.Error, path: Path) -> EvapfleetError:
     if "lock on file" in first:
         todo = "close the program that holds it, then try again"
         return Transient(f"the warehouse cannot be opened: {first}", str(path), todo)
-    if "No space left" in first:
-        return Transient(f"the disk is full: {first}", str(path), "make room, then run again")
     if ".parquet" in first:
         # core.samples is a view over files of their own.
         what = f"a samples file that the warehouse names is damaged or gone: {first}"

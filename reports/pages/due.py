@@ -59,15 +59,7 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
         fault=pl.col("open_faults").list.len().fill_null(0)
         + pl.col("is_lamp_on").fill_null(False).cast(pl.Int64)
     )
-    by_risk = pl.arg_sort_by(
-        pl.col("fault") == 0,
-        pl.col("days_to_due") >= 0,
-        pl.when(pl.col("fault") == 0).then("chance_ready"),
-        "due_on",
-        "vehicle_id",
-        nulls_last=True,
-    )
-    shown = told[told.select(by_risk.head(MAX_ROWS)).to_series()].to_dicts()
+    shown = told.bottom_k(MAX_ROWS, by="rank").sort("rank").to_dicts()
     by_curve = told.filter(pl.col("chance_ready").is_not_null(), pl.col("basis") != "arrivals")
     drawn = by_curve.sort("chance_ready", "vehicle_id").head(MAX_DRAWN).to_dicts()
     alt = "Chance that the EVAP monitor is complete on the day, for the vehicles with the smallest chance."

@@ -61,7 +61,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         ready(read("mart.readiness"), run),
         how_far(read("mart.monitor_after_clear"), run),
         volume(read("mart.inspection_station"), run),
-        disagreements(read("mart.inspection_disagreement"), run),
+        disagreements(read("mart.inspection_disagreement"), run, has_inspections=not report.is_empty()),
         stations(read("mart.station_look"), run),
         unanswered(report),
     )

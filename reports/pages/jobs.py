@@ -35,7 +35,9 @@ def how_many(stories: JobStories) -> str:
 def listing(stories: JobStories) -> Section:
     question = "Which job do you look for?"
     if not stories.jobs:
-        return Section("jobs", question, ("No page was drawn.",))
+        return Section(
+            "jobs", question, ("No page was drawn: no job has a recording, or the setting job_pages is 0.",)
+        )
     heads = ("Job", "Opened", "Vehicle", "Shop", "Component", "Before", "After", "Repair")
     return Section(
         "jobs",

@@ -150,6 +150,8 @@ def funnel_answer(
         if n_wide
         else ""
     )
+    if not judged:
+        return ("Not known: no shop could be compared with what its work lets expect.", *overall)
     if not beyond:
         return (
             f"Nothing stands out: none of {words.plural(len(judged), 'shop')} lies beyond the 99.8% limits.{near}",

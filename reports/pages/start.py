@@ -30,18 +30,12 @@ def make_page(read: Read, run: Run) -> Page:
 
 
 def stands_out(read: Read, run: Run) -> Section:
-    found = (
-        *recurring_parts(read("mart.failure_rate"), run),
-        *far_shops(read("mart.first_time_fix"), run),
-        *odd_stations(read("mart.station_look"), run),
-    )
+    rates, fixes, looks = (read(f"mart.{n}") for n in ("failure_rate", "first_time_fix", "station_look"))
+    found = (*recurring_parts(rates, run), *far_shops(fixes, run), *odd_stations(looks, run))
     answer = (
         f"{words.plural(len(found), 'finding')} that chance alone would hardly explain."
         if found
-        else (
-            "Nothing stands out: no part recurs on one model, no shop lies beyond its 99.8%"
-            " limits, no station gives a reason to look."
-        )
+        else nothing_found(not rates.is_empty(), not fixes.is_empty(), not looks.is_empty())
     )
     return Section(
         "stands-out",
@@ -54,6 +48,20 @@ def stands_out(read: Read, run: Run) -> Section:
             shops.FUNNEL,
             "Stations: over-dispersion between ordinary stations is allowed for; q below 0.01 stands out.",
         ),
+    )
+
+
+def nothing_found(has_repairs: bool, has_closed: bool, has_inspections: bool) -> str:
+    """Say what was looked at and found quiet, and what could not be looked at for want of records."""
+    asked = (
+        (has_repairs, "no part recurs on one model", "parts (no repair inside the window)"),
+        (has_closed, "no shop lies beyond its 99.8% limits", "shops (no repair closed inside the window)"),
+        (has_inspections, "no station gives a reason to look", "stations (no inspection)"),
+    )
+    quiet = ", ".join(text for is_known, text, _ in asked if is_known)
+    unknown = words.listed(text for is_known, _, text in asked if not is_known)
+    return " ".join(
+        [f"Nothing stands out: {quiet}."] * bool(quiet) + [f"Not known of {unknown}."] * bool(unknown)
     )
 
 

@@ -115,7 +115,7 @@ def volumes(rows: list[dict[str, Any]], run: Run) -> Grid:
     return grid(caption, heads, lines, "mart.inspection_station", "", 2)
 
 
-def disagreements(found: pl.DataFrame, run: Run) -> Section:
+def disagreements(found: pl.DataFrame, run: Run, *, has_inspections: bool) -> Section:
     """Ask where the recorded result is not the rule's; rows of `mart.inspection_disagreement`."""
     question = "Where does the recorded result differ from what the rule gives?"
     rows = found.sort("inspected_at", "inspection_id").to_dicts()
@@ -123,7 +123,11 @@ def disagreements(found: pl.DataFrame, run: Run) -> Section:
         return Section(
             "disagreements",
             question,
-            ("None differs: every recorded result that can be judged is the one that the rule gives.",),
+            (
+                "None differs: every recorded result that can be judged is the one that the rule gives."
+                if has_inspections
+                else "Not known: no accepted inspection.",
+            ),
             how=_how(run),
             left_out=NOT_JUDGED,
         )

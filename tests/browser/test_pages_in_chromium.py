@@ -12,6 +12,16 @@ from tests.unit.reports.report_frames import HOSTILE
 pytestmark = pytest.mark.browser
 
 
+#: Names in legends that reach beyond their chart, where they are cut.
+CUT_NAMES = """() => [...document.querySelectorAll('.chart svg')].flatMap(svg =>
+    [...svg.querySelectorAll('.role-legend text')]
+        .filter(name => {
+            const [is, may] = [name.getBoundingClientRect(), svg.getBoundingClientRect()];
+            return is.right > may.right || is.top < may.top;
+        })
+        .map(name => name.textContent))"""
+
+
 @pytest.mark.parametrize("width", [390, 1400])
 @pytest.mark.parametrize("name", PAGE_FILES)
 def test_page_draws_every_chart_in_silence_without_a_network_and_in_its_width(
@@ -23,8 +33,15 @@ def test_page_draws_every_chart_in_silence_without_a_network_and_in_its_width(
     assert (charts.count() > 0) == (name not in ("index.html", "jobs.html"))
     seen.page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
     assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert seen.page.evaluate(CUT_NAMES) == []
     assert seen.said == []
     assert seen.asked == [(full_site / name).as_uri()]
+
+
+def test_no_legend_is_cut_on_a_page_of_middle_width(open_page, full_site):
+    page = open_page(full_site / "shops.html", 780).page
+    assert page.locator("#funnel .role-legend text").count() == 5
+    assert page.evaluate(CUT_NAMES) == []
 
 
 @pytest.mark.parametrize("name", PAGE_FILES)

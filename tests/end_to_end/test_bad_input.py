@@ -10,23 +10,13 @@ import polars as pl
 import pytest
 
 from pipeline.warehouse.store import open_warehouse
-from tests.end_to_end.conftest import Evapfleet
+from tests.end_to_end.conftest import Done, Evapfleet
 from tests.end_to_end.small_lake import JOBS, write_small_lake
 
 
-def _fingerprint(out: Path) -> dict[str, str]:
+def fingerprint(out: Path) -> dict[str, str]:
     files = [p for p in out.rglob("*") if p.is_file() and p.name != ".lock"]
     return {str(p.relative_to(out)): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
-
-
-@pytest.fixture
-def done(tmp_path: Path, evapfleet: Evapfleet) -> tuple[Path, Path, Path]:
-    """Return lake, source folder and output folder of a run that succeeded."""
-    lake, out = tmp_path / "lake", tmp_path / "out"
-    source = write_small_lake(lake)
-    said = evapfleet("run", lake, "--out", out)
-    assert said.status == 0, said.err
-    return lake, source, out
 
 
 def test_a_missing_folder_is_wrong_usage(tmp_path: Path, evapfleet: Evapfleet) -> None:
@@ -61,22 +51,20 @@ def test_a_lake_of_nonsense_stops_the_run(tmp_path: Path, evapfleet: Evapfleet) 
     assert not (tmp_path / "out" / "warehouse.duckdb").exists()
 
 
-def test_a_wrong_delimiter_stops_the_run_and_says_so(
-    done: tuple[Path, Path, Path], evapfleet: Evapfleet
-) -> None:
+def test_a_wrong_delimiter_stops_the_run_and_says_so(done: Done, evapfleet: Evapfleet) -> None:
     """A file in one column: status 1, the delimiter is named, the previous result is untouched."""
     lake, source, out = done
-    before = _fingerprint(out)
+    before = fingerprint(out)
     (source / "jobs.csv").write_text(JOBS.replace(",", "|"), encoding="utf-8")
     said = evapfleet("run", lake, "--out", out)
     assert said.status == 1
     assert "jobs.csv" in said.err
     assert "delimiter" in said.err
-    assert _fingerprint(out) == before
+    assert fingerprint(out) == before
 
 
 def test_a_parquet_cut_in_half_is_reported_and_its_earlier_rows_stay(
-    done: tuple[Path, Path, Path], evapfleet: Evapfleet
+    done: Done, evapfleet: Evapfleet
 ) -> None:
     """An unreadable file does not stop the others; what was read of it earlier stays."""
     lake, source, out = done
@@ -96,22 +84,20 @@ def test_a_parquet_cut_in_half_is_reported_and_its_earlier_rows_stay(
     assert status["own/jobs.csv"] == "read"
 
 
-def test_a_unit_nobody_knows_is_refused_with_the_choices(
-    done: tuple[Path, Path, Path], evapfleet: Evapfleet
-) -> None:
+def test_a_unit_nobody_knows_is_refused_with_the_choices(done: Done, evapfleet: Evapfleet) -> None:
     """An unknown unit in source.toml: status 2, the choices are named, the previous result is untouched."""
     lake, source, out = done
-    before = _fingerprint(out)
+    before = fingerprint(out)
     (source / "source.toml").write_text('[samples.units]\ntank_pressure = "furlong"\n', encoding="utf-8")
     said = evapfleet("run", lake, "--out", out)
     assert said.status == 2
     assert "furlong" in said.err
     assert "inH2O" in said.err
-    assert _fingerprint(out) == before
+    assert fingerprint(out) == before
 
 
 def test_a_pressure_column_without_a_unit_is_refused_with_the_choices(
-    done: tuple[Path, Path, Path], evapfleet: Evapfleet
+    done: Done, evapfleet: Evapfleet
 ) -> None:
     """`tank_pressure` alone could be anything: the file is reported, the choices are named, others go on."""
     lake, source, out = done
@@ -124,7 +110,7 @@ def test_a_pressure_column_without_a_unit_is_refused_with_the_choices(
         assert warehouse.table("core.samples").height == 360
 
 
-def test_broken_toml_is_wrong_settings(done: tuple[Path, Path, Path], evapfleet: Evapfleet) -> None:
+def test_broken_toml_is_wrong_settings(done: Done, evapfleet: Evapfleet) -> None:
     """A source.toml that is not TOML: status 2, the file is named."""
     lake, source, out = done
     (source / "source.toml").write_text("[jobs\n", encoding="utf-8")
@@ -133,19 +119,17 @@ def test_broken_toml_is_wrong_settings(done: tuple[Path, Path, Path], evapfleet:
     assert "source.toml" in said.err
 
 
-def test_check_says_what_a_run_would_refuse_and_writes_nothing(
-    done: tuple[Path, Path, Path], evapfleet: Evapfleet
-) -> None:
+def test_check_says_what_a_run_would_refuse_and_writes_nothing(done: Done, evapfleet: Evapfleet) -> None:
     """`check` shows every rule broken, ends as a run would, and leaves no file behind."""
     lake, source, out = done
-    before, lake_before = _fingerprint(out), _fingerprint(lake)
+    before, lake_before = fingerprint(out), fingerprint(lake)
     assert evapfleet("check", lake).status == 0
-    assert _fingerprint(lake) == lake_before
+    assert fingerprint(lake) == lake_before
     (source / "jobs.csv").write_text(JOBS.replace(",", "|"), encoding="utf-8")
     said = evapfleet("check", lake)
     assert said.status == 1
     assert "required" in said.out
-    assert _fingerprint(out) == before
+    assert fingerprint(out) == before
 
 
 @pytest.mark.parametrize(
@@ -178,7 +162,7 @@ def test_wrong_usage_is_status_2(
     assert "Traceback" not in said.err
 
 
-def test_explain_names_the_nearest_ids(done: tuple[Path, Path, Path], evapfleet: Evapfleet) -> None:
+def test_explain_names_the_nearest_ids(done: Done, evapfleet: Evapfleet) -> None:
     """A trace id that is not there: status 2 and the ids that come nearest."""
     _, _, out = done
     said = evapfleet("explain", out, "R9")

@@ -12,6 +12,7 @@ from pipeline.contract.tables import MARTS
 from pipeline.settings import Settings
 from pipeline.steps.road import Outcome, whole_road
 from pipeline.warehouse.store import open_warehouse
+from tests.end_to_end.conftest import Done
 from tests.end_to_end.small_lake import INSPECTIONS, JOBS, VEHICLES, samples, write_small_lake
 
 CORE = ("core.vehicles", "core.jobs", "core.traces", "core.samples", "core.inspections", "quarantine.records")
@@ -45,26 +46,24 @@ def test_a_second_run_reads_nothing_and_changes_nothing(tmp_path: Path) -> None:
         assert_frame_equal(frame, before[name])
 
 
-def test_a_changed_file_replaces_its_own_rows_only(tmp_path: Path) -> None:
+def test_a_changed_file_replaces_its_own_rows_only(done: Done, tmp_path: Path) -> None:
     """One file changes: it alone is read, and the result is that of reading all anew."""
-    source = write_small_lake(tmp_path / "lake")
-    _run(tmp_path / "lake", tmp_path / "out")
+    lake, source, out = done
     (source / "jobs.csv").write_text(
         JOBS.replace("purge_valve,replaced", "canister,replaced"), encoding="utf-8"
     )
-    assert _run(tmp_path / "lake", tmp_path / "out").n_read_files == 1
-    _run(tmp_path / "lake", tmp_path / "anew")
-    _same(tmp_path / "out", tmp_path / "anew")
+    assert _run(lake, out).n_read_files == 1
+    _run(lake, tmp_path / "anew")
+    _same(out, tmp_path / "anew")
 
 
-def test_a_vanished_file_keeps_its_rows_and_is_reported(tmp_path: Path) -> None:
+def test_a_vanished_file_keeps_its_rows_and_is_reported(done: Done) -> None:
     """A file that is gone keeps its rows; the run says so."""
-    source = write_small_lake(tmp_path / "lake")
-    _run(tmp_path / "lake", tmp_path / "out")
+    lake, source, out = done
     (source / "inspections.csv").unlink()
-    told = _run(tmp_path / "lake", tmp_path / "out")
+    told = _run(lake, out)
     assert any("inspections.csv" in note and "gone" in note for note in told.notes)
-    with open_warehouse(tmp_path / "out" / "warehouse.duckdb") as warehouse:
+    with open_warehouse(out / "warehouse.duckdb") as warehouse:
         assert warehouse.table("core.inspections").height == 3
         files = warehouse.table("audit.files")
     status = dict(files.select("file", "status").iter_rows())
@@ -89,14 +88,13 @@ def test_a_missing_vehicle_that_comes_later_lets_its_records_in(tmp_path: Path) 
     assert _tables(tmp_path / "out")["core.samples"].height == 360
 
 
-def test_a_file_in_two_copies_counts_once(tmp_path: Path) -> None:
+def test_a_file_in_two_copies_counts_once(done: Done, tmp_path: Path) -> None:
     """The same export twice: every record of the second copy is a duplicate, and no number changes."""
-    source = write_small_lake(tmp_path / "lake")
-    _run(tmp_path / "lake", tmp_path / "once")
+    lake, source, out = done
     for name, copy in (("inspections.csv", "inspections_2.csv"), ("samples.parquet", "samples_2.parquet")):
         (source / copy).write_bytes((source / name).read_bytes())
-    _run(tmp_path / "lake", tmp_path / "twice")
-    _same(tmp_path / "once", tmp_path / "twice")
+    _run(lake, tmp_path / "twice")
+    _same(out, tmp_path / "twice")
     with open_warehouse(tmp_path / "twice" / "warehouse.duckdb") as warehouse:
         files = warehouse.table("audit.files")
     counts = {row["file"]: (row["n_accepted"], row["n_duplicate"]) for row in files.iter_rows(named=True)}
@@ -104,24 +102,23 @@ def test_a_file_in_two_copies_counts_once(tmp_path: Path) -> None:
     assert counts["own/samples_2.parquet"] == (0, 360)
 
 
-def test_which_of_two_files_stands_does_not_depend_on_the_run(tmp_path: Path) -> None:
+def test_which_of_two_files_stands_does_not_depend_on_the_run(done: Done, tmp_path: Path) -> None:
     """A recording in two files that contradict each other: the first by path stands, also when it came later; a file
     between them that cannot be read keeps its earlier samples, and nothing is counted twice."""
-    source = write_small_lake(tmp_path / "lake")
-    other = tmp_path / "lake" / "another"
+    lake, source, out = done
+    other = lake / "another"
     other.mkdir()
-    _run(tmp_path / "lake", tmp_path / "out")
     shifted = samples().with_columns(pl.col("tank_pressure_pa") + 1.0)
     shifted.head(100).write_parquet(other / "samples.parquet")
-    _run(tmp_path / "lake", tmp_path / "out")
-    _run(tmp_path / "lake", tmp_path / "anew")
-    _same(tmp_path / "out", tmp_path / "anew")
-    told = _tables(tmp_path / "out")["quarantine.records"]
+    _run(lake, out)
+    _run(lake, tmp_path / "anew")
+    _same(out, tmp_path / "anew")
+    told = _tables(out)["quarantine.records"]
     assert told["reason"].str.contains("first in another/samples.parquet").all()
     (other / "samples.parquet").write_bytes(b"cut")
     samples().write_parquet(source / "samples_2.parquet")
-    _run(tmp_path / "lake", tmp_path / "out")
-    held = _tables(tmp_path / "out")["core.samples"]
+    _run(lake, out)
+    held = _tables(out)["core.samples"]
     assert held.filter(pl.col("file") == "another/samples.parquet").height == 100
     assert held.select("trace_id", "t_s").is_unique().all()
 

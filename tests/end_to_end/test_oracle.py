@@ -33,9 +33,9 @@ from tests.end_to_end.compared import ITEMS, differences
 from tests.end_to_end.compared_statistics import all_differences
 from tests.end_to_end.random_lake import write_lake
 from tests.end_to_end.raw_lake import Records, decode_status, read_lake
-from tests.published.test_statistics_hazard_ratio import PLACEBO, RELAPSED, SIX_MP
 from tests.published.test_statistics_life import read_valve_seats
 from tests.published.test_statistics_sizes import RT
+from tests.remission import PLACEBO, RELAPSED, SIX_MP
 
 
 # --- the program's run -----------------------------------------------------------------------------
@@ -147,10 +147,10 @@ def test_the_oracles_shrinkage_gives_the_published_pump_rates():
 
 def test_the_oracles_kaplan_meier_gives_the_published_remission_bounds():
     # Freireich et al. (1963), 6-MP arm: S(16) = 0.627451, log-log bounds 0.367511 to 0.804912 (R, lifelines).
-    time = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16]
-    event = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1]
-    rest = 21 - len(time)
-    got = oracle.kaplan_meier(pd.Series(time + [91] * rest), pd.Series(event + [0] * rest))
+    # What lies beyond is censored at day 91, since the function looks at day 90.
+    time = [week if week <= 16 else 91 for week in SIX_MP]
+    event = [e * (week <= 16) for week, e in zip(SIX_MP, RELAPSED, strict=True)]
+    got = oracle.kaplan_meier(pd.Series(time), pd.Series(event))
     assert got == pytest.approx((0.627451, 0.367511, 0.804912), abs=1e-6)
 
 

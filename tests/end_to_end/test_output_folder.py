@@ -11,27 +11,15 @@ import pytest
 
 from pipeline.steps.folder import building_in
 from pipeline.warehouse.store import open_warehouse
-from tests.end_to_end.conftest import Evapfleet
+from tests.end_to_end.conftest import Done, Evapfleet
 from tests.end_to_end.small_lake import samples, write_small_lake
 
 
-@pytest.fixture(scope="module")
-def finished(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a folder with `lake` and `out` of one successful run; copy it before changing it."""
-    from pipeline.settings import Settings
-    from pipeline.steps.road import whole_road
-
-    root = tmp_path_factory.mktemp("finished")
-    write_small_lake(root / "lake")
-    whole_road(root / "lake", root / "out", Settings(), lambda line: None)
-    return root
-
-
 @pytest.fixture
-def done(finished: Path, tmp_path: Path) -> tuple[Path, Path]:
-    """Return lake and output folder of a run, moved to a place of their own."""
-    shutil.copytree(finished / "out", tmp_path / "out")
-    return finished / "lake", tmp_path / "out"
+def done(done: Done, tmp_path: Path) -> tuple[Path, Path]:
+    """Return lake and output folder of a run, moved to a place of its own."""
+    shutil.copytree(done.out, tmp_path / "out")
+    return done.lake, tmp_path / "out"
 
 
 @pytest.mark.parametrize("inside", ["", "out", "own", ".out", "own/site"])

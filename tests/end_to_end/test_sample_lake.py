@@ -1,4 +1,6 @@
-"""The whole road on the sample lake, as a newcomer runs it: one command, then open the pages.
+"""The whole road on the sample lake, as a newcomer runs it: install, one command, then open the pages.
+
+The command is that of the built wheel, in an environment and a folder of its own: nothing of the checkout is there.
 
 What is true in the lake is known (`sample_lake/README.md`, `.truth/`): the recurring valve, the shop whose repairs
 come back and the station that copies must be found, and nothing innocent may be accused.
@@ -8,7 +10,7 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
+import zipfile
 from pathlib import Path
 
 import polars as pl
@@ -19,25 +21,24 @@ from pipeline.contract.tables import INSPECTION_DISAGREEMENT, MARTS
 from pipeline.warehouse.store import open_warehouse
 from tests.end_to_end.accepted_lake import read_accepted
 from tests.end_to_end.compared_statistics import all_differences
+from tests.end_to_end.installed_wheel import Installed, install
 from tests.end_to_end.oracle import window_of
 
 ROOT = Path(__file__).resolve().parents[2]
 LAKE = ROOT / "sample_lake"
-COMMAND = str(Path(sys.executable).parent / "evapfleet")
 
 
-def _evapfleet(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    command = [COMMAND, *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT, timeout=300)
+@pytest.fixture(scope="module")
+def installed(tmp_path_factory: pytest.TempPathFactory) -> Installed:
+    return install(tmp_path_factory.mktemp("wheel"))
 
 
-@pytest.fixture(scope="session")
-def first(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
-    """Run the command on the sample lake, with its own Prefect server and all."""
-    out = tmp_path_factory.mktemp("sample") / "out"
-    done = _evapfleet("run", LAKE, "--out", out)
+@pytest.fixture(scope="module")
+def first(installed: Installed) -> tuple[Path, subprocess.CompletedProcess[str]]:
+    """Run the command on the sample lake that came with it, with its own Prefect server and all."""
+    done = installed.call("run", "sample_lake", "--out", "out")
     assert done.returncode == 0, done.stderr
-    return out, done
+    return installed.place / "out", done
 
 
 def _table(out: Path, name: str) -> pl.DataFrame:
@@ -48,12 +49,23 @@ def _table(out: Path, name: str) -> pl.DataFrame:
 Run = tuple[Path, subprocess.CompletedProcess[str]]
 
 
+def test_the_wheel_carries_what_it_needs(installed: Installed) -> None:
+    """SQL models, templates and the sample lake are inside; tests are not."""
+    names = zipfile.ZipFile(installed.wheel).namelist()
+    for part in ("pipeline/_carried/sql/core/", "pipeline/_carried/sample_lake/", "reports/templates/"):
+        assert any(name.startswith(part) for name in names), part
+    assert not any(name.startswith("tests/") for name in names)
+
+
 def test_the_command_ends_with_a_page_to_open(first: Run) -> None:
-    """The last line names a page that is there; nothing of Prefect shows."""
-    _, done = first
+    """In a folder that holds nothing; the last line names a page that is there; nothing of Prefect shows."""
+    out, done = first
     word, path = done.stdout.strip().splitlines()[-1].split(maxsplit=1)
     assert word == "open:"
+    assert Path(path) == out / "site" / "index.html"
     assert Path(path).is_file()
+    assert (out / "tables" / "failure_rate.csv").stat().st_size > 0
+    assert f"{out.parents[1] / 'env'}" in done.stderr  # the lake that was read
     for noise in ("prefect.", "http://", "Traceback", "uvicorn"):
         assert noise not in done.stderr + done.stdout
 
@@ -143,11 +155,11 @@ def test_the_statistics_equal_an_independent_computation(first: Run) -> None:
     assert all_differences(lake, window_of(lake.records), {"*", "Fennick 30"}, {"evap"}) == {}
 
 
-def test_a_second_run_reads_nothing_and_leaves_every_table(first: Run) -> None:
+def test_a_second_run_reads_nothing_and_leaves_every_table(installed: Installed, first: Run) -> None:
     """Nothing new: the command says so, and no table changes."""
     out, _ = first
     before = {table.full_name: _table(out, table.full_name) for table in MARTS}
-    again = _evapfleet("run", LAKE, "--out", out)
+    again = installed.call("run", "sample_lake", "--out", "out")
     assert again.returncode == 0, again.stderr
     assert "0 files read this time" in again.stdout
     for name, frame in before.items():
@@ -155,11 +167,13 @@ def test_a_second_run_reads_nothing_and_leaves_every_table(first: Run) -> None:
     assert _table(out, "audit.runs").height == 2
 
 
-def test_one_trace_is_explained_in_words_and_as_a_picture(first: Run, tmp_path: Path) -> None:
+def test_one_trace_is_explained_in_words_and_as_a_picture(
+    installed: Installed, first: Run, tmp_path: Path
+) -> None:
     """`explain` prints the evidence and draws the picture."""
     out, _ = first
     trace = _table(out, "mart.trace_result").filter(pl.col("verdict") == "leak").row(0, named=True)
-    done = _evapfleet("explain", out, trace["trace_id"], "--picture", tmp_path / "trace.png")
+    done = installed.call("explain", out, trace["trace_id"], "--picture", tmp_path / "trace.png")
     assert done.returncode == 0, done.stderr
     assert trace["evidence"] in done.stdout
     assert (tmp_path / "trace.png").read_bytes().startswith(b"\x89PNG")

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import LONG_FILES
+
 ROOT = Path(__file__).resolve().parents[2]
 BIN = Path(sys.executable).parent
 
@@ -54,6 +56,11 @@ def test_the_top_level_holds_only_what_the_design_names() -> None:
     }
     top = {path.split("/")[0] for path in _tracked()}
     assert {name for name in top if not name.startswith(".")} <= named
+
+
+def test_files_that_are_to_come_first_are_there() -> None:
+    """A test file that was renamed would silently lose its place in the order."""
+    assert [name for name in LONG_FILES if not (ROOT / name).is_file()] == []
 
 
 def test_no_lock_file_and_no_package_index_is_committed() -> None:

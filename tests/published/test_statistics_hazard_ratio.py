@@ -9,12 +9,7 @@ from lifelines import CoxPHFitter
 from statsmodels.duration.hazard_regression import PHReg
 
 from pipeline.statistics.hazard_ratio import cox_regression
-
-# Remission of leukemia, weeks, 6-MP against placebo: E. Freireich et al., Blood 21 (1963) 699-716; the table of
-# D. Cox, J. R. Stat. Soc. B 34 (1972) 187-220.
-SIX_MP = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35]
-RELAPSED = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0]
-PLACEBO = [1, 1, 2, 2, 3, 4, 4, 5, 5, 8, 8, 8, 8, 11, 11, 12, 12, 15, 17, 22, 23]
+from tests.remission import PLACEBO, RELAPSED, SIX_MP
 
 
 def test_remission_on_6mp():

@@ -9,6 +9,7 @@ from pipeline.statistics.hazard_curve import hazard_curve
 from pipeline.statistics.life import weibull_life
 from pipeline.statistics.recurrence import mean_cumulative_function
 from pipeline.statistics.surveillance import cusum, reference_value, run_length
+from tests.remission import RELAPSED, SIX_MP
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3: ten failures, ten units censored at 500 h. Shape 1.7207,
 # scale 606.5280 [public, second hand]; more digits by R, lifelines, reliability [two libraries].
@@ -190,8 +191,7 @@ def test_cusum_by_hand():
 def test_hazard_curve_equals_lifelines():
     """Nelson-Aalen with late entry, 6-MP weeks (Freireich et al. 1963) entered at half their time, against lifelines'
     NelsonAalenFitter; tied deaths not spread out there with `nelson_aalen_smoothing=False`."""
-    weeks = np.array([6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35], float)
-    died = np.array([1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0])
+    weeks, died = np.array(SIX_MP, float), np.array(RELAPSED)
     entry = np.floor(weeks / 2) * (np.arange(21) % 2)
     other = NelsonAalenFitter(nelson_aalen_smoothing=False).fit(weeks, died, entry=entry)
     curve = hazard_curve(weeks, died, None, entry)

@@ -7,11 +7,9 @@ from scipy.stats import chi2
 
 from pipeline.statistics.life import weibull_life
 from pipeline.statistics.survival import cumulative_hazard, kaplan_meier, survival_curve
+from tests.remission import RELAPSED, SIX_MP
 
-# E. Freireich et al., Blood 21 (1963) 699-716: weeks of remission, 21 patients on 6-MP (1: relapse).
-MP6 = [(6, 1), (6, 1), (6, 1), (6, 0), (7, 1), (9, 0), (10, 1), (10, 0), (11, 0), (13, 1), (16, 1), (17, 0)]
-MP6 += [(19, 0), (20, 0), (22, 1), (23, 1), (25, 0), (32, 0), (32, 0), (34, 0), (35, 0)]
-WEEKS, RELAPSE = np.array(MP6).T
+WEEKS, RELAPSE = np.array([SIX_MP, RELAPSED])
 
 # S to 3 digits and its sd: NAG g12aac example results [public]; at risk, limits: lifelines, R, scipy [two libraries].
 MP6_CURVE = [

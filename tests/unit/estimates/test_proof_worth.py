@@ -144,3 +144,21 @@ def test_the_curve_ends_at_the_share_of_the_table() -> None:
         curve = result.curves.filter(comparison="proved_or_not", side=side).sort("day")
         assert curve["share_without_comeback"][-1] == row[f"first_time_fix_{side}"]
         assert curve["day"].max() <= 90
+
+
+@pytest.mark.parametrize("first_day", [0, 3])
+def test_the_curve_begins_on_day_0_with_all_repairs(first_day: int) -> None:
+    """Before the first day on which one ended none has come back; those that ended on day 0 count there."""
+    days = [first_day, 10, 20, 90]
+    known = repairs(8, 4).with_columns(
+        verified=pl.Series(["proved", "no_trace"] * 4),
+        time_days=pl.Series([day for day in days for _ in "ab"]),
+        is_comeback=pl.Series([True] * 4 + [False] * 4),
+    )
+    curves = proof_worth(known, NO_COSTS, 90, 0.95).curves.filter(comparison="proved_or_not", side="with")
+    assert curves["day"].to_list() == sorted({0, *days})
+    assert curves["n_at_risk"].to_list() == ([4, 3, 2, 1] if first_day == 0 else [4, 4, 3, 2, 1])
+    assert curves["share_without_comeback"].to_list() == pytest.approx(
+        [0.75, 0.5, 0.5, 0.5] if first_day == 0 else [1, 0.75, 0.5, 0.5, 0.5]
+    )
+    assert curves["low"].is_null().to_list()[0] == (first_day > 0)

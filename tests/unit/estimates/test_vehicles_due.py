@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import polars as pl
 import pytest
 from scipy.stats import lognorm
 
+from pipeline.contract.tables import VEHICLE_DUE
 from pipeline.estimates import after_clear, vehicles_due
 from pipeline.estimates.after_clear import AfterClear
+from pipeline.steps.model import ORDERS
+from pipeline.warehouse.store import open_warehouse
 from tests.unit.estimates.test_after_clear import counts
 
 SCHEMA = {
@@ -99,9 +103,9 @@ def test_a_vehicle_with_nothing_against_it_has_the_share_of_its_model(after: Aft
     assert row["advice"] == "Nothing is known against it."
 
 
-def test_faults_come_first_then_overdue_then_the_smaller_chance(after: AfterClear) -> None:
-    """The manager's order."""
-    frame = listed(
+def test_faults_come_first_then_overdue_then_the_smaller_chance(after: AfterClear, tmp_path: Path) -> None:
+    """The manager's order, as the warehouse ranks what it writes."""
+    told = listed(
         after,
         {},
         {"evap_state": "not_complete"},
@@ -110,6 +114,10 @@ def test_faults_come_first_then_overdue_then_the_smaller_chance(after: AfterClea
         {"is_lamp_on": True, "due_on": date(2024, 1, 5)},
         {"due_on": None},
     )
+    with open_warehouse(tmp_path / "warehouse.duckdb", read_only=False) as warehouse:
+        warehouse.write(VEHICLE_DUE, [told[3:], told[:3]], ORDERS[VEHICLE_DUE.full_name])
+        frame = warehouse.table(VEHICLE_DUE.full_name)
+    assert frame["rank"].to_list() == [1, 2, 3, 4, 5, 6]
     assert frame["vehicle_id"].to_list() == ["V4", "V3", "V2", "V1", "V0", "V5"]
     by_id = {r["vehicle_id"]: r for r in frame.to_dicts()}
     assert by_id["V3"]["advice"] == "Repair first: job J1 is open (purge_valve)."

@@ -146,12 +146,15 @@ def readiness_after_clear() -> pl.DataFrame:
 
 def vehicle_due() -> pl.DataFrame:
     rows = []
+    # lamp and fault, overdue, then by the chance, unknown chance, no date
+    by_risk = [2, 3, 0, 1, 5, 6, *range(8, 30), 7, 4]
     for i in range(30):
         make, model = MODELS[i % len(MODELS)]
         basis = ("arrivals", "cleared", "driven_on")[i % 3]
         known = i != 7
         rows.append(
             {
+                "rank": by_risk.index(i) + 1,
                 "vehicle_id": f"V{i:03d}",
                 "make": make,
                 "model": model,

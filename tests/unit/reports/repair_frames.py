@@ -174,11 +174,11 @@ def proof_curve() -> pl.DataFrame:
             "day": day,
             "n_at_risk": 400 - day,
             "share_without_comeback": 1 - day * drop,
-            "low": 1 - day * drop * 1.5,
-            "high": 1 - day * drop * 0.6,
+            "low": 1 - day * drop * 1.5 if day else None,
+            "high": 1 - day * drop * 0.6 if day else None,
         }
         for comparison in ("proved_or_not", "with_or_against_evidence")
         for side, drop in (("with", 0.0004), ("without", 0.0013))
-        for day in range(5, 91, 5)
+        for day in range(0, 91, 5)
     ]
     return framed(TABLES["mart.proof_curve"], rows)

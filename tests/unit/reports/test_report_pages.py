@@ -297,3 +297,41 @@ def test_without_a_find_the_page_says_so(tables):
     found = section(look, tables | {"mart.first_look": tables["mart.first_look"].clear()}, "first")
     assert found.answer == ("Not known: no repair found a fault.",)
     assert found.picture is None
+
+
+@pytest.mark.parametrize(
+    ("missing", "said"),
+    [
+        (
+            ("mart.failure_rate", "mart.first_time_fix"),
+            "Nothing stands out: no station gives a reason to look. Not known of parts (no repair inside the"
+            " window) and shops (no repair closed inside the window).",
+        ),
+        (
+            ("mart.station_look",),
+            "Nothing stands out: no part recurs on one model, no shop lies beyond its 99.8% limits. Not known of"
+            " stations (no inspection).",
+        ),
+    ],
+)
+def test_the_start_page_gives_no_all_clear_where_nothing_was_recorded(tables, missing, said):
+    quiet = tables | {
+        "mart.failure_rate": tables["mart.failure_rate"].with_columns(is_recurring=False),
+        "mart.first_time_fix": tables["mart.first_time_fix"].with_columns(funnel=pl.lit("inside")),
+        "mart.station_look": tables["mart.station_look"].with_columns(stands_out=False),
+    }
+    quiet |= {name: tables[name].clear() for name in missing}
+    assert section(start, quiet, "stands-out").answer == (said,)
+
+
+def test_without_inspections_or_compared_shops_a_page_says_not_known(tables):
+    none = tables | {
+        name: tables[name].clear() for name in ("mart.inspection_disagreement", "mart.inspection_report")
+    }
+    assert section(inspection, none, "disagreements").answer == ("Not known: no accepted inspection.",)
+    alone = tables | {
+        "mart.first_time_fix": tables["mart.first_time_fix"].with_columns(
+            funnel=pl.lit(None, dtype=pl.String)
+        )
+    }
+    assert section(shops, alone, "funnel").answer[0].startswith("Not known: no shop could be compared")

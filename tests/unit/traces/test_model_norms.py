@@ -8,7 +8,7 @@ from drawing import HEADER, Drawing, whole_test
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
 from pipeline.traces.measure import measure_traces
-from pipeline.traces.model_norms import MIN_RECORDINGS, NORM_SCHEMA, NUMBERS, model_norms
+from pipeline.traces.model_norms import MIN_RECORDINGS, NORM_SCHEMA, READ, model_norms
 
 
 def _fleet(slopes: list[float]) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -125,7 +125,7 @@ def test_stillness_tells_less_where_the_whole_kind_keeps_still():
 
 
 def readings(**changed: object) -> dict[str, object]:
-    return {"make": "a", "model": "b"} | dict.fromkeys(NUMBERS, 1.0) | changed
+    return {"make": "a", "model": "b", "ullage_l": 30.0} | dict.fromkeys(READ, 1.0) | changed
 
 
 def test_a_norm_is_the_median_of_enough_recordings_with_its_spread_and_count():
