@@ -303,6 +303,12 @@ def _disagrees(row: Reading) -> str:
             f"{row['norm_volts_per_pa'] * 1e3:+.2f} (median of {row['norm_n']} recordings): "
             "they tell different stories."
         )
+    if row["is_shifted"] and _known(row["zero"], row["rest_v"], row["norm_rest_v"], row["norm_rest_n"]):
+        return (
+            f"With the vent open the pressure reads {pressure(row['zero'])} but the sensor gives "
+            f"{row['rest_v']:.2f} V, where this model's sensors give {row['norm_rest_v']:.2f} V "
+            f"(median of {row['norm_rest_n']} recordings): they tell different stories."
+        )
     lie = (
         f"readings lie {_rounded(row['residual_pa'])} Pa off it"
         if _known(row["residual_pa"])

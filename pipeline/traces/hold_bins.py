@@ -70,7 +70,7 @@ def bin_hold(
     parts: Parts,
     zero: float,
     start_above: float,
-    end_of_range: float,
+    ends_of_range: tuple[float, float],
     bins: tuple[Floats, ...],
     k: int,
 ) -> None:
@@ -79,12 +79,14 @@ def bin_hold(
     Parameters
     ----------
     a, b : the recording's rows. zero, start_above : vented level, and the hold's first level above it [Pa].
-    end_of_range : the sensor's least reading [Pa], which tells nothing of the tank; nan where it is not reached.
+    ends_of_range : the sensor's least and greatest reading [Pa], which tell nothing of the tank; nan where not reached.
     """
     of_t, of_p, of_n, start, start_s, window_s, cooling = bins
     first, last = _window(t, smooth, marks, parts, zero, start_above)
-    floor = end_of_range + 1e-9 if end_of_range == end_of_range else -np.inf
-    while first < last and p[first] <= floor:
+    lowest, highest = ends_of_range
+    floor = lowest + 1e-9 if lowest == lowest else -np.inf
+    ceiling = highest - 1e-9 if highest == highest else np.inf
+    while first < last and not floor < p[first] < ceiling:
         first += 1
     if first >= last:
         return
@@ -97,7 +99,7 @@ def bin_hold(
         cell = min(int((t[i] - origin) / width), N_BINS - 1)
         time, level, n = 0.0, 0.0, 0
         while i < last and min(int((t[i] - origin) / width), N_BINS - 1) == cell:
-            if p[i] > floor:
+            if floor < p[i] < ceiling:
                 time += t[i] - origin
                 level += p[i] - zero
                 n += 1

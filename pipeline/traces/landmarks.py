@@ -29,6 +29,8 @@ _BEFORE_FILLING_S = 0.5
 _STILL_SHARE, _STILL_S = 0.15, 4.0
 _OPENS_WITHIN_S, _GONE_SHARE = 2.5, 0.15
 _TELLS_OPENING_PA = 300.0
+#: An opening that comes no sooner before the release is the vent's own: its command shows late, by up to so long [s].
+_COMMAND_LATE_S = 2.0
 _LEAST_ROWS = 8
 #: A hold this deep is worth its whole length when the best of several is chosen; a shallower one, less.
 _FULL_WORTH_PA = 800.0
@@ -39,7 +41,7 @@ class Landmarks(NamedTuple):
 
     The draw is the longest of those that led to the chosen hold, the release the one next to it. `closed` is the phase
     before that draw. `is_pressure_test` marks holds under pressure that was put in from outside, `is_opened` those that
-    end where something opened, whatever was commanded.
+    end where something opened well before the vent was commanded to.
     """
 
     first: Any
@@ -102,7 +104,9 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
     full_hold = hold_rows[1]
     # Under applied pressure the same is seen where a leak was fed for a while: nobody commands the filling.
     opened = full_hold if applied >= 0 else _opening(t, smooth, hold_rows[0], full_hold)
+    is_opened = 0.0
     if opened < full_hold:
+        is_opened = 1.0 if hold_end - t[opened] > _COMMAND_LATE_S else 0.0
         hold_rows, hold_end = (hold_rows[0], opened), t[opened - 1]
     release = max(hold, draw) + 1
     if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
@@ -126,7 +130,7 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
         longest,
         float(n_draws),
         1.0 if applied >= 0 else 0.0,
-        1.0 if opened < full_hold else 0.0,
+        is_opened,
     )
     parts = Parts(
         closed_rows, _rows(first, draw, last), hold_rows, _rows(first, release, last), draw, moved_from

@@ -134,7 +134,8 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     mine = norms_for(taken.headers, norms)
     taken = told_by_flow(told_by_model(taken, mine, settings), mine, settings)
     shown, air = taken.shown, taken.air
-    volts = compare_volts(taken.volts, np.nan_to_num(shown.sensor.noise), taken.is_derived, mine)
+    noise = np.nan_to_num(shown.sensor.noise)
+    volts = compare_volts(taken.volts, shown.vented, noise, taken.is_derived, mine)
     judgement = judge(taken.marks, shown, volts, taken.fit, taken.sizes, mine, settings.least_confidence)
     hole = hole_at_equilibrium(
         shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level

@@ -27,9 +27,11 @@ _MIN_R2 = 0.9
 _MIN_RANGE_PA = 400.0
 #: Slopes within so much of their median agree [share]: tolerance is a few percent, noise see above.
 OFF_BY = 0.25
+#: Vented volts within so much of their median agree [V]: a few percent of the range of a 5 V sensor.
+_REST_AGREES_V = 0.15
 
 MODEL = ("make", "model")
-READ = ("volts_per_pa", "rest_v", "rest_pa", "vapor_rise_pa_s", "purge_flow_l_min")
+READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
 NUMBERS = (*READ, "extra_volume_l")
 NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
     name + end: kind
@@ -55,14 +57,15 @@ def is_clear_line(r2: Floats, pressure_range_pa: Floats) -> np.ndarray:
 
 
 def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
-    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or where their slopes do not agree.
+    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or their volts do not agree.
 
     Parameters
     ----------
     readings : one row per recording: make, model, READ and ullage_l, nan or null where the recording does not tell:
         volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V] and
-        rest_pa [Pa] with the vent open, vapor_rise_pa_s [Pa/s] shut before the draw, purge_flow_l_min [l/min] at full
-        duty (of systems that hold or leak a little), with CANISTER_AND_LINES_L beside the ullage_l [l].
+        rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s] shut before the draw,
+        purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), with CANISTER_AND_LINES_L beside
+        the ullage_l [l].
 
     Returns
     -------
@@ -79,11 +82,14 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         *(pl.col(name).median() for name in READ),
         *(_spread(name).alias(f"{name}_spread") for name in READ),
         *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in READ),
-        agree=((pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY).mean(),
+        volts_per_pa_agree=(
+            (pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY
+        ).mean(),
+        rest_v_agree=((pl.col("rest_v") - pl.col("rest_v").median()).abs() <= _REST_AGREES_V).mean(),
     )
     for name in READ:
         told = pl.col(f"{name}_n") >= MIN_RECORDINGS
-        told = told & (pl.col("agree") >= _AGREE) if name == "volts_per_pa" else told
+        told = told & (pl.col(f"{name}_agree") >= _AGREE) if f"{name}_agree" in found.columns else told
         found = found.with_columns(
             pl.when(told).then(name).alias(name), pl.when(told).then(f"{name}_spread").alias(f"{name}_spread")
         )

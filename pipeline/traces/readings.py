@@ -135,19 +135,20 @@ def _read_one(
     sd = sd_of(noise)
     vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts, noise, room)
     zero = vented.zero
-    sensor = read_sensor(p, rpm, smooth, a, b, parts, noise, zero, room)
+    sensor = read_sensor(p, rpm, smooth, a, b, parts, marks.is_pressure_test, noise, zero, room)
     known_zero = zero if vented.is_zero_known > 0 else np.nan
     draw = read_draw(t, p, rpm, duty, smooth, phase, first, marks, parts, known_zero, sd, room)
     hold = read_hold(t, p, smooth, marks, parts, draw, zero, sd, noise[2], sensor.floor)
     _put(tables[0], k, marks)
     _put(tables[1], k, sensor)
     _put(tables[2], k, vented)
-    _put(tables[3], k, read_closed(t, p, parts.closed, marks, zero, b - a, noise, sd))
+    _put(tables[3], k, read_closed(t, p, smooth, parts.closed, marks, zero, b - a, noise, sd))
     _put(tables[4], k, draw)
     _put(tables[5], k, hold)
     _put(tables[6], k, read_release(t, p, a, parts.release, marks, zero, sensor.floor))
     _put(tables[7], k, read_volts(t, smooth, volts, first, n, room, paired))
-    bin_hold(t, p, smooth, a, b, marks, parts, zero, hold.start_above, sensor.floor, bins, k)
+    ends = sensor.floor, sensor.ceiling
+    bin_hold(t, p, smooth, a, b, marks, parts, zero, hold.start_above, ends, bins, k)
 
 
 @compiled

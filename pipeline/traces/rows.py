@@ -157,6 +157,9 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "volts_per_pa": m.volts.volts_per_pa,
         "norm_volts_per_pa": m.volts.norm_volts_per_pa,
         "norm_n": m.volts.norm_n,
+        "is_shifted": m.volts.is_shifted > 0,
+        "norm_rest_v": m.volts.norm_rest_v,
+        "norm_rest_n": m.volts.norm_rest_n,
     }
     columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
     n = len(m.judgement.verdict)

@@ -29,6 +29,10 @@ _AGREE_PA = 5.0
 #: last part, for so long [s]: vapor keeps it from the vented level by about _LEAKED_SD [Pa] (5 Pa/s through 0.5 mm).
 _LEAKED_FROM_PA, _LEAKED_SHARE, _LEAKED_MOST_PA = 300.0, 0.2, 120.0
 _LEAKED_TAIL, _LEAKED_LEAST_S, _LEAKED_SD = 0.4, 5.0, 10.0
+#: Air that rushes in when a vacuum is let go warms the gas by up to 0.28 of it, as a pressure. A vent that opens for
+#: some ten seconds between two tests leaves a few hundredths for the next closed phase to cool away [share of the
+#: vacuum].
+_COOLS_AFTER = 0.02
 #: No vented level is steadier than this [Pa]: wind, slosh.
 _ZERO_SD = 2.0
 #: Without a vented level the sensor's zero is taken as 0, known to this [Pa].
@@ -202,6 +206,7 @@ def _leaked_away(
 def read_closed(
     t: Floats,
     p: Floats,
+    smooth: Floats,
     rows: tuple[int, int],
     marks: Landmarks,
     zero: float,
@@ -222,6 +227,9 @@ def read_closed(
     # Quantized or drifting samples are not independent: their error is at least a part of a step's.
     least_sd = 0.3 * (noise[1] + noise[0] / np.sqrt(max(n, 1))) / seconds
     widened = 1.5 * rate_sd * (max(sd / rest_sd, 1.0) if rest_sd > 0 else np.nan)
+    # A vacuum that was let go not long before (an earlier test) left the gas warm: it cools meanwhile.
+    let_go = max(zero - least(smooth, 0, rows[0]), 0.0) if rows[0] > 0 else 0.0
+    least_sd = np.hypot(least_sd, _COOLS_AFTER * let_go / seconds)
     early = row_from(t, a, b, start + 0.25 * seconds)
     late = row_after(t, a, b, start + 0.75 * seconds)
     return Closed(

@@ -50,6 +50,9 @@ LEVEL_SD_PA = 0.6
 BEND = 0.3
 #: So little vacuum [Pa] has no decay to speak of.
 FAINT_PA = 60.0
+#: Gas that warms takes back 0.28 of a quick draw, and fuel vapor some pascals a second: of more than LOST_FROM_PA [Pa]
+#: a tight tank keeps LOST_SHARE for some seconds.
+LOST_FROM_PA, LOST_SHARE = 100.0, 0.25
 #: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
 HARDLY_ANY_PA = 150.0
 #: An open vent lets half of the vacuum go within this time [s]. The narrowest sound one does so in SOUND_HALF_S (6 mm,
@@ -74,6 +77,12 @@ OPEN_VACUUM_PA = 1000.0
 #: grossly never moves. A creep known less well than WATCHED_PA_S (standard deviation) tells nothing.
 STILL_PA_S = 0.06
 WATCHED_PA_S = 0.4
+#: A living sensor's readings, single outliers taken out, span so many standard deviations of the least noise that is
+#: usual in its model; a kind whose usual noise is below STILL_KIND_PA [Pa] does not flicker, and one of it that keeps
+#: still is no surer dead than STILL_SIGN.
+LIVELY_SDS = 2.5
+STILL_KIND_PA = 0.05
+STILL_SIGN = 1.7
 
 
 @dataclass(frozen=True)
@@ -91,6 +100,7 @@ class Signs:
     hardly_any: Floats
     stays: Floats
     gone: Floats
+    lost: Floats
     creeps: Floats
     has_draw: Flags
     has_test: Flags
@@ -111,7 +121,7 @@ def read_signs(
         gone = np.where(marks.is_pressure_test, -SUREST, _gone(shown, sizes, np.isfinite(fit.leak)))
         return Signs(
             volts.sign,
-            both(fact(has_draw), _dead(shown, volts, arrives, creeps)),
+            both(fact(has_draw), _dead(shown, volts, norms, arrives, creeps)),
             # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
             both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
             _restricted(shown, sizes, shut_at_rest, has_test, marks.is_pressure_test),
@@ -123,6 +133,7 @@ def read_signs(
             # What little arrived stays: a purge that hardly flows, and no leak.
             both(hardly_any, above(shown.hold.kept_early, 0.5, FAINT)),
             gone,
+            both(_lost(shown), fact(~marks.is_pressure_test.astype(bool))),
             creeps,
             has_draw,
             has_test,
@@ -167,11 +178,16 @@ def _arrives_plainly(shown: Shown, creeps: Floats) -> Floats:
 
 def _arrives_faintly(shown: Shown) -> Floats:
     """The draw takes the pressure off the line that it ran along without it; a creep may bend that line a little."""
+    with np.errstate(all="ignore"):
+        return bounded(-shown.draw.effect / effect_error(shown) - EFFECT_SDS)
+
+
+def effect_error(shown: Shown) -> Floats:
+    """Return how well the draw's effect on the pressure is known [Pa], where little or nothing arrives."""
     draw = shown.draw
     with np.errstate(all="ignore"):
         bend = BEND * np.abs(np.nan_to_num(draw.creep)) * draw.seconds
-        off = -draw.effect / np.hypot(np.hypot(draw.effect_sd, LEVEL_SD_PA), bend) - EFFECT_SDS
-    return bounded(off)
+        return np.hypot(np.hypot(draw.effect_sd, LEVEL_SD_PA), bend)
 
 
 def _hardly_any(shown: Shown) -> Floats:
@@ -184,20 +200,28 @@ def _creeps(shown: Shown) -> Floats:
     return above(np.abs(shown.draw.creep), np.maximum(2.5 * shown.draw.creep_sd, STILL_PA_S), FAINT)
 
 
-def _dead(shown: Shown, volts: VoltStory, arrives: Floats, creeps: Floats) -> Floats:
-    """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else."""
+def _dead(shown: Shown, volts: VoltStory, norms: Norms, arrives: Floats, creeps: Floats) -> Floats:
+    """Nothing moves in any phase, not even by noise; or a level that no vented sensor has, and nothing else.
+
+    How much a living sensor flickers, and where it rests, its model tells: one that is quieter than its kind is dead,
+    and where the whole kind keeps still (coarse steps), stillness tells less.
+    """
     sensor = shown.sensor
+    usual = norms.norm["noise_pa"]
     span = np.where(sensor.step > 30, 1.0, np.maximum(1.0, 1.1 * np.minimum(sensor.step, 2.0)))
-    silent = both(below(sensor.span, span), fact(~volts.is_alive))
+    silent = np.minimum(below(sensor.span, span), np.where(usual < STILL_KIND_PA, STILL_SIGN, SUREST))
+    least = LIVELY_SDS * (usual - norms.spread["noise_pa"])
+    quiet = both(fact(least >= LIVELY_SDS * STILL_KIND_PA), below(sensor.span + sensor.step, least))
     is_watched = np.isfinite(shown.draw.creep) & (shown.draw.creep_sd < WATCHED_PA_S)
+    rest, spread = np.nan_to_num(norms.norm["rest_pa"]), np.nan_to_num(norms.spread["rest_pa"])
     stuck = both(
         -arrives,
         -creeps,
         fact(is_watched),
-        above(np.abs(sensor.level), OFFSET_PA / 2),
+        above(np.abs(sensor.level - rest), np.maximum(OFFSET_PA / 2, OFFSET_SPREADS * spread)),
         below(sensor.span, 12 * sensor.sd),
     )
-    return either(silent, stuck)
+    return either(both(either(silent, quiet), fact(~volts.is_alive)), stuck)
 
 
 def _gone(shown: Shown, sizes: Sizes, is_fitted: Flags) -> Floats:
@@ -215,6 +239,12 @@ def _gone(shown: Shown, sizes: Sizes, is_fitted: Flags) -> Floats:
     is_faint = depth < np.maximum(FAINT_PA, 8 * shown.sensor.sd)
     kept = above(shown.hold.kept_early, 0.5, FAINT)
     return both(np.where(is_faint, SUREST, lost), -kept)
+
+
+def _lost(shown: Shown) -> Floats:
+    """A vacuum worth the name is all but gone some seconds into the hold: no tight tank, however warm, does that."""
+    is_vacuum = above(shown.draw.depth, np.maximum(LOST_FROM_PA, 8 * shown.sensor.sd))
+    return both(is_vacuum, below(np.maximum(shown.hold.kept_early, 0), LOST_SHARE, FAINT))
 
 
 def _restricted(

@@ -149,7 +149,10 @@ def size_leaks(
 
 def is_unseen(shown: Shown, fit: HoldFit) -> Flags:
     """Tell the holds through which the sensor stood at its end."""
-    return np.isfinite(shown.sensor.floor) & np.isnan(fit.leak) & np.isnan(shown.hold.gone_s)
+    is_at_end = np.isfinite(shown.sensor.floor) & np.isnan(shown.hold.gone_s) | np.isfinite(
+        shown.sensor.ceiling
+    )
+    return is_at_end & np.isnan(fit.leak)
 
 
 def _leaks(

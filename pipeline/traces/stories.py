@@ -15,7 +15,7 @@ import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.readings import Shown
-from pipeline.traces.signs import FALLS_PA_S, Signs
+from pipeline.traces.signs import FALLS_PA_S, Signs, effect_error
 from pipeline.traces.sizes import Sizes
 from pipeline.traces.tolerance import both, either, fact
 
@@ -39,11 +39,14 @@ HOLDS, LEAK, GROSS, NO_VACUUM, PASSES, RESTRICTED, FLAT, OFFSET, DISAGREES = ran
 #: Creep of a shut tank without vacuum [Pa/s]: weights, means and standard deviations of what fuel does to it, from
 #: one that stood overnight to warm ones, and cooling (judgement: vapor pressure of gasoline, a few K/h).
 CREEPS = ((0.2, 0.04, 0.07), (0.17, 0.4, 0.4), (0.35, 2.0, 1.5), (0.15, 6.0, 4.0), (0.13, -0.8, 0.6))
-#: What a tank that stands open does [Pa/s], the most that a valve passes, and how often so large an opening lets no dip
-#: be seen at all (judgement).
+#: What a tank that stands open does [Pa/s], and the most that a valve passes (judgement).
 OPEN_CREEP_SD = 0.02
 PASSES_MOST_PA_S = 150.0
-NO_DIP_SHARE = 0.25
+#: Openings through which no vacuum builds [mm], from sizes that a draw still shows to a filler neck without cap, even
+#: by logarithm; and the dip [Pa] that a purge of 5 l/min (60 l drawn to 2.5 kPa in some 18 s) leaves behind each:
+#: half the density of air times the square of the speed through 0.61 of the opening.
+OPENINGS_MM = np.geomspace(3.0, 30.0, 12)
+OPENING_DIPS_PA = 0.5 * 1.2 * (5e-3 / 60 / (0.61 * np.pi / 4 * (OPENINGS_MM / 1000) ** 2)) ** 2
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,8 @@ def _of_vacuum(signs: Signs) -> Floats:
     """Return what the stories pay for vacuum that arrives, or does not, stays or is gone [nats]."""
     out = np.zeros((len(signs.arrives), len(NAMES)))
     built = both(signs.arrives, -signs.hardly_any, -signs.gone)
-    out[:, HOLDS] = out[:, LEAK] = _pay(built)
+    out[:, LEAK] = _pay(built)
+    out[:, HOLDS] = _pay(both(built, -signs.lost))
     # Where nothing is seen to arrive there is nothing to be gone.
     out[:, GROSS] = _pay(both(either(signs.gone, -signs.arrives), -signs.stays, fact(signs.has_draw)))
     out[:, NO_VACUUM] = _pay(both(either(-signs.arrives, signs.stays), fact(signs.has_draw)))
@@ -113,13 +117,25 @@ def _of_creep(signs: Signs, shown: Shown) -> Floats:
     still = _normal(creep, 0.0, np.hypot(OPEN_CREEP_SD, sd))
     shut = sum(w * _normal(creep, mean, np.hypot(spread, sd)) for w, mean, spread in CREEPS)
     density = np.repeat(np.asarray(shut)[:, None], len(NAMES), axis=1)
-    density[:, GROSS] = still * np.where(signs.arrives < 0, NO_DIP_SHARE, 1.0)
+    density[:, GROSS] = still * np.where(signs.arrives < 0, _of_unseen_dip(shown), 1.0)
     density[:, FLAT] = still
     with np.errstate(all="ignore"):
         density[:, PASSES] = 1 / (np.maximum(-creep, FALLS_PA_S) * np.log(PASSES_MOST_PA_S / FALLS_PA_S))
         logs = np.log(np.maximum(density, 1e-9))
     asked: Flags = (signs.arrives_plainly < 0) & np.isfinite(creep) & np.isfinite(sd) & signs.has_draw
     return np.where(asked[:, None], logs, 0.0)
+
+
+def _of_unseen_dip(shown: Shown) -> Floats:
+    """Return how much likelier the draw's effect is behind an opening of any size than where nothing arrives.
+
+    A dip that noise hides is none that was missing: a cap that is off leaves less than a tenth of a pascal. No more
+    than 1, since a dip that is seen counts as `arrives`.
+    """
+    effect, sd = shown.draw.effect[:, None], effect_error(shown)[:, None]
+    with np.errstate(all="ignore"):
+        ratio = np.exp(0.5 * ((effect / sd) ** 2 - ((effect + OPENING_DIPS_PA) / sd) ** 2)).mean(axis=1)
+    return np.minimum(np.nan_to_num(ratio, nan=1.0), 1.0)
 
 
 def _normal(x: Floats, mean: float, sd: Floats) -> Floats:

@@ -60,6 +60,7 @@ class Taken:
             "volts_per_pa": clear_slope(self.volts, self.is_derived),
             "rest_v": self.shown.vented.rest_v,
             "rest_pa": self.shown.vented.rest,
+            "noise_pa": self.shown.sensor.noise,
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
             "ullage_l": volume.known_l - CANISTER_AND_LINES_L,

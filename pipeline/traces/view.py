@@ -9,14 +9,14 @@ import numpy as np
 from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
 from pipeline.traces.landmarks import Parts
 from pipeline.traces.phases import DRAW, FLOWING
-from pipeline.traces.ranges import MOST_SORTED, extremes, least, least_step, median, middle_of
+from pipeline.traces.ranges import MOST_SORTED, extremes, least, least_step, median, middle_of, most
 
 #: A median absolute deviation times this is a standard deviation (normal law).
 MAD_TO_SD = 1.4826
 #: Valves and lines take so long to answer a command [s]; what is read right after one is not yet the new state.
 SETTLING_S = 0.5
 #: No sensor's end lies nearer to the vented level [Pa].
-_CLIPPED_PA = -500.0
+_CLIPPED_PA = 500.0
 #: Readings that stand at the sensor's end: so many equal ones in a row, of a sensor of which two neighbors elsewhere
 #: differ in at least this share of so many pairs: by chance that is rarer than one in a thousand.
 _STANDS_N, _LIVELY, _MIN_PAIRS = 20, 0.3, 5
@@ -25,7 +25,8 @@ _STANDS_N, _LIVELY, _MIN_PAIRS = 20, 0.3, 5
 class Sensor(NamedTuple):
     """The readings as such: number, noise, step, standard deviation of one, what rounding leaves in the mean of many,
     level, span, greatest vacuum [Pa], time between them [s], engine speed [1/min]; the least that the sensor can read
-    where the recording stands at it [Pa], else nan. One recording's, or arrays."""
+    where the recording stands at it [Pa], and the greatest where a hold under pressure does, else nan. One recording's,
+    or arrays."""
 
     n: Any
     noise: Any
@@ -38,6 +39,7 @@ class Sensor(NamedTuple):
     peak_vacuum: Any
     rpm: Any
     floor: Any
+    ceiling: Any
 
 
 @compiled
@@ -86,6 +88,7 @@ def read_sensor(
     a: int,
     b: int,
     parts: Parts,
+    is_pressure_test: float,
     noise: tuple[float, float, float],
     zero: float,
     room: Floats,
@@ -94,7 +97,8 @@ def read_sensor(
 
     Parameters
     ----------
-    parts : rows of draw and hold. noise : as `read_noise` returns it. zero : vented level [Pa].
+    parts : rows of draw and hold. is_pressure_test : as in `Landmarks`. noise : as `read_noise` returns it. zero :
+        vented level [Pa].
     """
     lowest, highest = extremes(smooth, a, b)
     at_lowest = 0
@@ -102,8 +106,9 @@ def read_sensor(
         at_lowest += p[i] <= lowest + 1e-9
     # A draw that ends in a row of equal lowest readings is the sensor's end, not the tank's; none lies beyond it.
     is_clipped = (at_lowest >= 4 and at_lowest * noise[2] >= 1.0) or _stands(
-        p, a, b, parts.draw, parts.hold, lowest + 1e-9
+        p, a, b, parts.draw, parts.hold, lowest, -1.0
     )
+    is_full = is_pressure_test > 0 and _stands(p, a, b, parts.draw, parts.hold, highest, 1.0)
     return Sensor(
         float(b - a),
         noise[0],
@@ -115,25 +120,30 @@ def read_sensor(
         highest - lowest,
         max(zero - lowest, 0.0),
         median(rpm, a, b, room),
-        lowest if is_clipped and lowest < _CLIPPED_PA and lowest <= least(p, a, b) else np.nan,
+        lowest if is_clipped and lowest < -_CLIPPED_PA and lowest <= least(p, a, b) else np.nan,
+        highest if is_full and highest > _CLIPPED_PA and highest >= most(p, a, b) else np.nan,
     )
 
 
 @compiled
-def _stands(p: Floats, a: int, b: int, draw: tuple[int, int], hold: tuple[int, int], floor: float) -> bool:
-    """A hold stands at the sensor's end: a row of equal lowest readings, where elsewhere neighbors differ.
+def _stands(
+    p: Floats, a: int, b: int, draw: tuple[int, int], hold: tuple[int, int], end: float, side: float
+) -> bool:
+    """A hold stands at the sensor's end: a row of equal readings, its lowest (side -1) or highest (1), where elsewhere
+    neighbors differ.
 
     Of a sensor whose readings rarely differ from one to the next, equal ones tell nothing.
     """
     run, longest = 0, 0
     for i in range(hold[0], hold[1]):
-        run = run + 1 if p[i] <= floor else 0
+        run = run + 1 if side * (p[i] - end) >= -1e-9 else 0
         longest = max(longest, run)
     if longest < _STANDS_N:
         return False
     pairs, unequal = 0, 0
     for i in range(a + 1, b):
-        if (i < draw[0] or i > draw[1]) and p[i] > floor and p[i - 1] > floor:
+        inside = max(side * (p[i] - end), side * (p[i - 1] - end)) < -1e-9
+        if (i < draw[0] or i > draw[1]) and inside:
             pairs += 1
             unequal += p[i] != p[i - 1]
     return pairs >= _MIN_PAIRS and unequal >= _LIVELY * pairs

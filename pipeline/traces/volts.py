@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, summing
 from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
 from pipeline.traces.ranges import MOST_SORTED, extremes, least, line_of_sums, mean, middle_of, row_from
+from pipeline.traces.shows import Vented
 from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
 from pipeline.traces.view import MAD_TO_SD
 
@@ -28,6 +29,9 @@ _LEAST_V_PER_PA = 4 / 20_000
 #: Off from its model's norm by so much of it is no matter of tolerance; where the model's own recordings scatter, by so
 #: many standard deviations.
 _OFF_BY_SPREADS = 5.0
+#: Volts rest at another level than the model's, with the pressure at its own: by so much [Pa, along the model's line],
+#: twice what makes a zero that is off a finding.
+_SHIFTED_PA = 320.0
 #: Residual of the straight line, as a share of the range that pressure went through, which is no line any more.
 _MAX_RESIDUAL_SHARE = 0.06
 
@@ -165,8 +169,9 @@ class VoltStory:
     """Volts against pressure of each trace: is there anything to compare, what does not fit, line and ranges.
 
     The signs (see `signs`) say: volts flat while the pressure moves, volts that move while the pressure is flat, no
-    straight line between them, a slope that is not the model's. volts_per_pa : see `VoltReadings`.
-    norm_volts_per_pa, norm_n : the model's slope, and of how many recordings, see `model_norms`.
+    straight line between them, a slope that is not the model's, a vented level that is not. volts_per_pa : see
+    `VoltReadings`. norm_volts_per_pa, norm_n, norm_rest_v, norm_rest_n : the model's slope and vented level [V], and of
+    how many recordings, see `model_norms`.
     """
 
     has_volts: Flags
@@ -174,6 +179,7 @@ class VoltStory:
     is_alone: Floats
     is_bent: Floats
     is_off_norm: Floats
+    is_shifted: Floats
     is_alive: Flags
     """The output flickers by more than a converter's last count: something is measured."""
     volt_range: Floats
@@ -182,18 +188,23 @@ class VoltStory:
     residual_pa: Floats
     norm_volts_per_pa: Floats
     norm_n: Ints
+    norm_rest_v: Floats
+    norm_rest_n: Ints
 
     @property
     def sign(self) -> Floats:
         """Volts and pressure tell different stories."""
-        return either(self.is_flat, self.is_alone, self.is_bent, self.is_off_norm)
+        return either(self.is_flat, self.is_alone, self.is_bent, self.is_off_norm, self.is_shifted)
 
 
-def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags, norms: Norms) -> VoltStory:
+def compare_volts(
+    read: VoltReadings, vented: Vented, noise: Floats, is_derived: Flags, norms: Norms
+) -> VoltStory:
     """Say where volts and pressure of many recordings tell different stories.
 
     Parameters
     ----------
+    vented : what each shows with the vent open.
     noise : pressure noise [Pa], one per trace.
     is_derived : the pressure was computed from the volts, so that there is nothing to compare; one per trace.
     norms : of each trace's model.
@@ -228,6 +239,7 @@ def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags, norms: N
         alone,
         bent,
         above(np.where(is_clear, off, np.nan), 1.0, SHARP),
+        both(fact(enough), _shifted(vented, norms)),
         (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V),
         read.volt_range,
         read.pressure_range,
@@ -235,7 +247,24 @@ def compare_volts(read: VoltReadings, noise: Floats, is_derived: Flags, norms: N
         read.residual_pa,
         norm,
         norms.n["volts_per_pa"],
+        norms.norm["rest_v"],
+        norms.n["rest_v"],
     )
+
+
+def _shifted(vented: Vented, norms: Norms) -> Floats:
+    """Volts rest off their model's level, and the pressure does not rest off its own by as much.
+
+    A sensor whose zero has drifted takes both along; a pressure that alone is off (a barometer in whole kilopascals)
+    leaves the volts where they were.
+    """
+    with np.errstate(all="ignore"):
+        pa_per_volt = 1 / norms.norm["volts_per_pa"]
+        by_volts = (vented.rest_v - norms.norm["rest_v"]) * pa_per_volt
+        apart = np.abs(by_volts - (vented.rest - norms.norm["rest_pa"]))
+        spread = np.hypot(norms.spread["rest_v"] * pa_per_volt, norms.spread["rest_pa"])
+    least = np.maximum(_SHIFTED_PA, _OFF_BY_SPREADS * spread)
+    return both(above(np.abs(by_volts), least), above(apart, least))
 
 
 def clear_slope(read: VoltReadings, is_derived: Flags) -> Floats:

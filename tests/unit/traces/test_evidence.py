@@ -22,6 +22,7 @@ FLAGS = (
     "is_flat_volts",
     "is_flat_pressure",
     "is_off_norm",
+    "is_shifted",
 )
 MISSING = re.compile(r"\b(nan|inf|None)\b", re.IGNORECASE)
 

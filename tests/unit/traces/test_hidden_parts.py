@@ -88,3 +88,22 @@ def test_a_hold_that_leaked_all_away_tells_the_vented_level():
 def test_a_vacuum_that_stays_tells_no_vented_level():
     samples = Drawing().closed().draw(-2500).hold(90, vapor=0.0).samples(noise=3)
     assert judged(samples)["rest_pressure_pa"] is None
+
+
+def test_gas_that_cools_after_an_earlier_test_is_no_purge_that_passes():
+    """Air that rushed in at the first release warmed it: shut again, it cools by some 80 Pa and then no more."""
+    drawing = Drawing().rest().closed(15, 0.0).draw(-2500).hold(60, vapor=0.3).release(12)
+    drawing.add(24, lambda s: -80 * (1 - np.exp(-s / 10)), True, 0.0)
+    drawing.draw(-2500).hold(90, vapor=0.3).release()
+    result = judged(drawing.samples(noise=3))
+    assert result["verdict"] == "holds"
+
+
+def test_a_vent_that_opens_a_second_before_its_command_shows_is_nothing_that_opened_by_itself():
+    def evidence(early_s: float) -> str:
+        drawing = Drawing(10.0).rest().closed().draw(-2500).hold(60, vapor=0.3)
+        drawing.add(early_s, lambda s: drawing.pa[-1] * np.exp(-s / 0.15), True, 0.0).release(8, 0.1)
+        return judged(drawing.samples(noise=3))["evidence"]
+
+    assert "something opened" not in evidence(0.9)
+    assert "something opened" in evidence(6.0)

@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 import pytest
-from drawing import HEADER, whole_test
+from drawing import HEADER, Drawing, whole_test
 
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
@@ -79,6 +79,49 @@ def test_gauge_pressure_from_a_coarse_barometer_is_no_offset_of_a_sensor_whose_v
     assert measure_traces(off, headers, Settings(), norms)["verdict"][0] == "holds"
     drifted = off.with_columns(pl.col("sensor_v") - 400 * 8e-4)
     assert measure_traces(drifted, headers, Settings(), norms)["verdict"][0] == "sensor_offset"
+
+
+def test_volts_that_rest_elsewhere_than_their_model_with_the_pressure_at_zero_disagree():
+    samples, headers = _fleet([8e-4])
+    norms = norms_with(volts_per_pa=8e-4, rest_v=2.5, rest_pa=0.0)
+    shifted = samples.with_columns(pl.col("sensor_v") + 0.6)
+    row = measure_traces(shifted, headers, Settings(), norms).row(0, named=True)
+    assert row["verdict"] == "sensor_disagrees"
+    assert "the sensor gives 3.10 V, where this model's sensors give 2.50 V" in row["evidence"]
+    nearly = samples.with_columns(pl.col("sensor_v") + 0.15)
+    assert measure_traces(nearly, headers, Settings(), norms)["verdict"][0] == "holds"
+
+
+def test_two_levels_of_rest_under_one_name_accuse_nobody():
+    samples, headers = _fleet([8e-4] * 7)
+    other = pl.when(pl.col("trace_id").is_in(["t0", "t1", "t2"])).then(0.7).otherwise(0.0)
+    samples = samples.with_columns(pl.col("sensor_v") + other)
+    assert set(measure_traces(samples, headers, Settings())["verdict"]) == {"holds"}
+
+
+def _still(noise: float) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """A recording in which nothing moves the pressure but noise."""
+    still = Drawing().rest(10).closed(15, 0.0).draw(0.0).hold(60, vapor=0.0).release()
+    header = HEADER | {"make": "Kestin", "model": "210"}
+    return still.samples(noise=noise, step=1.0), pl.DataFrame([header], infer_schema_length=None)
+
+
+def test_a_sensor_that_is_quieter_than_its_kind_is_dead_and_one_that_flickers_alike_is_not():
+    samples, headers = _still(0.4)
+    assert measure_traces(samples, headers, Settings())["verdict"][0] != "sensor_flat"
+    loud = norms_with(noise_pa=3.0)
+    assert measure_traces(samples, headers, Settings(), loud)["verdict"][0] == "sensor_flat"
+    samples, headers = _still(2.5)
+    assert measure_traces(samples, headers, Settings(), loud)["verdict"][0] != "sensor_flat"
+
+
+def test_stillness_tells_less_where_the_whole_kind_keeps_still():
+    samples, headers = _still(0.0)
+    alone = measure_traces(samples, headers, Settings()).row(0, named=True)
+    coarse = measure_traces(samples, headers, Settings(), norms_with(noise_pa=0.0)).row(0, named=True)
+    assert alone["verdict"] == coarse["verdict"] == "sensor_flat"
+    assert alone["confidence"] > 0.99
+    assert coarse["confidence"] < 0.9
 
 
 def readings(**changed: object) -> dict[str, object]:

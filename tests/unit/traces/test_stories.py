@@ -92,3 +92,36 @@ def test_a_creeping_tank_without_vacuum_has_no_vacuum_and_a_still_one_stands_ope
     creeping, still = silent(1.5).told.probability[0], silent(0.0).told.probability[0]
     assert creeping[none] > 0.99
     assert still[gross] > still[none]
+
+
+def test_a_dip_that_noise_hides_speaks_for_no_less_open_a_system():
+    """A still tank with the purge flowing: a cap that is off leaves no dip that 10 Pa of noise would show."""
+    still = Drawing().rest(10).closed(15, 0.0).draw(0.0).hold(90, vapor=0.0).release()
+    judgement = told_of(still.samples(noise=10))
+    told = dict(zip(NAMES, judgement.told.probability[0], strict=True))
+    assert judgement.verdict[0] == "gross_leak"
+    assert told["gross_leak"] > 4 * told["no_vacuum"] > 0.04
+
+
+def test_a_small_dip_speaks_for_an_open_system_before_it_is_seen_for_sure():
+    def chance(dip: float) -> float:
+        drawing = Drawing().rest(10).closed(15, 0.0).add(30, lambda s: -dip + 0 * s, True, 100.0)
+        told = told_of(drawing.hold(60, vapor=0.0).release().samples(noise=2)).told.probability[0]
+        return told[NAMES.index("gross_leak")] / told[NAMES.index("no_vacuum")]
+
+    assert chance(1.2) > 1.2 * chance(0.0)
+
+
+def test_a_shallow_vacuum_that_is_gone_at_once_is_no_tight_tank():
+    """A sensor of coarse steps, a purge command that shows two seconds early: the hold's fit has little to go by."""
+    drawing = Drawing().rest(10).closed(15, 0.0).draw(-245.0, 45)
+    gone = drawing.add(90, lambda s: np.where(s < 2.2, -245.0, 0.0), True, 0.0).release()
+    judgement = told_of(gone.samples(step=24.4))
+    told = dict(zip(NAMES, judgement.told.probability[0], strict=True))
+    assert told["holds"] < 0.01
+    assert told["leak"] + told["gross_leak"] > 0.99
+
+
+def test_a_shallow_vacuum_that_a_warm_tank_fills_with_vapor_may_still_be_tight():
+    warm = Drawing().rest(10).closed(15, 6.0).draw(-150.0, 20).hold(60, vapor=6.0).release()
+    assert told_of(warm.samples(noise=3)).signs.lost[0] < 0
