@@ -82,8 +82,9 @@ def fit_holds(
     given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
     fit_all(bins.t, bins.pressure, bins.n, bins.cooling, given, around, found, curve, curve_sd)
     fit = Found(*found.T)
-    sd = np.hypot(fit.leak_sd, fit.leak * _share_not_modeled(fit, bins, reading, zero_sd))
-    low, high = _bounds_above_zero(fit.leak, sd, level)
+    other_sd = fit.leak * _share_not_modeled(fit, bins, reading, zero_sd)
+    sd = np.hypot(fit.leak_sd, other_sd)
+    low, high = _bounds_above_zero(fit.leak, *_sides(fit, beliefs, other_sd), level)
     return HoldFit(
         leak=np.maximum(fit.leak, 0),
         leak_mean=fit.leak,
@@ -120,10 +121,28 @@ def _moved(bins: HoldBins) -> Floats:
     return np.where(filled.any(axis=1), highest - np.where(filled, bins.pressure, np.inf).min(axis=1), 0.0)
 
 
-def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, Floats]:
-    """Return the equal-tailed bounds of a normal law that is cut off at 0."""
+def _sides(fit: Found, beliefs: Beliefs, other_sd: Floats) -> tuple[Floats, Floats]:
+    """Return the standard deviation of the leak below and above what was fitted [1/m].
+
+    The fit's own, in which the vapor's is replaced by what the hold and the belief of its most leave of it: under
+    vacuum more vapor is less leak, under pressure more.
+    """
     with np.errstate(all="ignore"):
-        below = np.minimum(ndtr(-mean / sd), 1 - 1e-12)
-        low = mean + sd * ndtri(below + (1 - below) * (1 - level) / 2)
-        high = mean + sd * ndtri(below + (1 - below) * (1 + level) / 2)
-    return np.maximum(low, 0), np.maximum(high, 0)
+        by_vapor = fit.leak_with_vapor / fit.vapor_sd**2
+        told = np.maximum(fit.vapor_sd**-2 - beliefs.vapor_sd(fit.vapor, fit.middle) ** -2, 0)
+        most2 = 1 / (told + beliefs.most_vapor_sd(fit.middle) ** -2)
+        more = np.sqrt(fit.leak_sd**2 + by_vapor**2 * np.maximum(most2 - fit.vapor_sd**2, 0))
+    down, up = np.where(by_vapor < 0, [more, fit.leak_sd], [fit.leak_sd, more])
+    return np.hypot(down, other_sd), np.hypot(up, other_sd)
+
+
+def _bounds_above_zero(mean: Floats, down: Floats, up: Floats, level: float) -> tuple[Floats, Floats]:
+    """Return the equal-tailed bounds of a law of two normal halves, `down` and `up` wide, that is cut off at 0."""
+    with np.errstate(all="ignore"):
+        below = np.minimum(ndtr(-mean / np.where(mean > 0, down, up)), 1 - 1e-12)
+
+        def at(share: float) -> Floats:
+            normal = ndtri(below + (1 - below) * share)
+            return np.maximum(mean + np.where(normal < 0, down, up) * normal, 0)
+
+        return at((1 - level) / 2), at((1 + level) / 2)

@@ -35,6 +35,7 @@ from pipeline.traces.hold_solve import (
     distance,
     noise_of,
     normal_equations,
+    shared_by,
     solve,
     spread_of,
 )
@@ -83,7 +84,8 @@ class Around(NamedTuple):
 class Found(NamedTuple):
     """What a fit found: leak and its standard deviation [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a
     sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, the share of the
-    hold's time about which its clock and its pressure may disagree, and by how much the clock's time was mended [s]."""
+    hold's time about which its clock and its pressure may disagree, by how much the clock's time was mended [s], the
+    standard deviation of the vapor at that distance [Pa/s], and the leak's covariance with it [Pa/(m s)]."""
 
     leak: Any
     leak_sd: Any
@@ -94,6 +96,8 @@ class Found(NamedTuple):
     discharge_share: Any
     doubt: Any
     mended_s: Any
+    vapor_sd: Any
+    leak_with_vapor: Any
 
 
 class Room(NamedTuple):
@@ -240,6 +244,11 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
     found[2], found[3] = mean[VAPOR], mean[UNDER]
     found[4], found[5] = np.sqrt(noise2), middle
     found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
+    vapor, leak = room.vectors[1], room.vectors[5]
+    vapor[:], leak[:] = 0.0, 0.0
+    vapor[VAPOR], vapor[UNDER], leak[LEAK] = 1.0, middle, _LEAK_SCALE
+    found[9] = spread_of(room.normal, vapor, N_UNKNOWN, room.vectors[4])
+    found[10] = shared_by(room.normal, vapor, leak, room.vectors[4])
 
 
 @compiled
