@@ -19,11 +19,30 @@ _USUAL_SCATTER = 3.0
 
 
 @dataclass(frozen=True)
+class HeatFit:
+    """What each hold tells of the gas's heat: share of the exchange that is seen, logarithm of its time constant [s],
+    their standard deviations and covariances (of the leak [1/m] with each), and what was believed before."""
+
+    share: Floats
+    share_sd: Floats
+    log_tau: Floats
+    log_tau_sd: Floats
+    share_with_tau: Floats
+    leak_with_share: Floats
+    leak_with_tau: Floats
+    believed_share: Floats
+    believed_share_sd: Floats
+    believed_log_tau: Floats
+    believed_log_tau_sd: Floats
+
+
+@dataclass(frozen=True)
 class HoldFit:
     """Fit of each hold; nan where there was too little to fit.
 
     leak : Cd A / V [1/m] with Cd at high Reynolds number, not below 0; `leak_mean` and `leak_sd` are those of the fit,
-        which may go below; `leak_low` and `leak_high` its bounds at the stated level, given that it is not below 0.
+        which may go below; `leak_down_sd` and `leak_up_sd` are what it may be off by below and above; `leak_low` and
+        `leak_high` its bounds at the stated level, given that it is not below 0.
     discharge_share : the discharge coefficient at the hold's middle as a share of that at high Reynolds number.
     vapor : vapor rate at the middle of the hold [Pa/s]. residual : scatter of a sample about the curve [Pa].
     curve, curve_sd : fitted pressure above the vented level and its standard deviation at the bins [Pa].
@@ -33,6 +52,8 @@ class HoldFit:
     leak: Floats
     leak_mean: Floats
     leak_sd: Floats
+    leak_down_sd: Floats
+    leak_up_sd: Floats
     leak_low: Floats
     leak_high: Floats
     discharge_share: Floats
@@ -41,6 +62,7 @@ class HoldFit:
     curve: Floats
     curve_sd: Floats
     mended_s: Floats
+    heat: HeatFit
 
 
 def fit_holds(
@@ -84,11 +106,14 @@ def fit_holds(
     fit = Found(*found.T)
     other_sd = fit.leak * _share_not_modeled(fit, bins, reading, zero_sd)
     sd = np.hypot(fit.leak_sd, other_sd)
-    low, high = _bounds_above_zero(fit.leak, *_sides(fit, beliefs, other_sd), level)
+    down, up = _sides(fit, beliefs, other_sd)
+    low, high = bounds_above_zero(fit.leak, down, up, level)
     return HoldFit(
         leak=np.maximum(fit.leak, 0),
         leak_mean=fit.leak,
         leak_sd=sd,
+        leak_down_sd=down,
+        leak_up_sd=up,
         leak_low=low,
         leak_high=high,
         discharge_share=fit.discharge_share,
@@ -97,6 +122,11 @@ def fit_holds(
         curve=curve,
         curve_sd=curve_sd,
         mended_s=np.nan_to_num(fit.mended_s),
+        heat=HeatFit(
+            *(fit.heat_share, fit.heat_share_sd, fit.log_tau, fit.log_tau_sd),
+            *(fit.share_with_tau, fit.leak_with_share, fit.leak_with_tau),
+            *(beliefs.heat, beliefs.heat_sd, beliefs.log_tau, beliefs.log_tau_sd),
+        ),
     )
 
 
@@ -136,7 +166,7 @@ def _sides(fit: Found, beliefs: Beliefs, other_sd: Floats) -> tuple[Floats, Floa
     return np.hypot(down, other_sd), np.hypot(up, other_sd)
 
 
-def _bounds_above_zero(mean: Floats, down: Floats, up: Floats, level: float) -> tuple[Floats, Floats]:
+def bounds_above_zero(mean: Floats, down: Floats, up: Floats, level: float) -> tuple[Floats, Floats]:
     """Return the equal-tailed bounds of a law of two normal halves, `down` and `up` wide, that is cut off at 0."""
     with np.errstate(all="ignore"):
         below = np.minimum(ndtr(-mean / np.where(mean > 0, down, up)), 1 - 1e-12)

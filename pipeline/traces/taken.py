@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.fleet_heat import heat_told
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
@@ -61,6 +62,7 @@ class Taken:
             "rest_pa": self.shown.vented.rest,
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
+            **heat_told(self.fit, self.shown, self.sizes),
         }
         return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
 
