@@ -98,6 +98,11 @@ MODEL_NORM = Table(
         number("purge_flow_l_min_spread", "its spread", "l/min"),
         count("purge_flow_l_min_n", "recordings behind it"),
         number(
+            "extra_volume_l", "gas volume beside the tank's ullage (canister, lines, dome), from draws", "l"
+        ),
+        number("extra_volume_l_spread", "its standard error", "l"),
+        count("extra_volume_l_n", "draws behind it"),
+        number(
             "heat_share_ratio",
             "heat exchange that the pressure shows over what was believed, holds of all models (median)",
         ),

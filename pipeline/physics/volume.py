@@ -8,9 +8,10 @@ from numpy.typing import ArrayLike
 from pipeline.physics.orifice import Array
 
 #: Void of canister and lines [l], and how far it is known. Common practice, no source: a canister of 1.5 to
-#: 4 l is about two thirds void, and the lines and the dome above the full mark add about as much again.
+#: 4 l is about two thirds void, and the lines and the dome above the full mark add about as much again; the dome, which
+#: a nominal size leaves out, may be anything up to a tenth of it.
 CANISTER_AND_LINES_L = 3.5
-CANISTER_AND_LINES_SD_L = 1.3
+CANISTER_AND_LINES_SD_L = 2.0
 #: How far a nominal tank size [share] and a fuel gauge [share of the tank] are known. Common practice.
 TANK_SIZE_SD = 0.02
 FUEL_LEVEL_SD = 0.025
@@ -20,7 +21,10 @@ _UNKNOWN_FILL_SD = 0.25
 
 
 def vapor_volume_l(
-    fuel_tank_l: ArrayLike, fuel_level_pct: ArrayLike, canister_l: float = CANISTER_AND_LINES_L
+    fuel_tank_l: ArrayLike,
+    fuel_level_pct: ArrayLike,
+    canister_l: ArrayLike = CANISTER_AND_LINES_L,
+    canister_sd_l: ArrayLike = CANISTER_AND_LINES_SD_L,
 ) -> tuple[Array, Array]:
     """Return the vapor volume and its standard deviation.
 
@@ -31,7 +35,7 @@ def vapor_volume_l(
     ----------
     fuel_tank_l : nominal tank size [l], > 0; nan where unknown.
     fuel_level_pct : fuel level [%], 0 to 100; nan where unknown.
-    canister_l : void of canister and lines [l].
+    canister_l, canister_sd_l : void of canister and lines, and how far it is known [l].
 
     Returns
     -------
@@ -42,5 +46,5 @@ def vapor_volume_l(
     fill = np.where(known, np.clip(level, 0, 100) / 100, _UNKNOWN_FILL)
     fill_sd = np.where(known, FUEL_LEVEL_SD, _UNKNOWN_FILL_SD)
     ullage = tank * (1 - fill)
-    spread = np.hypot(np.hypot(tank * fill_sd, ullage * TANK_SIZE_SD), CANISTER_AND_LINES_SD_L)
-    return ullage + canister_l, spread
+    spread = np.hypot(np.hypot(tank * fill_sd, ullage * TANK_SIZE_SD), canister_sd_l)
+    return ullage + np.asarray(canister_l, float), spread

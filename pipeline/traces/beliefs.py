@@ -17,8 +17,8 @@ _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
 #: Below the usual rate lie tanks without vapor and tanks that cool, by 1.5 Pa/s (see verdict.FALLS_PA_S): two of these.
 _COOLING_SD = 1.75
 #: Under vacuum rates lie farther above the usual one than below it: by two of these, one tank in forty gives more than
-#: 11 Pa/s at 20 °C, its fuel being warm, or the gas above it far from saturated; such fuel also gives back fast.
-_MOST_RATE_SD = 4.5
+#: 13 Pa/s at 20 °C, its fuel being warm, or the gas above it far from saturated; such fuel also gives back fast.
+_MOST_RATE_SD = 5.5
 #: Vapor pressure of gasoline rises by 3.5 % per K (slope of the AP-42, chapter 7.1, equation about 20 °C); fuel follows
 #: the ambient by a part of it (judgement), within bounds.
 _PER_K = 0.02
@@ -28,10 +28,10 @@ _TAIL = 2.0
 _NO_CLOSED_SD = 1e3
 #: The time [s] in which fuel restores the vapor that was taken out: forty minutes, give or take a factor (judgement).
 #: With the share of vapor in the gas at 20 °C that is 0.15 Pa/s per kPa. Gas that is stirred or shallow has it back
-#: within four minutes: two of the last.
+#: within three minutes: two of the last.
 _GIVEN_BACK_S = 2200.0
 _GIVEN_BACK_SD = 1.4
-_MOST_GIVEN_BACK_SD = 4.5
+_MOST_GIVEN_BACK_SD = 5.5
 #: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi,
 #: half to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).
 _HEAT_SHARE_SD = 0.2

@@ -17,6 +17,9 @@ _MUCH_PA = 1000.0
 #: A verdict less likely than this is told with the story that comes second.
 _SURE = 0.9
 
+#: What is said of a leak over volume in place of a diameter.
+_NO_TANK = "its diameter needs the tank's size, which is not known"
+
 Reading = Mapping[str, Any]
 
 
@@ -126,22 +129,39 @@ def _bounds(row: Reading) -> str:
     return f"{row['low']:.2f} to {row['high']:.2f} mm at {row['level']:.0%}"
 
 
+def _area_bounds(row: Reading) -> str:
+    low, high = row["per_gas_low"], row["per_gas_high"]
+    return f"{low:.1f} to {high:.1f} at {row['level']:.0%}" if _known(low, high) else "no interval"
+
+
 def _holds(row: Reading) -> str:
-    limit = (
-        f"a hole larger than {row['high']:.2f} mm would have shown"
-        if isfinite(row["high"])
-        else "no hole in a tank of usual size would have stayed unseen, but the tank size is not known"
-    )
-    return f"{_draw(row)}; {_bleed(row)}; it holds: {limit}{_any_fill(row, row['high'])}."
+    return f"{_draw(row)}; {_bleed(row)}; it holds: {_least_that_shows(row)}{_any_fill(row, row['high'])}."
+
+
+def _least_that_shows(row: Reading) -> str:
+    if isfinite(row["high"]):
+        return f"a hole larger than {row['high']:.2f} mm would have shown"
+    if isfinite(row["per_gas_high"]):
+        return f"a hole of more than {row['per_gas_high']:.2g} mm² for each m³ of gas would have shown; {_NO_TANK}"
+    return f"how small a hole would have shown is not known: {_NO_TANK}"
 
 
 def _leak(row: Reading) -> str:
-    size = (
-        f"a hole of about {row['diameter']:.2f} mm ({_bounds(row)}; discharge coefficient {row['discharge']:.2f})"
-        if isfinite(row["diameter"])
-        else "a leak; its size needs the tank's, which is not known"
-    )
-    return f"{_draw(row)}; {_bleed(row)}, faster than vapor alone: {size}{_any_fill(row, row['diameter'])}."
+    return f"{_draw(row)}; {_bleed(row)}, faster than vapor alone: {_hole(row)}{_any_fill(row, row['diameter'])}."
+
+
+def _hole(row: Reading) -> str:
+    if isfinite(row["diameter"]):
+        return (
+            f"a hole of about {row['diameter']:.2f} mm ({_bounds(row)}; discharge coefficient "
+            f"{row['discharge']:.2f})"
+        )
+    if isfinite(row["per_gas"]):
+        return (
+            f"a leak of {row['per_gas']:.1f} mm² for each m³ of gas ({_area_bounds(row)}; discharge coefficient "
+            f"{row['discharge']:.2f}); {_NO_TANK}"
+        )
+    return f"a leak; {_NO_TANK}"
 
 
 def _gross_leak(row: Reading) -> str:

@@ -11,7 +11,6 @@ from pipeline.physics.orifice import STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_
 from pipeline.settings import Settings
 from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
 from pipeline.traces.beliefs import vapor_beliefs
-from pipeline.traces.compiled import Floats
 from pipeline.traces.fleet_heat import with_fleet_heat
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit, fit_holds
@@ -23,10 +22,11 @@ from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
 from pipeline.traces.sizes import Sizes, VaporSpace, size_leaks, vapor_space
 from pipeline.traces.steady_flow import read_steady_flows
-from pipeline.traces.taken import Air, Measured, Taken
+from pipeline.traces.taken import Air, Measured, Taken, numbers_of
 from pipeline.traces.verdict import judge
 from pipeline.traces.volts import compare_volts
 from pipeline.traces.volume_by_flow import told_by_flow
+from pipeline.traces.volume_by_model import told_by_model
 
 
 def measure_traces(
@@ -74,7 +74,7 @@ def take(
     """
     marks, shown, volts, bins = read_recordings(recordings)
     air = _air_of(headers)
-    volume = vapor_space(_numbers(headers, "fuel_tank_l"), _numbers(headers, "fuel_level_pct"))
+    volume = vapor_space(numbers_of(headers, "fuel_tank_l"), numbers_of(headers, "fuel_level_pct"))
     beliefs = vapor_beliefs(
         shown.closed,
         shown.vented.zero_sd,
@@ -142,7 +142,7 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     fit = with_fleet_heat(taken.fit, mine, settings.level)
     sizes = _sizes(fit, taken.shown, taken.sizes.volume, taken.air, settings)
     taken = replace(taken, fit=fit, sizes=sizes)
-    taken = told_by_flow(taken, mine, settings)
+    taken = told_by_flow(told_by_model(taken, mine, settings), mine, settings)
     shown, air = taken.shown, taken.air
     volts = compare_volts(taken.volts, np.nan_to_num(shown.sensor.noise), taken.is_derived, mine)
     judgement = judge(taken.marks, shown, volts, taken.fit, taken.sizes, mine, settings.least_confidence)
@@ -152,14 +152,8 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     return Measured(taken, volts, judgement, hole)
 
 
-def _numbers(headers: pl.DataFrame, name: str) -> Floats:
-    if name not in headers.columns:
-        return np.full(headers.height, np.nan)
-    return headers[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
-
-
 def _air_of(headers: pl.DataFrame) -> Air:
-    kpa, celsius = _numbers(headers, "barometric_kpa"), _numbers(headers, "ambient_c")
+    kpa, celsius = numbers_of(headers, "barometric_kpa"), numbers_of(headers, "ambient_c")
     pressure = np.where(np.isfinite(kpa), kpa * 1e3, STANDARD_PRESSURE_PA)
     temperature = np.where(np.isfinite(celsius), celsius, STANDARD_TEMPERATURE_C)
     return Air(pressure, temperature, np.isfinite(kpa), np.isfinite(celsius))

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Floats
+from pipeline.traces.extra_volume import extra_volumes
 from pipeline.traces.view import MAD_TO_SD
 
 #: So many recordings of a model make a norm, where so large a share of them agree on it: two kinds of sensor under one
@@ -27,7 +29,8 @@ _MIN_RANGE_PA = 400.0
 OFF_BY = 0.25
 
 MODEL = ("make", "model")
-NUMBERS = ("volts_per_pa", "rest_v", "rest_pa", "vapor_rise_pa_s", "purge_flow_l_min")
+READ = ("volts_per_pa", "rest_v", "rest_pa", "vapor_rise_pa_s", "purge_flow_l_min")
+NUMBERS = (*READ, "extra_volume_l")
 #: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it.
 OF_ALL = ("heat_share_ratio", "heat_time_log_ratio")
 MIN_OF_ALL = 20
@@ -59,45 +62,49 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : one row per recording: make, model, NUMBERS and OF_ALL, nan or null where the recording does not tell:
+    readings : one row per recording: make, model, READ, OF_ALL and ullage_l, nan or null where it does not tell:
         volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V] and
         rest_pa [Pa] with the vent open, vapor_rise_pa_s [Pa/s] shut before the draw, purge_flow_l_min [l/min] at full
-        duty (of systems that hold or leak a little); heat_share_ratio and heat_time_log_ratio, see `fleet_heat`.
+        duty (of systems that hold or leak a little), with CANISTER_AND_LINES_L beside the ullage_l [l];
+        heat_share_ratio and heat_time_log_ratio, see `fleet_heat`.
 
     Returns
     -------
-    NORM_SCHEMA: of each of NUMBERS the median, the median absolute deviation as the standard deviation of a normal law
-    (`_spread`) and the number of recordings (`_n`); those of OF_ALL are one and the same for every model.
+    NORM_SCHEMA: of each of READ the median, the median absolute deviation as the standard deviation of a normal law
+    (`_spread`) and the number of recordings (`_n`), purge flow by the model's own extra volume; and that volume, see
+    `extra_volume`. Numbers of OF_ALL are one and the same for every model.
     """
-    readings = readings.with_columns(pl.col(*NUMBERS, *OF_ALL).fill_nan(None))
+    readings = readings.with_columns(pl.col(*READ, *OF_ALL, "ullage_l").fill_nan(None))
     said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null()))
+    extra = extra_volumes(said)
+    said = said.join(extra, on=MODEL, how="left").with_columns(_flow_by_extra_volume())
     found = said.group_by(MODEL).agg(
-        *(pl.col(name).median() for name in NUMBERS),
-        *(_spread(name).alias(f"{name}_spread") for name in NUMBERS),
-        *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in NUMBERS),
+        *(pl.col(name).median() for name in READ),
+        *(_spread(name).alias(f"{name}_spread") for name in READ),
+        *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in READ),
         agree=((pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY).mean(),
     )
-    for name in NUMBERS:
+    for name in READ:
         told = pl.col(f"{name}_n") >= MIN_RECORDINGS
         told = told & (pl.col("agree") >= _AGREE) if name == "volts_per_pa" else told
         found = found.with_columns(
             pl.when(told).then(name).alias(name), pl.when(told).then(f"{name}_spread").alias(f"{name}_spread")
         )
-    found = found.join(_of_all(readings), how="cross")
+    found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
     return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
+
+
+def _flow_by_extra_volume() -> pl.Expr:
+    ullage, extra = pl.col("ullage_l"), pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L)
+    return pl.col("purge_flow_l_min") * (ullage + extra) / (ullage + CANISTER_AND_LINES_L)
 
 
 def _of_all(readings: pl.DataFrame) -> pl.DataFrame:
     """Return one row: median, spread and number of OF_ALL, the first two null where fewer than MIN_OF_ALL tell."""
+    told = {name: pl.col(name).count() >= MIN_OF_ALL for name in OF_ALL}
     return readings.select(
-        *(
-            pl.when(pl.col(name).count() >= MIN_OF_ALL).then(pl.col(name).median()).alias(name)
-            for name in OF_ALL
-        ),
-        *(
-            pl.when(pl.col(name).count() >= MIN_OF_ALL).then(_spread(name)).alias(f"{name}_spread")
-            for name in OF_ALL
-        ),
+        *(pl.when(told[name]).then(pl.col(name).median()).alias(name) for name in OF_ALL),
+        *(pl.when(told[name]).then(_spread(name)).alias(f"{name}_spread") for name in OF_ALL),
         *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in OF_ALL),
     )
 

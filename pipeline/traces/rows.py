@@ -120,6 +120,7 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
 
 
 def _sentences(m: Measured, settings: Settings) -> list[str]:
+    per_area = 1e6 / settings.discharge_coefficient
     columns = {
         "verdict": m.judgement.verdict,
         "reason": m.judgement.reason,
@@ -136,6 +137,9 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "diameter": m.sizes.diameter,
         "low": m.sizes.low,
         "high": m.sizes.high,
+        "per_gas": m.sizes.leak * per_area,
+        "per_gas_low": m.sizes.leak_low * per_area,
+        "per_gas_high": m.sizes.leak_high * per_area,
         "is_level_known": m.sizes.volume.is_level_known,
         "is_by_purge": m.sizes.volume.is_by_purge,
         "working_high": m.sizes.working_high,

@@ -14,7 +14,7 @@ from pipeline.physics.orifice import (
     hole_area_m2,
     hole_diameter_mm,
 )
-from pipeline.physics.volume import vapor_volume_l
+from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L, vapor_volume_l
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.readings import Shown
@@ -52,9 +52,14 @@ class VaporSpace:
     is_by_purge: Flags
 
 
-def vapor_space(fuel_tank_l: Floats, fuel_level_pct: Floats) -> VaporSpace:
-    """Return the vapor volume that tank size [l] and fuel level [%] leave, nan where unknown."""
-    volume, volume_sd = vapor_volume_l(fuel_tank_l, fuel_level_pct)
+def vapor_space(
+    fuel_tank_l: Floats,
+    fuel_level_pct: Floats,
+    extra_l: Floats | float = CANISTER_AND_LINES_L,
+    extra_sd_l: Floats | float = CANISTER_AND_LINES_SD_L,
+) -> VaporSpace:
+    """Return the vapor volume that tank size [l] and fuel level [%] leave, nan where unknown, with `extra_l` beside."""
+    volume, volume_sd = vapor_volume_l(fuel_tank_l, fuel_level_pct, extra_l, extra_sd_l)
     is_tank, is_level = np.isfinite(volume), np.isfinite(fuel_level_pct)
     used = np.where(is_tank, volume, NOMINAL_VOLUME_L)
     log_sd = np.where(is_tank, volume_sd / used, NOMINAL_LOG_SD)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.fleet_heat import heat_told
 from pipeline.traces.hold_bins import HoldBins
@@ -62,6 +63,7 @@ class Taken:
             "rest_pa": self.shown.vented.rest,
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
+            "ullage_l": volume.known_l - CANISTER_AND_LINES_L,
             **heat_told(self.fit, self.shown, self.sizes),
         }
         return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
@@ -83,3 +85,10 @@ class Measured:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.taken, name)
+
+
+def numbers_of(headers: pl.DataFrame, name: str) -> Floats:
+    """Return a column of the headers as numbers, nan where it is missing."""
+    if name not in headers.columns:
+        return np.full(headers.height, np.nan)
+    return headers[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()

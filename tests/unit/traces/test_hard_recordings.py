@@ -113,7 +113,21 @@ def test_without_a_tank_size_there_is_a_verdict_and_no_diameter():
     assert row["leak_diameter_mm"] is None
     assert row["leak_diameter_low_mm"] is None
     assert row["vapor_volume_l"] is None
-    assert "not known" in row["evidence"]
+    assert "needs the tank's size, which is not known" in row["evidence"]
+    said = re.search(
+        r"mm² for each m³ of gas \((.*) to (.*) at 95%; discharge coefficient 0.61\)", row["evidence"]
+    )
+    true_mm2_m3 = np.pi / 4 * 0.8**2 / 39.5e-3
+    assert float(said[1]) < true_mm2_m3 < float(said[2])
+
+
+def test_a_tight_tank_of_no_known_size_is_told_what_would_have_shown_by_its_gas():
+    row = judged(whole_test(0.0).samples(noise=3), fuel_tank_l=None)
+    assert row["verdict"] == "holds"
+    said = re.search(r"a hole of more than (.*) mm² for each m³ of gas would have shown", row["evidence"])
+    # Smaller than the monitor's smallest, 0.508 mm, in the 39.5 l that it really holds.
+    assert 0 < float(said[1]) < np.pi / 4 * 0.508**2 / 39.5e-3
+    assert float(said[1]) == pytest.approx(row["leak_area_per_volume_high_mm2_m3"], rel=0.06)
 
 
 def test_without_a_fuel_level_the_interval_is_wide_and_holds_the_truth():

@@ -8,7 +8,7 @@ from drawing import HEADER, whole_test
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
 from pipeline.traces.measure import measure_traces
-from pipeline.traces.model_norms import MIN_OF_ALL, MIN_RECORDINGS, NORM_SCHEMA, NUMBERS, OF_ALL, model_norms
+from pipeline.traces.model_norms import MIN_OF_ALL, MIN_RECORDINGS, NORM_SCHEMA, OF_ALL, READ, model_norms
 
 
 def _fleet(slopes: list[float]) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -82,7 +82,7 @@ def test_gauge_pressure_from_a_coarse_barometer_is_no_offset_of_a_sensor_whose_v
 
 
 def readings(**changed: object) -> dict[str, object]:
-    return {"make": "a", "model": "b"} | dict.fromkeys((*NUMBERS, *OF_ALL), 1.0) | changed
+    return {"make": "a", "model": "b", "ullage_l": 30.0} | dict.fromkeys((*READ, *OF_ALL), 1.0) | changed
 
 
 def test_a_norm_is_the_median_of_enough_recordings_with_its_spread_and_count():
