@@ -105,6 +105,18 @@ MODEL_NORM = Table(
         ),
         number("extra_volume_l_spread", "its standard error", "l"),
         count("extra_volume_l_n", "draws behind it"),
+        number(
+            "heat_share_ratio",
+            "heat exchange that the pressure shows over what was believed, holds of all models (median)",
+        ),
+        number("heat_share_ratio_spread", "its spread"),
+        count("heat_share_ratio_n", "recordings behind it"),
+        number(
+            "heat_time_log_ratio",
+            "logarithm of the time constant of a tank's heat over what was believed, holds of all models (median)",
+        ),
+        number("heat_time_log_ratio_spread", "its spread"),
+        count("heat_time_log_ratio_n", "recordings behind it"),
     ),
 )
 

@@ -38,23 +38,35 @@ SAMPLE_COLUMNS = [
     "is_pressure_derived",
 ]
 
-#: a fact of the header; where it has none, what the recording's own diagnostic answers tell
+#: a fact of the header; where it has none, what the recording's own diagnostic answers tell; of barometric pressure,
+#: where they tell none either, the median of the shop's other recordings: a shop stays at its height, and weather moves
+#: the pressure by about 1 kPa
 HEADERS = """
 with told as (
     select trace_id, min(fuel_level_pct) as fuel_level_pct, min(ambient_c) as ambient_c,
            min(barometric_kpa) as barometric_kpa
     from stage.trace_facts
     group by trace_id
+),
+shop as (
+    select j.shop_id, median(coalesce(t.barometric_kpa, told.barometric_kpa)) as barometric_kpa
+    from core.traces t
+    join core.jobs j using (job_id)
+    left join told using (trace_id)
+    group by j.shop_id
+    having count(coalesce(t.barometric_kpa, told.barometric_kpa)) >= 5
+       and mad(coalesce(t.barometric_kpa, told.barometric_kpa)) <= 1
 )
 select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at,
        coalesce(t.fuel_level_pct, told.fuel_level_pct) as fuel_level_pct,
        coalesce(t.ambient_c, told.ambient_c) as ambient_c,
-       coalesce(t.barometric_kpa, told.barometric_kpa) as barometric_kpa,
+       coalesce(t.barometric_kpa, told.barometric_kpa, shop.barometric_kpa) as barometric_kpa,
        v.fuel_tank_l, v.make, v.model, j.trouble_codes, j.checks
 from core.traces t
 join core.vehicles v using (vehicle_id)
 left join told using (trace_id)
 left join core.jobs j using (job_id)
+left join shop using (shop_id)
 order by t.trace_id
 """
 

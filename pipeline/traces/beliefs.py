@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from pipeline.physics.orifice import STANDARD_PRESSURE_PA
 from pipeline.physics.vapor import heat_share, vapor_share
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Flags, Floats
@@ -15,6 +16,9 @@ from pipeline.traces.shows import Closed
 _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
 #: Below the usual rate lie tanks without vapor and tanks that cool, by 1.5 Pa/s (see verdict.FALLS_PA_S): two of these.
 _COOLING_SD = 1.75
+#: Under vacuum rates lie farther above the usual one than below it: by two of these, one tank in forty gives more than
+#: 13 Pa/s at 20 °C, its fuel being warm, or the gas above it far from saturated; such fuel also gives back fast.
+_MOST_RATE_SD = 5.5
 #: Vapor pressure of gasoline rises by 3.5 % per K (slope of the AP-42, chapter 7.1, equation about 20 °C); fuel follows
 #: the ambient by a part of it (judgement), within bounds.
 _PER_K = 0.02
@@ -23,14 +27,18 @@ _SCALE_BOUNDS = (0.7, 3.0)
 _TAIL = 2.0
 _NO_CLOSED_SD = 1e3
 #: The time [s] in which fuel restores the vapor that was taken out: forty minutes, give or take a factor (judgement).
-#: With the share of vapor in the gas at 20 °C that is 0.15 Pa/s per kPa.
+#: With the share of vapor in the gas at 20 °C that is 0.15 Pa/s per kPa. Gas that is stirred or shallow has it back
+#: within three minutes: two of the last.
 _GIVEN_BACK_S = 2200.0
 _GIVEN_BACK_SD = 1.4
+_MOST_GIVEN_BACK_SD = 5.5
 #: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi,
 #: half to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).
 _HEAT_SHARE_SD = 0.2
-#: Logarithm of the time constant of heat between gas and walls [s].
+#: Logarithm of the time constant of heat between walls and a tank's gas at 20 °C [s]: it goes with the gas's heat
+#: capacity, which vapor raises.
 _LOG_TAU, _LOG_TAU_SD = float(np.log(6.0)), 0.65
+_HEAT_SHARE_20 = float(heat_share(20.0, STANDARD_PRESSURE_PA))
 
 
 @dataclass(frozen=True)
@@ -43,6 +51,8 @@ class Beliefs:
     under_vacuum, under_vacuum_sd : b [1/s].
     heat, heat_sd : share of the heat exchange that is seen. log_tau, log_tau_sd : logarithm of the time constant of
     heat between gas and walls [s].
+    most_sd, under_most_sd : spreads of the rate and of b above, by which bounds are drawn. The fit keeps to the middle
+    of what tanks give, which lies far below what some of them give.
     """
 
     usual: Floats
@@ -58,10 +68,27 @@ class Beliefs:
     heat_sd: Floats
     log_tau: Floats
     log_tau_sd: Floats
+    most_sd: Floats
+    under_most_sd: Floats
 
     @property
     def arrays(self) -> tuple[Floats, ...]:
-        return tuple(getattr(self, field.name) for field in fields(self))
+        """What the fit takes: all but the last two."""
+        return tuple(getattr(self, field.name) for field in fields(self)[:-2])
+
+    def vapor_sd(self, vapor: Floats, middle: Floats) -> Floats:
+        """Return the spread that the fit believed of the vapor [Pa/s] under a vacuum `middle` [Pa], the rate being
+        `vapor` [Pa/s]."""
+        usual_sd = np.where(vapor < self.usual, self.usual_sd_below, self.usual_sd)
+        return np.hypot(_both(usual_sd, self.closed_sd), self.under_vacuum_sd * middle)
+
+    def most_vapor_sd(self, middle: Floats) -> Floats:
+        """Return how much more than believed the vapor [Pa/s] under a vacuum `middle` [Pa] may be."""
+        return np.hypot(_both(self.most_sd, self.closed_sd), self.under_most_sd * middle)
+
+
+def _both(sd: Floats, other: Floats) -> Floats:
+    return sd * other / np.hypot(sd, other)
 
 
 def vapor_beliefs(
@@ -101,8 +128,17 @@ def vapor_beliefs(
     under = np.where(is_pressure_test, 0.0, given_back + 0.3 * rate / 2500)
     under_sd = np.hypot(_GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
     # Carbon and lines keep their gas at their own temperature: it exchanges no heat that the pressure shows.
-    heat = heat_share(temperature_c, barometric_pa) * (1 - np.minimum(CANISTER_AND_LINES_L / volume_l, 0.5))
-    constant = (np.full(len(zero_sd), x) for x in (_HEAT_SHARE_SD, _LOG_TAU, _LOG_TAU_SD))
+    share = heat_share(temperature_c, barometric_pa)
+    heat = share * (1 - np.minimum(CANISTER_AND_LINES_L / volume_l, 0.5))
+    log_tau = _LOG_TAU + np.log(_HEAT_SHARE_20 / share)
+    heat_sd, log_tau_sd = (np.full(len(zero_sd), x) for x in (_HEAT_SHARE_SD, _LOG_TAU_SD))
     # The closed phase's own level is no better known than the zero that it is read from.
     above_sd = np.sqrt(2) * zero_sd
-    return Beliefs(usual, usual_sd, below, seen, closed_sd, above, above_sd, under, under_sd, heat, *constant)
+    most_sd = np.where(is_pressure_test, usual_sd, np.hypot(_MOST_RATE_SD * scale, surprise))
+    under_most_sd = np.where(is_pressure_test, 0.0, _MOST_GIVEN_BACK_SD * given_back)
+    return Beliefs(
+        *(usual, usual_sd, below, seen, closed_sd, above, above_sd, under, under_sd),
+        *(heat, heat_sd, log_tau, log_tau_sd),
+        most_sd=most_sd,
+        under_most_sd=np.maximum(under_most_sd, under_sd),
+    )

@@ -19,11 +19,30 @@ _USUAL_SCATTER = 3.0
 
 
 @dataclass(frozen=True)
+class HeatFit:
+    """What each hold tells of the gas's heat: share of the exchange that is seen, logarithm of its time constant [s],
+    their standard deviations and covariances (of the leak [1/m] with each), and what was believed before."""
+
+    share: Floats
+    share_sd: Floats
+    log_tau: Floats
+    log_tau_sd: Floats
+    share_with_tau: Floats
+    leak_with_share: Floats
+    leak_with_tau: Floats
+    believed_share: Floats
+    believed_share_sd: Floats
+    believed_log_tau: Floats
+    believed_log_tau_sd: Floats
+
+
+@dataclass(frozen=True)
 class HoldFit:
     """Fit of each hold; nan where there was too little to fit.
 
     leak : Cd A / V [1/m] with Cd at high Reynolds number, not below 0; `leak_mean` and `leak_sd` are those of the fit,
-        which may go below; `leak_low` and `leak_high` its bounds at the stated level, given that it is not below 0.
+        which may go below; `leak_down_sd` and `leak_up_sd` are what it may be off by below and above; `leak_low` and
+        `leak_high` its bounds at the stated level, given that it is not below 0.
     discharge_share : the discharge coefficient at the hold's middle as a share of that at high Reynolds number.
     vapor : vapor rate at the middle of the hold [Pa/s]. residual : scatter of a sample about the curve [Pa].
     curve, curve_sd : fitted pressure above the vented level and its standard deviation at the bins [Pa].
@@ -33,6 +52,8 @@ class HoldFit:
     leak: Floats
     leak_mean: Floats
     leak_sd: Floats
+    leak_down_sd: Floats
+    leak_up_sd: Floats
     leak_low: Floats
     leak_high: Floats
     discharge_share: Floats
@@ -41,6 +62,7 @@ class HoldFit:
     curve: Floats
     curve_sd: Floats
     mended_s: Floats
+    heat: HeatFit
 
 
 def fit_holds(
@@ -82,12 +104,16 @@ def fit_holds(
     given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
     fit_all(bins.t, bins.pressure, bins.n, bins.cooling, given, around, found, curve, curve_sd)
     fit = Found(*found.T)
-    sd = np.hypot(fit.leak_sd, fit.leak * _share_not_modeled(fit, bins, reading, zero_sd))
-    low, high = _bounds_above_zero(fit.leak, sd, level)
+    other_sd = fit.leak * _share_not_modeled(fit, bins, reading, zero_sd)
+    sd = np.hypot(fit.leak_sd, other_sd)
+    down, up = _sides(fit, beliefs, other_sd)
+    low, high = bounds_above_zero(fit.leak, down, up, level)
     return HoldFit(
         leak=np.maximum(fit.leak, 0),
         leak_mean=fit.leak,
         leak_sd=sd,
+        leak_down_sd=down,
+        leak_up_sd=up,
         leak_low=low,
         leak_high=high,
         discharge_share=fit.discharge_share,
@@ -96,6 +122,11 @@ def fit_holds(
         curve=curve,
         curve_sd=curve_sd,
         mended_s=np.nan_to_num(fit.mended_s),
+        heat=HeatFit(
+            *(fit.heat_share, fit.heat_share_sd, fit.log_tau, fit.log_tau_sd),
+            *(fit.share_with_tau, fit.leak_with_share, fit.leak_with_tau),
+            *(beliefs.heat, beliefs.heat_sd, beliefs.log_tau, beliefs.log_tau_sd),
+        ),
     )
 
 
@@ -120,10 +151,28 @@ def _moved(bins: HoldBins) -> Floats:
     return np.where(filled.any(axis=1), highest - np.where(filled, bins.pressure, np.inf).min(axis=1), 0.0)
 
 
-def _bounds_above_zero(mean: Floats, sd: Floats, level: float) -> tuple[Floats, Floats]:
-    """Return the equal-tailed bounds of a normal law that is cut off at 0."""
+def _sides(fit: Found, beliefs: Beliefs, other_sd: Floats) -> tuple[Floats, Floats]:
+    """Return the standard deviation of the leak below and above what was fitted [1/m].
+
+    The fit's own, in which the vapor's is replaced by what the hold and the belief of its most leave of it: under
+    vacuum more vapor is less leak, under pressure more.
+    """
     with np.errstate(all="ignore"):
-        below = np.minimum(ndtr(-mean / sd), 1 - 1e-12)
-        low = mean + sd * ndtri(below + (1 - below) * (1 - level) / 2)
-        high = mean + sd * ndtri(below + (1 - below) * (1 + level) / 2)
-    return np.maximum(low, 0), np.maximum(high, 0)
+        by_vapor = fit.leak_with_vapor / fit.vapor_sd**2
+        told = np.maximum(fit.vapor_sd**-2 - beliefs.vapor_sd(fit.vapor, fit.middle) ** -2, 0)
+        most2 = 1 / (told + beliefs.most_vapor_sd(fit.middle) ** -2)
+        more = np.sqrt(fit.leak_sd**2 + by_vapor**2 * np.maximum(most2 - fit.vapor_sd**2, 0))
+    down, up = np.where(by_vapor < 0, [more, fit.leak_sd], [fit.leak_sd, more])
+    return np.hypot(down, other_sd), np.hypot(up, other_sd)
+
+
+def bounds_above_zero(mean: Floats, down: Floats, up: Floats, level: float) -> tuple[Floats, Floats]:
+    """Return the equal-tailed bounds of a law of two normal halves, `down` and `up` wide, that is cut off at 0."""
+    with np.errstate(all="ignore"):
+        below = np.minimum(ndtr(-mean / np.where(mean > 0, down, up)), 1 - 1e-12)
+
+        def at(share: float) -> Floats:
+            normal = ndtri(below + (1 - below) * share)
+            return np.maximum(mean + np.where(normal < 0, down, up) * normal, 0)
+
+        return at((1 - level) / 2), at((1 + level) / 2)

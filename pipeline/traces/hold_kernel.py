@@ -36,6 +36,7 @@ from pipeline.traces.hold_solve import (
     distance,
     noise_of,
     normal_equations,
+    shared_by,
     solve,
     spread_of,
 )
@@ -84,7 +85,10 @@ class Around(NamedTuple):
 class Found(NamedTuple):
     """What a fit found: leak and its standard deviation [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a
     sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, the share of the
-    hold's time about which its clock and its pressure may disagree, and by how much the clock's time was mended [s]."""
+    hold's time about which its clock and its pressure may disagree, by how much the clock's time was mended [s], the
+    standard deviation of the vapor at that distance [Pa/s], and the leak's covariance with it [Pa/(m s)]; the share of
+    the heat exchange that is seen and the logarithm of its time constant [s], their standard deviations, their
+    covariance, and the leak's with each [1/m]."""
 
     leak: Any
     leak_sd: Any
@@ -95,6 +99,15 @@ class Found(NamedTuple):
     discharge_share: Any
     doubt: Any
     mended_s: Any
+    vapor_sd: Any
+    leak_with_vapor: Any
+    heat_share: Any
+    heat_share_sd: Any
+    log_tau: Any
+    log_tau_sd: Any
+    share_with_tau: Any
+    leak_with_share: Any
+    leak_with_tau: Any
 
 
 class Room(NamedTuple):
@@ -242,6 +255,20 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
     found[2], found[3] = mean[VAPOR], mean[UNDER]
     found[4], found[5] = np.sqrt(noise2), middle
     found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
+    vapor, leak = room.vectors[1], room.vectors[5]
+    vapor[:], leak[:] = 0.0, 0.0
+    vapor[VAPOR], vapor[UNDER], leak[LEAK] = 1.0, middle, _LEAK_SCALE
+    found[9] = spread_of(room.normal, vapor, N_UNKNOWN, room.vectors[4])
+    found[10] = shared_by(room.normal, vapor, leak, room.vectors[4])
+    found[11], found[13] = mean[HEAT], mean[LOG_TAU]
+    share, tau = room.vectors[1], room.vectors[2]
+    share[:], tau[:] = 0.0, 0.0
+    share[HEAT], tau[LOG_TAU] = 1.0, 1.0
+    found[12] = spread_of(room.normal, share, N_UNKNOWN, room.vectors[4])
+    found[14] = spread_of(room.normal, tau, N_UNKNOWN, room.vectors[4])
+    found[15] = shared_by(room.normal, share, tau, room.vectors[4])
+    found[16] = shared_by(room.normal, share, leak, room.vectors[4])
+    found[17] = shared_by(room.normal, tau, leak, room.vectors[4])
 
 
 @compiled

@@ -100,6 +100,24 @@ def spread_of(factor: Floats, row: Floats, n: int, room: Floats) -> float:
 
 
 @compiled
+def shared_by(factor: Floats, row: Floats, other: Floats, room: Floats) -> float:
+    """Return the covariance of row' x and other' x, x having the covariance whose inverse has this Cholesky factor."""
+    out = 0.0
+    for j in range(N_UNKNOWN):
+        total = row[j]
+        for k in range(j):
+            total -= factor[j, k] * room[k]
+        room[j] = total / factor[j, j]
+    for j in range(N_UNKNOWN - 1, -1, -1):
+        total = room[j]
+        for k in range(j + 1, N_UNKNOWN):
+            total -= factor[k, j] * room[k]
+        room[j] = total / factor[j, j]
+        out += other[j] * room[j]
+    return out
+
+
+@compiled
 def distance(mean: Floats, precision: Floats, pull: Floats) -> float:
     """Return how far the unknowns lie from the beliefs, in squared standard deviations, up to a constant."""
     out = 0.0

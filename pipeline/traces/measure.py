@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 
@@ -9,15 +11,16 @@ from pipeline.physics.orifice import STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_
 from pipeline.settings import Settings
 from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
 from pipeline.traces.beliefs import vapor_beliefs
+from pipeline.traces.fleet_heat import with_fleet_heat
 from pipeline.traces.hold_bins import HoldBins
-from pipeline.traces.hold_fit import fit_holds
+from pipeline.traces.hold_fit import HoldFit, fit_holds
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import model_norms, norms_for
 from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
-from pipeline.traces.sizes import size_leaks, vapor_space
+from pipeline.traces.sizes import Sizes, VaporSpace, size_leaks, vapor_space
 from pipeline.traces.steady_flow import read_steady_flows
 from pipeline.traces.taken import Air, Measured, Taken, numbers_of
 from pipeline.traces.verdict import judge
@@ -93,7 +96,17 @@ def take(
         level,
         with_curves,
     )
-    sizes = size_leaks(
+    sizes = _sizes(fit, shown, volume, air, settings)
+    tested = _pressure_tests(recordings, marks, shown, settings)
+    bins = bins if with_curves else HoldBins.empty(0)
+    steady = read_steady_flows(
+        recordings, shown.vented, air.pressure_pa, air.temperature_c, volume, discharge, level
+    )
+    return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested, steady)
+
+
+def _sizes(fit: HoldFit, shown: Shown, volume: VaporSpace, air: Air, settings: Settings) -> Sizes:
+    return size_leaks(
         fit,
         shown,
         volume,
@@ -101,15 +114,9 @@ def take(
         air.temperature_c,
         air.is_known,
         air.is_temperature_known,
-        discharge,
-        level,
+        settings.discharge_coefficient,
+        settings.level,
     )
-    tested = _pressure_tests(recordings, marks, shown, settings)
-    bins = bins if with_curves else HoldBins.empty(0)
-    steady = read_steady_flows(
-        recordings, shown.vented, air.pressure_pa, air.temperature_c, volume, discharge, level
-    )
-    return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested, steady)
 
 
 def _pressure_tests(
@@ -132,6 +139,9 @@ def _pressure_tests(
 def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measured:
     """Compare a batch with the norms of its models, and judge it."""
     mine = norms_for(taken.headers, norms)
+    fit = with_fleet_heat(taken.fit, mine, settings.level)
+    sizes = _sizes(fit, taken.shown, taken.sizes.volume, taken.air, settings)
+    taken = replace(taken, fit=fit, sizes=sizes)
     taken = told_by_flow(told_by_model(taken, mine, settings), mine, settings)
     shown, air = taken.shown, taken.air
     noise = np.nan_to_num(shown.sensor.noise)

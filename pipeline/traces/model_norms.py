@@ -33,17 +33,20 @@ _REST_AGREES_V = 0.15
 MODEL = ("make", "model")
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
 NUMBERS = (*READ, "extra_volume_l")
+#: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it.
+OF_ALL = ("heat_share_ratio", "heat_time_log_ratio")
+MIN_OF_ALL = 20
 NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
     name + end: kind
-    for name in NUMBERS
+    for name in (*NUMBERS, *OF_ALL)
     for end, kind in (("", pl.Float64), ("_spread", pl.Float64), ("_n", pl.Int64))
 }
 
 
 @dataclass(frozen=True)
 class Norms:
-    """Norm, spread (standard deviation of one recording) and number of recordings behind it, by name of NUMBERS; one
-    element per recording asked for, nan and 0 where its model has none."""
+    """Norm, spread (standard deviation of one recording) and number of recordings behind it, by name of NUMBERS and
+    OF_ALL; one element per recording asked for, nan and 0 where its model has none."""
 
     norm: dict[str, Floats]
     spread: dict[str, Floats]
@@ -61,21 +64,20 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : one row per recording: make, model, READ and ullage_l, nan or null where the recording does not tell:
+    readings : one row per recording: make, model, READ, OF_ALL and ullage_l, nan or null where it does not tell:
         volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V] and
         rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s] shut before the draw,
         purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), with CANISTER_AND_LINES_L beside
-        the ullage_l [l].
+        the ullage_l [l]; heat_share_ratio and heat_time_log_ratio, see `fleet_heat`.
 
     Returns
     -------
     NORM_SCHEMA: of each of READ the median, the median absolute deviation as the standard deviation of a normal law
     (`_spread`) and the number of recordings (`_n`), purge flow by the model's own extra volume; and that volume, see
-    `extra_volume`.
+    `extra_volume`. Numbers of OF_ALL are one and the same for every model.
     """
-    said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null())).with_columns(
-        pl.col(*READ, "ullage_l").fill_nan(None)
-    )
+    readings = readings.with_columns(pl.col(*READ, *OF_ALL, "ullage_l").fill_nan(None))
+    said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null()))
     extra = extra_volumes(said)
     said = said.join(extra, on=MODEL, how="left").with_columns(_flow_by_extra_volume())
     found = said.group_by(MODEL).agg(
@@ -93,13 +95,23 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         found = found.with_columns(
             pl.when(told).then(name).alias(name), pl.when(told).then(f"{name}_spread").alias(f"{name}_spread")
         )
-    found = found.join(extra, on=MODEL, how="left")
+    found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
     return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
 
 
 def _flow_by_extra_volume() -> pl.Expr:
     ullage, extra = pl.col("ullage_l"), pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L)
     return pl.col("purge_flow_l_min") * (ullage + extra) / (ullage + CANISTER_AND_LINES_L)
+
+
+def _of_all(readings: pl.DataFrame) -> pl.DataFrame:
+    """Return one row: median, spread and number of OF_ALL, the first two null where fewer than MIN_OF_ALL tell."""
+    told = {name: pl.col(name).count() >= MIN_OF_ALL for name in OF_ALL}
+    return readings.select(
+        *(pl.when(told[name]).then(pl.col(name).median()).alias(name) for name in OF_ALL),
+        *(pl.when(told[name]).then(_spread(name)).alias(f"{name}_spread") for name in OF_ALL),
+        *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in OF_ALL),
+    )
 
 
 def _spread(name: str) -> pl.Expr:
@@ -120,7 +132,7 @@ def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
         return mine[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
     return Norms(
-        {name: numbers(name) for name in NUMBERS},
-        {name: numbers(f"{name}_spread") for name in NUMBERS},
-        {name: mine[f"{name}_n"].fill_null(0).to_numpy() for name in NUMBERS},
+        {name: numbers(name) for name in (*NUMBERS, *OF_ALL)},
+        {name: numbers(f"{name}_spread") for name in (*NUMBERS, *OF_ALL)},
+        {name: mine[f"{name}_n"].fill_null(0).to_numpy() for name in (*NUMBERS, *OF_ALL)},
     )

@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.fleet_heat import heat_told
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
@@ -64,6 +65,7 @@ class Taken:
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
             "ullage_l": volume.known_l - CANISTER_AND_LINES_L,
+            **heat_told(self.fit, self.shown, self.sizes),
         }
         return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
 

@@ -8,7 +8,7 @@ from drawing import HEADER, Drawing, whole_test
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
 from pipeline.traces.measure import measure_traces
-from pipeline.traces.model_norms import MIN_RECORDINGS, NORM_SCHEMA, READ, model_norms
+from pipeline.traces.model_norms import MIN_OF_ALL, MIN_RECORDINGS, NORM_SCHEMA, OF_ALL, READ, model_norms
 
 
 def _fleet(slopes: list[float]) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -125,7 +125,7 @@ def test_stillness_tells_less_where_the_whole_kind_keeps_still():
 
 
 def readings(**changed: object) -> dict[str, object]:
-    return {"make": "a", "model": "b", "ullage_l": 30.0} | dict.fromkeys(READ, 1.0) | changed
+    return {"make": "a", "model": "b", "ullage_l": 30.0} | dict.fromkeys((*READ, *OF_ALL), 1.0) | changed
 
 
 def test_a_norm_is_the_median_of_enough_recordings_with_its_spread_and_count():
@@ -138,6 +138,18 @@ def test_a_norm_is_the_median_of_enough_recordings_with_its_spread_and_count():
     assert norm["rest_v"] == pytest.approx(2.5)
     assert norm["rest_v_spread"] == 0
     assert norm["purge_flow_l_min_n"] == MIN_RECORDINGS + 1
+
+
+def test_heat_is_told_by_all_models_together_where_enough_recordings_tell_it():
+    told = [readings(model=f"m{k % 3}", heat_share_ratio=0.8 + 0.01 * k) for k in range(MIN_OF_ALL + 1)]
+    silent = readings(model="other", heat_share_ratio=float("nan"))
+    norms = model_norms(pl.DataFrame([*told, silent], strict=False))
+    assert norms["model"].to_list() == ["m0", "m1", "m2", "other"]
+    assert norms["heat_share_ratio"].to_list() == pytest.approx([0.9] * 4)
+    assert norms["heat_share_ratio_n"].to_list() == [MIN_OF_ALL + 1] * 4
+    few = model_norms(pl.DataFrame([*told[2:], silent], strict=False))
+    assert few["heat_share_ratio"].to_list() == [None] * 4
+    assert few["heat_share_ratio_n"].to_list() == [MIN_OF_ALL - 1] * 4
 
 
 def test_no_recordings_give_no_norms():

@@ -1,0 +1,71 @@
+"""What is believed of a tank's gas before its hold is read, and what the bounds make of it."""
+
+import numpy as np
+import pytest
+from drawing import Drawing, judged
+
+from pipeline.physics.vapor import vapor_share
+from pipeline.traces.beliefs import Beliefs, vapor_beliefs
+from pipeline.traces.shows import Closed
+
+HOLE_MM = 0.35
+
+
+def beliefs(temperature_c: float, is_pressure_test: bool = False, closed_rate: float = np.nan) -> Beliefs:
+    """Beliefs of one tank of 40 l at sea level, its closed phase showing `closed_rate` [Pa/s]."""
+    one = np.ones(1)
+    closed = Closed(closed_rate * one, 0.2 * one, 0.0 * one, 15.0 * one, 15.0 * closed_rate * one)
+    return vapor_beliefs(
+        closed, 2.0 * one, np.array([is_pressure_test]), 101_325.0 * one, temperature_c * one, 40.0 * one
+    )
+
+
+def heat_capacity(temperature_c: float) -> float:
+    """Of a mole of the gas at constant volume [J/K]: air 20.8, light gasoline vapor 100 (from memory)."""
+    share = float(vapor_share(temperature_c, 101_325.0))
+    return 20.8 * (1 - share) + 100.0 * share
+
+
+def test_the_gas_takes_the_longer_to_warm_the_more_heat_its_vapor_takes():
+    """tau = n Cv / (h A): of one tank it goes as the heat capacity of its gas."""
+    warm, cold = (float(np.exp(beliefs(t).log_tau[0])) for t in (35.0, 0.0))
+    assert warm / cold == pytest.approx(heat_capacity(35.0) / heat_capacity(0.0), rel=0.01)
+    assert warm / cold > 1.5
+
+
+def judged_holds(seconds: float) -> list[dict]:
+    """Judge twenty recordings of a hole beside vapor that fuel gives back within so long [s], as noise differs.
+
+    A draw to -2500 Pa takes share x 2500 Pa of vapor out of the gas.
+    """
+    given_back = float(vapor_share(20.0, 101_325.0)) * 2500 / seconds
+    drawing = Drawing(rate_hz=4.0).rest().closed(seconds=20, rate=1.0).draw(-2500, seconds=15)
+    drawing.hold(80, HOLE_MM, vapor=1.0 + given_back).release()
+    return [judged(drawing.samples(noise=10, step=10, seed=seed)) for seed in range(20)]
+
+
+def test_a_leak_beside_fuel_that_gives_its_vapor_back_in_five_minutes_is_within_its_bounds():
+    rows = judged_holds(300.0)
+    inside = [row["leak_diameter_low_mm"] <= HOLE_MM <= row["leak_diameter_high_mm"] for row in rows]
+    assert sum(inside) >= 19
+
+
+def test_more_vapor_than_believed_makes_a_leak_smaller_and_not_larger():
+    """The interval is wide below the diameter, where more vapor than is usual puts it, and no wider above it."""
+    rows = judged_holds(2200.0)
+    low, middle, high = (
+        np.array([row[name] for row in rows])
+        for name in ("leak_diameter_low_mm", "leak_diameter_mm", "leak_diameter_high_mm")
+    )
+    assert np.median((middle - low) / (high - middle)) > 1.3
+    assert np.median(high / middle) < 1.15
+
+
+def test_what_a_filled_tank_gives_back_is_nothing():
+    """Air that is filled in leaves the vapor its partial pressure."""
+    middle = np.array([2500.0])
+    drawn, filled = (beliefs(20.0, test, closed_rate=1.0) for test in (False, True))
+    assert drawn.most_vapor_sd(middle)[0] > 2 * drawn.vapor_sd(np.array([1.0]), middle)[0]
+    assert filled.most_vapor_sd(middle)[0] == pytest.approx(
+        filled.vapor_sd(np.array([1.0]), middle)[0], rel=0.01
+    )

@@ -1,0 +1,105 @@
+"""What the lake's holds tell of the gas's heat, and what that does to leaks that cannot tell their own."""
+
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+import pytest
+from numpy.testing import assert_allclose
+from recorder import make_world, run
+
+from pipeline.settings import Settings
+from pipeline.traces.fleet_heat import with_fleet_heat
+from pipeline.traces.hold_fit import HeatFit, HoldFit
+from pipeline.traces.measure import judge_taken, take
+from pipeline.traces.model_norms import OF_ALL, Norms, model_norms
+from pipeline.traces.recordings import gather
+
+BELIEVED = np.array([0.45, np.log(6.0)])
+BELIEVED_SD = np.array([0.2, 0.65])
+
+
+def posterior(design: np.ndarray, seen: np.ndarray, mean: np.ndarray, sd: np.ndarray):
+    """Mean and covariance of (leak, share, log tau) from readings with unit noise, nothing being known of the leak."""
+    precision = design.T @ design + np.diag([0.0, *sd**-2.0])
+    cov = np.linalg.inv(precision)
+    return cov @ (design.T @ seen + np.array([0.0, *(mean / sd**2)])), cov
+
+
+def fit_of(mean: np.ndarray, cov: np.ndarray) -> HoldFit:
+    one, none = np.ones(1), np.full(1, np.nan)
+    sd = np.sqrt(np.diag(cov))
+    heat = HeatFit(
+        *(x * one for x in (mean[1], sd[1], mean[2], sd[2], cov[1, 2], cov[0, 1], cov[0, 2])),
+        *(x * one for x in (BELIEVED[0], BELIEVED_SD[0], BELIEVED[1], BELIEVED_SD[1])),
+    )
+    leak, leak_sd = mean[0] * one, sd[0] * one
+    return HoldFit(leak, leak, *[leak_sd] * 3, none, none, *[none] * 6, heat)
+
+
+def norms_of(ratio: float, ratio_sd: float, off: float, off_sd: float) -> Norms:
+    def by_name(*values: float) -> dict[str, np.ndarray]:
+        return {name: np.array([value]) for name, value in zip(OF_ALL, values, strict=True)}
+
+    return Norms(by_name(ratio, off), by_name(ratio_sd, off_sd), by_name(50, 50))
+
+
+@pytest.fixture(scope="module")
+def hold():
+    """Ten readings that depend on leak, share and time constant: design, readings, posterior with what is believed."""
+    rng = np.random.default_rng(3)
+    design = rng.normal(size=(10, 3)) @ np.array([[3.0, 3.0, 1.0], [0.0, 0.5, 0.0], [0.0, 0.0, 0.3]])
+    seen = design @ [5.0, 0.6, 2.4] + rng.normal(size=10)
+    return design, seen, posterior(design, seen, BELIEVED, BELIEVED_SD)
+
+
+def test_the_leak_is_what_a_fit_with_the_lakes_belief_would_have_found(hold):
+    """Least squares anew, by NumPy: exact where everything is linear."""
+    design, seen, (mean, cov) = hold
+    told = with_fleet_heat(fit_of(mean, cov), norms_of(0.9, 0.25, 0.7, 0.4), 0.95)
+    anew, anew_cov = posterior(design, seen, BELIEVED * [0.9, 1.0] + [0.0, 0.7], np.array([0.25 * 0.45, 0.4]))
+    assert abs(anew[0] - mean[0]) > 0.05
+    assert_allclose(told.leak_mean, anew[0], rtol=1e-9)
+    assert_allclose(told.leak_sd, np.sqrt(anew_cov[0, 0]), rtol=1e-9)
+    assert_allclose(told.leak_low, anew[0] - 1.959964 * np.sqrt(anew_cov[0, 0]), rtol=1e-4)
+
+
+@pytest.mark.parametrize(
+    "norms",
+    [norms_of(0.9, 0.5, 0.7, 0.7), norms_of(np.nan, np.nan, np.nan, np.nan)],
+    ids=["holds differ more than was believed", "too few tell"],
+)
+def test_a_lake_that_tells_no_more_than_was_believed_changes_nothing(hold, norms):
+    fit = fit_of(*hold[2])
+    assert with_fleet_heat(fit, norms, 0.95) is fit
+
+
+def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_size():
+    """Tanks whose gas takes 20 s to warm, of which the tight ones tell that; 1 to 2 mm, the true gas volume known."""
+    rng = np.random.default_rng(11)
+    world = make_world(rng, ["holds", "leak"], 60)
+    is_leak = world.kind == "leak"
+    # 3.5 l of canister and lines, as is believed, so that the volume adds no error.
+    volume = world.tank_l * (1 - world.fuel_pct / 100) + 3.5
+    world = replace(
+        world,
+        hole_mm=np.where(is_leak, rng.uniform(1.0, 2.0, len(is_leak)), 0.0),
+        volume_l=volume,
+        warming_s=np.full(len(is_leak), 20.0),
+        cooling=np.full(len(is_leak), 0.45),
+        purge_m3_s=np.full(len(is_leak), 40 / 60e3),
+        noise_pa=np.full(len(is_leak), 3.0),
+        step_pa=np.full(len(is_leak), 1.0),
+        rate_hz=np.full(len(is_leak), 10.0),
+    )
+    samples, headers = run(world, rng)
+    headers = headers.with_columns(make=pl.lit("Kestin"), model=pl.lit("210"))
+    taken = take(gather(samples, headers["trace_id"]), headers, Settings())
+    norms = model_norms(taken.for_norms())
+    unknown = norms.with_columns(pl.lit(None, pl.Float64).alias(name) for name in OF_ALL)
+    assert np.exp(norms["heat_time_log_ratio"][0]) * 6 == pytest.approx(20, rel=0.25)
+    without, with_lake = (
+        judge_taken(taken, each, Settings()).taken.sizes.diameter[is_leak] / world.hole_mm[is_leak] - 1
+        for each in (unknown, norms)
+    )
+    assert np.nanmedian(np.abs(with_lake)) < 0.7 * np.nanmedian(np.abs(without))
