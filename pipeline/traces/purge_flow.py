@@ -11,6 +11,7 @@ from pipeline.physics.orifice import air_density, air_viscosity, discharge_at, h
 from pipeline.traces.compiled import Floats
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
+from pipeline.traces.sizes import USUAL_DELAY_S
 
 #: Beside the scatter of a model's own draws: discharge of a large hole, flow that is not quite proportional to duty
 #: [share of flow] (judgement).
@@ -59,10 +60,15 @@ def volume_by_flow_l(
 
 
 def _flow_per_liter(shown: Shown, leak: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
-    """Return the flow at full duty that the draw means for each liter of gas [1/min], nan where it tells none."""
+    """Return the flow at full duty that the draw means for each liter of gas [1/min], nan where it tells none.
+
+    Purge valve and sensor answer late: so much of the time to half of the vacuum was no draw.
+    """
     draw = shown.draw
+    drawn_s = 0.5 * draw.depth / draw.rate
+    rate = 0.5 * draw.depth / np.maximum(drawn_s - USUAL_DELAY_S, 0.5 * drawn_s)
     inflow = np.nan_to_num(leak) * leak_speed(-0.25 * draw.depth, barometric_pa, temperature_c)
-    per_second = (draw.rate + inflow) / barometric_pa
+    per_second = (rate + inflow) / barometric_pa
     per_liter = per_second * _MINUTE_S / (draw.duty / 100)
     tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & np.isfinite(per_liter)
     return np.where(tells, per_liter, np.nan)

@@ -35,7 +35,7 @@ _MODEL_LOG_SD = 0.04
 _UNKNOWN_AIR_LOG_SD = 0.04
 _UNKNOWN_TEMPERATURE_LOG_SD = 0.02
 #: Valves close and sensors follow within about this time [s]: what the commands say is earlier than what is seen.
-_USUAL_DELAY_S = 0.2
+USUAL_DELAY_S = 0.2
 
 
 @dataclass(frozen=True)
@@ -167,7 +167,7 @@ def _leaks(
     interval = np.nan_to_num(shown.sensor.interval_s)
     slowest, middle, fastest = (
         _leak_that_empties(shown, slack, barometric_pa, temperature_c)
-        for slack in (interval, -_USUAL_DELAY_S - interval / 2, -SETTLING_S - interval)
+        for slack in (interval, -USUAL_DELAY_S - interval / 2, -SETTLING_S - interval)
     )
     k = HEAT_RATIO_AIR
     is_fitted = np.isfinite(fit.leak)

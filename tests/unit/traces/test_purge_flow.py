@@ -52,6 +52,20 @@ def test_the_purge_flow_at_full_duty_is_read_from_the_draw_of_a_system_that_hold
     assert (told["make"], told["model"]) == ("Kestin", "210")
 
 
+@pytest.mark.parametrize("volume_l", [12.0, 25.0, 50.0])
+def test_a_late_purge_valve_makes_no_small_volume_large(volume_l):
+    """Read by the time of the whole draw, 0.2 s of delay in a draw of 1.4 s are a fifth of its flow."""
+    pull = 12.0 / 60 / volume_l * AIR
+    drawing = Drawing(20.0).rest().closed(rate=0.0)
+    drawing.add(2400 / pull + 0.2, lambda s: -np.clip(pull * (s - 0.2), 0, 2400), True, 100.0)
+    drawing.add(60, lambda s: -2400.0 + 0 * s, True, 0.0)
+    headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
+    samples = drawing.release().samples(noise=1)
+    taken = take(gather(samples, headers["trace_id"]), headers, Settings())
+    told = taken.for_norms()["purge_flow_l_min"][0] / taken.sizes.volume.known_l[0] * volume_l
+    assert told == pytest.approx(12.0, rel=0.06)
+
+
 def test_a_vacuum_that_is_lost_at_once_tells_no_purge_flow():
     headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
     taken = take(gather(drawn(20.0, 5.0), headers["trace_id"]), headers, Settings())
@@ -82,10 +96,13 @@ def test_without_a_norm_a_gross_leak_has_no_size_by_equilibrium():
 
 @pytest.mark.parametrize(("hole", "volume_l"), [(0.5, 18.0), (0.8, 60.0)])
 def test_where_no_level_is_known_the_models_purge_flow_tells_the_volume(hole, volume_l):
-    """The flow is that of the other recordings; the volume is then a matter of how fast the draw takes hold."""
+    """The flow is that of the other recordings; the volume is then a matter of how fast the draw takes hold.
+
+    The purge valve answers after 0.2 s, as valves do.
+    """
     pull = 12.0 / 60 / volume_l * AIR
     drawing = Drawing(10.0).rest().closed(rate=0.0)
-    drawing.add(30, lambda s: -np.minimum(pull * s, 2400), True, 100.0).hold(
+    drawing.add(30, lambda s: -np.clip(pull * (s - 0.2), 0, 2400), True, 100.0).hold(
         60, hole, 0.0, volume_l
     ).release()
     told = drawing.samples(noise=3)
