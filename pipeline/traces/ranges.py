@@ -56,6 +56,15 @@ def mean(x: Floats, a: int, b: int) -> float:
     return total / len(some) if len(some) else np.nan
 
 
+@summing
+def squares(x: Floats, a: int, b: int) -> float:
+    """Return the sum of squares about the mean."""
+    middle, some, total = mean(x, a, b), x[a:b], 0.0
+    for i in range(len(some)):
+        total += (some[i] - middle) ** 2
+    return total
+
+
 @compiled
 def least(x: Floats, a: int, b: int) -> float:
     """Return the least of these values, none of which is nan."""

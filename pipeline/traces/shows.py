@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.traces.compiled import Floats, Ints, compiled
 from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.phases import FLOWING, REST
-from pipeline.traces.ranges import least, line, mean, median, row_after, row_from
+from pipeline.traces.ranges import least, line, mean, median, row_after, row_from, squares
 from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
 
 #: Rest level is read from at least so many samples.
@@ -226,7 +226,8 @@ def read_closed(
     rate, rate_sd, rest_sd, _ = line(t, p, a, b)
     # Quantized or drifting samples are not independent: their error is at least a part of a step's.
     least_sd = 0.3 * (noise[1] + noise[0] / np.sqrt(max(n, 1))) / seconds
-    widened = 1.5 * rate_sd * (max(sd / rest_sd, 1.0) if rest_sd > 0 else np.nan)
+    # Equal readings of a coarse sensor scatter by what summing rounds, or not at all: a reading's own error stands in.
+    widened = 1.5 * max(sd, rest_sd) / np.sqrt(squares(t, a, b)) if rate_sd == rate_sd else np.nan
     # A vacuum that was let go not long before (an earlier test) left the gas warm: it cools meanwhile.
     let_go = max(zero - least(smooth, 0, rows[0]), 0.0) if rows[0] > 0 else 0.0
     least_sd = np.hypot(least_sd, _COOLS_AFTER * let_go / seconds)
@@ -234,7 +235,7 @@ def read_closed(
     late = row_after(t, a, b, start + 0.75 * seconds)
     return Closed(
         rate,
-        np.hypot(widened if np.isfinite(widened) else 0.0 * rate_sd, least_sd),
+        np.hypot(widened, least_sd),
         mean(p, a, b) - zero,
         seconds,
         mean(p, late, b) - mean(p, a, early),
