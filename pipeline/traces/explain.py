@@ -34,6 +34,15 @@ NEXT_STEP = {
     "not_judged": "Record a whole test: rest, closed, draw, hold of a minute, release.",
 }
 
+#: The same where nothing was judged, after each reason (`verdict.REASONS`) but those that lack a part of the test.
+NEXT_RECORDING = {
+    "short_hold": "Run the test again, and hold for a minute or more.",
+    "engine_off": "Run the test again with the engine idling: its vacuum draws the tank down.",
+    "at_end": "Run the test again with less vacuum or pressure, within what the sensor can read.",
+    "cannot_tell": "Run the test again with a longer hold, when the fuel has cooled.",
+    "torn": "Settle which of the two it is by hand, or run the test again with the vented rest before it and after it.",
+}
+
 #: A mended clock is told of from here on [s].
 MENDED_S = 0.5
 
@@ -162,7 +171,8 @@ def _sentences(
         lines += weigh_in_words(m, k)
     if result["suspects"]:
         lines.append("Look first at: " + ", ".join(s.replace("_", " ") for s in result["suspects"][:3]) + ".")
-    lines.append(NEXT_STEP[result["verdict"]])
+    after_reason = NEXT_RECORDING if result["verdict"] == "not_judged" else {}
+    lines.append(after_reason.get(m.judgement.reason[k], NEXT_STEP[result["verdict"]]))
     return lines
 
 

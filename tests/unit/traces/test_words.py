@@ -7,8 +7,9 @@ from drawing import HEADER, Drawing, judged, whole_test
 
 from pipeline.contract.vocabulary import COMPONENTS, VERDICTS
 from pipeline.settings import Settings
-from pipeline.traces.explain import NEXT_STEP, explain_trace
+from pipeline.traces.explain import NEXT_RECORDING, NEXT_STEP, explain_trace
 from pipeline.traces.suspects import CAUSES, OPENINGS, name_suspects
+from pipeline.traces.verdict import REASONS
 
 
 def suspects(story: str, *said: str, cleared: tuple[str, ...] = ()) -> list[str]:
@@ -109,6 +110,14 @@ def test_an_explanation_without_a_hold_has_no_fit(is_frame):
     assert told.hold is None
     assert told.result["verdict"] == "not_judged"
     assert told.sentences[-1] == NEXT_STEP["not_judged"]
+
+
+def test_a_test_that_was_recorded_whole_is_not_asked_for_again_as_if_a_part_were_missing():
+    assert set(NEXT_RECORDING) == set(REASONS) - {"few", "no_test", "no_hold"}
+    short = Drawing().rest().closed().add(10, lambda s: -250.0 * s, True, 60.0).hold(2, 0.5).release()
+    told = explain_trace(short.samples(noise=3), pl.DataFrame([HEADER], infer_schema_length=None), Settings())
+    assert REASONS["short_hold"] in told.result["evidence"]
+    assert told.sentences[-1] == NEXT_RECORDING["short_hold"]
 
 
 @pytest.mark.parametrize(("leap_s", "word"), [(6.0, "leapt ahead by about 6"), (0.0, None)])
