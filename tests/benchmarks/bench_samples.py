@@ -121,7 +121,9 @@ def _registers(headers: pl.DataFrame, copies: int) -> dict[str, pl.DataFrame]:
     return {
         "traces": pl.concat([_copy(headers, k) for k in range(copies)]).select(*of_trace, "barometric_kpa"),
         "vehicles": headers.select("vehicle_id", "make", "model", "fuel_tank_l"),
-        "jobs": headers.select("job_id", "trouble_codes", "checks").unique("job_id"),
+        "jobs": headers.select("job_id", pl.lit("s").alias("shop_id"), "trouble_codes", "checks").unique(
+            "job_id"
+        ),
     }
 
 
