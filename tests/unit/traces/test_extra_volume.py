@@ -8,6 +8,7 @@ from test_model_norms import norms_with
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L
 from pipeline.settings import Settings
+from pipeline.traces.explain import explain_trace
 from pipeline.traces.extra_volume import MIN_DRAWS, extra_volume_l, extra_volumes
 from pipeline.traces.measure import measure_traces
 from pipeline.traces.model_norms import model_norms
@@ -100,3 +101,12 @@ def test_the_diameter_rests_on_the_volume_that_the_model_has(tank_l):
     assert rows[9.5]["vapor_volume_l"] == pytest.approx(volume + added)
     larger = np.sqrt((volume + added) / volume)
     assert rows[9.5]["leak_diameter_mm"] == pytest.approx(rows[None]["leak_diameter_mm"] * larger)
+
+
+def test_an_explanation_tells_the_volume_beside_the_tank_where_the_model_told_it():
+    headers = pl.DataFrame([HEADER | {"make": "Kestin", "model": "210"}], infer_schema_length=None)
+    samples = whole_test(0.8).samples(noise=3)
+    told = explain_trace(samples, headers, Settings(), norms_with(extra_volume_l=9.5)).sentences
+    assert any("(9.5 l of it in canister, lines and above the full mark" in line for line in told)
+    usual = explain_trace(samples, headers, Settings(), norms_with()).sentences
+    assert not any("of it in canister" in line for line in usual)
