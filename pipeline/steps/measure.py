@@ -48,24 +48,27 @@ with told as (
     from stage.trace_facts
     group by trace_id
 ),
-shop as (
-    select j.shop_id, median(coalesce(t.barometric_kpa, told.barometric_kpa)) as barometric_kpa
+known as (
+    select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at,
+           coalesce(t.fuel_level_pct, told.fuel_level_pct) as fuel_level_pct,
+           coalesce(t.ambient_c, told.ambient_c) as ambient_c,
+           coalesce(t.barometric_kpa, told.barometric_kpa) as barometric_kpa,
+           j.shop_id, j.trouble_codes, j.checks
     from core.traces t
-    join core.jobs j using (job_id)
     left join told using (trace_id)
-    group by j.shop_id
-    having count(coalesce(t.barometric_kpa, told.barometric_kpa)) >= 5
-       and mad(coalesce(t.barometric_kpa, told.barometric_kpa)) <= 1
+    left join core.jobs j using (job_id)
+),
+shop as (
+    select shop_id, median(barometric_kpa) as barometric_kpa
+    from known
+    group by shop_id
+    having count(barometric_kpa) >= 5 and mad(barometric_kpa) <= 1
 )
-select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at,
-       coalesce(t.fuel_level_pct, told.fuel_level_pct) as fuel_level_pct,
-       coalesce(t.ambient_c, told.ambient_c) as ambient_c,
-       coalesce(t.barometric_kpa, told.barometric_kpa, shop.barometric_kpa) as barometric_kpa,
-       v.fuel_tank_l, v.make, v.model, j.trouble_codes, j.checks
-from core.traces t
+select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at, t.fuel_level_pct, t.ambient_c,
+       coalesce(t.barometric_kpa, shop.barometric_kpa) as barometric_kpa,
+       v.fuel_tank_l, v.make, v.model, t.trouble_codes, t.checks
+from known t
 join core.vehicles v using (vehicle_id)
-left join told using (trace_id)
-left join core.jobs j using (job_id)
 left join shop using (shop_id)
 order by t.trace_id
 """

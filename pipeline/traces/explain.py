@@ -18,7 +18,7 @@ from pipeline.traces.other_stories import StoryCurve, other_stories
 from pipeline.traces.recordings import Recordings, gather, phases_of
 from pipeline.traces.rows import rows_of
 from pipeline.traces.steady_rows import is_judged_by_flow
-from pipeline.traces.taken import Measured, numbers_of
+from pipeline.traces.taken import Measured
 from pipeline.traces.weighing import weigh_in_words
 
 #: What a technician does next, after each verdict (common practice; the procedure in force decides).
@@ -44,8 +44,6 @@ NEXT_RECORDING = {
     "torn": "Settle which of the two it is by hand, or run the test again with the vented rest before it and after it.",
 }
 
-#: An extra volume that differs from the usual by so much is the model's own [l].
-_TOLD_L = 1e-6
 #: A mended clock is told of from here on [s].
 MENDED_S = 0.5
 
@@ -190,13 +188,11 @@ def _about_the_clock(mended_s: float) -> list[str]:
     ]
 
 
-def _beside_the_tank(m: Measured, k: int) -> str:
+def _beside_the_tank(extra_l: float) -> str:
     """Say how much of the volume lies beside the tank, where the model's draws told it."""
-    tank, level = (numbers_of(m.headers, name)[k] for name in ("fuel_tank_l", "fuel_level_pct"))
-    extra = m.sizes.volume.known_l[k] - tank * (1 - np.clip(level, 0, 100) / 100)
-    if not abs(extra - CANISTER_AND_LINES_L) > _TOLD_L:
+    if extra_l == CANISTER_AND_LINES_L:
         return ""
-    return f" ({extra:.1f} l of it in canister, lines and above the full mark, by the draws of this model)"
+    return f" ({extra_l:.1f} l of it in canister, lines and above the full mark, by the draws of this model)"
 
 
 def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Settings) -> list[str]:
@@ -215,7 +211,7 @@ def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Setti
     any_fill = "" if volume.is_level_known[k] else ", any fill allowed"
     if volume.is_by_purge[k]:
         any_fill = ", told by the draw at the model's usual purge flow"
-    rests = f"a vapor volume of {volume.working_l[k]:.0f} l{any_fill or _beside_the_tank(m, k)}"
+    rests = f"a vapor volume of {volume.working_l[k]:.0f} l{any_fill or _beside_the_tank(volume.extra_l[k])}"
     if result["discharge_at_hold"] is None or not np.isfinite(m.fit.residual[k]):
         return [
             f"The size rests on {rests} and on the time in which the vacuum went: there was too little to fit."

@@ -15,8 +15,8 @@ from pipeline.traces.view import MAD_TO_SD
 
 #: So many draws of a model tell of it.
 MIN_DRAWS = 12
-#: What the line may be off by however many draws there are [l]: slow draws, of large volumes, let the gas warm and fuel
-#: vapor come, so that their flow looks smaller, by some percent (seen on three simulators by other authors).
+#: What the line may be off by however many draws there are [l]: on the models of three other authors it came out -0.1,
+#: 0.5 and 2.9 l high, and why is not understood.
 _LINE_SD_L = 1.5
 #: Flows of a model scatter by no less than this [share]; a draw that lies farther off than so many of its standard
 #: deviations counts no more than one that lies there.

@@ -12,6 +12,7 @@ import numpy as np
 
 from pipeline.traces.compiled import Floats
 from pipeline.traces.hold_fit import HoldFit, bounds_above_zero
+from pipeline.traces.hold_kernel import HEAT_MOST, LOG_TAU_MOST
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import Sizes
@@ -22,7 +23,6 @@ _TELLS_SHARE, _TELLS_LOG_TAU = 0.1, 0.4
 _TELLS_PA, _TELLS_MM = 500.0, 1.0
 #: However alike holds are, one of a lake is known no better than this.
 _LEAST_SHARE_SD, _LEAST_LOG_TAU_SD = 0.08, 0.3
-_SHARE_MOST, _LOG_TAU_MOST = 1.3, float(np.log(40.0))
 #: A variance is never lowered below this part of it.
 _LEFT = 0.25
 
@@ -68,7 +68,7 @@ def with_fleet_heat(fit: HoldFit, norms: Norms, level: float) -> HoldFit:
     added = _symmetric(sharper[0], 0.0 * sharper[0], sharper[1])
     new_cov = np.linalg.inv(precision + added)
     pull = np.einsum("nij,nj->ni", precision, found) + (now / now_sd**2 - was / was_sd**2).T
-    new = np.clip(np.einsum("nij,nj->ni", new_cov, pull), 0.0, [_SHARE_MOST, _LOG_TAU_MOST])
+    new = np.clip(np.einsum("nij,nj->ni", new_cov, pull), 0.0, [HEAT_MOST, LOG_TAU_MOST])
     gain = np.einsum(
         "nij,nj->ni", precision, np.stack([heat.leak_with_share[k], heat.leak_with_tau[k]], axis=1)
     )

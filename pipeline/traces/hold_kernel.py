@@ -39,11 +39,14 @@ from pipeline.traces.hold_solve import (
     shared_by,
     solve,
     spread_of,
+    whiten,
 )
 
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAUS = tuple(np.log(WARMING_S).tolist())
-_LOG_TAU_LEAST, _LOG_TAU_MOST = 0.0, float(np.log(40.0))
+_LOG_TAU_LEAST, LOG_TAU_MOST = 0.0, float(np.log(40.0))
+#: The most of the heat exchange of dry air that a fit may see.
+HEAT_MOST = 1.3
 _TAU_STEP = 0.1
 #: NumPy's numbers: of a function called with Python's own a version would be compiled for each of them.
 _FIRST_ROUNDS: Any = np.int64(3)
@@ -224,7 +227,7 @@ def _sd_over_taus(
     leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
-        log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
+        log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), LOG_TAU_MOST)
         other, noise2 = _fit(m, cooling, given, here, log_tau, _FIXED, _NEXT_ROUNDS, noise2, room)
         off = (log_tau - middle) / wide
         weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
@@ -255,20 +258,19 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
     found[2], found[3] = mean[VAPOR], mean[UNDER]
     found[4], found[5] = np.sqrt(noise2), middle
     found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
-    vapor, leak = room.vectors[1], room.vectors[5]
-    vapor[:], leak[:] = 0.0, 0.0
-    vapor[VAPOR], vapor[UNDER], leak[LEAK] = 1.0, middle, _LEAK_SCALE
-    found[9] = spread_of(room.normal, vapor, N_UNKNOWN, room.vectors[4])
-    found[10] = shared_by(room.normal, vapor, leak, room.vectors[4])
     found[11], found[13] = mean[HEAT], mean[LOG_TAU]
-    share, tau = room.vectors[1], room.vectors[2]
-    share[:], tau[:] = 0.0, 0.0
-    share[HEAT], tau[LOG_TAU] = 1.0, 1.0
-    found[12] = spread_of(room.normal, share, N_UNKNOWN, room.vectors[4])
-    found[14] = spread_of(room.normal, tau, N_UNKNOWN, room.vectors[4])
-    found[15] = shared_by(room.normal, share, tau, room.vectors[4])
-    found[16] = shared_by(room.normal, share, leak, room.vectors[4])
-    found[17] = shared_by(room.normal, tau, leak, room.vectors[4])
+    vapor, leak, share, tau = room.vectors[1], room.vectors[2], room.vectors[3], room.vectors[5]
+    vapor[:], leak[:], share[:], tau[:] = 0.0, 0.0, 0.0, 0.0
+    vapor[VAPOR], vapor[UNDER], leak[LEAK], share[HEAT], tau[LOG_TAU] = 1.0, middle, _LEAK_SCALE, 1.0, 1.0
+    for row in (vapor, leak, share, tau):
+        whiten(room.normal, row, N_UNKNOWN)
+    found[9] = np.sqrt(shared_by(vapor, vapor, N_UNKNOWN))
+    found[10] = shared_by(vapor, leak, N_UNKNOWN)
+    found[12] = np.sqrt(shared_by(share, share, N_UNKNOWN))
+    found[14] = np.sqrt(shared_by(tau, tau, N_UNKNOWN))
+    found[15] = shared_by(share, tau, N_UNKNOWN)
+    found[16] = shared_by(share, leak, N_UNKNOWN)
+    found[17] = shared_by(tau, leak, N_UNKNOWN)
 
 
 @compiled
@@ -339,8 +341,8 @@ def _fit(
         add_rows(design, old, m, curve)
         for i in range(m):
             target[i] = pressure[i] - curve[i]
-        mean[HEAT] = min(max(mean[HEAT], 0.0), 1.3)
-        mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), _LOG_TAU_MOST)
+        mean[HEAT] = min(max(mean[HEAT], 0.0), HEAT_MOST)
+        mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
     return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
 

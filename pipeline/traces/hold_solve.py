@@ -73,11 +73,8 @@ def solve(normal: Floats, right: Floats, out: Floats) -> None:
             for i in range(k):
                 total -= normal[j, i] * normal[k, i]
             normal[j, k] = np.sqrt(max(total, 1e-300)) if j == k else total / normal[k, k]
-    for j in range(N_UNKNOWN):
-        total = right[j]
-        for k in range(j):
-            total -= normal[j, k] * out[k]
-        out[j] = total / normal[j, j]
+    out[:] = right
+    whiten(normal, out, N_UNKNOWN)
     for j in range(N_UNKNOWN - 1, -1, -1):
         total = out[j]
         for k in range(j + 1, N_UNKNOWN):
@@ -86,35 +83,34 @@ def solve(normal: Floats, right: Floats, out: Floats) -> None:
 
 
 @compiled
-def spread_of(factor: Floats, row: Floats, n: int, room: Floats) -> float:
-    """Return the standard deviation of row' x, x having the covariance whose inverse has this Cholesky factor, and only
-    its first n elements being unknown."""
-    square = 0.0
+def whiten(factor: Floats, row: Floats, n: int) -> None:
+    """Turn the first n elements of `row` by the inverse of a Cholesky factor.
+
+    Of unknowns x whose covariance's inverse has this factor, row' x and other' x then have row' other for covariance.
+    """
     for j in range(n):
         total = row[j]
         for k in range(j):
-            total -= factor[j, k] * room[k]
-        room[j] = total / factor[j, j]
-        square += room[j] * room[j]
-    return np.sqrt(square)
+            total -= factor[j, k] * row[k]
+        row[j] = total / factor[j, j]
 
 
 @compiled
-def shared_by(factor: Floats, row: Floats, other: Floats, room: Floats) -> float:
-    """Return the covariance of row' x and other' x, x having the covariance whose inverse has this Cholesky factor."""
+def shared_by(row: Floats, other: Floats, n: int) -> float:
+    """Return the sum of products of the first n elements: a covariance, of rows that were turned by `whiten`."""
     out = 0.0
-    for j in range(N_UNKNOWN):
-        total = row[j]
-        for k in range(j):
-            total -= factor[j, k] * room[k]
-        room[j] = total / factor[j, j]
-    for j in range(N_UNKNOWN - 1, -1, -1):
-        total = room[j]
-        for k in range(j + 1, N_UNKNOWN):
-            total -= factor[k, j] * room[k]
-        room[j] = total / factor[j, j]
-        out += other[j] * room[j]
+    for j in range(n):
+        out += row[j] * other[j]
     return out
+
+
+@compiled
+def spread_of(factor: Floats, row: Floats, n: int, room: Floats) -> float:
+    """Return the standard deviation of row' x, x having the covariance whose inverse has this Cholesky factor, and only
+    its first n elements being unknown."""
+    room[:] = row
+    whiten(factor, room, n)
+    return np.sqrt(shared_by(room, room, n))
 
 
 @compiled

@@ -10,23 +10,24 @@ import polars as pl
 from pipeline.physics.orifice import STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_C
 from pipeline.settings import Settings
 from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
+from pipeline.traces.air import Air
 from pipeline.traces.beliefs import vapor_beliefs
 from pipeline.traces.fleet_heat import with_fleet_heat
 from pipeline.traces.hold_bins import HoldBins
-from pipeline.traces.hold_fit import HoldFit, fit_holds
+from pipeline.traces.hold_fit import fit_holds
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import model_norms, norms_for
 from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
-from pipeline.traces.sizes import Sizes, VaporSpace, size_leaks, vapor_space
+from pipeline.traces.sizes import size_leaks, vapor_space
 from pipeline.traces.steady_flow import read_steady_flows
-from pipeline.traces.taken import Air, Measured, Taken, numbers_of
+from pipeline.traces.taken import Measured, Taken, numbers_of
 from pipeline.traces.verdict import judge
 from pipeline.traces.volts import compare_volts
 from pipeline.traces.volume_by_flow import told_by_flow
-from pipeline.traces.volume_by_model import told_by_model
+from pipeline.traces.volume_by_model import volume_by_model
 
 
 def measure_traces(
@@ -96,27 +97,13 @@ def take(
         level,
         with_curves,
     )
-    sizes = _sizes(fit, shown, volume, air, settings)
+    sizes = size_leaks(fit, shown, volume, air, settings)
     tested = _pressure_tests(recordings, marks, shown, settings)
     bins = bins if with_curves else HoldBins.empty(0)
     steady = read_steady_flows(
         recordings, shown.vented, air.pressure_pa, air.temperature_c, volume, discharge, level
     )
     return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested, steady)
-
-
-def _sizes(fit: HoldFit, shown: Shown, volume: VaporSpace, air: Air, settings: Settings) -> Sizes:
-    return size_leaks(
-        fit,
-        shown,
-        volume,
-        air.pressure_pa,
-        air.temperature_c,
-        air.is_known,
-        air.is_temperature_known,
-        settings.discharge_coefficient,
-        settings.level,
-    )
 
 
 def _pressure_tests(
@@ -140,9 +127,8 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     """Compare a batch with the norms of its models, and judge it."""
     mine = norms_for(taken.headers, norms)
     fit = with_fleet_heat(taken.fit, mine, settings.level)
-    sizes = _sizes(fit, taken.shown, taken.sizes.volume, taken.air, settings)
-    taken = replace(taken, fit=fit, sizes=sizes)
-    taken = told_by_flow(told_by_model(taken, mine, settings), mine, settings)
+    sizes = size_leaks(fit, taken.shown, volume_by_model(taken, mine), taken.air, settings)
+    taken = told_by_flow(replace(taken, fit=fit, sizes=sizes), mine, settings)
     shown, air = taken.shown, taken.air
     noise = np.nan_to_num(shown.sensor.noise)
     volts = compare_volts(taken.volts, shown.vented, noise, taken.is_derived, mine)

@@ -32,21 +32,21 @@ _REST_AGREES_V = 0.15
 
 MODEL = ("make", "model")
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
-NUMBERS = (*READ, "extra_volume_l")
 #: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it.
 OF_ALL = ("heat_share_ratio", "heat_time_log_ratio")
 MIN_OF_ALL = 20
+NUMBERS = (*READ, "extra_volume_l", *OF_ALL)
 NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
     name + end: kind
-    for name in (*NUMBERS, *OF_ALL)
+    for name in NUMBERS
     for end, kind in (("", pl.Float64), ("_spread", pl.Float64), ("_n", pl.Int64))
 }
 
 
 @dataclass(frozen=True)
 class Norms:
-    """Norm, spread (standard deviation of one recording) and number of recordings behind it, by name of NUMBERS and
-    OF_ALL; one element per recording asked for, nan and 0 where its model has none."""
+    """Norm, spread (standard deviation of one recording) and number of recordings behind it, by name of NUMBERS;
+    one element per recording asked for, nan and 0 where its model has none."""
 
     norm: dict[str, Floats]
     spread: dict[str, Floats]
@@ -132,7 +132,7 @@ def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
         return mine[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
     return Norms(
-        {name: numbers(name) for name in (*NUMBERS, *OF_ALL)},
-        {name: numbers(f"{name}_spread") for name in (*NUMBERS, *OF_ALL)},
-        {name: mine[f"{name}_n"].fill_null(0).to_numpy() for name in (*NUMBERS, *OF_ALL)},
+        {name: numbers(name) for name in NUMBERS},
+        {name: numbers(f"{name}_spread") for name in NUMBERS},
+        {name: mine[f"{name}_n"].fill_null(0).to_numpy() for name in NUMBERS},
     )

@@ -104,6 +104,12 @@ def least_step(x: Floats, a: int, b: int, room: Floats) -> float:
 
 
 @compiled
+def stride_of(n: int) -> int:
+    """Return which of n values are read, so that no more than MOST_SORTED are."""
+    return max(1, -(-n // MOST_SORTED))
+
+
+@compiled
 def median(x: Floats, a: int, b: int, room: Floats) -> float:
     """Return the median of the finite values, of MOST_SORTED evenly spread ones at the most.
 
@@ -111,9 +117,8 @@ def median(x: Floats, a: int, b: int, room: Floats) -> float:
     ----------
     room : scratch of at least ROOM elements.
     """
-    step = max(1, -(-(b - a) // MOST_SORTED))
     n = ZERO
-    for i in range(a, b, step):
+    for i in range(a, b, stride_of(b - a)):
         if np.isfinite(x[i]):
             room[n] = x[i]
             n += 1

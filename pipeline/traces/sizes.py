@@ -15,6 +15,8 @@ from pipeline.physics.orifice import (
     hole_diameter_mm,
 )
 from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L, vapor_volume_l
+from pipeline.settings import Settings
+from pipeline.traces.air import Air
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.readings import Shown
@@ -40,11 +42,13 @@ USUAL_DELAY_S = 0.2
 
 @dataclass(frozen=True)
 class VaporSpace:
-    """Vapor volume of each trace: `known_l` [l], nan without tank size or fuel level; `working_l` [l] and `log_sd`
+    """Vapor volume of each trace: `known_l` [l], nan without tank size or fuel level, `extra_l` [l] of it beside the
+    tank; `working_l` [l] and `log_sd`
     [share], with the nominal volume where the tank size is unknown and any fill where the fuel level is, or what the
     model's purge flow tells of it (`is_by_purge`)."""
 
     known_l: Floats
+    extra_l: Floats
     working_l: Floats
     log_sd: Floats
     is_tank_known: Flags
@@ -63,9 +67,9 @@ def vapor_space(
     is_tank, is_level = np.isfinite(volume), np.isfinite(fuel_level_pct)
     used = np.where(is_tank, volume, NOMINAL_VOLUME_L)
     log_sd = np.where(is_tank, volume_sd / used, NOMINAL_LOG_SD)
-    return VaporSpace(
-        np.where(is_level, volume, np.nan), used, log_sd, is_tank, is_level, np.zeros(len(used), bool)
-    )
+    known = np.where(is_level, volume, np.nan)
+    extra = np.broadcast_to(extra_l, known.shape)
+    return VaporSpace(known, extra, used, log_sd, is_tank, is_level, np.zeros(len(used), bool))
 
 
 @dataclass(frozen=True)
@@ -97,20 +101,18 @@ def size_leaks(
     fit: HoldFit,
     shown: Shown,
     volume: VaporSpace,
-    barometric_pa: Floats,
-    temperature_c: Floats,
-    is_air_known: Flags,
-    is_temperature_known: Flags,
-    discharge: float,
-    level: float,
+    air: Air,
+    settings: Settings,
 ) -> Sizes:
     """Return the diameters that the fitted leaks mean in their volumes."""
+    barometric_pa, temperature_c = air.pressure_pa, air.temperature_c
+    discharge, level = settings.discharge_coefficient, settings.level
     used = volume.working_l
     reach = ndtri((1 + level) / 2) * np.sqrt(
         volume.log_sd**2
         + _MODEL_LOG_SD**2
-        + np.where(is_air_known, 0.0, _UNKNOWN_AIR_LOG_SD) ** 2
-        + np.where(is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
+        + np.where(air.is_known, 0.0, _UNKNOWN_AIR_LOG_SD) ** 2
+        + np.where(air.is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
         # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
         + np.nan_to_num(1 - fit.discharge_share) ** 2
     )

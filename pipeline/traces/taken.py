@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.physics.volume import CANISTER_AND_LINES_L
+from pipeline.traces.air import Air
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.fleet_heat import heat_told
 from pipeline.traces.hold_bins import HoldBins
@@ -21,16 +21,6 @@ from pipeline.traces.sizes import Sizes
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.verdict import Judgement
 from pipeline.traces.volts import VoltReadings, VoltStory, clear_slope
-
-
-@dataclass(frozen=True)
-class Air:
-    """Ambient pressure [Pa] and temperature [°C] of each recording, the standard ones where no one recorded them."""
-
-    pressure_pa: Floats
-    temperature_c: Floats
-    is_known: Flags
-    is_temperature_known: Flags
 
 
 @dataclass(frozen=True)
@@ -64,7 +54,7 @@ class Taken:
             "noise_pa": self.shown.sensor.noise,
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
-            "ullage_l": volume.known_l - CANISTER_AND_LINES_L,
+            "ullage_l": volume.known_l - volume.extra_l,
             **heat_told(self.fit, self.shown, self.sizes),
         }
         return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})

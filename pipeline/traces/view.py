@@ -9,7 +9,16 @@ import numpy as np
 from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
 from pipeline.traces.landmarks import Parts
 from pipeline.traces.phases import DRAW, FLOWING
-from pipeline.traces.ranges import MOST_SORTED, extremes, least, least_step, median, middle_of, most
+from pipeline.traces.ranges import (
+    MOST_SORTED,
+    extremes,
+    least,
+    least_step,
+    median,
+    middle_of,
+    most,
+    stride_of,
+)
 
 #: A median absolute deviation times this is a standard deviation (normal law).
 MAD_TO_SD = 1.4826
@@ -63,7 +72,7 @@ def read_noise(
     a, b = first[0], first[n]
     step = least_step(p, a, b, differences)
     n_found = ZERO
-    stride = max(1, -(-(b - a) // MOST_SORTED))
+    stride = stride_of(b - a)
     for i in range(a + 1, b, stride):
         room[n_found] = t[i] - t[i - 1]
         n_found += 1

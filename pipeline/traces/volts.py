@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, summing
 from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
-from pipeline.traces.ranges import MOST_SORTED, extremes, least, line_of_sums, mean, middle_of, row_from
+from pipeline.traces.ranges import extremes, least, line_of_sums, mean, middle_of, row_from, stride_of
 from pipeline.traces.shows import Vented
 from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
 from pipeline.traces.view import MAD_TO_SD
@@ -138,7 +138,7 @@ def _together(paired: Floats, n: int) -> tuple[float, float, float, float, float
 @compiled
 def _noise(volts: Floats, a: int, b: int, room: Floats) -> float:
     n = ZERO
-    for i in range(a + 2, b, _stride(b - a)):
+    for i in range(a + 2, b, stride_of(b - a)):
         second = volts[i] - 2 * volts[i - 1] + volts[i - 2]
         if np.isfinite(second):
             room[n] = abs(second)
@@ -150,18 +150,12 @@ def _noise(volts: Floats, a: int, b: int, room: Floats) -> float:
 @compiled
 def _step(volts: Floats, a: int, b: int, room: Floats) -> float:
     n = ZERO
-    for i in range(a + 1, b, _stride(b - a)):
+    for i in range(a + 1, b, stride_of(b - a)):
         change = abs(volts[i] - volts[i - 1])
         room[n] = change if change > 1e-6 else np.inf
         n += 1
     step = least(room, ZERO, n)
     return step if step < np.inf else 0.0
-
-
-@compiled
-def _stride(n: int) -> int:
-    """Return which of n rows are read, so that no more than MOST_SORTED are."""
-    return max(1, -(-n // MOST_SORTED))
 
 
 @dataclass(frozen=True)

@@ -38,23 +38,14 @@ def told_by_flow(taken: Taken, norms: Norms, settings: Settings) -> Taken:
     working = np.exp(weight * np.log(told[k]) + (1 - weight) * np.log(space.working_l[k]))
     some = VaporSpace(
         space.known_l[k],
+        space.extra_l[k],
         working,
         log_sd * np.sqrt(weight),
         space.is_tank_known[k],
         space.is_level_known[k],
         np.ones(len(k), bool),
     )
-    sizes = size_leaks(
-        _some(taken.fit, k),
-        _some(taken.shown, k),
-        some,
-        air.pressure_pa[k],
-        air.temperature_c[k],
-        air.is_known[k],
-        air.is_temperature_known[k],
-        settings.discharge_coefficient,
-        settings.level,
-    )
+    sizes = size_leaks(_some(taken.fit, k), _some(taken.shown, k), some, _some(taken.air, k), settings)
     return replace(taken, sizes=_put_in(taken.sizes, sizes, k))
 
 
