@@ -41,7 +41,7 @@ USUAL_DELAY_S = 0.2
 #: A decay that is over in fewer samples than this has no curve to fit.
 FEW_INTERVALS = 4.5
 #: A sensor, or what smooths its reading, stretches a decay by up to twice its time constant, and hardly any is slower
-#: than half a second (judgement). Of a decay as short as that, this share is told to be the sensor's at the most.
+#: than three quarters of a second (judgement). At the most, this share of a decay is the sensor's.
 LATE_ANSWER_S = 1.5
 MOST_LATE = 0.8
 
@@ -49,9 +49,8 @@ MOST_LATE = 0.8
 @dataclass(frozen=True)
 class VaporSpace:
     """Vapor volume of each trace: `known_l` [l], nan without tank size or fuel level, `extra_l` [l] of it beside the
-    tank; `working_l` [l] and `log_sd`
-    [share], with the nominal volume where the tank size is unknown and any fill where the fuel level is, or what the
-    model's purge flow tells of it (`is_by_purge`)."""
+    tank; `working_l` [l] and `log_sd` [share], with the nominal volume where the tank size is unknown and any fill
+    where the fuel level is, or what the model's purge flow tells of it (`is_by_purge`)."""
 
     known_l: Floats
     extra_l: Floats
@@ -178,7 +177,8 @@ def _leaks(
         for slack in (interval, -USUAL_DELAY_S - interval / 2, -LATE_ANSWER_S - interval)
     )
     k = HEAT_RATIO_AIR
-    is_fitted = np.isfinite(fit.leak) & ~(shown.hold.gone_s < FEW_INTERVALS * interval)
+    is_short = (shown.hold.start_above < 0) & (shown.hold.gone_s < FEW_INTERVALS * interval)
+    is_fitted = np.isfinite(fit.leak) & ~is_short
     return (
         np.where(is_fitted, fit.leak, middle / np.sqrt(k)),
         np.where(is_fitted, fit.leak_low, slowest / k),
@@ -189,7 +189,7 @@ def _leaks(
 def _by_late_answer(leak: Floats, shown: Shown, air: Air) -> Floats:
     """Return how much larger a leak may be that a slow sensor made look slow [log].
 
-    A sensor that follows late stretches every decay by about LATE_ANSWER_S: nothing beside minutes, much beside seconds.
+    A sensor that follows late stretches a decay by up to LATE_ANSWER_S: nothing beside minutes, much beside seconds.
     """
     heat = GAS_CONSTANT_AIR * (air.temperature_c + ZERO_CELSIUS_K)
     with np.errstate(all="ignore"):
@@ -198,9 +198,7 @@ def _by_late_answer(leak: Floats, shown: Shown, air: Air) -> Floats:
         return np.nan_to_num(-np.log1p(-np.minimum(share, MOST_LATE)))
 
 
-def _widen(
-    leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Floats
-) -> tuple[Floats, Floats]:
+def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Floats) -> tuple[Floats, Floats]:
     """Add the volume's share to the bounds: distances on the log scale add as squares."""
     with np.errstate(all="ignore"):
         down = np.hypot(np.log(leak / low), reach)
