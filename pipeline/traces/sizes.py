@@ -142,7 +142,8 @@ def size_leaks(
         only_known(upper),
         middle,
         upper,
-        only_known(gross),
+        # A vacuum that never was tells nothing by how fast it went.
+        only_known(np.where(gross > 0, gross, np.nan)),
         diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
         _chance_of_leak(

@@ -113,6 +113,14 @@ def test_a_valve_that_opens_late_lets_less_through_at_a_small_duty(opens_pct):
     assert row["equilibrium_diameter_mm"] == pytest.approx(7.5, rel=0.08)
 
 
+def test_a_vacuum_that_never_was_bounds_no_hole():
+    still = Drawing().rest(10).closed(15, 0.0).draw(0.0).hold(90, vapor=0.0).release()
+    row = judged(still.samples(noise=4, seed=3))
+    assert row["verdict"] == "gross_leak"
+    assert row["leak_diameter_low_mm"] is None or row["leak_diameter_low_mm"] > 0.1
+    assert "larger than 0.0 mm" not in row["evidence"]
+
+
 def test_without_a_norm_a_gross_leak_has_no_size_by_equilibrium():
     row = judged(drawn(25.0, 6.0), **MODEL)
     assert row["verdict"] == "gross_leak"
