@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.physics.blow_down import pressure_after
 from pipeline.physics.orifice import GAS_CONSTANT_AIR
+from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
 
@@ -26,8 +27,8 @@ HEADER = {
     "trouble_codes": ["P0442"],
     "checks": [],
 }
-#: Vapor volume of HEADER: 60 l, 60 % of it empty, and 3.5 l of canister and lines.
-VOLUME_L = 39.5
+#: Vapor volume of HEADER: 60 l, 60 % of it empty, with canister and lines.
+VOLUME_L = 36.0 + CANISTER_AND_LINES_L
 
 
 @dataclass

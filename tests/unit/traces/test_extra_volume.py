@@ -118,8 +118,8 @@ def test_few_draws_make_no_norm_and_the_purge_flow_of_many_is_that_of_the_whole_
     norm = model_norms(told).row(0, named=True)
     assert norm["extra_volume_l_n"] == norm["purge_opens_pct_n"] == told.height
     assert norm["extra_volume_l"] == pytest.approx(9.0, abs=2.5)
-    # The true flow is 20 l/min; with 3.5 l beside the ullage it came out at 17.
-    assert told["purge_flow_l_min"].median() < 17.5
+    # The true flow is 20 l/min; with the usual volume beside the ullage it came out lower.
+    assert told["purge_flow_l_min"].median() < 18.5
     assert norm["purge_flow_l_min"] == pytest.approx(20.0, rel=0.08)
 
 

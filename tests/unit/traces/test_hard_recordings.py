@@ -5,7 +5,7 @@ import re
 import numpy as np
 import polars as pl
 import pytest
-from drawing import Drawing, judged, leak_coefficient_of, whole_test
+from drawing import VOLUME_L, Drawing, judged, leak_coefficient_of, whole_test
 
 from pipeline.physics.blow_down import pressure_after
 from pipeline.settings import Settings
@@ -98,7 +98,7 @@ def test_coarse_steps_and_noise_do_not_turn_a_tight_system_into_a_leak():
 @pytest.mark.parametrize("hole_mm", [0.0, 0.508])
 def test_a_hold_under_applied_pressure_is_judged_alike(hole_mm):
     drawing = Drawing().rest(5).add(12, lambda s: 3487 * np.minimum(s / 10, 1), True, 0.0)
-    k = leak_coefficient_of(hole_mm, 39.5)
+    k = leak_coefficient_of(hole_mm, VOLUME_L)
     drawing.add(120, lambda s: pressure_after(3487.0, s, k, 0.3), True, 0.0).release()
     row = judged(drawing.samples(noise=3))
     assert row["verdict"] == ("leak" if hole_mm else "holds")
@@ -117,7 +117,7 @@ def test_without_a_tank_size_there_is_a_verdict_and_no_diameter():
     said = re.search(
         r"mm² for each m³ of gas \((.*) to (.*) at 95%; discharge coefficient 0.61\)", row["evidence"]
     )
-    true_mm2_m3 = np.pi / 4 * 0.8**2 / 39.5e-3
+    true_mm2_m3 = np.pi / 4 * 0.8**2 / (VOLUME_L * 1e-3)
     assert float(said[1]) < true_mm2_m3 < float(said[2])
 
 
@@ -125,8 +125,8 @@ def test_a_tight_tank_of_no_known_size_is_told_what_would_have_shown_by_its_gas(
     row = judged(whole_test(0.0).samples(noise=3), fuel_tank_l=None)
     assert row["verdict"] == "holds"
     said = re.search(r"a hole of more than (.*) mm² for each m³ of gas would have shown", row["evidence"])
-    # Smaller than the monitor's smallest, 0.508 mm, in the 39.5 l that it really holds.
-    assert 0 < float(said[1]) < np.pi / 4 * 0.508**2 / 39.5e-3
+    # Smaller than the monitor's smallest, 0.508 mm, in the volume that it really holds.
+    assert 0 < float(said[1]) < np.pi / 4 * 0.508**2 / (VOLUME_L * 1e-3)
     assert float(said[1]) == pytest.approx(row["leak_area_per_volume_high_mm2_m3"], rel=0.06)
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 import pytest
-from drawing import HEADER, Drawing, judged, whole_test
+from drawing import HEADER, VOLUME_L, Drawing, judged, whole_test
 from polars.testing import assert_frame_equal
 from recorder import make_world, run
 
@@ -159,5 +159,5 @@ def test_readings_of_the_recording_are_those_that_were_drawn():
     assert row["peak_vacuum_pa"] == pytest.approx(2412, abs=3)
     assert row["draw_rate_pa_s"] == pytest.approx((2400 + 34.2) / 24, rel=0.06)
     assert row["hold_s"] == pytest.approx(50, abs=0.5)
-    assert row["vapor_volume_l"] == pytest.approx(39.5)
+    assert row["vapor_volume_l"] == pytest.approx(VOLUME_L)
     assert row["n_samples"] == len(drawing.t)

@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 import pytest
-from drawing import HEADER, Drawing, leak_coefficient_of, whole_test
+from drawing import HEADER, VOLUME_L, Drawing, leak_coefficient_of, whole_test
 from scipy.integrate import solve_ivp
 
 from pipeline.settings import Settings
@@ -25,7 +25,7 @@ def test_a_hole_decays_as_the_integrated_equation_does():
     assert told.result["verdict"] == "holds"
     curve = by_label(told)["hole of 1.0 mm"]
     t = np.array(curve.t_s) - curve.t_s[0]
-    k = leak_coefficient_of(HOLES_MM[1], 39.5)
+    k = leak_coefficient_of(HOLES_MM[1], VOLUME_L)
     exact = solve_ivp(
         lambda _, p: 1.0 - k * np.sign(p) * np.sqrt(np.abs(p)),
         (0, t[-1]),
