@@ -56,7 +56,7 @@ def extra_volumes(draws: pl.DataFrame) -> pl.DataFrame:
             found, error = extra_volume_l(ullage, duty, minutes)
             if np.isfinite(found[0]):
                 rows.append((make, model, *found, *error, mine.height, mine.height))
-    schema = {"make": pl.String, "model": pl.String}
+    schema: dict[str, type[pl.DataType]] = {"make": pl.String, "model": pl.String}
     schema |= {name + end: pl.Float64 for end in ("", "_spread") for name in _NAMES}
     schema |= {f"{name}_n": pl.Int64 for name in _NAMES}
     return pl.DataFrame(rows, schema=schema, orient="row")
