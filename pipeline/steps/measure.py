@@ -91,7 +91,7 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
     """
     with ThreadPoolExecutor(os.cpu_count()) as cores, TemporaryDirectory(dir=building) as place:
         names = map(Path(place).joinpath, map(str, count()))
-        todo = batches(warehouse, folder, warehouse.query(HEADERS), cores)
+        todo = batches(warehouse, folder, warehouse.query(HEADERS))
         kept, norms = _all_taken(cores.map(_take, todo, names, repeat(settings)))
         warehouse.write(MODEL_NORM, norms)
         results = list(cores.map(_judge, kept, repeat(norms), repeat(settings)))

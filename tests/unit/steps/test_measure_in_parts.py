@@ -1,13 +1,12 @@
 """Batches hold every recording once, and rows come out by recording whatever the batches were."""
 
-from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
-
 import polars as pl
 
 from pipeline.steps import batches as b
 from pipeline.steps import measure as m
+from pipeline.steps.samples import held_by
 from pipeline.steps.stage import STAGE_COLUMNS
+from pipeline.traces.recordings import FLOW_COLUMN
 from pipeline.warehouse.store import open_warehouse
 
 #: Recordings of each file, with the number of samples: r3 lies in two of them.
@@ -15,24 +14,26 @@ FILES = {"a": {"r1": 3, "r3": 2}, "b": {"r2": 4}, "c": {"r3": 5, "r5": 1}, "d": 
 HEADERS = pl.DataFrame({"trace_id": ["r1", "r2", "r3", "r4", "r5", "r6"]})
 
 
-def write(folder: Path, fed: str) -> None:
-    for name, held in FILES.items():
-        ids = [trace_id for trace_id, n in held.items() for _ in range(n)]
-        flow = pl.Series([1.5 if name == fed else None] * len(ids), dtype=pl.Float64)
-        pl.DataFrame({"trace_id": ids, b.FLOW_COLUMN: flow}).write_parquet(folder / f"{name}.parquet")
+def held(fed: str) -> pl.DataFrame:
+    """What the stage holds of FILES; samples of the even ones among each recording's came from another file."""
+    parts = []
+    for name, recordings in FILES.items():
+        ids = [trace_id for trace_id, n in recordings.items() for _ in range(n)]
+        kept = pl.DataFrame({"trace_id": ids}).with_columns(
+            file=pl.when(pl.int_range(pl.len()) % 2 == 0).then(pl.lit("x")).otherwise(pl.lit("y")),
+            **{FLOW_COLUMN: pl.Series([1.5 if name == fed else None] * len(ids), dtype=pl.Float64)},
+        )
+        parts.append(held_by(kept, f"{name}.parquet"))
+    return pl.concat(parts)
 
 
 def test_batches_hold_every_recording_once_and_bring_a_shared_one_together(tmp_path, monkeypatch):
     monkeypatch.setattr(b, "BATCH_SAMPLES", 3)
-    write(tmp_path, fed="d")
-    with (
-        open_warehouse(tmp_path / "w.duckdb", read_only=False) as warehouse,
-        ThreadPoolExecutor(1) as cores,
-    ):
+    with open_warehouse(tmp_path / "w.duckdb", read_only=False) as warehouse:
         warehouse.create("stage.sample_parquet", STAGE_COLUMNS["stage.sample_parquet"])
-        warehouse.append("stage.sample_parquet", pl.DataFrame({"parquet": [f"{n}.parquet" for n in FILES]}))
-        found = list(b.batches(warehouse, tmp_path, HEADERS, cores))
-    held = [
+        warehouse.append("stage.sample_parquet", held(fed="d"))
+        found = list(b.batches(warehouse, tmp_path, HEADERS))
+    told = [
         (
             [path.stem for path in each.files],
             *each.headers.select("trace_id", "n").iter_rows(),
@@ -40,7 +41,7 @@ def test_batches_hold_every_recording_once_and_bring_a_shared_one_together(tmp_p
         )
         for each in found
     ]
-    assert held == [
+    assert told == [
         (["b"], ("r2", 4), False),
         (["d"], ("r4", 2), False),
         (["a", "c"], ("r1", 3), ("r3", 7), ("r5", 1), True),
