@@ -27,7 +27,7 @@ from pipeline.traces.taken import Taken
 from pipeline.warehouse.store import Warehouse
 
 #: rows written at once
-PART_ROWS = 50_000
+PART_ROWS = 10_000
 SAMPLE_COLUMNS = [
     "t_s",
     "tank_pressure_pa",
@@ -94,31 +94,59 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
         todo = batches(warehouse, folder, warehouse.query(HEADERS))
         kept, norms = _all_taken(cores.map(_take, todo, names, repeat(settings)))
         warehouse.write(MODEL_NORM, norms)
-        results = list(cores.map(_judge, kept, repeat(norms), repeat(settings)))
-    warehouse.write(TRACE_RESULT, _in_order(results))
+        # In the order of their first recordings, so that rows are written while later batches are judged.
+        kept.sort()
+        results = cores.map(_judge, [path for _, path in kept], repeat(norms), repeat(settings))
+        warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in kept]))
 
 
-def _all_taken(taken: Iterable[tuple[Path, pl.DataFrame]]) -> tuple[list[Path], pl.DataFrame]:
-    """Return where the batches are kept, and the norms of their models."""
+def _all_taken(
+    taken: Iterable[tuple[str, Path, pl.DataFrame]],
+) -> tuple[list[tuple[str, Path]], pl.DataFrame]:
+    """Return the first recording of each batch and where the batch is kept, and the norms of their models."""
     kept, told = [], []
-    for path, readings in taken:
-        kept.append(path)
+    for first, path, readings in taken:
+        kept.append((first, path))
         told.append(readings)
     return kept, model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
 
 
-def _in_order(results: list[pl.DataFrame]) -> Iterator[pl.DataFrame]:
-    """Yield the rows of all batches by recording, some at a time; takes what it has yielded out of `results`."""
-    trace_ids = pl.concat([pl.Series(dtype=pl.String), *(each["trace_id"] for each in results)]).sort()
-    for last in range(PART_ROWS - 1, len(trace_ids) + PART_ROWS - 1, PART_ROWS):
-        is_mine = pl.col("trace_id") <= trace_ids[min(last, len(trace_ids) - 1)]
-        part = pl.concat([each.filter(is_mine) for each in results]).sort("trace_id")
-        results[:] = [each.filter(~is_mine) for each in results]
-        yield part
+def _in_order(results: Iterable[pl.DataFrame], firsts: list[str]) -> Iterator[pl.DataFrame]:
+    """Yield the rows of all batches by recording, about PART_ROWS at a time, as soon as none can come before them.
+
+    Parameters
+    ----------
+    firsts : the least recording of each batch, rising.
+    """
+    waiting: list[pl.DataFrame] = []
+    for rows, bound in zip(results, [*firsts, None][1:], strict=True):
+        waiting.append(rows.sort("trace_id"))
+        yield from _parts_before(bound, waiting)
 
 
-def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[Path, pl.DataFrame]:
-    """Read and fit a batch; return where it is kept until its models are known, and what it tells of them."""
+def _parts_before(bound: str | None, waiting: list[pl.DataFrame]) -> Iterator[pl.DataFrame]:
+    """Yield rows before `bound`, all where there is none, by recording, and take them out of the sorted frames
+    `waiting`; rows too few for a part stay where more are to come."""
+    ids = pl.concat([_before(bound, each)["trace_id"] for each in waiting]).sort()
+    ends = ids.gather_every(PART_ROWS, PART_ROWS).to_list()
+    for end in ends if bound is not None else [*ends, None]:
+        part = pl.concat([_before(end, each) for each in waiting]).sort("trace_id")
+        waiting[:] = [rest for each in waiting if (rest := each[_n_before(end, each) :]).height]
+        if part.height:
+            yield part
+
+
+def _before(bound: str | None, rows: pl.DataFrame) -> pl.DataFrame:
+    return rows[: _n_before(bound, rows)]
+
+
+def _n_before(bound: str | None, rows: pl.DataFrame) -> int:
+    return rows.height if bound is None else int(rows["trace_id"].search_sorted(bound))
+
+
+def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[str, Path, pl.DataFrame]:
+    """Read and fit a batch; return its first recording, where it is kept until its models are known, and what it
+    tells of them."""
     headers = batch.headers.drop("n", "is_fed", "parquet")
     columns = [*SAMPLE_COLUMNS, *([FLOW_COLUMN] if batch.headers["is_fed"].any() else [])]
     if batch.is_scattered:
@@ -128,7 +156,7 @@ def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[Path, pl.DataFr
     taken = take(recordings, headers, settings, with_curves=False)
     with kept.open("wb") as file:
         pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)
-    return kept, taken.for_norms()
+    return str(headers["trace_id"].min()), kept, taken.for_norms()
 
 
 def _judge(kept: Path, norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:

@@ -50,12 +50,17 @@ def test_batches_hold_every_recording_once_and_bring_a_shared_one_together(tmp_p
     assert [each.headers["is_fed"].any() for each in found] == [False, True, False, False]
 
 
-def test_rows_come_by_recording_in_parts(monkeypatch):
-    monkeypatch.setattr(m, "PART_ROWS", 3)
-    results = [pl.DataFrame({"trace_id": ids}) for ids in (["r4", "r1"], ["r7", "r2", "r3"], ["r5", "r6"])]
-    assert [part["trace_id"].to_list() for part in m._in_order(results)] == [
-        ["r1", "r2", "r3"],
-        ["r4", "r5", "r6"],
-        ["r7"],
-    ]
-    assert list(m._in_order([])) == []
+def test_rows_come_by_recording_in_parts_as_soon_as_none_can_come_before(monkeypatch):
+    monkeypatch.setattr(m, "PART_ROWS", 2)
+    asked = []
+
+    def results():
+        for ids in (["r4", "r1", "r9"], ["r7", "r2", "r3"], ["r5", "r6"], ["r8"]):
+            asked.append(ids[0])
+            yield pl.DataFrame({"trace_id": ids})
+
+    parts = m._in_order(results(), ["r1", "r2", "r5", "r8"])
+    assert next(parts)["trace_id"].to_list() == ["r1", "r2"]
+    assert asked == ["r4", "r7"]
+    assert [part["trace_id"].to_list() for part in parts] == [["r3", "r4"], ["r5", "r6"], ["r7", "r8"], ["r9"]]
+    assert list(m._in_order([], [])) == []
