@@ -23,11 +23,13 @@ from pipeline.traces.measure import judge_taken, take
 from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
 from pipeline.traces.recordings import FLOW_COLUMN, gather, recordings_of
 from pipeline.traces.rows import rows_of
-from pipeline.traces.taken import Taken
+from pipeline.traces.taken import Taken, together
 from pipeline.warehouse.store import Warehouse
 
 #: rows written at once
 PART_ROWS = 10_000
+#: recordings judged at once, or a few more: what a batch costs however small it is counts no more from here on
+JUDGED_AT_ONCE = 4_000
 SAMPLE_COLUMNS = [
     "t_s",
     "tank_pressure_pa",
@@ -95,20 +97,34 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
         kept, norms = _all_taken(cores.map(_take, todo, names, repeat(settings)))
         warehouse.write(MODEL_NORM, norms)
         # In the order of their first recordings, so that rows are written while later batches are judged.
-        kept.sort()
-        results = cores.map(_judge, [path for _, path in kept], repeat(norms), repeat(settings))
-        warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in kept]))
+        groups = _groups(sorted(kept))
+        results = cores.map(_judge, [paths for _, paths in groups], repeat(norms), repeat(settings))
+        warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in groups]))
 
 
 def _all_taken(
     taken: Iterable[tuple[str, Path, pl.DataFrame]],
-) -> tuple[list[tuple[str, Path]], pl.DataFrame]:
-    """Return the first recording of each batch and where the batch is kept, and the norms of their models."""
+) -> tuple[list[tuple[str, int, Path]], pl.DataFrame]:
+    """Return the first recording of each batch, how many it holds and where it is kept; and the norms of their
+    models."""
     kept, told = [], []
     for first, path, readings in taken:
-        kept.append((first, path))
+        kept.append((first, readings.height, path))
         told.append(readings)
     return kept, model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
+
+
+def _groups(kept: list[tuple[str, int, Path]]) -> list[tuple[str, list[Path]]]:
+    """Return what is judged together, each with its first recording: batches until there are JUDGED_AT_ONCE."""
+    groups: list[tuple[str, list[Path]]] = []
+    n = JUDGED_AT_ONCE
+    for first, held, path in kept:
+        if n >= JUDGED_AT_ONCE:
+            groups.append((first, []))
+            n = 0
+        groups[-1][1].append(path)
+        n += held
+    return groups
 
 
 def _in_order(results: Iterable[pl.DataFrame], firsts: list[str]) -> Iterator[pl.DataFrame]:
@@ -159,10 +175,11 @@ def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[str, Path, pl.D
     return str(headers["trace_id"].min()), kept, taken.for_norms()
 
 
-def _judge(kept: Path, norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
-    with kept.open("rb") as file:
-        taken: Taken = pickle.load(file)
-    return rows_of(judge_taken(taken, norms, settings), settings)
+def _judge(paths: list[Path], norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    taken: list[Taken] = [pickle.loads(path.read_bytes()) for path in paths]
+    fed = [batch for batch in taken if batch.steady is not None]
+    alike = [part for part in (fed, [batch for batch in taken if batch.steady is None]) if part]
+    return pl.concat(rows_of(judge_taken(together(part), norms, settings), settings) for part in alike)
 
 
 def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:

@@ -137,5 +137,5 @@ def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
     return Norms(
         {name: numbers(name) for name in NUMBERS},
         {name: numbers(f"{name}_spread") for name in NUMBERS},
-        {name: np.append(norms[f"{name}_n"].fill_null(0).to_numpy(), 0)[row] for name in NUMBERS},
+        {name: np.nan_to_num(numbers(f"{name}_n")).astype(np.int64) for name in NUMBERS},
     )
