@@ -95,10 +95,10 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
         names = map(Path(place).joinpath, map(str, count()))
         todo = batches(warehouse, folder, warehouse.query(HEADERS))
         kept, norms = _all_taken(cores.map(_take, todo, names, repeat(settings)))
-        warehouse.write(MODEL_NORM, norms)
         # In the order of their first recordings, so that rows are written while later batches are judged.
         groups = _groups(sorted(kept))
         results = cores.map(_judge, [paths for _, paths in groups], repeat(norms), repeat(settings))
+        warehouse.write(MODEL_NORM, norms)
         warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in groups]))
 
 

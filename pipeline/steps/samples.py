@@ -178,7 +178,11 @@ def held_by(kept: pl.DataFrame, parquet: str) -> pl.DataFrame:
     runs = kept.select(run=pl.struct("file", "trace_id").rle()).unnest("run").unnest("value")
     held = runs.group_by("file", "trace_id").agg(n_samples=pl.col("len").sum()).sort("file", "trace_id")
     is_fed = kept[FLOW_COLUMN].null_count() < kept.height
-    return held.with_columns(parquet=pl.lit(parquet), is_fed=pl.lit(is_fed)).cast(HELD_SCHEMA).select(*HELD_SCHEMA)
+    return (
+        held.with_columns(parquet=pl.lit(parquet), is_fed=pl.lit(is_fed))
+        .cast(HELD_SCHEMA)
+        .select(*HELD_SCHEMA)
+    )
 
 
 def _stage(warehouse: Warehouse, intake: _Intake, files: list[LakeFile]) -> None:

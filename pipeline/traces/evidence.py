@@ -165,9 +165,7 @@ def _leak(row: Reading) -> str:
 
 def _hole(row: Reading) -> str:
     if isfinite(row["diameter"]):
-        return (
-            f"a hole of about {row['diameter']:.2f} mm ({_bounds(row)}; {_coefficient(row['discharge'])})"
-        )
+        return f"a hole of about {row['diameter']:.2f} mm ({_bounds(row)}; {_coefficient(row['discharge'])})"
     if isfinite(row["per_gas"]):
         return (
             f"a leak of {row['per_gas']:.1f} mm² for each m³ of gas ({_area_bounds(row)}; "

@@ -15,7 +15,6 @@ from pipeline.traces.hold_fit import HoldFit, bounds_above_zero
 from pipeline.traces.hold_kernel import HEAT_MOST, LOG_TAU_MOST
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
-from pipeline.traces.sizes import Sizes
 
 #: A hold tells the heat that knows its share and the logarithm of its time to so much, and begins at such a vacuum [Pa]
 #: beside no leak larger than this [mm].
@@ -27,13 +26,13 @@ _LEAST_SHARE_SD, _LEAST_LOG_TAU_SD = 0.08, 0.3
 _LEFT = 0.25
 
 
-def heat_told(fit: HoldFit, shown: Shown, sizes: Sizes) -> dict[str, Floats]:
+def heat_told(fit: HoldFit, shown: Shown, leak_mm: Floats) -> dict[str, Floats]:
     """Return what each hold tells of the heat beside what was believed, nan where it tells nothing: the share of the
-    exchange that is seen over that, and the logarithm of its time constant less that."""
+    exchange that is seen over that, and the logarithm of its time constant less that. `leak_mm` is the hole beside it."""
     heat = fit.heat
     with np.errstate(invalid="ignore"):
         tells = (heat.share_sd < _TELLS_SHARE) & (heat.log_tau_sd < _TELLS_LOG_TAU)
-        tells &= (shown.hold.start_above < -_TELLS_PA) & (sizes.working < _TELLS_MM)
+        tells &= (shown.hold.start_above < -_TELLS_PA) & (leak_mm < _TELLS_MM)
     return {
         "heat_share_ratio": np.where(tells, heat.share / heat.believed_share, np.nan),
         "heat_time_log_ratio": np.where(tells, heat.log_tau - heat.believed_log_tau, np.nan),

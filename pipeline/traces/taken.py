@@ -19,7 +19,7 @@ from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import models_of
 from pipeline.traces.purge_flow import Equilibrium, purge_flow_l_min
 from pipeline.traces.readings import Shown
-from pipeline.traces.sizes import Sizes
+from pipeline.traces.sizes import Sizes, VaporSpace
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.verdict import Judgement
 from pipeline.traces.volts import VoltReadings, VoltStory, clear_slope
@@ -37,7 +37,11 @@ class Taken:
     volts: VoltReadings
     bins: HoldBins
     fit: HoldFit
-    sizes: Sizes
+    volume: VaporSpace
+    """With what is usual beside the tank; the model's own is known later."""
+    leak: Floats
+    leak_mm: Floats
+    """Each leak [1/m] and the hole [mm] that it means in that volume, without bounds: see `sizes.leaks_alone`."""
     pressure_test: list[str | None]
     """pass, fail, invalid or no_verdict by the published criterion, where pressure was applied from outside."""
     steady: SteadyFlow | None = None
@@ -45,10 +49,8 @@ class Taken:
 
     def for_norms(self) -> pl.DataFrame:
         """Return what each recording tells of its model, as `model_norms.model_norms` takes it."""
-        volume = self.sizes.volume
-        flow = purge_flow_l_min(
-            self.shown, self.sizes.leak, volume.known_l, self.air.pressure_pa, self.air.temperature_c
-        )
+        volume, air = self.volume, self.air
+        flow = purge_flow_l_min(self.shown, self.leak, volume.known_l, air.pressure_pa, air.temperature_c)
         told = {
             "volts_per_pa": clear_slope(self.volts, self.is_derived),
             "rest_v": self.shown.vented.rest_v,
@@ -57,7 +59,7 @@ class Taken:
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
             "ullage_l": volume.known_l - volume.extra_l,
-            **heat_told(self.fit, self.shown, self.sizes),
+            **heat_told(self.fit, self.shown, self.leak_mm),
         }
         return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
 
@@ -80,7 +82,9 @@ def _joined(parts: Sequence[Any]) -> Any:
         return list(chain.from_iterable(parts))
     if isinstance(first, tuple):
         return type(first)(*map(_joined, zip(*parts, strict=True)))
-    return replace(first, **{f.name: _joined([getattr(part, f.name) for part in parts]) for f in fields(first)})
+    return replace(
+        first, **{f.name: _joined([getattr(part, f.name) for part in parts]) for f in fields(first)}
+    )
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,7 @@ class Measured:
     """Everything that was found out on the way to a batch's rows."""
 
     taken: Taken
+    sizes: Sizes
     volts: VoltStory
     judgement: Judgement
     equilibrium: Equilibrium
@@ -95,7 +100,7 @@ class Measured:
     @property
     def at_least_mm(self) -> Floats:
         """Holes [mm] that a gross leak surely exceeds: by the time its vacuum took to go, or by its purge flow."""
-        return np.fmax(self.taken.sizes.gross_low, self.equilibrium.low)
+        return np.fmax(self.sizes.gross_low, self.equilibrium.low)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.taken, name)

@@ -62,5 +62,10 @@ def test_rows_come_by_recording_in_parts_as_soon_as_none_can_come_before(monkeyp
     parts = m._in_order(results(), ["r1", "r2", "r5", "r8"])
     assert next(parts)["trace_id"].to_list() == ["r1", "r2"]
     assert asked == ["r4", "r7"]
-    assert [part["trace_id"].to_list() for part in parts] == [["r3", "r4"], ["r5", "r6"], ["r7", "r8"], ["r9"]]
+    assert [part["trace_id"].to_list() for part in parts] == [
+        ["r3", "r4"],
+        ["r5", "r6"],
+        ["r7", "r8"],
+        ["r9"],
+    ]
     assert list(m._in_order([], [])) == []
