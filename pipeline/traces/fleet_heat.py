@@ -28,7 +28,8 @@ _LEFT = 0.25
 
 def heat_told(fit: HoldFit, shown: Shown, leak_mm: Floats) -> dict[str, Floats]:
     """Return what each hold tells of the heat beside what was believed, nan where it tells nothing: the share of the
-    exchange that is seen over that, and the logarithm of its time constant less that. `leak_mm` is the hole beside it."""
+    exchange that is seen over that, and the logarithm of its time constant less that. `leak_mm` is the hole beside
+    it [mm]."""
     heat = fit.heat
     with np.errstate(invalid="ignore"):
         tells = (heat.share_sd < _TELLS_SHARE) & (heat.log_tau_sd < _TELLS_LOG_TAU)

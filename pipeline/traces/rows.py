@@ -181,7 +181,7 @@ def _said(columns: dict[str, np.ndarray], n: int) -> list[str]:
         names = [name for name in first if name not in ("columns", "at")]
         rows = zip(repeat(told), count(), *(told[name] for name in names))
         names = ["columns", "at", *names]
-        out[mine] = [say(_Reading(zip(names, row))) for row in rows]
+        out[mine] = [say(_Reading(zip(names, row, strict=True))) for row in rows]
     return out.tolist()
 
 
@@ -198,7 +198,7 @@ class _Columns(dict[str, list[Any]]):
 
 
 class _Reading(dict[str, Any]):
-    """The readings of one recording: what is at hand, and whatever else a sentence names from place `at` of `columns`."""
+    """The readings of one recording: what is at hand, and what else a sentence names from place `at` of `columns`."""
 
     def __missing__(self, name: str) -> Any:
         value = self[name] = self["columns"][name][self["at"]]

@@ -1,13 +1,22 @@
 """Batches hold every recording once, and rows come out by recording whatever the batches were."""
 
-import polars as pl
+import pickle
+from pathlib import Path
 
+import polars as pl
+from polars.testing import assert_frame_equal
+
+from pipeline.settings import Settings
 from pipeline.steps import batches as b
 from pipeline.steps import measure as m
 from pipeline.steps.samples import held_by
 from pipeline.steps.stage import STAGE_COLUMNS
-from pipeline.traces.recordings import FLOW_COLUMN
+from pipeline.traces.measure import take
+from pipeline.traces.model_norms import model_norms
+from pipeline.traces.recordings import FLOW_COLUMN, gather
 from pipeline.warehouse.store import open_warehouse
+from tests.unit.traces.drawing import HEADER, whole_test
+from tests.unit.traces.test_steady_flow import fed
 
 #: Recordings of each file, with the number of samples: r3 lies in two of them.
 FILES = {"a": {"r1": 3, "r3": 2}, "b": {"r2": 4}, "c": {"r3": 5, "r5": 1}, "d": {"r4": 2}}
@@ -69,3 +78,27 @@ def test_rows_come_by_recording_in_parts_as_soon_as_none_can_come_before(monkeyp
         ["r9"],
     ]
     assert list(m._in_order([], [])) == []
+
+
+def test_batches_are_judged_together_until_there_are_enough():
+    kept = [("a", 3, Path("1")), ("b", m.JUDGED_AT_ONCE - 3, Path("0")), ("c", 9, Path("2"))]
+    assert m._groups(kept) == [("a", [Path("1"), Path("0")]), ("c", [Path("2")])]
+    assert m._groups([]) == []
+
+
+def test_batches_judged_together_give_what_each_gives_alone(tmp_path):
+    """One of them holds a recording that gas was fed into."""
+    tests = {"1": whole_test(hole_mm=0.8).samples(), "2": fed(0.5), "3": whole_test().samples()}
+    settings, kept, told = Settings(), [], []
+    for name, samples in tests.items():
+        headers = pl.DataFrame([HEADER | {"trace_id": name}], infer_schema_length=None)
+        samples = samples.with_columns(trace_id=pl.lit(name))
+        taken = take(gather(samples, headers["trace_id"]), headers, settings, with_curves=False)
+        kept.append(tmp_path / name)
+        kept[-1].write_bytes(pickle.dumps(taken))
+        told.append(taken.for_norms())
+    norms = model_norms(pl.concat(told))
+    alone = [m._judge([path], norms, settings) for path in kept]
+    assert [rows["verdict"][0] for rows in alone] == ["leak", "leak", "holds"]
+    assert [rows["steady_flow_std_l_min"].count() for rows in alone] == [0, 1, 0]
+    assert_frame_equal(m._judge(kept, norms, settings).sort("trace_id"), pl.concat(alone), rel_tol=1e-9)
