@@ -23,13 +23,15 @@ from pipeline.warehouse.store import Warehouse, quoted
 
 SAMPLE_TABLES = ("stage.sample_parts", "stage.sample_files", "stage.trace_facts")
 #: what a Parquet file holds: `is_fed` says that any of its samples has a flow of test gas
-HELD_SCHEMA: dict[str, type[pl.DataType]] = {
-    "file": pl.String,
-    "parquet": pl.String,
-    "trace_id": pl.String,
-    "n_samples": pl.Int64,
-    "is_fed": pl.Boolean,
-}
+HELD_SCHEMA = pl.Schema(
+    {
+        "file": pl.String,
+        "parquet": pl.String,
+        "trace_id": pl.String,
+        "n_samples": pl.Int64,
+        "is_fed": pl.Boolean,
+    }
+)
 KEPT_COLUMNS = (*SAMPLES.names, "is_pressure_derived", "source_id", "file", "row")
 
 
