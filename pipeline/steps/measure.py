@@ -72,7 +72,6 @@ select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at, t.fuel_level_
 from known t
 join core.vehicles v using (vehicle_id)
 left join shop using (shop_id)
-order by t.trace_id
 """
 
 SAMPLES_OF = """
@@ -192,5 +191,5 @@ def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
 
 def some_traces(warehouse: Warehouse, trace_ids: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return (samples, headers) of these traces, in the order of their ids. Reads only."""
-    headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids))
+    headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids)).sort("trace_id")
     return warehouse.query(SAMPLES_OF, [trace_ids]), headers
