@@ -17,6 +17,7 @@ from tempfile import TemporaryDirectory
 import polars as pl
 
 from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
+from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps.batches import Batch, batches
 from pipeline.traces.measure import judge_taken, take
@@ -167,7 +168,7 @@ def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[str, Path, pl.D
     if batch.is_scattered:
         recordings = gather(_read(batch.files, ["trace_id", *columns]), headers["trace_id"])
     else:
-        recordings = recordings_of(_read(batch.files, columns), batch.headers["n"].to_numpy())
+        recordings = recordings_of(_read_whole(batch, columns), batch.headers["n"].to_numpy())
     taken = take(recordings, headers, settings, with_curves=False)
     with kept.open("wb") as file:
         pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)
@@ -179,6 +180,18 @@ def _judge(paths: list[Path], norms: pl.DataFrame, settings: Settings) -> pl.Dat
     fed = [batch for batch in taken if batch.steady is not None]
     alike = [part for part in (fed, [batch for batch in taken if batch.steady is None]) if part]
     return pl.concat(rows_of(judge_taken(together(part), norms, settings), settings) for part in alike)
+
+
+def _read_whole(batch: Batch, columns: list[str]) -> pl.DataFrame:
+    """Return all samples of a batch, as many as were staged: which recording a sample is of goes by their number."""
+    rows, n = _read(batch.files, columns), batch.headers["n"].sum()
+    if rows.height != n:
+        raise OurFault(
+            f"the samples files hold {rows.height} samples where {n} were written",
+            ", ".join(map(str, batch.files)),
+            "delete the output folder and run `evapfleet run LAKE --out DIR` again: it then reads every file anew",
+        )
+    return rows
 
 
 def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:

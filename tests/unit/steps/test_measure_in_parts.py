@@ -1,11 +1,14 @@
 """Batches hold every recording once, and rows come out by recording whatever the batches were."""
 
 import pickle
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
+import pytest
 from polars.testing import assert_frame_equal
 
+from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps import batches as b
 from pipeline.steps import measure as m
@@ -78,6 +81,16 @@ def test_rows_come_by_recording_in_parts_as_soon_as_none_can_come_before(monkeyp
         ["r9"],
     ]
     assert list(m._in_order([], [])) == []
+
+
+def test_a_samples_file_of_another_length_than_was_staged_is_not_measured(tmp_path):
+    whole_test().samples().write_parquet(tmp_path / "a.parquet")
+    n = whole_test().samples().height
+    header = HEADER | {"n": n + 1, "is_fed": False, "parquet": "a.parquet"}
+    batch = b.Batch([tmp_path / "a.parquet"], pl.DataFrame([header], infer_schema_length=None))
+    with pytest.raises(OurFault, match=f"hold {n} samples where {n + 1} were written"):
+        m._read_whole(batch, ["t_s", "tank_pressure_pa"])
+    assert m._read_whole(replace(batch, headers=batch.headers.with_columns(n=n)), ["t_s"]).height == n
 
 
 def test_batches_are_judged_together_until_there_are_enough():
