@@ -63,10 +63,10 @@ def with_fleet_heat(fit: HoldFit, norms: Norms, level: float) -> HoldFit:
     now, now_sd = np.where(is_told, lake, believed)[:, k], np.where(is_told, lake_sd, believed_sd)[:, k]
     found = np.stack([heat.share[k], heat.log_tau[k]], axis=1)
     cov = _symmetric(heat.share_sd[k] ** 2, heat.share_with_tau[k], heat.log_tau_sd[k] ** 2)
-    precision = np.linalg.inv(cov)
+    precision = _inverse(cov)
     sharper = now_sd**-2 - was_sd**-2
     added = _symmetric(sharper[0], 0.0 * sharper[0], sharper[1])
-    new_cov = np.linalg.inv(precision + added)
+    new_cov = _inverse(precision + added)
     pull = np.einsum("nij,nj->ni", precision, found) + (now / now_sd**2 - was / was_sd**2).T
     new = np.clip(np.einsum("nij,nj->ni", new_cov, pull), 0.0, [HEAT_MOST, LOG_TAU_MOST])
     gain = np.einsum(
@@ -94,6 +94,11 @@ def with_fleet_heat(fit: HoldFit, norms: Norms, level: float) -> HoldFit:
 
 def _symmetric(first: Floats, both: Floats, second: Floats) -> Floats:
     return np.stack([np.stack([first, both], axis=-1), np.stack([both, second], axis=-1)], axis=-2)
+
+
+def _inverse(symmetric: Floats) -> Floats:
+    first, both, second = symmetric[:, 0, 0], symmetric[:, 0, 1], symmetric[:, 1, 1]
+    return _symmetric(second, -both, first) / (first * second - both**2)[:, None, None]
 
 
 def _put(whole: Floats, k: np.ndarray, some: Floats) -> Floats:
