@@ -105,6 +105,9 @@ MODEL_NORM = Table(
         ),
         number("extra_volume_l_spread", "its standard error", "l"),
         count("extra_volume_l_n", "draws behind it"),
+        number("purge_opens_pct", "duty at which the purge valve begins to open, from draws", "%"),
+        number("purge_opens_pct_spread", "its standard error", "%"),
+        count("purge_opens_pct_n", "draws behind it"),
         number(
             "heat_share_ratio",
             "heat exchange that the pressure shows over what was believed, holds of all models (median)",

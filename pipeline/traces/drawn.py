@@ -24,7 +24,7 @@ class Draw(NamedTuple):
     before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. effect, effect_sd [Pa] : how far
     its later half lies from the line that runs from before it to the hold, and the error of that. creep, creep_sd
     [Pa/s] : slope common to closed phase and hold, each about its own level. rate [Pa/s], seconds [s],
-    rpm [1/min], duty [%] (mean until half of the vacuum was there).
+    rpm [1/min], duty [%] (mean until half of the vacuum was there), late_duty [%] (mean of the later half).
     """
 
     before: Any
@@ -37,6 +37,7 @@ class Draw(NamedTuple):
     seconds: Any
     rpm: Any
     duty: Any
+    late_duty: Any
 
 
 class Hold(NamedTuple):
@@ -108,6 +109,7 @@ def read_draw(
         marks.draw_end - marks.draw_start,
         median(rpm, a, b, room),
         mean(duty, a, max(half_row, min(a + 1, b))),
+        mean(duty, row_after(t, a, b, 0.5 * (marks.draw_start + marks.draw_end)), b),
     )
 
 

@@ -14,7 +14,7 @@ import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Floats
-from pipeline.traces.extra_volume import extra_volumes
+from pipeline.traces.extra_volume import extra_volumes, opening
 from pipeline.traces.view import MAD_TO_SD
 
 #: So many recordings of a model make a norm, where so large a share of them agree on it: two kinds of sensor under one
@@ -35,7 +35,7 @@ READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "pur
 #: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it.
 OF_ALL = ("heat_share_ratio", "heat_time_log_ratio")
 MIN_OF_ALL = 20
-NUMBERS = (*READ, "extra_volume_l", *OF_ALL)
+NUMBERS = (*READ, "extra_volume_l", "purge_opens_pct", *OF_ALL)
 NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
     name + end: kind
     for name in NUMBERS
@@ -64,22 +64,22 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : one row per recording: make, model, READ, OF_ALL and ullage_l, nan or null where it does not tell:
-        volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V] and
-        rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s] shut before the draw,
-        purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), with CANISTER_AND_LINES_L beside
-        the ullage_l [l]; heat_share_ratio and heat_time_log_ratio, see `fleet_heat`.
+    readings : one row per recording: make, model, READ, OF_ALL, ullage_l and duty_pct, nan or null where it does not
+        tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V]
+        and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s] shut before the draw,
+        purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), as proportional to duty_pct [%]
+        and with CANISTER_AND_LINES_L beside the ullage_l [l]; heat_share_ratio, heat_time_log_ratio, see `fleet_heat`.
 
     Returns
     -------
     NORM_SCHEMA: of each of READ the median, the median absolute deviation as the standard deviation of a normal law
-    (`_spread`) and the number of recordings (`_n`), purge flow by the model's own extra volume; and that volume, see
-    `extra_volume`. Numbers of OF_ALL are one and the same for every model.
+    (`_spread`) and the number of recordings (`_n`), purge flow by the model's own extra volume and the duty at which
+    its valve opens; and those, see `extra_volume`. Numbers of OF_ALL are one and the same for every model.
     """
-    readings = readings.with_columns(pl.col(*READ, *OF_ALL, "ullage_l").fill_nan(None))
+    readings = readings.with_columns(pl.col(*READ, *OF_ALL, "ullage_l", "duty_pct").fill_nan(None))
     said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null()))
     extra = extra_volumes(said)
-    said = said.join(extra, on=MODEL, how="left").with_columns(_flow_by_extra_volume())
+    said = _flow_by_extra_volume(said.join(extra, on=MODEL, how="left"))
     found = said.group_by(MODEL).agg(
         *(pl.col(name).median() for name in READ),
         *(_spread(name).alias(f"{name}_spread") for name in READ),
@@ -99,9 +99,13 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
 
 
-def _flow_by_extra_volume() -> pl.Expr:
+def _flow_by_extra_volume(said: pl.DataFrame) -> pl.DataFrame:
+    """Turn flows that were read with the usual volume and proportional to duty into those of the model's own."""
     ullage, extra = pl.col("ullage_l"), pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L)
-    return pl.col("purge_flow_l_min") * (ullage + extra) / (ullage + CANISTER_AND_LINES_L)
+    duty, opens = said["duty_pct"].to_numpy(), said["purge_opens_pct"].fill_null(0.0).to_numpy()
+    by_duty = pl.Series(duty / 100 / opening(duty, opens)).fill_nan(None)
+    by_volume = (ullage + extra) / (ullage + CANISTER_AND_LINES_L)
+    return said.with_columns(pl.col("purge_flow_l_min") * by_volume * by_duty)
 
 
 def _of_all(readings: pl.DataFrame) -> pl.DataFrame:

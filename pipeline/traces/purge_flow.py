@@ -9,15 +9,18 @@ from scipy.special import ndtri
 
 from pipeline.physics.orifice import air_density, air_viscosity, discharge_at, hole_diameter_mm, leak_speed
 from pipeline.traces.compiled import Floats
+from pipeline.traces.extra_volume import OPENS_SD_PCT, opening
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
+from pipeline.traces.signs import effect_error
 from pipeline.traces.sizes import USUAL_DELAY_S
 
-#: Beside the scatter of a model's own draws: discharge of a large hole, flow that is not quite proportional to duty
-#: [share of flow] (judgement).
+#: Beside the scatter of a model's own draws: discharge of a large hole [share of flow] (judgement).
 _MODEL_LOG_SD = 0.1
-#: A norm from few recordings is known no better than this [share].
+#: A norm from few recordings is known no better than this [share], and the duty at which a valve opens no better than
+#: this [% duty]: valves of one kind differ.
 LEAST_LOG_SD = 0.05
+LEAST_OPENS_SD_PCT = 1.0
 #: A draw to less vacuum than this [Pa] does not tell its rate well.
 TELLING_PA = 500.0
 _LITER_M3, _MINUTE_S = 1e-3, 60.0
@@ -48,15 +51,33 @@ def purge_flow_l_min(
 
 
 def volume_by_flow_l(
-    shown: Shown, leak: Floats, flow_l_min: Floats, barometric_pa: Floats, temperature_c: Floats
+    shown: Shown, leak: Floats, norms: Norms, barometric_pa: Floats, temperature_c: Floats
 ) -> Floats:
-    """Return the gas volume [l] that the start of the draw means at a known purge flow at full duty [l/min, ambient].
+    """Return the gas volume [l] that the start of the draw means at the purge flow of its model.
 
     The equation of `purge_flow_l_min` turned about; nan where the draw tells none.
     """
     with np.errstate(all="ignore"):
-        volume = flow_l_min / _flow_per_liter(shown, leak, barometric_pa, temperature_c)
+        share = opening(shown.draw.duty, opens_at(norms)) / (shown.draw.duty / 100)
+        volume = (
+            share
+            * norms.norm["purge_flow_l_min"]
+            / _flow_per_liter(shown, leak, barometric_pa, temperature_c)
+        )
     return np.where((volume > 0) & np.isfinite(volume), volume, np.nan)
+
+
+def opens_at(norms: Norms) -> Floats:
+    """Return the duty [%] at which each model's purge valve begins to open; 0 where its draws do not tell."""
+    return np.nan_to_num(norms.norm["purge_opens_pct"])
+
+
+def duty_log_sd(duty: Floats, norms: Norms) -> Floats:
+    """Return what the duty at which a valve begins to open leaves open of its flow at `duty` [%] [log]."""
+    told = norms.spread["purge_opens_pct"]
+    opens_sd = np.where(np.isfinite(told), np.maximum(told, LEAST_OPENS_SD_PCT), OPENS_SD_PCT)
+    with np.errstate(all="ignore"):
+        return np.minimum(opens_sd / (100 * opening(duty, opens_at(norms))), 1.0)
 
 
 def _flow_per_liter(shown: Shown, leak: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
@@ -83,10 +104,11 @@ def hole_at_equilibrium(
     scatter of the model's draws, the error of the vacuum, and what the model of the flow may be off by.
     """
     flow, spread = norms.norm["purge_flow_l_min"], norms.spread["purge_flow_l_min"]
-    vacuum, vacuum_sd = -shown.draw.effect, np.hypot(shown.draw.effect_sd, 1.0)
+    vacuum, vacuum_sd, duty = -shown.draw.effect, effect_error(shown), shown.draw.late_duty
+    surest = float(ndtri((1 + level) / 2))
     with np.errstate(all="ignore"):
         vacuum = np.where(vacuum > 3 * vacuum_sd, vacuum, np.nan)
-        rate = flow * shown.draw.duty / 100 * _LITER_M3 / _MINUTE_S * barometric_pa
+        rate = flow * opening(duty, opens_at(norms)) * _LITER_M3 / _MINUTE_S * barometric_pa
         effective = rate / leak_speed(-vacuum, barometric_pa, temperature_c)
         rough = hole_diameter_mm(effective / discharge)
         coefficient = discharge_at(
@@ -94,8 +116,9 @@ def hole_at_equilibrium(
         )
         middle = hole_diameter_mm(effective / coefficient)
         # Flow goes with the square of the diameter and the root of the vacuum.
-        log_sd = np.sqrt(
-            np.maximum(spread / flow, LEAST_LOG_SD) ** 2 + _MODEL_LOG_SD**2 + (0.5 * vacuum_sd / vacuum) ** 2
-        )
-        reach = np.exp(0.5 * ndtri((1 + level) / 2) * log_sd)
-    return Equilibrium(middle, middle / reach, middle * reach)
+        flow_sd = np.maximum(spread / flow, LEAST_LOG_SD)
+        by_flow = 0.5 * surest * np.sqrt(flow_sd**2 + _MODEL_LOG_SD**2 + duty_log_sd(duty, norms) ** 2)
+        deeper, shallower = vacuum + surest * vacuum_sd, np.maximum(vacuum - surest * vacuum_sd, 0.1)
+        down = np.hypot(by_flow, 0.25 * np.log(deeper / vacuum))
+        up = np.hypot(by_flow, 0.25 * np.log(vacuum / shallower))
+    return Equilibrium(middle, middle * np.exp(-down), middle * np.exp(up))

@@ -53,6 +53,8 @@ FAINT_PA = 60.0
 #: Gas that warms takes back 0.28 of a quick draw, and fuel vapor some pascals a second: of more than LOST_FROM_PA [Pa]
 #: a tight tank keeps LOST_SHARE for some seconds.
 LOST_FROM_PA, LOST_SHARE = 100.0, 0.25
+#: From the level before a draw to what is left of it later pass the draw and about so many seconds.
+KEPT_AFTER_S = 9.0
 #: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
 HARDLY_ANY_PA = 150.0
 #: An open vent lets half of the vacuum go within this time [s]. The narrowest sound one does so in SOUND_HALF_S (6 mm,
@@ -131,7 +133,7 @@ def read_signs(
             arrives,
             hardly_any,
             # What little arrived stays: a purge that hardly flows, and no leak.
-            both(hardly_any, above(shown.hold.kept_early, 0.5, FAINT)),
+            both(hardly_any, above(_kept_beside_creep(shown, creeps), 0.5, FAINT)),
             gone,
             both(_lost(shown), fact(~marks.is_pressure_test.astype(bool))),
             creeps,
@@ -193,6 +195,13 @@ def effect_error(shown: Shown) -> Floats:
 def _hardly_any(shown: Shown) -> Floats:
     """A draw of some length brings less vacuum than a purge that works brings to a tank that holds any."""
     return both(below(shown.draw.depth, HARDLY_ANY_PA), above(shown.draw.seconds, 5.0, FAINT))
+
+
+def _kept_beside_creep(shown: Shown, creeps: Floats) -> Floats:
+    """Return the share of a small vacuum that is there some seconds after the draw, without what would have crept."""
+    draw = shown.draw
+    crept = np.where(creeps > 0, -draw.creep, 0.0) * (draw.seconds + KEPT_AFTER_S)
+    return shown.hold.kept_early - crept / np.maximum(draw.depth, 4 * shown.sensor.sd)
 
 
 def _creeps(shown: Shown) -> Floats:

@@ -38,14 +38,19 @@ _UNKNOWN_AIR_LOG_SD = 0.04
 _UNKNOWN_TEMPERATURE_LOG_SD = 0.02
 #: Valves close and sensors follow within about this time [s]: what the commands say is earlier than what is seen.
 USUAL_DELAY_S = 0.2
+#: A decay that is over in fewer samples than this has no curve to fit.
+FEW_INTERVALS = 4.5
+#: A sensor, or what smooths its reading, stretches a decay by up to twice its time constant, and hardly any is slower
+#: than three quarters of a second (judgement). At the most, this share of a decay is the sensor's.
+LATE_ANSWER_S = 1.5
+MOST_LATE = 0.8
 
 
 @dataclass(frozen=True)
 class VaporSpace:
     """Vapor volume of each trace: `known_l` [l], nan without tank size or fuel level, `extra_l` [l] of it beside the
-    tank; `working_l` [l] and `log_sd`
-    [share], with the nominal volume where the tank size is unknown and any fill where the fuel level is, or what the
-    model's purge flow tells of it (`is_by_purge`)."""
+    tank; `working_l` [l] and `log_sd` [share], with the nominal volume where the tank size is unknown and any fill
+    where the fuel level is, or what the model's purge flow tells of it (`is_by_purge`)."""
 
     known_l: Floats
     extra_l: Floats
@@ -117,7 +122,7 @@ def size_leaks(
         + np.nan_to_num(1 - fit.discharge_share) ** 2
     )
     leak = _leaks(fit, shown, barometric_pa, temperature_c)
-    low, high = _widen(*leak, reach)
+    low, high = _widen(*leak, reach, np.hypot(reach, _by_late_answer(leak[0], shown, air)))
 
     def diameter(leak: Floats) -> Floats:
         return hole_diameter_mm(leak * used * 1e-3 / discharge)
@@ -137,7 +142,8 @@ def size_leaks(
         only_known(upper),
         middle,
         upper,
-        only_known(gross),
+        # A vacuum that never was tells nothing by how fast it went.
+        only_known(np.where(gross > 0, gross, np.nan)),
         diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
         _chance_of_leak(
@@ -178,10 +184,11 @@ def _leaks(
     interval = np.nan_to_num(shown.sensor.interval_s)
     slowest, middle, fastest = (
         _leak_that_empties(shown, slack, barometric_pa, temperature_c)
-        for slack in (interval, -USUAL_DELAY_S - interval / 2, -SETTLING_S - interval)
+        for slack in (interval, -USUAL_DELAY_S - interval / 2, -LATE_ANSWER_S - interval)
     )
     k = HEAT_RATIO_AIR
-    is_fitted = np.isfinite(fit.leak)
+    is_short = (shown.hold.start_above < 0) & (shown.hold.gone_s < FEW_INTERVALS * interval)
+    is_fitted = np.isfinite(fit.leak) & ~is_short
     return (
         np.where(is_fitted, fit.leak, middle / np.sqrt(k)),
         np.where(is_fitted, fit.leak_low, slowest / k),
@@ -189,11 +196,23 @@ def _leaks(
     )
 
 
-def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats) -> tuple[Floats, Floats]:
+def _by_late_answer(leak: Floats, shown: Shown, air: Air) -> Floats:
+    """Return how much larger a leak may be that a slow sensor made look slow [log].
+
+    A sensor that follows late stretches a decay by up to LATE_ANSWER_S: nothing beside minutes, much beside seconds.
+    """
+    heat = GAS_CONSTANT_AIR * (air.temperature_c + ZERO_CELSIUS_K)
+    with np.errstate(all="ignore"):
+        gone_s = 2 * np.sqrt(np.abs(shown.hold.start_above)) / (leak * np.sqrt(2 * air.pressure_pa * heat))
+        share = LATE_ANSWER_S / np.where(gone_s > 0, gone_s, np.inf)
+        return np.nan_to_num(-np.log1p(-np.minimum(share, MOST_LATE)))
+
+
+def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Floats) -> tuple[Floats, Floats]:
     """Add the volume's share to the bounds: distances on the log scale add as squares."""
     with np.errstate(all="ignore"):
         down = np.hypot(np.log(leak / low), reach)
-        up = np.hypot(np.log(high / np.maximum(leak, 1e-3 * high)), reach)
+        up = np.hypot(np.log(high / np.maximum(leak, 1e-3 * high)), reach_up)
         least = np.where(low > 0, leak * np.exp(-down), np.where(np.isfinite(leak), 0.0, np.nan))
         return least, np.maximum(leak, 1e-3 * high) * np.exp(up)
 

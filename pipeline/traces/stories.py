@@ -39,8 +39,9 @@ HOLDS, LEAK, GROSS, NO_VACUUM, PASSES, RESTRICTED, FLAT, OFFSET, DISAGREES = ran
 #: Creep of a shut tank without vacuum [Pa/s]: weights, means and standard deviations of what fuel does to it, from
 #: one that stood overnight to warm ones, and cooling (judgement: vapor pressure of gasoline, a few K/h).
 CREEPS = ((0.2, 0.04, 0.07), (0.17, 0.4, 0.4), (0.35, 2.0, 1.5), (0.15, 6.0, 4.0), (0.13, -0.8, 0.6))
-#: What a tank that stands open does [Pa/s], and the most that a valve passes (judgement).
-OPEN_CREEP_SD = 0.02
+#: What the reading of a tank that stands open does [Pa/s]: weights and standard deviations of a steady sensor, with the
+#: weather, and of one that drifts; and the most that a valve passes (judgement).
+OPEN_CREEPS = ((0.9, 0.02), (0.1, 0.15))
 PASSES_MOST_PA_S = 150.0
 #: Openings through which no vacuum builds [mm], from sizes that a draw still shows to a filler neck without cap, even
 #: by logarithm; and the dip [Pa] that a purge of 5 l/min (60 l drawn to 2.5 kPa in some 18 s) leaves behind each:
@@ -114,10 +115,10 @@ def _of_creep(signs: Signs, shown: Shown) -> Floats:
     from what cooling does to PASSES_MOST_PA_S; in every other story the tank is shut.
     """
     creep, sd = shown.draw.creep, shown.draw.creep_sd
-    still = _normal(creep, 0.0, np.hypot(OPEN_CREEP_SD, sd))
+    still = sum(w * _normal(creep, 0.0, np.hypot(spread, sd)) for w, spread in OPEN_CREEPS)
     shut = sum(w * _normal(creep, mean, np.hypot(spread, sd)) for w, mean, spread in CREEPS)
     density = np.repeat(np.asarray(shut)[:, None], len(NAMES), axis=1)
-    density[:, GROSS] = still * np.where(signs.arrives < 0, _of_unseen_dip(shown), 1.0)
+    density[:, GROSS] = np.asarray(still) * np.where(signs.arrives < 0, _of_unseen_dip(shown), 1.0)
     density[:, FLAT] = still
     with np.errstate(all="ignore"):
         density[:, PASSES] = 1 / (np.maximum(-creep, FALLS_PA_S) * np.log(PASSES_MOST_PA_S / FALLS_PA_S))

@@ -59,6 +59,7 @@ class Taken:
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
             "ullage_l": volume.known_l - volume.extra_l,
+            "duty_pct": self.shown.draw.duty,
             **heat_told(self.fit, self.shown, self.leak_mm),
         }
         return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})

@@ -22,6 +22,11 @@ MIN_RECORDING_S = 8.0
 #: `holds` says that a hole beyond this would have shown [mm]: the smallest that a monitor must find (0.020 in).
 HOLDS_MM = 0.508
 
+#: Gas that is shut in moves by more than this share of its pressure within so many seconds: of the tight fillings of
+#: three other authors all did.
+FED_SHARE = 0.004
+FED_FROM_S = 30.0
+
 REASONS = {
     "few": "there are too few usable samples",
     "no_test": "no test was run: the purge was never opened with the vent shut",
@@ -29,6 +34,7 @@ REASONS = {
     "short_hold": "the hold is too short to tell a leak from vapor",
     "engine_off": "the engine was not running during the draw, so no vacuum could come",
     "at_end": "the sensor stood at the end of its range, so that nobody can see what the hold did",
+    "fed": "the pressure stood dead still, as under a supply that is left on: gas that is shut in cools and moves",
     "cannot_tell": "the hold cannot tell a leak from vapor and noise",
     "torn": "two stories fit almost alike",
 }
@@ -93,6 +99,7 @@ def judge(
             (is_sound_or_open & ~np.isfinite(shown.hold.seconds), "no_hold"),
             ((best == HOLDS) & ~has_hold, "short_hold"),
             (at_end, "at_end"),
+            ((best == HOLDS) & _is_fed(marks, shown), "fed"),
             (((best == HOLDS) | (best == LEAK)) & ~is_fitted | untold, "cannot_tell"),
             (told.confidence < least_confidence, "torn"),
         ]
@@ -103,6 +110,17 @@ def judge(
     )
     verdict = np.where(reason == "", np.array(NAMES, object)[best], "not_judged")
     return Judgement(verdict, reason, told, signs, _quality(shown, sd), signs.creeps > 0)
+
+
+def _is_fed(marks: Landmarks, shown: Shown) -> Flags:
+    """Tell holds under applied pressure that stand too still for gas that is shut in.
+
+    What was pressed in is warm and cools for some seconds, by percents of the pressure; fuel gives or takes vapor.
+    Under a supply that makes up for it even a hole shows nothing.
+    """
+    moved = np.maximum(np.abs(shown.hold.change), np.abs(shown.hold.late_change))
+    is_long = shown.hold.seconds >= FED_FROM_S
+    return (marks.is_pressure_test > 0) & is_long & (moved < FED_SHARE * shown.hold.start_above)
 
 
 def _quality(shown: Shown, sd: Floats) -> Floats:

@@ -13,12 +13,9 @@ import numpy as np
 
 from pipeline.settings import Settings
 from pipeline.traces.model_norms import Norms
-from pipeline.traces.purge_flow import LEAST_LOG_SD, volume_by_flow_l
+from pipeline.traces.purge_flow import LEAST_LOG_SD, duty_log_sd, volume_by_flow_l
 from pipeline.traces.sizes import Sizes, VaporSpace, size_leaks
 from pipeline.traces.taken import Taken
-
-#: Valves begin to open at a duty of 0 to 6 % (common practice), by which the flow at a small duty is off [% duty].
-OPENS_SD_PCT = 2.0
 
 
 def told_by_flow(taken: Taken, sizes: Sizes, norms: Norms, settings: Settings) -> Sizes:
@@ -28,12 +25,14 @@ def told_by_flow(taken: Taken, sizes: Sizes, norms: Norms, settings: Settings) -
     """
     space, air = sizes.volume, taken.air
     flow, spread = norms.norm["purge_flow_l_min"], norms.spread["purge_flow_l_min"]
-    told = volume_by_flow_l(taken.shown, sizes.leak, flow, air.pressure_pa, air.temperature_c)
+    told = volume_by_flow_l(taken.shown, sizes.leak, norms, air.pressure_pa, air.temperature_c)
     asked = space.is_tank_known & ~space.is_level_known & np.isfinite(told)
     k = np.flatnonzero(asked)
     if not len(k):
         return sizes
-    log_sd = np.hypot(np.maximum(spread[k] / flow[k], LEAST_LOG_SD), OPENS_SD_PCT / taken.shown.draw.duty[k])
+    log_sd = np.hypot(
+        np.maximum(spread[k] / flow[k], LEAST_LOG_SD), duty_log_sd(taken.shown.draw.duty, norms)[k]
+    )
     weight = space.log_sd[k] ** 2 / (space.log_sd[k] ** 2 + log_sd**2)
     working = np.exp(weight * np.log(told[k]) + (1 - weight) * np.log(space.working_l[k]))
     some = VaporSpace(

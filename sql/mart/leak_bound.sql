@@ -2,7 +2,7 @@
 -- key: by, group, low_mm, high_mm
 -- reads: mart.trace_result, core.jobs, core.vehicles, core.model_label, core.evap_code
 -- units: mm; high_mm is infinite where the leak was too large to tell, low_mm 0 where it was too small
--- leaves out: traces with another verdict, or without the bound that their censoring needs
+-- leaves out: traces with another verdict, or without the bound that their censoring needs, or whose bounds hold any size
 -- why: the diameter is known to lie in (low, high]. Bounds are rounded outward to 0.01 mm, a fiftieth of the smallest
 --   size of interest: an interval then still holds the diameter, and a million traces have few distinct pairs.
 --   Groups by all and stage take every stage; groups by model, component and trouble_code ask what was found, and
@@ -26,7 +26,7 @@ with bounded as (
 told as (
     select trace_id, job_id, vehicle_id, stage, greatest(least(low_mm, high_mm - 0.01), 0.0) as low_mm, high_mm
     from bounded
-    where low_mm is not null and high_mm > 0 and low_mm <= high_mm
+    where low_mm is not null and high_mm > 0 and low_mm <= high_mm and not (low_mm = 0 and isinf(high_mm))
 ),
 
 before as (

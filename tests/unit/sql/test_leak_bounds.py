@@ -46,6 +46,8 @@ def test_bounds_follow_the_censoring_and_are_rounded_outward(traced: GivenRows) 
         result("T5", "leak", 0.7, 0.7, "none"),
         result("T6", "leak", None, None, "none"),
         result("T7", "no_vacuum", 0.1, 0.2, "none"),
+        # Bounds that hold any size at all would count as too small and as too large.
+        result("T8", "gross_leak", 0.004, None, "right"),
     )
     traced.run()
     rows = traced.rows("select low_mm, high_mm, n_traces from mart.leak_bound where \"by\" = 'all'")

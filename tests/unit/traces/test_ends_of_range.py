@@ -1,10 +1,12 @@
 """A reading that stands at the sensor's end tells of the sensor, not of the tank."""
 
+import numpy as np
 import polars as pl
 import pytest
 from drawing import Drawing, judged
 
 from pipeline.physics.blow_down import pressure_after
+from pipeline.traces.verdict import REASONS
 
 FULL_PA = 3500.0
 
@@ -32,4 +34,20 @@ def test_a_leak_is_read_from_where_the_pressure_comes_back_into_range() -> None:
 
 
 def test_a_filled_tank_within_range_holds() -> None:
-    assert judged(_filled(9000.0, 0.0))["verdict"] == "holds"
+    """What was pressed in is warm, and cools by some percents of the pressure."""
+    filled = _filled(9000.0, 0.0)
+    since_full = (pl.col("t_s") - 19.0).clip(lower_bound=0.0)
+    is_full = (pl.col("t_s") > 19.0) & pl.col("is_vent_closed")
+    cooling = pl.when(is_full).then(-80.0 * (1 - (-since_full / 8.0).exp())).otherwise(0.0)
+    assert judged(filled.with_columns(pl.col("tank_pressure_pa") + cooling))["verdict"] == "holds"
+
+
+@pytest.mark.parametrize("hold_pa", [2500.0, FULL_PA])
+def test_a_pressure_that_stands_dead_still_may_be_fed_and_passes_no_test(hold_pa: float) -> None:
+    """A supply that was left on makes up for any leak."""
+    drawing = Drawing().rest(8).closed(3, 0.0).add(12, lambda s: hold_pa * s / 12, True, 0.0)
+    fed = drawing.add(120, lambda s: hold_pa + 2 * np.sin(s / 7), True, 0.0).release()
+    told = judged(fed.samples(noise=4))
+    assert told["verdict"] == "not_judged"
+    assert REASONS["fed"] in told["evidence"]
+    assert told["pressure_test"] is None

@@ -9,21 +9,45 @@ from test_model_norms import norms_with
 from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
-from pipeline.traces.extra_volume import MIN_DRAWS, extra_volume_l, extra_volumes
+from pipeline.traces.extra_volume import (
+    MIN_DRAWS,
+    OPENS_PCT,
+    OPENS_SD_PCT,
+    extra_volume_l,
+    extra_volumes,
+    opening,
+)
 from pipeline.traces.measure import measure_traces
 from pipeline.traces.model_norms import model_norms
 
 
-def draws(extra_l: float, n: int = 150, scatter: float = 0.08, flow_l_min: float = 20.0, seed: int = 1):
-    """Ullage [l] and volume over flow [min] of draws of one model."""
+def draws(
+    extra_l: float,
+    n: int = 150,
+    scatter: float = 0.08,
+    flow_l_min: float = 20.0,
+    seed: int = 1,
+    opens_pct: float = 3.0,
+    seconds: float | None = None,
+):
+    """Ullage [l], duty [%] and volume over flow [min], as of a flow proportional to duty, of draws of one model.
+
+    The duty is any; or the one that draws each volume in about so many seconds (half to twice), as monitors do.
+    """
     rng = np.random.default_rng(seed)
     ullage = 60 * rng.uniform(0.1, 0.9, n)
-    return ullage, (ullage + extra_l) / (flow_l_min * np.exp(rng.normal(0, scatter, n)))
+    duty = rng.uniform(20, 90, n)
+    if seconds is not None:
+        opened = (ullage + extra_l) * 0.025 / (flow_l_min * seconds * rng.uniform(0.5, 2.0, n) / 60)
+        duty = opens_pct + (100 - opens_pct) * np.minimum(opened, 1.0)
+    flow = flow_l_min * np.exp(rng.normal(0, scatter, n)) * (duty - opens_pct) / (100 - opens_pct)
+    return ullage, duty, (ullage + extra_l) / (flow / (duty / 100))
 
 
 @pytest.mark.parametrize("extra_l", [1.0, 3.5, 7.0])
 def test_bounds_hold_the_truth_and_draws_say_more_than_what_is_known_of_canisters(extra_l):
-    found = [extra_volume_l(*draws(extra_l, seed=seed)) for seed in range(40)]
+    told = [extra_volume_l(*draws(extra_l, seed=seed)) for seed in range(40)]
+    found = [(extra, error) for (extra, _), (error, _) in told]
     held = [abs(extra - extra_l) < 2 * error for extra, error in found]
     assert np.mean(held) > 0.9
     assert max(error for _, error in found) < CANISTER_AND_LINES_SD_L
@@ -31,39 +55,56 @@ def test_bounds_hold_the_truth_and_draws_say_more_than_what_is_known_of_canister
     assert abs(middle - extra_l) < 0.55 * abs(CANISTER_AND_LINES_L - extra_l) + 0.3
 
 
-def test_what_is_far_from_usual_is_believed_by_half():
-    """Draws of large volumes look slower than they are: a line alone is not trusted."""
-    assert 6.0 < np.mean([extra_volume_l(*draws(10.0, seed=seed))[0] for seed in range(20)]) < 9.0
+def test_what_is_far_from_usual_is_not_believed_whole():
+    """Lines of other authors' models lay some liters off: a line alone is not trusted."""
+    assert 6.0 < np.mean([extra_volume_l(*draws(10.0, seed=seed))[0][0] for seed in range(20)]) < 9.0
+
+
+@pytest.mark.parametrize("opens_pct", [0.0, 6.0, 20.0])
+def test_the_duty_at_which_a_valve_opens_is_told_beside_the_volume(opens_pct):
+    """Small volumes are drawn at small duties: a valve that opens late makes them look large."""
+    told = [extra_volume_l(*draws(5.0, seed=seed, opens_pct=opens_pct, seconds=8.0)) for seed in range(20)]
+    opens = [found[1] for found, _ in told]
+    assert np.mean(opens) == pytest.approx(opens_pct, abs=1.5)
+    assert np.mean([abs(found[1] - opens_pct) < 2.5 * error[1] for found, error in told]) > 0.85
+    assert np.mean([found[0] for found, _ in told]) == pytest.approx(5.0, abs=1.0)
+
+
+def test_a_valve_is_open_in_proportion_from_where_it_begins():
+    assert opening(np.array([100.0, 60.0, 40.0]), 20.0) == pytest.approx([1.0, 0.5, 0.25])
+    assert (opening(np.array([5.0, 20.0]), 20.0) > 0).all()
 
 
 def test_a_few_draws_gone_wrong_change_little():
-    ullage, minutes = draws(7.0)
+    ullage, duty, minutes = draws(7.0)
     wrong = minutes.copy()
     wrong[::10] *= 4
-    assert extra_volume_l(ullage, wrong)[0] == pytest.approx(extra_volume_l(ullage, minutes)[0], abs=1.0)
+    (right, _), _ = extra_volume_l(ullage, duty, minutes)
+    assert extra_volume_l(ullage, duty, wrong)[0][0] == pytest.approx(right, abs=1.0)
 
 
 def test_fills_that_are_all_alike_tell_nothing():
-    extra, error = extra_volume_l(np.full(30, 30.0), np.full(30, 2.0))
-    assert (extra, error) == (CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L)
+    (extra, opens), (error, opens_error) = extra_volume_l(
+        np.full(30, 30.0), np.full(30, 50.0), np.full(30, 2.0)
+    )
+    assert (extra, error) == pytest.approx((CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L))
+    assert (opens, opens_error) == pytest.approx((OPENS_PCT, OPENS_SD_PCT))
 
 
 def test_draws_whose_speed_follows_something_else_tell_nothing():
     assert np.isnan(extra_volume_l(*draws(7.0, scatter=0.8))).all()
-    ullage, minutes = draws(7.0, scatter=0.8)
+    assert extra_volumes(lake(*draws(7.0, scatter=0.8))).is_empty()
+
+
+def lake(ullage, duty, minutes) -> pl.DataFrame:
     flows = (ullage + CANISTER_AND_LINES_L) / minutes
-    assert extra_volumes(lake(ullage, flows)).is_empty()
-
-
-def lake(ullage, flows) -> pl.DataFrame:
-    return pl.DataFrame({"ullage_l": ullage, "purge_flow_l_min": flows}).with_columns(
+    return pl.DataFrame({"ullage_l": ullage, "duty_pct": duty, "purge_flow_l_min": flows}).with_columns(
         make=pl.lit("Kestin"), model=pl.lit("210")
     )
 
 
 def test_few_draws_make_no_norm_and_the_purge_flow_of_many_is_that_of_the_whole_volume():
-    ullage, minutes = draws(9.0, scatter=0.03)
-    told = lake(ullage, (ullage + CANISTER_AND_LINES_L) / minutes).with_columns(
+    told = lake(*draws(9.0, scatter=0.03)).with_columns(
         volts_per_pa=pl.lit(None, pl.Float64),
         rest_v=pl.lit(None, pl.Float64),
         rest_pa=pl.lit(None, pl.Float64),
@@ -75,7 +116,7 @@ def test_few_draws_make_no_norm_and_the_purge_flow_of_many_is_that_of_the_whole_
     few = model_norms(told.head(MIN_DRAWS - 1)).row(0, named=True)
     assert few["extra_volume_l"] is None
     norm = model_norms(told).row(0, named=True)
-    assert norm["extra_volume_l_n"] == told.height
+    assert norm["extra_volume_l_n"] == norm["purge_opens_pct_n"] == told.height
     assert norm["extra_volume_l"] == pytest.approx(9.0, abs=2.5)
     # The true flow is 20 l/min; with 3.5 l beside the ullage it came out at 17.
     assert told["purge_flow_l_min"].median() < 17.5

@@ -209,3 +209,38 @@ def test_a_decay_through_a_hole_opens_nothing(hole_mm, rate_hz):
         )
         kept = stood.filter(pl.col("t_s") > pl.col("t_s").shift(1).cum_max().fill_null(-1))
         assert "something opened" not in judged(kept)["evidence"]
+
+
+@pytest.mark.parametrize(("hole_mm", "lag_s"), [(1.6, 0.7), (2.0, 0.7)])
+def test_a_sensor_that_follows_late_makes_a_large_hole_look_small_and_the_bound_knows(hole_mm, lag_s):
+    """What smooths a reading by half a second and more stretches a decay of two seconds by half."""
+    drawing = Drawing(10.0).rest().closed(rate=0.0).draw(-300).hold(60, hole_mm, 0.0).release()
+    followed = np.array(drawing.pa)
+    for i in range(1, len(followed)):
+        followed[i] = followed[i - 1] + (drawing.pa[i] - followed[i - 1]) * 0.1 / lag_s
+    quick = judged(drawing.samples(noise=2))
+    drawing.pa = followed.tolist()
+    late = judged(drawing.samples(noise=2))
+    assert late["verdict"] == "leak"
+    assert late["leak_diameter_mm"] < 0.95 * hole_mm
+    assert late["leak_diameter_low_mm"] < hole_mm < late["leak_diameter_high_mm"]
+    assert quick["leak_diameter_low_mm"] < hole_mm < quick["leak_diameter_high_mm"]
+
+
+def test_lateness_says_nothing_of_a_decay_that_takes_a_minute():
+    """1.5 s of 60 s are one part in 40 of the area, far below what the volume leaves open."""
+    row = judged(whole_test(0.6, hold_s=120).samples(noise=2))
+    down = np.log(row["leak_diameter_mm"] / row["leak_diameter_low_mm"])
+    up = np.log(row["leak_diameter_high_mm"] / row["leak_diameter_mm"])
+    assert up == pytest.approx(down, rel=0.15)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_decay_over_in_three_samples_is_sized_by_the_time_it_took(seed):
+    drawing = Drawing(1.0).rest(8).closed(15, 0.0).draw(-300, 20).hold(60, 2.0, 0.0, 20.0).release()
+    header = {"fuel_tank_l": 30.0, "fuel_level_pct": 45.0}
+    row = judged(drawing.samples(noise=12, step=12.0, seed=seed), **header)
+    assert row["verdict"] in ("leak", "gross_leak")
+    if row["verdict"] == "leak":
+        assert row["leak_diameter_low_mm"] < 2.0
+        assert row["leak_diameter_high_mm"] is None or row["leak_diameter_high_mm"] > 2.0

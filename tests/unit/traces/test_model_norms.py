@@ -125,7 +125,11 @@ def test_stillness_tells_less_where_the_whole_kind_keeps_still():
 
 
 def readings(**changed: object) -> dict[str, object]:
-    return {"make": "a", "model": "b", "ullage_l": 30.0} | dict.fromkeys((*READ, *OF_ALL), 1.0) | changed
+    return (
+        {"make": "a", "model": "b", "ullage_l": 30.0, "duty_pct": 100.0}
+        | dict.fromkeys((*READ, *OF_ALL), 1.0)
+        | changed
+    )
 
 
 def test_a_norm_is_the_median_of_enough_recordings_with_its_spread_and_count():

@@ -88,6 +88,39 @@ def test_the_vacuum_at_which_a_gross_leak_settles_gives_its_hole(hole):
     assert "usual purge flow" in row["evidence"]
 
 
+def test_the_steady_vacuum_belongs_to_the_duty_at_its_end_not_to_the_ramp():
+    """Behind a large hole half of the vacuum is there while the duty still rises."""
+    headers = pl.DataFrame([HEADER | MODEL | {"fuel_tank_l": None}], infer_schema_length=None)
+    samples = drawn(25.0, 7.5)
+    ramp = pl.col("t_s") - samples.filter(pl.col("purge_duty_pct") > 0)["t_s"].min() + 0.1
+    ramped = samples.with_columns(
+        purge_duty_pct=pl.when(pl.col("purge_duty_pct") > 0)
+        .then((50 * ramp).clip(upper_bound=100))
+        .otherwise(0)
+    )
+    row = measure_traces(ramped, headers, Settings(), norms_with(purge_flow_l_min=25.0)).row(0, named=True)
+    assert row["verdict"] == "gross_leak"
+    assert row["equilibrium_diameter_mm"] == pytest.approx(7.5, rel=0.08)
+
+
+@pytest.mark.parametrize("opens_pct", [0.0, 15.0])
+def test_a_valve_that_opens_late_lets_less_through_at_a_small_duty(opens_pct):
+    headers = pl.DataFrame([HEADER | MODEL | {"fuel_tank_l": None}], infer_schema_length=None)
+    norms = norms_with(purge_flow_l_min=60.0, purge_opens_pct=opens_pct)
+    flow = 60.0 * (40 - opens_pct) / (100 - opens_pct) / 0.4
+    row = measure_traces(drawn(flow, 7.5, 40.0), headers, Settings(), norms).row(0, named=True)
+    assert row["verdict"] == "gross_leak"
+    assert row["equilibrium_diameter_mm"] == pytest.approx(7.5, rel=0.08)
+
+
+def test_a_vacuum_that_never_was_bounds_no_hole():
+    still = Drawing().rest(10).closed(15, 0.0).draw(0.0).hold(90, vapor=0.0).release()
+    row = judged(still.samples(noise=4, seed=3))
+    assert row["verdict"] == "gross_leak"
+    assert row["leak_diameter_low_mm"] is None or row["leak_diameter_low_mm"] > 0.1
+    assert "larger than 0.0 mm" not in row["evidence"]
+
+
 def test_without_a_norm_a_gross_leak_has_no_size_by_equilibrium():
     row = judged(drawn(25.0, 6.0), **MODEL)
     assert row["verdict"] == "gross_leak"

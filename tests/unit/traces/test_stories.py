@@ -94,6 +94,19 @@ def test_a_creeping_tank_without_vacuum_has_no_vacuum_and_a_still_one_stands_ope
     assert still[gross] > still[none]
 
 
+@pytest.mark.parametrize("drift", [-0.2, 0.2])
+def test_a_drifting_sensor_over_an_open_tank_is_no_shut_tank_that_creeps(drift):
+    """What the purge pulls while it flows is gone when it stops, however far the reading has wandered by then."""
+    drawing = Drawing().rest(12).closed(14, 0.0).draw(-18, 40).add(90, lambda s: 0 * s, True, 0.0)
+    drawing = drawing.add(15, lambda s: 0 * s, False, 0.0)
+    drawing.pa = np.where(np.array(drawing.duty) > 0, -18.0, drawing.pa).tolist()
+    drifted = drawing.samples(noise=4, step=1.0).with_columns(
+        pl.col("tank_pressure_pa") + drift * pl.col("t_s")
+    )
+    row = judged(drifted)
+    assert row["verdict"] == "gross_leak" or row["confidence"] is None
+
+
 def test_a_dip_that_noise_hides_speaks_for_no_less_open_a_system():
     """A still tank with the purge flowing: a cap that is off leaves no dip that 10 Pa of noise would show."""
     still = Drawing().rest(10).closed(15, 0.0).draw(0.0).hold(90, vapor=0.0).release()
