@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 
-from pipeline.traces.recordings import FLOW_COLUMN
 from pipeline.warehouse.store import Warehouse
 
 #: samples read at once by each core, or a whole file where it holds more
 BATCH_SAMPLES = 500_000
-HELD_SCHEMA = {"parquet": pl.String, "trace_id": pl.String, "n": pl.Int64, "is_fed": pl.Boolean}
+#: each file is sorted by recording and time
+HELD = """
+select parquet, trace_id, sum(n_samples)::bigint as n, bool_or(is_fed) as is_fed
+from stage.sample_parquet
+group by parquet, trace_id
+order by parquet, trace_id
+"""
 
 
 @dataclass(frozen=True)
@@ -30,7 +34,7 @@ class Batch:
     is_scattered: bool = False
 
 
-def batches(warehouse: Warehouse, folder: Path, headers: pl.DataFrame, cores: Executor) -> Iterator[Batch]:
+def batches(warehouse: Warehouse, folder: Path, headers: pl.DataFrame) -> Iterator[Batch]:
     """Yield whole files until there are BATCH_SAMPLES, those that share a recording together, and at last the
     recordings without samples.
 
@@ -38,10 +42,7 @@ def batches(warehouse: Warehouse, folder: Path, headers: pl.DataFrame, cores: Ex
     ----------
     folder : of the samples. headers : of every recording.
     """
-    names = warehouse.query("select distinct parquet from stage.sample_parquet order by parquet")["parquet"]
-    held = pl.concat(
-        [pl.DataFrame(schema=HELD_SCHEMA), *cores.map(_held_by, (folder / name for name in names))]
-    )
+    held = warehouse.query(HELD)
     parts = held.group_by("trace_id").len()
     shared = held.join(parts.filter(pl.col("len") > 1), on="trace_id", how="semi")["parquet"].unique()
     known = held.join(headers, on="trace_id", how="left", maintain_order="left")
@@ -64,21 +65,6 @@ def batches(warehouse: Warehouse, folder: Path, headers: pl.DataFrame, cores: Ex
             pl.lit(None, pl.String).alias("parquet"),
         )
         yield Batch([], silent.with_columns(none))
-
-
-def _held_by(file: Path) -> pl.DataFrame:
-    """Return the recordings of one file, which is sorted by recording and time, with the number of their samples."""
-    read = pl.read_parquet(file, columns=["trace_id", FLOW_COLUMN], glob=False)
-    runs = read["trace_id"].rle().struct
-    return pl.DataFrame(
-        {
-            "parquet": file.name,
-            "trace_id": runs.field("value"),
-            "n": runs.field("len"),
-            "is_fed": read[FLOW_COLUMN].null_count() < read.height,
-        },
-        schema=HELD_SCHEMA,
-    )
 
 
 def _paths(folder: Path, held: pl.DataFrame) -> list[Path]:

@@ -17,17 +17,20 @@ from tempfile import TemporaryDirectory
 import polars as pl
 
 from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
+from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps.batches import Batch, batches
 from pipeline.traces.measure import judge_taken, take
 from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
 from pipeline.traces.recordings import FLOW_COLUMN, gather, recordings_of
 from pipeline.traces.rows import rows_of
-from pipeline.traces.taken import Taken
+from pipeline.traces.taken import Taken, together
 from pipeline.warehouse.store import Warehouse
 
 #: rows written at once
-PART_ROWS = 50_000
+PART_ROWS = 10_000
+#: recordings judged at once, or a few more: what a batch costs however small it is counts no more from here on
+JUDGED_AT_ONCE = 4_000
 SAMPLE_COLUMNS = [
     "t_s",
     "tank_pressure_pa",
@@ -70,7 +73,6 @@ select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at, t.fuel_level_
 from known t
 join core.vehicles v using (vehicle_id)
 left join shop using (shop_id)
-order by t.trace_id
 """
 
 SAMPLES_OF = """
@@ -91,50 +93,105 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
     """
     with ThreadPoolExecutor(os.cpu_count()) as cores, TemporaryDirectory(dir=building) as place:
         names = map(Path(place).joinpath, map(str, count()))
-        todo = batches(warehouse, folder, warehouse.query(HEADERS), cores)
+        todo = batches(warehouse, folder, warehouse.query(HEADERS))
         kept, norms = _all_taken(cores.map(_take, todo, names, repeat(settings)))
+        # In the order of their first recordings, so that rows are written while later batches are judged.
+        groups = _groups(sorted(kept))
+        results = cores.map(_judge, [paths for _, paths in groups], repeat(norms), repeat(settings))
         warehouse.write(MODEL_NORM, norms)
-        results = list(cores.map(_judge, kept, repeat(norms), repeat(settings)))
-    warehouse.write(TRACE_RESULT, _in_order(results))
+        warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in groups]))
 
 
-def _all_taken(taken: Iterable[tuple[Path, pl.DataFrame]]) -> tuple[list[Path], pl.DataFrame]:
-    """Return where the batches are kept, and the norms of their models."""
+def _all_taken(
+    taken: Iterable[tuple[str, Path, pl.DataFrame]],
+) -> tuple[list[tuple[str, int, Path]], pl.DataFrame]:
+    """Return the first recording of each batch, how many it holds and where it is kept; and the norms of their
+    models."""
     kept, told = [], []
-    for path, readings in taken:
-        kept.append(path)
+    for first, path, readings in taken:
+        kept.append((first, readings.height, path))
         told.append(readings)
     return kept, model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
 
 
-def _in_order(results: list[pl.DataFrame]) -> Iterator[pl.DataFrame]:
-    """Yield the rows of all batches by recording, some at a time; takes what it has yielded out of `results`."""
-    trace_ids = pl.concat([pl.Series(dtype=pl.String), *(each["trace_id"] for each in results)]).sort()
-    for last in range(PART_ROWS - 1, len(trace_ids) + PART_ROWS - 1, PART_ROWS):
-        is_mine = pl.col("trace_id") <= trace_ids[min(last, len(trace_ids) - 1)]
-        part = pl.concat([each.filter(is_mine) for each in results]).sort("trace_id")
-        results[:] = [each.filter(~is_mine) for each in results]
-        yield part
+def _groups(kept: list[tuple[str, int, Path]]) -> list[tuple[str, list[Path]]]:
+    """Return what is judged together, each with its first recording: batches until there are JUDGED_AT_ONCE."""
+    groups: list[tuple[str, list[Path]]] = []
+    n = JUDGED_AT_ONCE
+    for first, held, path in kept:
+        if n >= JUDGED_AT_ONCE:
+            groups.append((first, []))
+            n = 0
+        groups[-1][1].append(path)
+        n += held
+    return groups
 
 
-def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[Path, pl.DataFrame]:
-    """Read and fit a batch; return where it is kept until its models are known, and what it tells of them."""
+def _in_order(results: Iterable[pl.DataFrame], firsts: list[str]) -> Iterator[pl.DataFrame]:
+    """Yield the rows of all batches by recording, about PART_ROWS at a time, as soon as none can come before them.
+
+    Parameters
+    ----------
+    firsts : the least recording of each batch, rising.
+    """
+    waiting: list[pl.DataFrame] = []
+    for rows, bound in zip(results, [*firsts, None][1:], strict=True):
+        waiting.append(rows.sort("trace_id"))
+        yield from _parts_before(bound, waiting)
+
+
+def _parts_before(bound: str | None, waiting: list[pl.DataFrame]) -> Iterator[pl.DataFrame]:
+    """Yield rows before `bound`, all where there is none, by recording, and take them out of the sorted frames
+    `waiting`; rows too few for a part stay where more are to come."""
+    ids = pl.concat([_before(bound, each)["trace_id"] for each in waiting]).sort()
+    ends = ids.gather_every(PART_ROWS, PART_ROWS).to_list()
+    for end in ends if bound is not None else [*ends, None]:
+        part = pl.concat([_before(end, each) for each in waiting]).sort("trace_id")
+        waiting[:] = [rest for each in waiting if (rest := each[_n_before(end, each) :]).height]
+        if part.height:
+            yield part
+
+
+def _before(bound: str | None, rows: pl.DataFrame) -> pl.DataFrame:
+    return rows[: _n_before(bound, rows)]
+
+
+def _n_before(bound: str | None, rows: pl.DataFrame) -> int:
+    return rows.height if bound is None else int(rows["trace_id"].search_sorted(bound))
+
+
+def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[str, Path, pl.DataFrame]:
+    """Read and fit a batch; return its first recording, where it is kept until its models are known, and what it
+    tells of them."""
     headers = batch.headers.drop("n", "is_fed", "parquet")
     columns = [*SAMPLE_COLUMNS, *([FLOW_COLUMN] if batch.headers["is_fed"].any() else [])]
     if batch.is_scattered:
         recordings = gather(_read(batch.files, ["trace_id", *columns]), headers["trace_id"])
     else:
-        recordings = recordings_of(_read(batch.files, columns), batch.headers["n"].to_numpy())
+        recordings = recordings_of(_read_whole(batch, columns), batch.headers["n"].to_numpy())
     taken = take(recordings, headers, settings, with_curves=False)
     with kept.open("wb") as file:
         pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)
-    return kept, taken.for_norms()
+    return str(headers["trace_id"].min()), kept, taken.for_norms()
 
 
-def _judge(kept: Path, norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
-    with kept.open("rb") as file:
-        taken: Taken = pickle.load(file)
-    return rows_of(judge_taken(taken, norms, settings), settings)
+def _judge(paths: list[Path], norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    taken: list[Taken] = [pickle.loads(path.read_bytes()) for path in paths]
+    fed = [batch for batch in taken if batch.steady is not None]
+    alike = [part for part in (fed, [batch for batch in taken if batch.steady is None]) if part]
+    return pl.concat(rows_of(judge_taken(together(part), norms, settings), settings) for part in alike)
+
+
+def _read_whole(batch: Batch, columns: list[str]) -> pl.DataFrame:
+    """Return all samples of a batch, as many as were staged: which recording a sample is of goes by their number."""
+    rows, n = _read(batch.files, columns), batch.headers["n"].sum()
+    if rows.height != n:
+        raise OurFault(
+            f"the samples files hold {rows.height} samples where {n} were written",
+            ", ".join(map(str, batch.files)),
+            "delete the output folder and run `evapfleet run LAKE --out DIR` again: it then reads every file anew",
+        )
+    return rows
 
 
 def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
@@ -147,5 +204,5 @@ def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
 
 def some_traces(warehouse: Warehouse, trace_ids: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return (samples, headers) of these traces, in the order of their ids. Reads only."""
-    headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids))
+    headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids)).sort("trace_id")
     return warehouse.query(SAMPLES_OF, [trace_ids]), headers

@@ -17,10 +17,21 @@ from pipeline.steps.previous import is_whole_parquet
 from pipeline.steps.refusals import Tally
 from pipeline.steps.registers import line_of, note_unreadable, raw_of
 from pipeline.steps.stage import forget, put_file
+from pipeline.traces.recordings import FLOW_COLUMN
 from pipeline.validate.recordings import PART_SCHEMA, SamplesDoor
 from pipeline.warehouse.store import Warehouse, quoted
 
 SAMPLE_TABLES = ("stage.sample_parts", "stage.sample_files", "stage.trace_facts")
+#: what a Parquet file holds: `is_fed` says that any of its samples has a flow of test gas
+HELD_SCHEMA = pl.Schema(
+    {
+        "file": pl.String,
+        "parquet": pl.String,
+        "trace_id": pl.String,
+        "n_samples": pl.Int64,
+        "is_fed": pl.Boolean,
+    }
+)
 KEPT_COLUMNS = (*SAMPLES.names, "is_pressure_derived", "source_id", "file", "row")
 
 
@@ -152,16 +163,28 @@ def _counts(records: pl.DataFrame, problems: pl.DataFrame, duplicates: pl.DataFr
 def _write_parquet(folder: Path, accepted: pl.DataFrame) -> pl.DataFrame:
     """Write one chunk as Parquet, sorted by recording and time, under a name made from its content.
 
-    Returns (file, parquet): which files of the lake it holds.
+    Returns HELD_SCHEMA: how many samples of which recordings it holds, by file of the lake.
     """
     if accepted.height == 0:
-        return pl.DataFrame(schema={"file": pl.String, "parquet": pl.String})
+        return pl.DataFrame(schema=HELD_SCHEMA)
     kept = accepted.select(KEPT_COLUMNS).sort("trace_id", "t_s")
     name = f"{hashlib.sha256(kept.hash_rows(seed=11).to_numpy().tobytes()).hexdigest()[:24]}.parquet"
     if not is_whole_parquet(folder / name):
         kept.write_parquet(folder / f"{name}.part", compression="zstd")
         (folder / f"{name}.part").rename(folder / name)
-    return kept.select("file").unique().sort("file").with_columns(parquet=pl.lit(name))
+    return held_by(kept, name)
+
+
+def held_by(kept: pl.DataFrame, parquet: str) -> pl.DataFrame:
+    """Return HELD_SCHEMA of one Parquet file, whose samples are sorted by recording."""
+    runs = kept.select(run=pl.struct("file", "trace_id").rle()).unnest("run").unnest("value")
+    held = runs.group_by("file", "trace_id").agg(n_samples=pl.col("len").sum()).sort("file", "trace_id")
+    is_fed = kept[FLOW_COLUMN].null_count() < kept.height
+    return (
+        held.with_columns(parquet=pl.lit(parquet), is_fed=pl.lit(is_fed))
+        .cast(HELD_SCHEMA)
+        .select(*HELD_SCHEMA)
+    )
 
 
 def _stage(warehouse: Warehouse, intake: _Intake, files: list[LakeFile]) -> None:

@@ -12,7 +12,7 @@ from pipeline.contract.fields import ALL_KINDS
 from pipeline.warehouse.store import Warehouse, kind_columns
 
 #: raise when a staged table changes its form or its meaning: everything is then read again
-STAGE_FORM = 6
+STAGE_FORM = 7
 
 REGISTER_KINDS = ("vehicles", "jobs", "traces", "inspections")
 
@@ -55,7 +55,13 @@ STAGE_COLUMNS: dict[str, list[tuple[str, str]]] = {
         ("ambient_c", "DOUBLE"),
         ("barometric_kpa", "DOUBLE"),
     ],
-    "stage.sample_parquet": [("file", "VARCHAR"), ("parquet", "VARCHAR")],
+    "stage.sample_parquet": [
+        ("file", "VARCHAR"),
+        ("parquet", "VARCHAR"),
+        ("trace_id", "VARCHAR"),
+        ("n_samples", "BIGINT"),
+        ("is_fed", "BOOLEAN"),
+    ],
     "stage.files": [
         ("file", "VARCHAR"),
         ("source_id", "VARCHAR"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from math import isfinite
 from typing import Any
 
@@ -79,6 +80,18 @@ def _seconds(s: float) -> str:
     return f"{s:.0f} s" if s >= 10 else f"{s:.1f} s"
 
 
+@cache
+def _percent(level: float) -> str:
+    """Write a level, which is the same for all."""
+    return f"{level:.0%}"
+
+
+@cache
+def _coefficient(discharge: float) -> str:
+    """Write a discharge coefficient, which is the same for all."""
+    return f"discharge coefficient {discharge:.2f}"
+
+
 def _known(*values: float) -> bool:
     return all(map(isfinite, values))
 
@@ -126,12 +139,12 @@ def _why_it_rose(row: Reading, change: float) -> str:
 def _bounds(row: Reading) -> str:
     if not _known(row["low"], row["high"]):
         return "no interval"
-    return f"{row['low']:.2f} to {row['high']:.2f} mm at {row['level']:.0%}"
+    return f"{row['low']:.2f} to {row['high']:.2f} mm at {_percent(row['level'])}"
 
 
 def _area_bounds(row: Reading) -> str:
     low, high = row["per_gas_low"], row["per_gas_high"]
-    return f"{low:.1f} to {high:.1f} at {row['level']:.0%}" if _known(low, high) else "no interval"
+    return f"{low:.1f} to {high:.1f} at {_percent(row['level'])}" if _known(low, high) else "no interval"
 
 
 def _holds(row: Reading) -> str:
@@ -152,14 +165,11 @@ def _leak(row: Reading) -> str:
 
 def _hole(row: Reading) -> str:
     if isfinite(row["diameter"]):
-        return (
-            f"a hole of about {row['diameter']:.2f} mm ({_bounds(row)}; discharge coefficient "
-            f"{row['discharge']:.2f})"
-        )
+        return f"a hole of about {row['diameter']:.2f} mm ({_bounds(row)}; {_coefficient(row['discharge'])})"
     if isfinite(row["per_gas"]):
         return (
-            f"a leak of {row['per_gas']:.1f} mm² for each m³ of gas ({_area_bounds(row)}; discharge coefficient "
-            f"{row['discharge']:.2f}); {_NO_TANK}"
+            f"a leak of {row['per_gas']:.1f} mm² for each m³ of gas ({_area_bounds(row)}; "
+            f"{_coefficient(row['discharge'])}); {_NO_TANK}"
         )
     return f"a leak; {_NO_TANK}"
 

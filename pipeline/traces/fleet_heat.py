@@ -15,7 +15,6 @@ from pipeline.traces.hold_fit import HoldFit, bounds_above_zero
 from pipeline.traces.hold_kernel import HEAT_MOST, LOG_TAU_MOST
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
-from pipeline.traces.sizes import Sizes
 
 #: A hold tells the heat that knows its share and the logarithm of its time to so much, and begins at such a vacuum [Pa]
 #: beside no leak larger than this [mm].
@@ -27,13 +26,14 @@ _LEAST_SHARE_SD, _LEAST_LOG_TAU_SD = 0.08, 0.3
 _LEFT = 0.25
 
 
-def heat_told(fit: HoldFit, shown: Shown, sizes: Sizes) -> dict[str, Floats]:
+def heat_told(fit: HoldFit, shown: Shown, leak_mm: Floats) -> dict[str, Floats]:
     """Return what each hold tells of the heat beside what was believed, nan where it tells nothing: the share of the
-    exchange that is seen over that, and the logarithm of its time constant less that."""
+    exchange that is seen over that, and the logarithm of its time constant less that. `leak_mm` is the hole beside
+    it [mm]."""
     heat = fit.heat
     with np.errstate(invalid="ignore"):
         tells = (heat.share_sd < _TELLS_SHARE) & (heat.log_tau_sd < _TELLS_LOG_TAU)
-        tells &= (shown.hold.start_above < -_TELLS_PA) & (sizes.working < _TELLS_MM)
+        tells &= (shown.hold.start_above < -_TELLS_PA) & (leak_mm < _TELLS_MM)
     return {
         "heat_share_ratio": np.where(tells, heat.share / heat.believed_share, np.nan),
         "heat_time_log_ratio": np.where(tells, heat.log_tau - heat.believed_log_tau, np.nan),
@@ -63,10 +63,10 @@ def with_fleet_heat(fit: HoldFit, norms: Norms, level: float) -> HoldFit:
     now, now_sd = np.where(is_told, lake, believed)[:, k], np.where(is_told, lake_sd, believed_sd)[:, k]
     found = np.stack([heat.share[k], heat.log_tau[k]], axis=1)
     cov = _symmetric(heat.share_sd[k] ** 2, heat.share_with_tau[k], heat.log_tau_sd[k] ** 2)
-    precision = np.linalg.inv(cov)
+    precision = _inverse(cov)
     sharper = now_sd**-2 - was_sd**-2
     added = _symmetric(sharper[0], 0.0 * sharper[0], sharper[1])
-    new_cov = np.linalg.inv(precision + added)
+    new_cov = _inverse(precision + added)
     pull = np.einsum("nij,nj->ni", precision, found) + (now / now_sd**2 - was / was_sd**2).T
     new = np.clip(np.einsum("nij,nj->ni", new_cov, pull), 0.0, [HEAT_MOST, LOG_TAU_MOST])
     gain = np.einsum(
@@ -94,6 +94,11 @@ def with_fleet_heat(fit: HoldFit, norms: Norms, level: float) -> HoldFit:
 
 def _symmetric(first: Floats, both: Floats, second: Floats) -> Floats:
     return np.stack([np.stack([first, both], axis=-1), np.stack([both, second], axis=-1)], axis=-2)
+
+
+def _inverse(symmetric: Floats) -> Floats:
+    first, both, second = symmetric[:, 0, 0], symmetric[:, 0, 1], symmetric[:, 1, 1]
+    return _symmetric(second, -both, first) / (first * second - both**2)[:, None, None]
 
 
 def _put(whole: Floats, k: np.ndarray, some: Floats) -> Floats:

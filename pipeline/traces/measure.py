@@ -21,7 +21,7 @@ from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
-from pipeline.traces.sizes import size_leaks, vapor_space
+from pipeline.traces.sizes import leaks_alone, size_leaks, vapor_space
 from pipeline.traces.steady_flow import read_steady_flows
 from pipeline.traces.taken import Measured, Taken, numbers_of
 from pipeline.traces.verdict import judge
@@ -97,13 +97,27 @@ def take(
         level,
         with_curves,
     )
-    sizes = size_leaks(fit, shown, volume, air, settings)
+    leak, leak_mm = leaks_alone(fit, shown, volume, air, discharge)
     tested = _pressure_tests(recordings, marks, shown, settings)
     bins = bins if with_curves else HoldBins.empty(0)
     steady = read_steady_flows(
         recordings, shown.vented, air.pressure_pa, air.temperature_c, volume, discharge, level
     )
-    return Taken(headers, recordings.is_derived, air, marks, shown, volts, bins, fit, sizes, tested, steady)
+    return Taken(
+        headers,
+        recordings.is_derived,
+        air,
+        marks,
+        shown,
+        volts,
+        bins,
+        fit,
+        volume,
+        leak,
+        leak_mm,
+        tested,
+        steady,
+    )
 
 
 def _pressure_tests(
@@ -126,13 +140,14 @@ def _pressure_tests(
 def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measured:
     """Compare a batch with the norms of its models, and judge it."""
     mine = norms_for(taken.headers, norms)
-    fit = with_fleet_heat(taken.fit, mine, settings.level)
-    sizes = size_leaks(fit, taken.shown, volume_by_model(taken, mine), taken.air, settings)
-    taken = told_by_flow(replace(taken, fit=fit, sizes=sizes), mine, settings)
     shown, air = taken.shown, taken.air
+    fit = with_fleet_heat(taken.fit, mine, settings.level)
+    taken = replace(taken, fit=fit)
+    sizes = size_leaks(fit, shown, volume_by_model(taken, mine), air, settings)
+    sizes = told_by_flow(taken, sizes, mine, settings)
     noise = np.nan_to_num(shown.sensor.noise)
     volts = compare_volts(taken.volts, shown.vented, noise, taken.is_derived, mine)
-    judgement = judge(taken.marks, shown, volts, taken.fit, taken.sizes, mine, settings.least_confidence)
+    judgement = judge(taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence)
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = [
         None if why == "fed" else said
@@ -142,7 +157,7 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     hole = hole_at_equilibrium(
         shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level
     )
-    return Measured(taken, volts, judgement, hole)
+    return Measured(taken, sizes, volts, judgement, hole)
 
 
 def _air_of(headers: pl.DataFrame) -> Air:

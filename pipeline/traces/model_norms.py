@@ -130,13 +130,16 @@ def models_of(headers: pl.DataFrame) -> pl.DataFrame:
 
 def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
     """Return the norms of each header's model, in the order of the headers."""
-    mine = models_of(headers).join(norms, on=MODEL, how="left", maintain_order="left")
+    at = norms.select(MODEL).with_row_index("at")
+    mine = models_of(headers).join(at, on=MODEL, how="left", maintain_order="left")
+    # One row more than there are models: of those that have no norms.
+    row = mine["at"].fill_null(norms.height).to_numpy()
 
     def numbers(name: str) -> Floats:
-        return mine[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+        return np.append(norms[name].cast(pl.Float64).to_numpy(), np.nan)[row]
 
     return Norms(
         {name: numbers(name) for name in NUMBERS},
         {name: numbers(f"{name}_spread") for name in NUMBERS},
-        {name: mine[f"{name}_n"].fill_null(0).to_numpy() for name in NUMBERS},
+        {name: np.nan_to_num(numbers(f"{name}_n")).astype(np.int64) for name in NUMBERS},
     )

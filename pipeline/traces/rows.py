@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import count, repeat
 from operator import attrgetter
 from typing import Any
 
@@ -164,18 +165,43 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
     columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
     n = len(m.judgement.verdict)
     columns |= {"level": np.full(n, settings.level), "discharge": np.full(n, settings.discharge_coefficient)}
-    told = {name: column.tolist() for name, column in columns.items()}
-    return [say(_Reading(told, k)) for k in range(n)]
+    return _said(columns, n)
+
+
+def _said(columns: dict[str, np.ndarray], n: int) -> list[str]:
+    """Return the sentence of each recording. One verdict is said after the other, for its sentences ask for much the
+    same readings: what the first one asks for is at hand for all."""
+    out = np.empty(n, object)
+    verdict = columns["verdict"]
+    for word in set(verdict.tolist()):
+        mine = np.flatnonzero(verdict == word)
+        told = _Columns(columns, mine)
+        first = _Reading(columns=told, at=0)
+        say(first)
+        names = [name for name in first if name not in ("columns", "at")]
+        rows = zip(repeat(told), count(), *(told[name] for name in names))
+        names = ["columns", "at", *names]
+        out[mine] = [say(_Reading(zip(names, row, strict=True))) for row in rows]
+    return out.tolist()
+
+
+class _Columns(dict[str, list[Any]]):
+    """Rows `mine` of the arrays, each column a list from when it is first asked for."""
+
+    def __init__(self, arrays: dict[str, np.ndarray], mine: np.ndarray) -> None:
+        super().__init__()
+        self.arrays, self.mine = arrays, mine
+
+    def __missing__(self, name: str) -> list[Any]:
+        self[name] = self.arrays[name][self.mine].tolist()
+        return self[name]
 
 
 class _Reading(dict[str, Any]):
-    """The readings of recording k, each taken from its column when a sentence first names it."""
-
-    def __init__(self, columns: dict[str, list[Any]], k: int) -> None:
-        self.columns, self.k = columns, k
+    """The readings of one recording: what is at hand, and what else a sentence names from place `at` of `columns`."""
 
     def __missing__(self, name: str) -> Any:
-        value = self[name] = self.columns[name][self.k]
+        value = self[name] = self["columns"][name][self["at"]]
         return value
 
 

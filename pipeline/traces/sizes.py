@@ -155,6 +155,15 @@ def size_leaks(
     )
 
 
+def leaks_alone(
+    fit: HoldFit, shown: Shown, volume: VaporSpace, air: Air, discharge: float
+) -> tuple[Floats, Floats]:
+    """Return Cd A / V [1/m] of each leak and the diameter [mm] that it means in its volume, or a nominal one: `leak`
+    and `working` of Sizes, without bounds."""
+    leak, _, _ = _leaks(fit, shown, air.pressure_pa, air.temperature_c)
+    return leak, hole_diameter_mm(leak * volume.working_l * 1e-3 / discharge)
+
+
 def is_unseen(shown: Shown, fit: HoldFit) -> Flags:
     """Tell the holds through which the sensor stood at its end."""
     is_at_end = np.isfinite(shown.sensor.floor) & np.isnan(shown.hold.gone_s) | np.isfinite(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -17,7 +19,7 @@ from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import models_of
 from pipeline.traces.purge_flow import Equilibrium, purge_flow_l_min
 from pipeline.traces.readings import Shown
-from pipeline.traces.sizes import Sizes
+from pipeline.traces.sizes import Sizes, VaporSpace
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.verdict import Judgement
 from pipeline.traces.volts import VoltReadings, VoltStory, clear_slope
@@ -35,7 +37,11 @@ class Taken:
     volts: VoltReadings
     bins: HoldBins
     fit: HoldFit
-    sizes: Sizes
+    volume: VaporSpace
+    """With what is usual beside the tank; the model's own is known later."""
+    leak: Floats
+    leak_mm: Floats
+    """Each leak [1/m] and the hole [mm] that it means in that volume, without bounds: see `sizes.leaks_alone`."""
     pressure_test: list[str | None]
     """pass, fail, invalid or no_verdict by the published criterion, where pressure was applied from outside."""
     steady: SteadyFlow | None = None
@@ -43,10 +49,8 @@ class Taken:
 
     def for_norms(self) -> pl.DataFrame:
         """Return what each recording tells of its model, as `model_norms.model_norms` takes it."""
-        volume = self.sizes.volume
-        flow = purge_flow_l_min(
-            self.shown, self.sizes.leak, volume.known_l, self.air.pressure_pa, self.air.temperature_c
-        )
+        volume, air = self.volume, self.air
+        flow = purge_flow_l_min(self.shown, self.leak, volume.known_l, air.pressure_pa, air.temperature_c)
         told = {
             "volts_per_pa": clear_slope(self.volts, self.is_derived),
             "rest_v": self.shown.vented.rest_v,
@@ -56,9 +60,32 @@ class Taken:
             "purge_flow_l_min": flow,
             "ullage_l": volume.known_l - volume.extra_l,
             "duty_pct": self.shown.draw.duty,
-            **heat_told(self.fit, self.shown, self.sizes),
+            **heat_told(self.fit, self.shown, self.leak_mm),
         }
         return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
+
+
+def together(batches: Sequence[Taken]) -> Taken:
+    """Return several batches as one; either all of them have recordings that were fed, or none."""
+    return _joined(batches)
+
+
+def _joined(parts: Sequence[Any]) -> Any:
+    """Return arrays, frames and lists one after the other, and bundles of them."""
+    first = parts[0]
+    if first is None or len(parts) == 1:
+        return first
+    if isinstance(first, np.ndarray):
+        return np.concatenate(parts)
+    if isinstance(first, pl.DataFrame):
+        return pl.concat(parts)
+    if isinstance(first, list):
+        return list(chain.from_iterable(parts))
+    if isinstance(first, tuple):
+        return type(first)(*map(_joined, zip(*parts, strict=True)))
+    return replace(
+        first, **{f.name: _joined([getattr(part, f.name) for part in parts]) for f in fields(first)}
+    )
 
 
 @dataclass(frozen=True)
@@ -66,6 +93,7 @@ class Measured:
     """Everything that was found out on the way to a batch's rows."""
 
     taken: Taken
+    sizes: Sizes
     volts: VoltStory
     judgement: Judgement
     equilibrium: Equilibrium
@@ -73,7 +101,7 @@ class Measured:
     @property
     def at_least_mm(self) -> Floats:
         """Holes [mm] that a gross leak surely exceeds: by the time its vacuum took to go, or by its purge flow."""
-        return np.fmax(self.taken.sizes.gross_low, self.equilibrium.low)
+        return np.fmax(self.sizes.gross_low, self.equilibrium.low)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.taken, name)
@@ -83,4 +111,5 @@ def numbers_of(headers: pl.DataFrame, name: str) -> Floats:
     """Return a column of the headers as numbers, nan where it is missing."""
     if name not in headers.columns:
         return np.full(headers.height, np.nan)
-    return headers[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+    # A null comes out as nan.
+    return headers[name].cast(pl.Float64).to_numpy()

@@ -14,22 +14,22 @@ import numpy as np
 from pipeline.settings import Settings
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.purge_flow import LEAST_LOG_SD, duty_log_sd, volume_by_flow_l
-from pipeline.traces.sizes import VaporSpace, size_leaks
+from pipeline.traces.sizes import Sizes, VaporSpace, size_leaks
 from pipeline.traces.taken import Taken
 
 
-def told_by_flow(taken: Taken, norms: Norms, settings: Settings) -> Taken:
-    """Return the batch with sizes that rest on its models' purge flow where a tank's fuel level is unknown.
+def told_by_flow(taken: Taken, sizes: Sizes, norms: Norms, settings: Settings) -> Sizes:
+    """Return the batch's sizes, by its models' purge flow where a tank's fuel level is unknown.
 
     What the flow means and what any fill would be are weighed by their variances, as logarithms.
     """
-    space, air = taken.sizes.volume, taken.air
+    space, air = sizes.volume, taken.air
     flow, spread = norms.norm["purge_flow_l_min"], norms.spread["purge_flow_l_min"]
-    told = volume_by_flow_l(taken.shown, taken.sizes.leak, norms, air.pressure_pa, air.temperature_c)
+    told = volume_by_flow_l(taken.shown, sizes.leak, norms, air.pressure_pa, air.temperature_c)
     asked = space.is_tank_known & ~space.is_level_known & np.isfinite(told)
     k = np.flatnonzero(asked)
     if not len(k):
-        return taken
+        return sizes
     log_sd = np.hypot(
         np.maximum(spread[k] / flow[k], LEAST_LOG_SD), duty_log_sd(taken.shown.draw.duty, norms)[k]
     )
@@ -44,8 +44,8 @@ def told_by_flow(taken: Taken, norms: Norms, settings: Settings) -> Taken:
         space.is_level_known[k],
         np.ones(len(k), bool),
     )
-    sizes = size_leaks(_some(taken.fit, k), _some(taken.shown, k), some, _some(taken.air, k), settings)
-    return replace(taken, sizes=_put_in(taken.sizes, sizes, k))
+    anew = size_leaks(_some(taken.fit, k), _some(taken.shown, k), some, _some(taken.air, k), settings)
+    return _put_in(sizes, anew, k)
 
 
 def _some(parts: Any, k: np.ndarray) -> Any:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 import duckdb
@@ -146,9 +146,11 @@ class Warehouse:
         target = "gathered" if order else table.full_name
         if order:
             self.con.execute(f"create or replace temp table {target} as from {named(table.full_name)}")
-        for frame in [frames] if isinstance(frames, pl.DataFrame) else frames:
-            self._require(table, frame.columns)
-            self.append(target, frame.select(table.column_names))
+        # What is gathered may be larger than memory: each part of it goes in by itself.
+        with nullcontext() if order else self._at_once():
+            for frame in [frames] if isinstance(frames, pl.DataFrame) else frames:
+                self._require(table, frame.columns)
+                self.append(target, frame.select(table.column_names))
         if order:
             self.con.execute(
                 f"insert into {named(table.full_name)} select * replace (row_number() over () as rank)"
@@ -183,10 +185,22 @@ class Warehouse:
 
     def comment(self, name: str, grain: str, columns: tuple[Column, ...]) -> None:
         """Write meaning and unit of a table and its columns into the database's own comments."""
-        self.con.execute(f"comment on table {named(name)} is {quoted(grain)}")
-        for column in columns:
-            text = f"{column.meaning} [{column.unit}]" if column.unit else column.meaning
-            self.con.execute(f"comment on column {named(name)}.{named(column.name)} is {quoted(text)}")
+        with self._at_once():
+            self.con.execute(f"comment on table {named(name)} is {quoted(grain)}")
+            for column in columns:
+                text = f"{column.meaning} [{column.unit}]" if column.unit else column.meaning
+                self.con.execute(f"comment on column {named(name)}.{named(column.name)} is {quoted(text)}")
+
+    @contextmanager
+    def _at_once(self) -> Iterator[None]:
+        """Make many statements one transaction: each by itself waits until the disk has it."""
+        self.con.execute("begin")
+        try:
+            yield
+        except BaseException:
+            self.con.execute("rollback")
+            raise
+        self.con.execute("commit")
 
     def close(self) -> None:
         self.con.close()

@@ -100,7 +100,7 @@ def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_s
     unknown = norms.with_columns(pl.lit(None, pl.Float64).alias(name) for name in OF_ALL)
     assert np.exp(norms["heat_time_log_ratio"][0]) * 6 == pytest.approx(20, rel=0.25)
     without, with_lake = (
-        judge_taken(taken, each, Settings()).taken.sizes.diameter[is_leak] / world.hole_mm[is_leak] - 1
+        judge_taken(taken, each, Settings()).sizes.diameter[is_leak] / world.hole_mm[is_leak] - 1
         for each in (unknown, norms)
     )
     assert np.nanmedian(np.abs(with_lake)) < 0.7 * np.nanmedian(np.abs(without))

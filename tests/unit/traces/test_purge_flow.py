@@ -47,7 +47,7 @@ def test_the_purge_flow_at_full_duty_is_read_from_the_draw_of_a_system_that_hold
     headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
     taken = take(gather(drawn(flow, hole, duty), headers["trace_id"]), headers, Settings())
     told = taken.for_norms().row(0, named=True)
-    volume = taken.sizes.volume.known_l[0]
+    volume = taken.volume.known_l[0]
     assert told["purge_flow_l_min"] == pytest.approx(flow * volume / VOLUME_L, rel=0.06)
     assert (told["make"], told["model"]) == ("Kestin", "210")
 
@@ -62,7 +62,7 @@ def test_a_late_purge_valve_makes_no_small_volume_large(volume_l):
     headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
     samples = drawing.release().samples(noise=1)
     taken = take(gather(samples, headers["trace_id"]), headers, Settings())
-    told = taken.for_norms()["purge_flow_l_min"][0] / taken.sizes.volume.known_l[0] * volume_l
+    told = taken.for_norms()["purge_flow_l_min"][0] / taken.volume.known_l[0] * volume_l
     assert told == pytest.approx(12.0, rel=0.06)
 
 
