@@ -39,7 +39,7 @@ def place_of(here: Path) -> str:
 if not config.CACHE_DIR:  # type: ignore[attr-defined]
     config.CACHE_DIR = place_of(Path(__file__).resolve().parent)  # type: ignore[attr-defined]
 
-#: Division by zero gives inf or nan, as in NumPy.
-compiled = njit(cache=True, nogil=True, error_model="numpy")
+#: Division by zero gives inf or nan, as in NumPy; a product and a sum may be rounded once.
+compiled = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})
 #: The same where sums may be taken in any order, so that several terms are added at once.
-summing = njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc"})
+summing = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})

@@ -23,7 +23,16 @@ import numpy as np
 from pipeline.traces.compiled import ZERO, Floats, compiled
 from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
 from pipeline.traces.hold_clock import mend_clock
-from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
+from pipeline.traces.hold_gas import (
+    discharge_share,
+    fade,
+    heat_by_tau,
+    heat_of,
+    leak_flow,
+    leak_speed,
+    let_in,
+    viscous_pa,
+)
 from pipeline.traces.hold_solve import (
     HEAT,
     LEAK,
@@ -47,7 +56,6 @@ _LOG_TAUS = tuple(np.log(WARMING_S).tolist())
 _LOG_TAU_LEAST, LOG_TAU_MOST = 0.0, float(np.log(40.0))
 #: The most of the heat exchange of dry air that a fit may see.
 HEAT_MOST = 1.3
-_TAU_STEP = 0.1
 #: NumPy's numbers: of a function called with Python's own a version would be compiled for each of them.
 _FIRST_ROUNDS: Any = np.int64(3)
 _NEXT_ROUNDS: Any = np.int64(2)
@@ -115,13 +123,12 @@ class Found(NamedTuple):
 
 class Room(NamedTuple):
     """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design
-    (a row for each unknown, so that its bins lie side by side); heat's fading at two time constants; normal equations,
+    (a row for each unknown, so that its bins lie side by side); heat's fading; normal equations,
     right side, unknowns, beliefs."""
 
     bins: Floats
     gas: Floats
     felt: Floats
-    other: Floats
     design: Floats
     fading: Floats
     normal: Floats
@@ -135,9 +142,8 @@ def _room() -> Room:
         np.zeros((8, N_BINS)),
         np.zeros((3, N_BINS)),
         np.zeros((4, N_BINS)),
-        np.zeros((4, N_BINS)),
         np.zeros((N_UNKNOWN, N_BINS)),
-        np.zeros((6, N_BINS)),
+        np.zeros((2, N_BINS)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
         np.zeros((6, N_UNKNOWN)),
@@ -164,6 +170,7 @@ def fit_all(
     cooling : traces x time constants, see `hold_bins`. given : traces x fields of `beliefs.Beliefs`.
     """
     room = _room()
+    room.design[LEVEL] = 1.0
     for k in range(len(t)):
         m = ZERO
         for cell in range(N_BINS):
@@ -313,7 +320,7 @@ def _fit(
     design = room.design
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
-        fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1], room.fading[2])
+        fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1])
     for _ in range(rounds):
         let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, weight, room.gas)
         _linearize(t, m, cooling, mean, is_tau_free, room, model)
@@ -322,7 +329,8 @@ def _fit(
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
         floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
-            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
+            weight[i] = n[i] / (noise2 + n[i] * (floor2 + (turn * late[i]) ** 2))
+        for i in range(m):
             target[i] = pressure[i] - model[i]
         add_rows(design, mean, m, target)
         _believe(given, here, mean, room.precision, pull)
@@ -359,27 +367,25 @@ def _linearize(
     t: Floats, m: int, cooling: Floats, mean: Floats, is_tau_free: bool, room: Room, model: Floats
 ) -> None:
     """Fill `room.design` with the model's slopes in its unknowns and `model` with its value, at `mean`."""
-    gas, felt, other, design = room.gas, room.felt, room.other, room.design
-    kept, came, faded = room.fading[0], room.fading[1], room.fading[2]
+    gas, felt, design, kept, came = room.gas, room.felt, room.design, room.fading[0], room.fading[1]
     inflow = mean[VAPOR : UNDER + 1]
+    tau = np.exp(mean[LOG_TAU])
     if is_tau_free:
-        fade(t, m, np.exp(mean[LOG_TAU]), kept, came, faded)
-    heat_of(gas, m, kept, came, faded, _between(cooling, mean[LOG_TAU]), inflow, felt)
-    if is_tau_free:
-        later = mean[LOG_TAU] + _TAU_STEP
-        fade(t, m, np.exp(later), room.fading[3], room.fading[4], room.fading[5])
-        cold = _between(cooling, later)
-        heat_of(gas, m, room.fading[3], room.fading[4], room.fading[5], cold, inflow, other)
+        fade(t, m, tau, kept, came)
+    cold, cold_slope = _between(cooling, mean[LOG_TAU])
+    heat_of(gas, m, kept, came, cold, inflow, felt)
     level, share = mean[LEVEL], mean[HEAT]
-    vapor, leak, vacuum = gas[0], gas[1], gas[2]
-    heat, later_heat = felt[3], other[3]
-    by_level, by_heat, by_tau = design[0], design[4], design[5]
+    vapor, leak, vacuum, heat = gas[0], gas[1], gas[2], felt[3]
     for i in range(m):
-        came = vapor[i] * inflow[0] + leak[i] * inflow[1] + vacuum[i] * inflow[2]
-        model[i] = level + share * heat[i] + came
-        by_level[i] = 1.0
-        by_heat[i] = heat[i]
-        by_tau[i] = share * (later_heat[i] - heat[i]) / _TAU_STEP if is_tau_free else 0.0
+        model[i] = vapor[i] * inflow[0] + leak[i] * inflow[1] + vacuum[i] * inflow[2]
+    by_tau = design[LOG_TAU]
+    if is_tau_free:
+        heat_by_tau(t, model, heat, m, tau, kept, came, cold, cold_slope, by_tau)
+    for i in range(m):
+        by_tau[i] = share * by_tau[i] if is_tau_free else 0.0
+    for i in range(m):
+        model[i] += level + share * heat[i]
+    design[HEAT, :m] = heat[:m]
     for j in range(3):
         by_gas, of_gas, of_heat = design[VAPOR + j], gas[j], felt[j]
         for i in range(m):
@@ -387,15 +393,16 @@ def _linearize(
 
 
 @compiled
-def _between(cooling: Floats, log_tau: float) -> float:
-    """Return the cooling at a time constant between (or beyond) those that it was computed for."""
+def _between(cooling: Floats, log_tau: float) -> tuple[float, float]:
+    """Return the cooling at a time constant between (or beyond) those that it was computed for, and its slope in the
+    constant's logarithm [Pa]."""
     k = 0
     while k < len(_LOG_TAUS) - 2 and log_tau > _LOG_TAUS[k + 1]:
         k += 1
-    part = (log_tau - _LOG_TAUS[k]) / (_LOG_TAUS[k + 1] - _LOG_TAUS[k])
-    value = cooling[k] * (1 - part) + cooling[k + 1] * part
+    slope = (cooling[k + 1] - cooling[k]) / (_LOG_TAUS[k + 1] - _LOG_TAUS[k])
+    value = cooling[k] + slope * (log_tau - _LOG_TAUS[k])
     # Faster walls than those tried leave nothing, never the opposite.
-    return value if value * cooling[k + 1] > 0 else 0.0
+    return (value, slope) if value * cooling[k + 1] > 0 else (0.0, 0.0)
 
 
 @compiled
@@ -418,21 +425,22 @@ def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pul
     _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
     viscous = _viscous(before[LEAK], here)
     low, high = max(above - 2 * above_sd, 0.0), max(above + 2 * above_sd, 0.0)
-    least = leak_speed(low, here.air, here.heat) * discharge_share(low, viscous) * _LEAK_SCALE
-    most = leak_speed(high, here.air, here.heat) * discharge_share(high, viscous) * _LEAK_SCALE
-    sd = np.hypot(closed_sd, max(before[LEAK], 0.0) * (least - most) / 4)
+    least = leak_flow(low, here.air, here.heat, viscous) * _LEAK_SCALE
+    most = leak_flow(high, here.air, here.heat, viscous) * _LEAK_SCALE
+    told = 1 / (closed_sd**2 + (max(before[LEAK], 0.0) * (least - most) / 4) ** 2)
     by_leak = 0.5 * (least + most)
-    precision[VAPOR, VAPOR] += 1 / sd**2
-    precision[LEAK, VAPOR] += by_leak / sd**2
-    precision[LEAK, LEAK] += by_leak**2 / sd**2
-    pull[VAPOR] += closed / sd**2
-    pull[LEAK] += by_leak * closed / sd**2
+    precision[VAPOR, VAPOR] += told
+    precision[LEAK, VAPOR] += by_leak * told
+    precision[LEAK, LEAK] += by_leak * by_leak * told
+    pull[VAPOR] += closed * told
+    pull[LEAK] += by_leak * closed * told
 
 
 @compiled
 def _believe_one(precision: Floats, pull: Floats, unknown: int, mean: float, sd: float) -> None:
-    precision[unknown, unknown] = 1 / sd**2
-    pull[unknown] = mean / sd**2
+    told = 1 / (sd * sd)
+    precision[unknown, unknown] = told
+    pull[unknown] = mean * told
 
 
 @compiled

@@ -66,25 +66,26 @@ def normal_equations(
 
 @compiled
 def solve(normal: Floats, right: Floats, out: Floats) -> None:
-    """Replace the lower half of `normal` by its Cholesky factor and fill `out` with the solution."""
+    """Replace the lower half of `normal` by its Cholesky factor, the diagonal's elements by their inverse, and fill
+    `out` with the solution."""
     for j in range(N_UNKNOWN):
         for k in range(j + 1):
             total = normal[j, k]
             for i in range(k):
                 total -= normal[j, i] * normal[k, i]
-            normal[j, k] = np.sqrt(max(total, 1e-300)) if j == k else total / normal[k, k]
+            normal[j, k] = 1 / np.sqrt(max(total, 1e-300)) if j == k else total * normal[k, k]
     out[:] = right
     whiten(normal, out, N_UNKNOWN)
     for j in range(N_UNKNOWN - 1, -1, -1):
         total = out[j]
         for k in range(j + 1, N_UNKNOWN):
             total -= normal[k, j] * out[k]
-        out[j] = total / normal[j, j]
+        out[j] = total * normal[j, j]
 
 
 @compiled
 def whiten(factor: Floats, row: Floats, n: int) -> None:
-    """Turn the first n elements of `row` by the inverse of a Cholesky factor.
+    """Turn the first n elements of `row` by the inverse of a Cholesky factor as `solve` leaves it.
 
     Of unknowns x whose covariance's inverse has this factor, row' x and other' x then have row' other for covariance.
     """
@@ -92,7 +93,7 @@ def whiten(factor: Floats, row: Floats, n: int) -> None:
         total = row[j]
         for k in range(j):
             total -= factor[j, k] * row[k]
-        row[j] = total / factor[j, j]
+        row[j] = total * factor[j, j]
 
 
 @compiled
@@ -124,19 +125,19 @@ def distance(mean: Floats, precision: Floats, pull: Floats) -> float:
     return out
 
 
-@compiled
+@summing
 def noise_of(rest: Floats, n: Floats, m: int) -> float:
     """Return the variance of a sample that the bins' scatter means, more where neighbors scatter alike.
 
     Parameters
     ----------
-    rest : residual of each bin's mean [Pa]. n : samples of each bin.
+    rest : residual of each bin's mean [Pa]; each is scaled to one sample's. n : samples of each bin.
     """
-    total, together, before = 0.0, 0.0, 0.0
     for i in range(m):
-        scaled = rest[i] * np.sqrt(n[i])
-        total += scaled * scaled
-        together += scaled * before
-        before = scaled
+        rest[i] *= np.sqrt(n[i])
+    total, together = rest[0] * rest[0], 0.0
+    for i in range(1, m):
+        total += rest[i] * rest[i]
+        together += rest[i] * rest[i - 1]
     alike = min(max(together / total, 0.0), 0.85) if total > 0 else 0.0
     return max(total / max(m - 3, 1) * (1 + alike) / (1 - alike), 0.01)
