@@ -43,6 +43,7 @@ from pipeline.traces.hold_solve import (
     VAPOR,
     add_rows,
     distance,
+    moved,
     noise_of,
     normal_equations,
     shared_by,
@@ -59,7 +60,11 @@ HEAT_MOST = 1.3
 #: NumPy's numbers: of a function called with Python's own a version would be compiled for each of them.
 _FIRST_ROUNDS: Any = np.int64(3)
 _NEXT_ROUNDS: Any = np.int64(2)
-_FINE_ROUNDS: Any = np.int64(4)
+_FINE_ROUNDS: Any = np.int64(5)
+#: Time constants are tried from the middle on, and beyond it on the side of the better one.
+_ORDER = (1, 2, 3, 0)
+#: A fit stands when its last round moved the curve by no more than this [squared standard errors].
+_STANDS, _STANDS_FINE = 0.05, 0.01
 _FIXED: Any = np.bool_(False)
 _FREE: Any = np.bool_(True)
 #: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
@@ -124,7 +129,7 @@ class Found(NamedTuple):
 class Room(NamedTuple):
     """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design
     (a row for each unknown, so that its bins lie side by side); heat's fading; normal equations,
-    right side, unknowns, beliefs."""
+    right side, unknowns, beliefs; the best curve so far."""
 
     bins: Floats
     gas: Floats
@@ -134,6 +139,7 @@ class Room(NamedTuple):
     normal: Floats
     precision: Floats
     vectors: Floats
+    best: Floats
 
 
 @compiled
@@ -146,7 +152,8 @@ def _room() -> Room:
         np.zeros((2, N_BINS)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
-        np.zeros((6, N_UNKNOWN)),
+        np.zeros((7, N_UNKNOWN)),
+        np.zeros(N_BINS),
     )
 
 
@@ -196,13 +203,25 @@ def fit_all(
         _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
         # What the closed phase says of a leak that is taken as none at first would hold it there.
         room.vectors[0, LEAK] = _first_leak(room.bins[0], room.bins[3], room.bins[5], m, here)
-        noise2, least, best, rounds = _FIRST_NOISE2, np.inf, 0.0, _FIRST_ROUNDS
-        for log_tau in _LOG_TAUS:
-            cost, noise2 = _fit(m, cooling[k], given[k], here, log_tau, _FIXED, rounds, noise2, room)
+        _believe_of_tanks(given[k], room.precision, room.vectors[6])
+        noise2, best_noise2, rounds = _FIRST_NOISE2, _FIRST_NOISE2, _FIRST_ROUNDS
+        least, best = np.inf, ZERO
+        for which in _ORDER:
+            if (which == 0 and best != 1) or (which == 3 and best != 2):
+                continue
+            cost, noise2 = _fit(
+                m, cooling[k], given[k], here, _LOG_TAUS[which], _FIXED, rounds, noise2, room
+            )
             rounds = _NEXT_ROUNDS
             if cost < least:
-                least, best = cost, log_tau
-        cost, noise2 = _fit(m, cooling[k], given[k], here, best, _FREE, _FINE_ROUNDS, noise2, room)
+                least, best, best_noise2 = cost, which, noise2
+                room.best[:] = room.bins[5]
+                room.vectors[4] = room.vectors[0]
+        room.bins[5] = room.best
+        room.vectors[0] = room.vectors[4]
+        cost, noise2 = _fit(
+            m, cooling[k], given[k], here, _LOG_TAUS[best], _FREE, _FINE_ROUNDS, best_noise2, room
+        )
         _report(m, here, noise2, room, found[k])
         if len(curve):
             _draw(n[k], room, curve[k], curve_sd[k])
@@ -316,11 +335,12 @@ def _fit(
     # By index: of rows that are unpacked the compiler does not know that their bins lie side by side.
     t, target, n, pressure = room.bins[0], room.bins[1], room.bins[2], room.bins[3]
     model, curve, weight, late = room.bins[4], room.bins[5], room.bins[6], room.bins[7]
-    mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
+    mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[6], room.vectors[3]
     design = room.design
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1])
+    stands = _STANDS_FINE if is_tau_free else _STANDS
     for _ in range(rounds):
         let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, weight, room.gas)
         _linearize(t, m, cooling, mean, is_tau_free, room, model)
@@ -336,22 +356,23 @@ def _fit(
         _believe(given, here, mean, room.precision, pull)
         for j in range(N_UNKNOWN):
             old[j] = mean[j]
-        normal_equations(
-            design, target, weight, m, is_tau_free, room.precision, pull, room.normal, right, curve
-        )
+        normal_equations(design, target, weight, m, room.precision, pull, room.normal, right)
         solve(room.normal, right, mean)
         if not is_tau_free:
             mean[LOG_TAU] = log_tau
         for j in range(N_UNKNOWN):
             old[j] = mean[j] - old[j]
+        add_rows(design, old, m, model)
+        length2 = moved(model, curve, weight, m)
         for i in range(m):
             curve[i] = model[i]
-        add_rows(design, old, m, curve)
         for i in range(m):
-            target[i] = pressure[i] - curve[i]
+            target[i] = pressure[i] - model[i]
         mean[HEAT] = min(max(mean[HEAT], 0.0), HEAT_MOST)
         mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
+        if length2 < stands:
+            break
     return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
 
 
@@ -406,23 +427,29 @@ def _between(cooling: Floats, log_tau: float) -> tuple[float, float]:
 
 
 @compiled
+def _believe_of_tanks(given: Floats, precision: Floats, pull: Floats) -> None:
+    """Fill the beliefs of tanks in general: precision (lower half) of the unknowns, and precision times mean; the
+    vapor's and the leak's are left to `_believe`."""
+    under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[7:]
+    precision[:, :] = 0.0
+    pull[:] = 0.0
+    _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
+    _believe_one(precision, pull, UNDER, under, under_sd)
+    _believe_one(precision, pull, HEAT, heat, heat_sd)
+    _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
+
+
+@compiled
 def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pull: Floats) -> None:
-    """Fill the beliefs: precision (lower half) of the unknowns, and precision times mean.
+    """Fill the beliefs of vapor and leak.
 
     What the closed phase showed is r + a F(q) there, F being negative above zero. Near zero F is steep, so that a
     level known to a few pascals leaves a F(q) uncertain, by more the larger the leak of the round `before`, which also
     says on which side of the usual the vapor lies.
     """
-    usual, usual_sd, below_sd, closed, closed_sd = given[:5]
-    above, above_sd, under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[5:]
-    precision[:, :] = 0.0
-    pull[:] = 0.0
-    _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
+    usual, usual_sd, below_sd, closed, closed_sd, above, above_sd = given[:7]
     _believe_one(precision, pull, VAPOR, usual, below_sd if before[VAPOR] < usual else usual_sd)
     _believe_one(precision, pull, LEAK, 0.0, _WEAK_SD)
-    _believe_one(precision, pull, UNDER, under, under_sd)
-    _believe_one(precision, pull, HEAT, heat, heat_sd)
-    _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
     viscous = _viscous(before[LEAK], here)
     low, high = max(above - 2 * above_sd, 0.0), max(above + 2 * above_sd, 0.0)
     least = leak_flow(low, here.air, here.heat, viscous) * _LEAK_SCALE
@@ -430,7 +457,7 @@ def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pul
     told = 1 / (closed_sd**2 + (max(before[LEAK], 0.0) * (least - most) / 4) ** 2)
     by_leak = 0.5 * (least + most)
     precision[VAPOR, VAPOR] += told
-    precision[LEAK, VAPOR] += by_leak * told
+    precision[LEAK, VAPOR] = by_leak * told
     precision[LEAK, LEAK] += by_leak * by_leak * told
     pull[VAPOR] += closed * told
     pull[LEAK] += by_leak * closed * told

@@ -12,7 +12,6 @@ from pipeline.traces.compiled import Floats, compiled, summing
 _PLACES: Any = np.arange(6)
 LEVEL, VAPOR, LEAK, UNDER, HEAT, LOG_TAU = _PLACES
 N_UNKNOWN = 6
-_LAST = N_UNKNOWN - 1
 
 
 @compiled
@@ -30,38 +29,72 @@ def normal_equations(
     target: Floats,
     weight: Floats,
     m: int,
-    is_last_free: bool,
     precision: Floats,
     pull: Floats,
     normal: Floats,
     right: Floats,
-    weighted: Floats,
 ) -> None:
-    """Fill normal = X W X' + precision (lower half) and right = X W y + pull, and turn y into W y.
+    """Fill normal = X W X' + precision (lower half) and right = X W y + pull.
 
     Parameters
     ----------
-    design : X, unknowns x bins. target, weight : y and W of m bins. is_last_free : the last row of X is not 0.
-    precision, pull : beliefs, as precision and precision times mean. weighted : scratch for m bins.
+    design : X, unknowns x bins. target, weight : y and W of m bins. precision, pull : beliefs, as precision and
+    precision times mean.
     """
+    # One by one, in a single pass, the sums are had in half the time of a loop for each.
+    x0, x1, x2, x3, x4, x5 = design[0], design[1], design[2], design[3], design[4], design[5]
+    s00 = 0.0
+    s10 = s11 = 0.0
+    s20 = s21 = s22 = 0.0
+    s30 = s31 = s32 = s33 = 0.0
+    s40 = s41 = s42 = s43 = s44 = 0.0
+    s50 = s51 = s52 = s53 = s54 = s55 = 0.0
+    y0 = y1 = y2 = y3 = y4 = y5 = 0.0
     for i in range(m):
-        target[i] *= weight[i]
+        w = weight[i]
+        x = w * x0[i]
+        y0 += x * target[i]
+        s00 += x * x0[i]
+        x = w * x1[i]
+        y1 += x * target[i]
+        s10 += x * x0[i]
+        s11 += x * x1[i]
+        x = w * x2[i]
+        y2 += x * target[i]
+        s20 += x * x0[i]
+        s21 += x * x1[i]
+        s22 += x * x2[i]
+        x = w * x3[i]
+        y3 += x * target[i]
+        s30 += x * x0[i]
+        s31 += x * x1[i]
+        s32 += x * x2[i]
+        s33 += x * x3[i]
+        x = w * x4[i]
+        y4 += x * target[i]
+        s40 += x * x0[i]
+        s41 += x * x1[i]
+        s42 += x * x2[i]
+        s43 += x * x3[i]
+        s44 += x * x4[i]
+        x = w * x5[i]
+        y5 += x * target[i]
+        s50 += x * x0[i]
+        s51 += x * x1[i]
+        s52 += x * x2[i]
+        s53 += x * x3[i]
+        s54 += x * x4[i]
+        s55 += x * x5[i]
+    normal[0, 0], right[0] = s00, y0
+    normal[1, 0], normal[1, 1], right[1] = s10, s11, y1
+    normal[2, 0], normal[2, 1], normal[2, 2], right[2] = s20, s21, s22, y2
+    normal[3, 0], normal[3, 1], normal[3, 2], normal[3, 3], right[3] = s30, s31, s32, s33, y3
+    normal[4, 0], normal[4, 1], normal[4, 2], normal[4, 3], normal[4, 4], right[4] = s40, s41, s42, s43, s44, y4
+    normal[5, 0], normal[5, 1], normal[5, 2], normal[5, 3], normal[5, 4], normal[5, 5], right[5] = s50, s51, s52, s53, s54, s55, y5
     for j in range(N_UNKNOWN):
-        right[j] = pull[j]
-        for k in range(j + 1):
-            normal[j, k] = precision[j, k]
-        if j == _LAST and not is_last_free:
-            continue
-        row, total = design[j], 0.0
-        for i in range(m):
-            weighted[i] = row[i] * weight[i]
-            total += row[i] * target[i]
-        right[j] += total
-        for k in range(j + 1):
-            other, total = design[k], 0.0
-            for i in range(m):
-                total += weighted[i] * other[i]
-            normal[j, k] += total
+        right[j] += pull[j]
+        for k in range(N_UNKNOWN):
+            normal[j, k] += precision[j, k]
 
 
 @compiled
@@ -123,6 +156,16 @@ def distance(mean: Floats, precision: Floats, pull: Floats) -> float:
         for k in range(N_UNKNOWN):
             out += mean[j] * precision[max(j, k), min(j, k)] * mean[k]
     return out
+
+
+@summing
+def moved(curve: Floats, before: Floats, weight: Floats, m: int) -> float:
+    """Return how far m bins lie from where they were `before`, in squared standard errors."""
+    total = 0.0
+    for i in range(m):
+        off = curve[i] - before[i]
+        total += weight[i] * off * off
+    return total
 
 
 @summing
