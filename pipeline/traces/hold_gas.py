@@ -153,28 +153,12 @@ def heat_of(
 
 
 @compiled
-def heat_by_tau(
-    t: Floats,
-    came_in: Floats,
-    heat: Floats,
-    m: int,
-    tau: float,
-    kept: Floats,
-    came: Floats,
-    cooling: float,
-    cooling_slope: float,
-    slope: Floats,
+def heat_together(
+    came_in: Floats, m: int, kept: Floats, came: Floats, cooling: float, together: Floats
 ) -> None:
-    """Fill `slope` with that of all heat together in the logarithm of tau.
-
-    Parameters
-    ----------
-    came_in : gas let in until each bin [Pa]. heat : felt[3] of `heat_of`. kept, came : see `fade`.
-    cooling, cooling_slope : at tau, and its slope in the logarithm of tau [Pa].
-    """
-    now, before, gas0, t0 = 0.0, 0.0, 0.0, 0.0
+    """Fill `together` with felt[3] of `heat_of`, by the gas [Pa] let in until each bin."""
+    heat, gas = 0.0, 0.0
     for i in range(m):
-        faster = kept[i] * (t[i] - t0) / tau * (before - cooling) + (1 - kept[i]) * cooling_slope
-        now = now * kept[i] + faster + (_K - 1) * (came[i] - kept[i]) * (came_in[i] - gas0)
-        slope[i] = now
-        before, gas0, t0 = heat[i], came_in[i], t[i]
+        heat = heat * kept[i] + ((1 - kept[i]) * cooling + (_K - 1) * came[i] * (came_in[i] - gas))
+        together[i] = heat
+        gas = came_in[i]

@@ -26,8 +26,8 @@ from pipeline.traces.hold_clock import mend_clock
 from pipeline.traces.hold_gas import (
     discharge_share,
     fade,
-    heat_by_tau,
     heat_of,
+    heat_together,
     leak_flow,
     leak_speed,
     let_in,
@@ -57,14 +57,15 @@ _LOG_TAUS = tuple(np.log(WARMING_S).tolist())
 _LOG_TAU_LEAST, LOG_TAU_MOST = 0.0, float(np.log(40.0))
 #: The most of the heat exchange of dry air that a fit may see.
 HEAT_MOST = 1.3
+_TAU_STEP = 0.1
 #: NumPy's numbers: of a function called with Python's own a version would be compiled for each of them.
 _FIRST_ROUNDS: Any = np.int64(3)
 _NEXT_ROUNDS: Any = np.int64(2)
-_FINE_ROUNDS: Any = np.int64(5)
+_FINE_ROUNDS: Any = np.int64(6)
 #: Time constants are tried from the middle on, and beyond it on the side of the better one.
 _ORDER = (1, 2, 3, 0)
 #: A fit stands when its last round moved the curve by no more than this [squared standard errors].
-_STANDS, _STANDS_FINE = 0.05, 0.01
+_STANDS, _STANDS_FINE = 0.01, 0.001
 _FIXED: Any = np.bool_(False)
 _FREE: Any = np.bool_(True)
 #: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
@@ -390,20 +391,21 @@ def _linearize(
     """Fill `room.design` with the model's slopes in its unknowns and `model` with its value, at `mean`."""
     gas, felt, design, kept, came = room.gas, room.felt, room.design, room.fading[0], room.fading[1]
     inflow = mean[VAPOR : UNDER + 1]
-    tau = np.exp(mean[LOG_TAU])
     if is_tau_free:
-        fade(t, m, tau, kept, came)
-    cold, cold_slope = _between(cooling, mean[LOG_TAU])
-    heat_of(gas, m, kept, came, cold, inflow, felt)
+        fade(t, m, np.exp(mean[LOG_TAU]), kept, came)
+    heat_of(gas, m, kept, came, _between(cooling, mean[LOG_TAU]), inflow, felt)
     level, share = mean[LEVEL], mean[HEAT]
     vapor, leak, vacuum, heat = gas[0], gas[1], gas[2], felt[3]
     for i in range(m):
         model[i] = vapor[i] * inflow[0] + leak[i] * inflow[1] + vacuum[i] * inflow[2]
     by_tau = design[LOG_TAU]
+    by_tau[:m] = 0.0
     if is_tau_free:
-        heat_by_tau(t, model, heat, m, tau, kept, came, cold, cold_slope, by_tau)
-    for i in range(m):
-        by_tau[i] = share * by_tau[i] if is_tau_free else 0.0
+        later = mean[LOG_TAU] + _TAU_STEP
+        fade(t, m, np.exp(later), kept, came)
+        heat_together(model, m, kept, came, _between(cooling, later), by_tau)
+        for i in range(m):
+            by_tau[i] = share * (by_tau[i] - heat[i]) / _TAU_STEP
     for i in range(m):
         model[i] += level + share * heat[i]
     design[HEAT, :m] = heat[:m]
@@ -414,16 +416,15 @@ def _linearize(
 
 
 @compiled
-def _between(cooling: Floats, log_tau: float) -> tuple[float, float]:
-    """Return the cooling at a time constant between (or beyond) those that it was computed for, and its slope in the
-    constant's logarithm [Pa]."""
+def _between(cooling: Floats, log_tau: float) -> float:
+    """Return the cooling at a time constant between (or beyond) those that it was computed for."""
     k = 0
     while k < len(_LOG_TAUS) - 2 and log_tau > _LOG_TAUS[k + 1]:
         k += 1
-    slope = (cooling[k + 1] - cooling[k]) / (_LOG_TAUS[k + 1] - _LOG_TAUS[k])
-    value = cooling[k] + slope * (log_tau - _LOG_TAUS[k])
+    part = (log_tau - _LOG_TAUS[k]) / (_LOG_TAUS[k + 1] - _LOG_TAUS[k])
+    value = cooling[k] * (1 - part) + cooling[k + 1] * part
     # Faster walls than those tried leave nothing, never the opposite.
-    return (value, slope) if value * cooling[k + 1] > 0 else (0.0, 0.0)
+    return value if value * cooling[k + 1] > 0 else 0.0
 
 
 @compiled
