@@ -24,7 +24,7 @@ import polars as pl
 
 from pipeline.settings import Settings
 from pipeline.steps.measure import measure
-from pipeline.steps.samples import make_samples_view
+from pipeline.steps.samples import keep, make_samples_view
 from pipeline.steps.stage import STAGE_COLUMNS
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
@@ -101,9 +101,7 @@ def fill(warehouse: Warehouse, folder: Path, at_least: int, rate_hz: float = 0) 
     per_file = max(1, 1_000_000 // samples.height)
     for first in range(0, copies, per_file):
         parts = [_copy(samples, k) for k in range(first, min(first + per_file, copies))]
-        pl.concat(parts).sort("trace_id", "t_s").write_parquet(
-            folder / f"{first:06}.parquet", compression="zstd"
-        )
+        keep(pl.concat(parts).sort("trace_id", "t_s"), folder / f"{first:06}.parquet")
     files = pl.DataFrame({"parquet": sorted(path.name for path in folder.iterdir())})
     warehouse.append("stage.sample_parquet", files.with_columns(file=pl.lit("f")))
     for name, table in _registers(headers, copies).items():
