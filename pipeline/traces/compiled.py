@@ -40,9 +40,12 @@ def place_of(here: Path) -> str:
 if not config.CACHE_DIR:  # type: ignore[attr-defined]
     config.CACHE_DIR = place_of(Path(__file__).resolve().parent)  # type: ignore[attr-defined]
 
-#: Division by zero gives inf or nan, as in NumPy; a product and a sum may be rounded once.
-compiled = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})
-#: The same where sums may be taken in any order, so that several terms are added at once.
+#: Division by zero gives inf or nan, as in NumPy.
+compiled = njit(cache=True, nogil=True, error_model="numpy")
+#: The same where a product and a sum may be rounded at once, or not, as the machine can: not where times are compared,
+#: for on a tie a sample would belong to one stretch here and to another there.
+fused = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})
+#: The same where sums may also be taken in any order, so that several terms are added at once.
 summing = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "reassoc"})
 
 

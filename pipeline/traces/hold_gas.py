@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.physics.orifice import HEAT_RATIO_AIR, hole_friction, nozzle_series
-from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.compiled import Floats, fused
 
 _K = HEAT_RATIO_AIR
 _S0, _S1, _S2, _S3, _S4, _S5, _S6 = nozzle_series(7).tolist()
@@ -23,7 +23,7 @@ _LEAST_MM = 0.1
 _FADED = 40.0
 
 
-@compiled
+@fused
 def leak_speed(gauge: float, air: float, heat: float) -> float:
     """Return `physics.orifice.leak_speed` [Pa/s] per unit of Cd A / V, within 1e-6 of it up to MOST_PA.
 
@@ -38,13 +38,13 @@ def leak_speed(gauge: float, air: float, heat: float) -> float:
     return -speed if gauge > 0 else speed
 
 
-@compiled
+@fused
 def _series(drop: float) -> float:
     """Horner's scheme without a loop, so that several bins are computed at once."""
     return _S0 + drop * (_S1 + drop * (_S2 + drop * (_S3 + drop * (_S4 + drop * (_S5 + drop * _S6)))))
 
 
-@compiled
+@fused
 def viscous_pa(hole_mm: float, air: float, heat: float, viscosity: float, discharge: float) -> float:
     """Return the pressure [Pa] that `discharge_share` needs of a hole: where its friction matters as much as inertia.
 
@@ -54,14 +54,14 @@ def viscous_pa(hole_mm: float, air: float, heat: float, viscosity: float, discha
     return root * root * heat / (2 * air)
 
 
-@compiled
+@fused
 def discharge_share(gauge: float, viscous: float) -> float:
     """Return Cd(Re) / Cd of a sharp-edged hole, see `physics.orifice.discharge_at`; 0 where nothing flows."""
     s = np.sqrt(viscous / abs(gauge))
     return 1 / (np.sqrt(1 + s * s) + s)
 
 
-@compiled
+@fused
 def leak_flow(gauge: float, air: float, heat: float, viscous: float) -> float:
     """Return leak_speed times discharge_share [Pa/s] per unit of Cd A / V, in fewer roots."""
     size = min(abs(gauge), MOST_PA)
@@ -71,7 +71,7 @@ def leak_flow(gauge: float, air: float, heat: float, viscous: float) -> float:
     return -speed if gauge > 0 else speed
 
 
-@compiled
+@fused
 def let_in(
     t: Floats,
     curve: Floats,
@@ -104,7 +104,7 @@ def let_in(
         of_leak[i], of_vacuum[i] = by_leak, by_vacuum
 
 
-@compiled
+@fused
 def fade(t: Floats, m: int, tau: float, kept: Floats, came: Floats) -> None:
     """Fill, for each bin: the share of heat kept since the bin before, and the share kept of what came in since then.
 
@@ -129,7 +129,7 @@ def fade(t: Floats, m: int, tau: float, kept: Floats, came: Floats) -> None:
         came[i] = (1 - left) / x if x > 1e-9 else 1.0
 
 
-@compiled
+@fused
 def heat_of(
     gas: Floats, m: int, kept: Floats, came: Floats, cooling: float, inflow: Floats, felt: Floats
 ) -> None:
@@ -152,7 +152,7 @@ def heat_of(
         together[i] += by_vapor[i] * inflow[0] + by_leak[i] * inflow[1] + by_vacuum[i] * inflow[2]
 
 
-@compiled
+@fused
 def heat_together(
     came_in: Floats, m: int, kept: Floats, came: Floats, cooling: float, together: Floats
 ) -> None:

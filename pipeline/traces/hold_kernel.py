@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Floats, compiled
+from pipeline.traces.compiled import ZERO, Floats, fused
 from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
 from pipeline.traces.hold_clock import mend_clock
 from pipeline.traces.hold_gas import (
@@ -143,7 +143,7 @@ class Room(NamedTuple):
     best: Floats
 
 
-@compiled
+@fused
 def _room() -> Room:
     return Room(
         np.zeros((8, N_BINS)),
@@ -158,7 +158,7 @@ def _room() -> Room:
     )
 
 
-@compiled
+@fused
 def fit_all(
     t: Floats,
     pressure: Floats,
@@ -231,7 +231,7 @@ def fit_all(
         found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, cost, noise2, room)
 
 
-@compiled
+@fused
 def _scatter(m: int, here: Around, n: Floats) -> float:
     """Return the standard deviation of a bin's mean [Pa]."""
     samples = 0.0
@@ -240,7 +240,7 @@ def _scatter(m: int, here: Around, n: Floats) -> float:
     return np.sqrt(here.noise2 * m / samples + here.rounding**2) + _BIN_FLOOR_PA
 
 
-@compiled
+@fused
 def _sd_over_taus(
     m: int, cooling: Floats, given: Floats, here: Around, cost: float, noise2: float, room: Room
 ) -> float:
@@ -266,7 +266,7 @@ def _sd_over_taus(
     return np.sqrt(max(square / total - mean * mean, 0.0)) * _LEAK_SCALE
 
 
-@compiled
+@fused
 def _sd_of_one(unknown: int, n: int, room: Room) -> float:
     """Return the standard deviation of one unknown, only the first n being free."""
     for j in range(N_UNKNOWN):
@@ -274,7 +274,7 @@ def _sd_of_one(unknown: int, n: int, room: Room) -> float:
     return spread_of(room.normal, room.vectors[5], n, room.vectors[4])
 
 
-@compiled
+@fused
 def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> None:
     mean, total, samples = room.vectors[0], 0.0, 0.0
     for i in range(m):
@@ -300,7 +300,7 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
     found[17] = shared_by(tau, leak, N_UNKNOWN)
 
 
-@compiled
+@fused
 def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
     """Fill the fitted curve and its standard deviation [Pa] in the bins that have samples."""
     i = 0
@@ -312,7 +312,7 @@ def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
             i += 1
 
 
-@compiled
+@fused
 def _fit(
     m: int,
     cooling: Floats,
@@ -377,14 +377,14 @@ def _fit(
     return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
 
 
-@compiled
+@fused
 def _viscous(leak: float, here: Around) -> float:
     """Return the pressure at which friction in a hole of this leak matters as inertia does [Pa]."""
     area = max(leak, 0.0) * _LEAK_SCALE * here.volume / here.discharge
     return viscous_pa(np.sqrt(4 * area / np.pi) * 1e3, here.air, here.heat, here.viscosity, here.discharge)
 
 
-@compiled
+@fused
 def _linearize(
     t: Floats, m: int, cooling: Floats, mean: Floats, is_tau_free: bool, room: Room, model: Floats
 ) -> None:
@@ -415,7 +415,7 @@ def _linearize(
             by_gas[i] = of_gas[i] + share * of_heat[i]
 
 
-@compiled
+@fused
 def _between(cooling: Floats, log_tau: float) -> float:
     """Return the cooling at a time constant between (or beyond) those that it was computed for."""
     k = 0
@@ -427,7 +427,7 @@ def _between(cooling: Floats, log_tau: float) -> float:
     return value if value * cooling[k + 1] > 0 else 0.0
 
 
-@compiled
+@fused
 def _believe_of_tanks(given: Floats, precision: Floats, pull: Floats) -> None:
     """Fill the beliefs of tanks in general: precision (lower half) of the unknowns, and precision times mean; the
     vapor's and the leak's are left to `_believe`."""
@@ -440,7 +440,7 @@ def _believe_of_tanks(given: Floats, precision: Floats, pull: Floats) -> None:
     _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
 
 
-@compiled
+@fused
 def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pull: Floats) -> None:
     """Fill the beliefs of vapor and leak.
 
@@ -464,14 +464,14 @@ def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pul
     pull[LEAK] += by_leak * closed * told
 
 
-@compiled
+@fused
 def _believe_one(precision: Floats, pull: Floats, unknown: int, mean: float, sd: float) -> None:
     told = 1 / (sd * sd)
     precision[unknown, unknown] = told
     pull[unknown] = mean * told
 
 
-@compiled
+@fused
 def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
     """Run the root of the pressure in a straight line from the first bin to the last."""
     start, end = _root(pressure[0]), _root(pressure[m - 1])
@@ -482,7 +482,7 @@ def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
         curve[i] = root * abs(root)
 
 
-@compiled
+@fused
 def _first_leak(t: Floats, pressure: Floats, curve: Floats, m: int, here: Around) -> float:
     """Return the leak, in its scale, that alone would move the pressure from the first bin to the last."""
     flow = 0.0
@@ -491,6 +491,6 @@ def _first_leak(t: Floats, pressure: Floats, curve: Floats, m: int, here: Around
     return max((pressure[m - 1] - pressure[0]) / flow, 0.0) / _LEAK_SCALE if flow != 0 else 0.0
 
 
-@compiled
+@fused
 def _root(pressure: float) -> float:
     return np.sqrt(abs(pressure)) if pressure >= 0 else -np.sqrt(abs(pressure))

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, compiled, summing
+from pipeline.traces.compiled import Floats, fused, summing
 
 #: NumPy's numbers, see `compiled.ZERO`.
 _PLACES: Any = np.arange(6)
@@ -14,7 +14,7 @@ LEVEL, VAPOR, LEAK, UNDER, HEAT, LOG_TAU = _PLACES
 N_UNKNOWN = 6
 
 
-@compiled
+@fused
 def add_rows(design: Floats, times: Floats, m: int, out: Floats) -> None:
     """Add design' times to the first m of `out`."""
     for j in range(N_UNKNOWN):
@@ -97,7 +97,7 @@ def normal_equations(
             normal[j, k] += precision[j, k]
 
 
-@compiled
+@fused
 def solve(normal: Floats, right: Floats, out: Floats) -> None:
     """Replace the lower half of `normal` by its Cholesky factor, the diagonal's elements by their inverse, and fill
     `out` with the solution."""
@@ -116,7 +116,7 @@ def solve(normal: Floats, right: Floats, out: Floats) -> None:
         out[j] = total * normal[j, j]
 
 
-@compiled
+@fused
 def whiten(factor: Floats, row: Floats, n: int) -> None:
     """Turn the first n elements of `row` by the inverse of a Cholesky factor as `solve` leaves it.
 
@@ -129,7 +129,7 @@ def whiten(factor: Floats, row: Floats, n: int) -> None:
         row[j] = total * factor[j, j]
 
 
-@compiled
+@fused
 def shared_by(row: Floats, other: Floats, n: int) -> float:
     """Return the sum of products of the first n elements: a covariance, of rows that were turned by `whiten`."""
     out = 0.0
@@ -138,7 +138,7 @@ def shared_by(row: Floats, other: Floats, n: int) -> float:
     return out
 
 
-@compiled
+@fused
 def spread_of(factor: Floats, row: Floats, n: int, room: Floats) -> float:
     """Return the standard deviation of row' x, x having the covariance whose inverse has this Cholesky factor, and only
     its first n elements being unknown."""
@@ -147,7 +147,7 @@ def spread_of(factor: Floats, row: Floats, n: int, room: Floats) -> float:
     return np.sqrt(shared_by(room, room, n))
 
 
-@compiled
+@fused
 def distance(mean: Floats, precision: Floats, pull: Floats) -> float:
     """Return how far the unknowns lie from the beliefs, in squared standard deviations, up to a constant."""
     out = 0.0
