@@ -50,7 +50,7 @@ summing = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"
 
 
 def _of_two(sign: str) -> Any:
-    def choose(_: Any, one: Any, other: Any) -> Any:  # noqa: ARG001
+    def choose(_: Any, one: Any, other: Any) -> Any:
         def build(_context: Any, builder: Any, _signature: Any, values: Any) -> Any:
             is_one = builder.fcmp_ordered(sign, *values, flags=_NO_NAN)
             return builder.select(is_one, *values, flags=_NO_NAN)

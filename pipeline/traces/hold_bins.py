@@ -113,9 +113,7 @@ def bin_hold(
 
 
 @compiled
-def _put_mean(
-    of_t: Floats, of_p: Floats, of_n: Floats, cell: int, time: float, level: float, n: int
-) -> None:
+def _put_mean(of_t: Floats, of_p: Floats, of_n: Floats, cell: int, time: float, level: float, n: int) -> None:
     if n > 0:
         of_t[cell], of_p[cell], of_n[cell] = time / n, level / n, n
 

@@ -210,9 +210,7 @@ def fit_all(
         for which in _ORDER:
             if (which == 0 and best != 1) or (which == 3 and best != 2):
                 continue
-            cost, noise2 = _fit(
-                m, cooling[k], given[k], here, _LOG_TAUS[which], _FIXED, rounds, noise2, room
-            )
+            cost, noise2 = _fit(m, cooling[k], given[k], here, _LOG_TAUS[which], _FIXED, rounds, noise2, room)
             rounds = _NEXT_ROUNDS
             if cost < least:
                 least, best, best_noise2 = cost, which, noise2

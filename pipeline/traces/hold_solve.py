@@ -85,15 +85,18 @@ def normal_equations(
         s53 += x * x3[i]
         s54 += x * x4[i]
         s55 += x * x5[i]
-    normal[0, 0], right[0] = s00, y0
-    normal[1, 0], normal[1, 1], right[1] = s10, s11, y1
-    normal[2, 0], normal[2, 1], normal[2, 2], right[2] = s20, s21, s22, y2
-    normal[3, 0], normal[3, 1], normal[3, 2], normal[3, 3], right[3] = s30, s31, s32, s33, y3
-    normal[4, 0], normal[4, 1], normal[4, 2], normal[4, 3], normal[4, 4], right[4] = s40, s41, s42, s43, s44, y4
-    normal[5, 0], normal[5, 1], normal[5, 2], normal[5, 3], normal[5, 4], normal[5, 5], right[5] = s50, s51, s52, s53, s54, s55, y5
+    normal[0, 0] = s00
+    normal[1, 0], normal[1, 1] = s10, s11
+    normal[2, 0], normal[2, 1], normal[2, 2] = s20, s21, s22
+    normal[3, 0], normal[3, 1], normal[3, 2], normal[3, 3] = s30, s31, s32, s33
+    normal[4, 0], normal[4, 1], normal[4, 2], normal[4, 3] = s40, s41, s42, s43
+    normal[4, 4] = s44
+    normal[5, 0], normal[5, 1], normal[5, 2], normal[5, 3] = s50, s51, s52, s53
+    normal[5, 4], normal[5, 5] = s54, s55
+    right[0], right[1], right[2], right[3], right[4], right[5] = y0, y1, y2, y3, y4, y5
     for j in range(N_UNKNOWN):
         right[j] += pull[j]
-        for k in range(N_UNKNOWN):
+        for k in range(j + 1):
             normal[j, k] += precision[j, k]
 
 

@@ -13,12 +13,12 @@ from pipeline.traces.compiled import ZERO, Floats, compiled, greater, lesser, su
 
 #: At most so many values are sorted for a median: evenly spread ones stand for a longer stretch.
 MOST_SORTED = 255
-#: Scratch that a median needs: the values, and those of them that lie near it.
-ROOM = 2 * MOST_SORTED + 2
+#: Scratch that a median needs.
+ROOM = MOST_SORTED
 #: So often the range is halved before those in it are taken out.
 _HALVINGS = 4
 #: So many are sorted as they stand.
-_FEW = 32
+_FEW = 16
 
 
 @compiled
@@ -126,51 +126,49 @@ def middle_of(room: Floats, n: int) -> float:
 
     Parameters
     ----------
-    room : its first n elements lose their order. Beyond 32 it must have ROOM of them, whose rest is scratch.
+    room : its first n elements are lost.
     """
     if n == 0:
         return np.nan
-    a, b, rank = ZERO, n, n // 2
-    while b - a > _FEW:
-        low, top = extremes(room, a, b)
+    left, rank = n, n // 2
+    while left > _FEW:
+        low, top = extremes(room, ZERO, left)
         if not low < top:
             return low
         beyond, under = np.inf, ZERO
         for _ in range(_HALVINGS):
             middle = 0.5 * (low + top)
             middle = middle if middle > low else top
-            below = _below(room, a, b, middle)
+            below = _below(room, left, middle)
             if below == rank and n % 2 == 0:
-                return 0.5 * sum(_beside(room, a, b, middle))
+                return 0.5 * sum(_beside(room, left, middle))
             if below <= rank:
                 low, under = middle, below
             else:
                 top, beyond = middle, middle
         rank -= under
-        begin, a = a, max(a, n)
-        end = a
-        for i in range(begin, b):
-            value = room[i]
-            room[end] = value
-            end += (low <= value) & (value < beyond)
-        b = end
-    _sort(room, a, b)
-    upper = room[a + rank]
-    return upper if n % 2 else 0.5 * (room[a + rank - 1] + upper)
+        some, left = room[:left], ZERO
+        for i in range(len(some)):
+            value = some[i]
+            room[left] = value
+            left += (low <= value) & (value < beyond)
+    _sort(room, left)
+    return room[rank] if n % 2 else 0.5 * (room[rank - 1] + room[rank])
 
 
 @compiled
-def _below(x: Floats, a: int, b: int, limit: float) -> int:
-    some, n = x[a:b], ZERO
+def _below(x: Floats, n: int, limit: float) -> int:
+    """Return how many of the first n elements lie below a limit."""
+    some, out = x[:n], ZERO
     for i in range(len(some)):
-        n += some[i] < limit
-    return n
+        out += some[i] < limit
+    return out
 
 
 @compiled
-def _beside(x: Floats, a: int, b: int, limit: float) -> tuple[float, float]:
-    """Return the greatest element below a limit and the least one from there on."""
-    some, before, after = x[a:b], -np.inf, np.inf
+def _beside(x: Floats, n: int, limit: float) -> tuple[float, float]:
+    """Return the greatest of the first n elements below a limit and the least one from there on."""
+    some, before, after = x[:n], -np.inf, np.inf
     for i in range(len(some)):
         value = some[i]
         before = greater(value if value < limit else -np.inf, before)
@@ -179,10 +177,10 @@ def _beside(x: Floats, a: int, b: int, limit: float) -> tuple[float, float]:
 
 
 @compiled
-def _sort(x: Floats, a: int, b: int) -> None:
-    for i in range(a + 1, b):
+def _sort(x: Floats, n: int) -> None:
+    for i in range(1, n):
         value, j = x[i], i
-        while j > a and x[j - 1] > value:
+        while j > 0 and x[j - 1] > value:
             x[j] = x[j - 1]
             j -= 1
         x[j] = value
