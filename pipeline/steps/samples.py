@@ -160,6 +160,11 @@ def _counts(records: pl.DataFrame, problems: pl.DataFrame, duplicates: pl.DataFr
     )
 
 
+def keep(samples: pl.DataFrame, path: Path) -> None:
+    """Write samples in one piece, as they are read: of several, every column would have to be joined anew."""
+    samples.write_parquet(path, compression="zstd", row_group_size=max(samples.height, 1))
+
+
 def _write_parquet(folder: Path, accepted: pl.DataFrame) -> pl.DataFrame:
     """Write one chunk as Parquet, sorted by recording and time, under a name made from its content.
 
@@ -170,7 +175,7 @@ def _write_parquet(folder: Path, accepted: pl.DataFrame) -> pl.DataFrame:
     kept = accepted.select(KEPT_COLUMNS).sort("trace_id", "t_s")
     name = f"{hashlib.sha256(kept.hash_rows(seed=11).to_numpy().tobytes()).hexdigest()[:24]}.parquet"
     if not is_whole_parquet(folder / name):
-        kept.write_parquet(folder / f"{name}.part", compression="zstd")
+        keep(kept, folder / f"{name}.part")
         (folder / f"{name}.part").rename(folder / name)
     return held_by(kept, name)
 

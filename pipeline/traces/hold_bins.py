@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.physics.orifice import HEAT_RATIO_AIR
-from pipeline.traces.compiled import Floats, compiled
+from pipeline.traces.compiled import ZERO, Floats, compiled
 from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.ranges import row_after, row_from
 
@@ -94,22 +94,28 @@ def bin_hold(
     width = max(length, 1e-9) / N_BINS
     for cell in range(N_BINS):
         of_t[k, cell] = (cell + 0.5) * width
-    i = first
-    while i < last:
-        cell = min(int((t[i] - origin) / width), N_BINS - 1)
-        time, level, n = 0.0, 0.0, 0
-        while i < last and min(int((t[i] - origin) / width), N_BINS - 1) == cell:
-            if floor < p[i] < ceiling:
-                time += t[i] - origin
-                level += p[i] - zero
-                n += 1
-            i += 1
-        if n > 0:
-            of_t[k, cell], of_p[k, cell], of_n[k, cell] = time / n, level / n, n
-            if np.isnan(start[k]):
-                start[k] = level / n
+    cell, time, level, n = ZERO, 0.0, 0.0, 0
+    for i in range(first, last):
+        here = min(int((t[i] - origin) / width), N_BINS - 1)
+        if here != cell:
+            _put_mean(of_t[k], of_p[k], of_n[k], cell, time, level, n)
+            cell, time, level, n = here, 0.0, 0.0, 0
+        if floor < p[i] < ceiling:
+            time += t[i] - origin
+            level += p[i] - zero
+            n += 1
+    _put_mean(of_t[k], of_p[k], of_n[k], cell, time, level, n)
+    for cell in range(N_BINS - 1, -1, -1):
+        if of_n[k, cell] > 0:
+            start[k] = of_p[k, cell]
     start_s[k], window_s[k] = origin, length
     _cool(t, smooth, parts.moved_from, first, cooling, k)
+
+
+@compiled
+def _put_mean(of_t: Floats, of_p: Floats, of_n: Floats, cell: int, time: float, level: float, n: int) -> None:
+    if n > 0:
+        of_t[cell], of_p[cell], of_n[cell] = time / n, level / n, n
 
 
 @compiled

@@ -20,10 +20,19 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Floats, compiled
+from pipeline.traces.compiled import ZERO, Floats, fused
 from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
 from pipeline.traces.hold_clock import mend_clock
-from pipeline.traces.hold_gas import discharge_share, fade, heat_of, leak_speed, let_in, viscous_pa
+from pipeline.traces.hold_gas import (
+    discharge_share,
+    fade,
+    heat_of,
+    heat_together,
+    leak_flow,
+    leak_speed,
+    let_in,
+    viscous_pa,
+)
 from pipeline.traces.hold_solve import (
     HEAT,
     LEAK,
@@ -34,6 +43,7 @@ from pipeline.traces.hold_solve import (
     VAPOR,
     add_rows,
     distance,
+    moved,
     noise_of,
     normal_equations,
     shared_by,
@@ -51,7 +61,11 @@ _TAU_STEP = 0.1
 #: NumPy's numbers: of a function called with Python's own a version would be compiled for each of them.
 _FIRST_ROUNDS: Any = np.int64(3)
 _NEXT_ROUNDS: Any = np.int64(2)
-_FINE_ROUNDS: Any = np.int64(4)
+_FINE_ROUNDS: Any = np.int64(6)
+#: Time constants are tried from the middle on, and beyond it on the side of the better one.
+_ORDER = (1, 2, 3, 0)
+#: A fit stands when its last round moved the curve by no more than this [squared standard errors].
+_STANDS, _STANDS_FINE = 0.01, 0.001
 _FIXED: Any = np.bool_(False)
 _FREE: Any = np.bool_(True)
 #: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
@@ -115,36 +129,36 @@ class Found(NamedTuple):
 
 class Room(NamedTuple):
     """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design
-    (a row for each unknown, so that its bins lie side by side); heat's fading at two time constants; normal equations,
-    right side, unknowns, beliefs."""
+    (a row for each unknown, so that its bins lie side by side); heat's fading; normal equations,
+    right side, unknowns, beliefs; the best curve so far."""
 
     bins: Floats
     gas: Floats
     felt: Floats
-    other: Floats
     design: Floats
     fading: Floats
     normal: Floats
     precision: Floats
     vectors: Floats
+    best: Floats
 
 
-@compiled
+@fused
 def _room() -> Room:
     return Room(
         np.zeros((8, N_BINS)),
         np.zeros((3, N_BINS)),
         np.zeros((4, N_BINS)),
-        np.zeros((4, N_BINS)),
         np.zeros((N_UNKNOWN, N_BINS)),
-        np.zeros((6, N_BINS)),
+        np.zeros((2, N_BINS)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
-        np.zeros((6, N_UNKNOWN)),
+        np.zeros((7, N_UNKNOWN)),
+        np.zeros(N_BINS),
     )
 
 
-@compiled
+@fused
 def fit_all(
     t: Floats,
     pressure: Floats,
@@ -164,6 +178,7 @@ def fit_all(
     cooling : traces x time constants, see `hold_bins`. given : traces x fields of `beliefs.Beliefs`.
     """
     room = _room()
+    room.design[LEVEL] = 1.0
     for k in range(len(t)):
         m = ZERO
         for cell in range(N_BINS):
@@ -189,13 +204,23 @@ def fit_all(
         _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
         # What the closed phase says of a leak that is taken as none at first would hold it there.
         room.vectors[0, LEAK] = _first_leak(room.bins[0], room.bins[3], room.bins[5], m, here)
-        noise2, least, best, rounds = _FIRST_NOISE2, np.inf, 0.0, _FIRST_ROUNDS
-        for log_tau in _LOG_TAUS:
-            cost, noise2 = _fit(m, cooling[k], given[k], here, log_tau, _FIXED, rounds, noise2, room)
+        _believe_of_tanks(given[k], room.precision, room.vectors[6])
+        noise2, best_noise2, rounds = _FIRST_NOISE2, _FIRST_NOISE2, _FIRST_ROUNDS
+        least, best = np.inf, ZERO
+        for which in _ORDER:
+            if (which == 0 and best != 1) or (which == 3 and best != 2):
+                continue
+            cost, noise2 = _fit(m, cooling[k], given[k], here, _LOG_TAUS[which], _FIXED, rounds, noise2, room)
             rounds = _NEXT_ROUNDS
             if cost < least:
-                least, best = cost, log_tau
-        cost, noise2 = _fit(m, cooling[k], given[k], here, best, _FREE, _FINE_ROUNDS, noise2, room)
+                least, best, best_noise2 = cost, which, noise2
+                room.best[:] = room.bins[5]
+                room.vectors[4] = room.vectors[0]
+        room.bins[5] = room.best
+        room.vectors[0] = room.vectors[4]
+        cost, noise2 = _fit(
+            m, cooling[k], given[k], here, _LOG_TAUS[best], _FREE, _FINE_ROUNDS, best_noise2, room
+        )
         _report(m, here, noise2, room, found[k])
         if len(curve):
             _draw(n[k], room, curve[k], curve_sd[k])
@@ -204,7 +229,7 @@ def fit_all(
         found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, cost, noise2, room)
 
 
-@compiled
+@fused
 def _scatter(m: int, here: Around, n: Floats) -> float:
     """Return the standard deviation of a bin's mean [Pa]."""
     samples = 0.0
@@ -213,7 +238,7 @@ def _scatter(m: int, here: Around, n: Floats) -> float:
     return np.sqrt(here.noise2 * m / samples + here.rounding**2) + _BIN_FLOOR_PA
 
 
-@compiled
+@fused
 def _sd_over_taus(
     m: int, cooling: Floats, given: Floats, here: Around, cost: float, noise2: float, room: Room
 ) -> float:
@@ -239,7 +264,7 @@ def _sd_over_taus(
     return np.sqrt(max(square / total - mean * mean, 0.0)) * _LEAK_SCALE
 
 
-@compiled
+@fused
 def _sd_of_one(unknown: int, n: int, room: Room) -> float:
     """Return the standard deviation of one unknown, only the first n being free."""
     for j in range(N_UNKNOWN):
@@ -247,7 +272,7 @@ def _sd_of_one(unknown: int, n: int, room: Room) -> float:
     return spread_of(room.normal, room.vectors[5], n, room.vectors[4])
 
 
-@compiled
+@fused
 def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> None:
     mean, total, samples = room.vectors[0], 0.0, 0.0
     for i in range(m):
@@ -273,7 +298,7 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
     found[17] = shared_by(tau, leak, N_UNKNOWN)
 
 
-@compiled
+@fused
 def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
     """Fill the fitted curve and its standard deviation [Pa] in the bins that have samples."""
     i = 0
@@ -285,7 +310,7 @@ def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
             i += 1
 
 
-@compiled
+@fused
 def _fit(
     m: int,
     cooling: Floats,
@@ -309,11 +334,12 @@ def _fit(
     # By index: of rows that are unpacked the compiler does not know that their bins lie side by side.
     t, target, n, pressure = room.bins[0], room.bins[1], room.bins[2], room.bins[3]
     model, curve, weight, late = room.bins[4], room.bins[5], room.bins[6], room.bins[7]
-    mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[2], room.vectors[3]
+    mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[6], room.vectors[3]
     design = room.design
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
-        fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1], room.fading[2])
+        fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1])
+    stands = _STANDS_FINE if is_tau_free else _STANDS
     for _ in range(rounds):
         let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, weight, room.gas)
         _linearize(t, m, cooling, mean, is_tau_free, room, model)
@@ -322,71 +348,72 @@ def _fit(
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
         floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
-            weight[i] = 1 / (noise2 / max(n[i], 1.0) + floor2 + (turn * late[i]) ** 2)
+            weight[i] = n[i] / (noise2 + n[i] * (floor2 + (turn * late[i]) ** 2))
+        for i in range(m):
             target[i] = pressure[i] - model[i]
         add_rows(design, mean, m, target)
         _believe(given, here, mean, room.precision, pull)
         for j in range(N_UNKNOWN):
             old[j] = mean[j]
-        normal_equations(
-            design, target, weight, m, is_tau_free, room.precision, pull, room.normal, right, curve
-        )
+        normal_equations(design, target, weight, m, room.precision, pull, room.normal, right)
         solve(room.normal, right, mean)
         if not is_tau_free:
             mean[LOG_TAU] = log_tau
         for j in range(N_UNKNOWN):
             old[j] = mean[j] - old[j]
+        add_rows(design, old, m, model)
+        length2 = moved(model, curve, weight, m)
         for i in range(m):
             curve[i] = model[i]
-        add_rows(design, old, m, curve)
         for i in range(m):
-            target[i] = pressure[i] - curve[i]
+            target[i] = pressure[i] - model[i]
         mean[HEAT] = min(max(mean[HEAT], 0.0), HEAT_MOST)
         mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
+        if length2 < stands:
+            break
     return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
 
 
-@compiled
+@fused
 def _viscous(leak: float, here: Around) -> float:
     """Return the pressure at which friction in a hole of this leak matters as inertia does [Pa]."""
     area = max(leak, 0.0) * _LEAK_SCALE * here.volume / here.discharge
     return viscous_pa(np.sqrt(4 * area / np.pi) * 1e3, here.air, here.heat, here.viscosity, here.discharge)
 
 
-@compiled
+@fused
 def _linearize(
     t: Floats, m: int, cooling: Floats, mean: Floats, is_tau_free: bool, room: Room, model: Floats
 ) -> None:
     """Fill `room.design` with the model's slopes in its unknowns and `model` with its value, at `mean`."""
-    gas, felt, other, design = room.gas, room.felt, room.other, room.design
-    kept, came, faded = room.fading[0], room.fading[1], room.fading[2]
+    gas, felt, design, kept, came = room.gas, room.felt, room.design, room.fading[0], room.fading[1]
     inflow = mean[VAPOR : UNDER + 1]
     if is_tau_free:
-        fade(t, m, np.exp(mean[LOG_TAU]), kept, came, faded)
-    heat_of(gas, m, kept, came, faded, _between(cooling, mean[LOG_TAU]), inflow, felt)
+        fade(t, m, np.exp(mean[LOG_TAU]), kept, came)
+    heat_of(gas, m, kept, came, _between(cooling, mean[LOG_TAU]), inflow, felt)
+    level, share = mean[LEVEL], mean[HEAT]
+    vapor, leak, vacuum, heat = gas[0], gas[1], gas[2], felt[3]
+    for i in range(m):
+        model[i] = vapor[i] * inflow[0] + leak[i] * inflow[1] + vacuum[i] * inflow[2]
+    by_tau = design[LOG_TAU]
+    by_tau[:m] = 0.0
     if is_tau_free:
         later = mean[LOG_TAU] + _TAU_STEP
-        fade(t, m, np.exp(later), room.fading[3], room.fading[4], room.fading[5])
-        cold = _between(cooling, later)
-        heat_of(gas, m, room.fading[3], room.fading[4], room.fading[5], cold, inflow, other)
-    level, share = mean[LEVEL], mean[HEAT]
-    vapor, leak, vacuum = gas[0], gas[1], gas[2]
-    heat, later_heat = felt[3], other[3]
-    by_level, by_heat, by_tau = design[0], design[4], design[5]
+        fade(t, m, np.exp(later), kept, came)
+        heat_together(model, m, kept, came, _between(cooling, later), by_tau)
+        for i in range(m):
+            by_tau[i] = share * (by_tau[i] - heat[i]) / _TAU_STEP
     for i in range(m):
-        came = vapor[i] * inflow[0] + leak[i] * inflow[1] + vacuum[i] * inflow[2]
-        model[i] = level + share * heat[i] + came
-        by_level[i] = 1.0
-        by_heat[i] = heat[i]
-        by_tau[i] = share * (later_heat[i] - heat[i]) / _TAU_STEP if is_tau_free else 0.0
+        model[i] += level + share * heat[i]
+    design[HEAT, :m] = heat[:m]
     for j in range(3):
         by_gas, of_gas, of_heat = design[VAPOR + j], gas[j], felt[j]
         for i in range(m):
             by_gas[i] = of_gas[i] + share * of_heat[i]
 
 
-@compiled
+@fused
 def _between(cooling: Floats, log_tau: float) -> float:
     """Return the cooling at a time constant between (or beyond) those that it was computed for."""
     k = 0
@@ -398,44 +425,51 @@ def _between(cooling: Floats, log_tau: float) -> float:
     return value if value * cooling[k + 1] > 0 else 0.0
 
 
-@compiled
+@fused
+def _believe_of_tanks(given: Floats, precision: Floats, pull: Floats) -> None:
+    """Fill the beliefs of tanks in general: precision (lower half) of the unknowns, and precision times mean; the
+    vapor's and the leak's are left to `_believe`."""
+    under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[7:]
+    precision[:, :] = 0.0
+    pull[:] = 0.0
+    _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
+    _believe_one(precision, pull, UNDER, under, under_sd)
+    _believe_one(precision, pull, HEAT, heat, heat_sd)
+    _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
+
+
+@fused
 def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pull: Floats) -> None:
-    """Fill the beliefs: precision (lower half) of the unknowns, and precision times mean.
+    """Fill the beliefs of vapor and leak.
 
     What the closed phase showed is r + a F(q) there, F being negative above zero. Near zero F is steep, so that a
     level known to a few pascals leaves a F(q) uncertain, by more the larger the leak of the round `before`, which also
     says on which side of the usual the vapor lies.
     """
-    usual, usual_sd, below_sd, closed, closed_sd = given[:5]
-    above, above_sd, under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[5:]
-    precision[:, :] = 0.0
-    pull[:] = 0.0
-    _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
+    usual, usual_sd, below_sd, closed, closed_sd, above, above_sd = given[:7]
     _believe_one(precision, pull, VAPOR, usual, below_sd if before[VAPOR] < usual else usual_sd)
     _believe_one(precision, pull, LEAK, 0.0, _WEAK_SD)
-    _believe_one(precision, pull, UNDER, under, under_sd)
-    _believe_one(precision, pull, HEAT, heat, heat_sd)
-    _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
     viscous = _viscous(before[LEAK], here)
     low, high = max(above - 2 * above_sd, 0.0), max(above + 2 * above_sd, 0.0)
-    least = leak_speed(low, here.air, here.heat) * discharge_share(low, viscous) * _LEAK_SCALE
-    most = leak_speed(high, here.air, here.heat) * discharge_share(high, viscous) * _LEAK_SCALE
-    sd = np.hypot(closed_sd, max(before[LEAK], 0.0) * (least - most) / 4)
+    least = leak_flow(low, here.air, here.heat, viscous) * _LEAK_SCALE
+    most = leak_flow(high, here.air, here.heat, viscous) * _LEAK_SCALE
+    told = 1 / (closed_sd**2 + (max(before[LEAK], 0.0) * (least - most) / 4) ** 2)
     by_leak = 0.5 * (least + most)
-    precision[VAPOR, VAPOR] += 1 / sd**2
-    precision[LEAK, VAPOR] += by_leak / sd**2
-    precision[LEAK, LEAK] += by_leak**2 / sd**2
-    pull[VAPOR] += closed / sd**2
-    pull[LEAK] += by_leak * closed / sd**2
+    precision[VAPOR, VAPOR] += told
+    precision[LEAK, VAPOR] = by_leak * told
+    precision[LEAK, LEAK] += by_leak * by_leak * told
+    pull[VAPOR] += closed * told
+    pull[LEAK] += by_leak * closed * told
 
 
-@compiled
+@fused
 def _believe_one(precision: Floats, pull: Floats, unknown: int, mean: float, sd: float) -> None:
-    precision[unknown, unknown] = 1 / sd**2
-    pull[unknown] = mean / sd**2
+    told = 1 / (sd * sd)
+    precision[unknown, unknown] = told
+    pull[unknown] = mean * told
 
 
-@compiled
+@fused
 def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
     """Run the root of the pressure in a straight line from the first bin to the last."""
     start, end = _root(pressure[0]), _root(pressure[m - 1])
@@ -446,7 +480,7 @@ def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
         curve[i] = root * abs(root)
 
 
-@compiled
+@fused
 def _first_leak(t: Floats, pressure: Floats, curve: Floats, m: int, here: Around) -> float:
     """Return the leak, in its scale, that alone would move the pressure from the first bin to the last."""
     flow = 0.0
@@ -455,6 +489,6 @@ def _first_leak(t: Floats, pressure: Floats, curve: Floats, m: int, here: Around
     return max((pressure[m - 1] - pressure[0]) / flow, 0.0) / _LEAK_SCALE if flow != 0 else 0.0
 
 
-@compiled
+@fused
 def _root(pressure: float) -> float:
     return np.sqrt(abs(pressure)) if pressure >= 0 else -np.sqrt(abs(pressure))

@@ -9,15 +9,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Floats, compiled, summing
+from pipeline.traces.compiled import ZERO, Floats, compiled, greater, lesser, summing
 
 #: At most so many values are sorted for a median: evenly spread ones stand for a longer stretch.
 MOST_SORTED = 255
-#: Scratch that a median needs: the values, and those of them that lie near it.
-ROOM = 2 * MOST_SORTED + 2
-_BUCKETS = 64
+#: Scratch that a median needs.
+ROOM = MOST_SORTED
+#: So often the range is halved before those in it are taken out.
+_HALVINGS = 4
 #: So many are sorted as they stand.
-_FEW = 32
+_FEW = 16
 
 
 @compiled
@@ -82,24 +83,17 @@ def extremes(x: Floats, a: int, b: int) -> tuple[float, float]:
     """Return the least and the greatest of these values, none of which is nan."""
     some, low, high = x[a:b], np.inf, -np.inf
     for i in range(len(some)):
-        low = some[i] if some[i] < low else low
-        high = some[i] if some[i] > high else high
+        low, high = lesser(some[i], low), greater(some[i], high)
     return low, high
 
 
 @compiled
-def least_step(x: Floats, a: int, b: int, room: Floats) -> float:
-    """Return the smallest difference between unequal neighbors, 0 where there is none.
-
-    Parameters
-    ----------
-    room : scratch for as many differences.
-    """
-    some = x[a:b]
+def least_step(x: Floats, a: int, b: int) -> float:
+    """Return the smallest difference between unequal neighbors, 0 where there is none."""
+    some, step = x[a:b], np.inf
     for i in range(1, len(some)):
         change = abs(some[i] - some[i - 1])
-        room[i - 1] = change if change > 1e-6 else np.inf
-    step = least(room, ZERO, len(some) - 1)
+        step = lesser(change if change > 1e-6 else np.inf, step)
     return step if step < np.inf else 0.0
 
 
@@ -127,64 +121,66 @@ def median(x: Floats, a: int, b: int, room: Floats) -> float:
 
 @compiled
 def middle_of(room: Floats, n: int) -> float:
-    """Return the median of the first n elements, which are finite: they are counted in buckets, and those of the
-    bucket that holds it in finer ones, until few are left to sort.
+    """Return the median of the first n elements, which are finite: their range is halved by counting, and those left
+    in it are taken out, until few are left to sort.
 
     Parameters
     ----------
-    room : its first n elements lose their order. Beyond 32 it must have ROOM of them, whose rest is scratch.
+    room : its first n elements are lost.
     """
     if n == 0:
         return np.nan
-    counts = np.empty(_BUCKETS, np.int64)
-    a, b, rank = ZERO, n, n // 2
-    while b - a > _FEW:
-        low, high = extremes(room, a, b)
-        scale = _BUCKETS / (high - low)
-        if not 0 < scale < np.inf:
+    left, rank = n, n // 2
+    while left > _FEW:
+        low, top = extremes(room, ZERO, left)
+        if not low < top:
             return low
-        counts[:] = 0
-        for i in range(a, b):
-            counts[_bucket(room[i], low, scale)] += 1
-        bucket = ZERO
-        while rank >= counts[bucket]:
-            rank -= counts[bucket]
-            bucket += 1
-        if rank == 0 and n % 2 == 0:
-            return 0.5 * sum(_beside_edge(room, a, b, low, scale, bucket))
-        begin, a = a, max(a, n)
-        end = a
-        for i in range(begin, b):
-            room[end] = room[i]
-            end += _bucket(room[i], low, scale) == bucket
-        b = end
-    _sort(room, a, b)
-    upper = room[a + rank]
-    return upper if n % 2 else 0.5 * (room[a + rank - 1] + upper)
+        beyond, under = np.inf, ZERO
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + top)
+            middle = middle if middle > low else top
+            below = _below(room, left, middle)
+            if below == rank and n % 2 == 0:
+                return 0.5 * sum(_beside(room, left, middle))
+            if below <= rank:
+                low, under = middle, below
+            else:
+                top, beyond = middle, middle
+        rank -= under
+        some, left = room[:left], ZERO
+        for i in range(len(some)):
+            value = some[i]
+            room[left] = value
+            left += (low <= value) & (value < beyond)
+    _sort(room, left)
+    return room[rank] if n % 2 else 0.5 * (room[rank - 1] + room[rank])
 
 
 @compiled
-def _bucket(value: float, low: float, scale: float) -> int:
-    return min(int((value - low) * scale), _BUCKETS - 1)
+def _below(x: Floats, n: int, limit: float) -> int:
+    """Return how many of the first n elements lie below a limit."""
+    some, out = x[:n], ZERO
+    for i in range(len(some)):
+        out += some[i] < limit
+    return out
 
 
 @compiled
-def _beside_edge(x: Floats, a: int, b: int, low: float, scale: float, bucket: int) -> tuple[float, float]:
-    """Return the greatest element before a bucket and the least one from there on."""
-    before, after = -np.inf, np.inf
-    for i in range(a, b):
-        if _bucket(x[i], low, scale) < bucket:
-            before = max(before, x[i])
-        else:
-            after = min(after, x[i])
+def _beside(x: Floats, n: int, limit: float) -> tuple[float, float]:
+    """Return the greatest of the first n elements below a limit and the least one from there on."""
+    some, before, after = x[:n], -np.inf, np.inf
+    for i in range(len(some)):
+        value = some[i]
+        before = greater(value if value < limit else -np.inf, before)
+        after = lesser(np.inf if value < limit else value, after)
     return before, after
 
 
 @compiled
-def _sort(x: Floats, a: int, b: int) -> None:
-    for i in range(a + 1, b):
+def _sort(x: Floats, n: int) -> None:
+    for i in range(1, n):
         value, j = x[i], i
-        while j > a and x[j - 1] > value:
+        while j > 0 and x[j - 1] > value:
             x[j] = x[j - 1]
             j -= 1
         x[j] = value

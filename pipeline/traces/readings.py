@@ -131,7 +131,7 @@ def _read_one(
     n = cut_phases(is_vent_closed, duty, a, b, phase, first)
     take_out_outliers(p, a, b, smooth)
     marks, parts = find_landmarks(t, smooth, phase, first, n)
-    noise = read_noise(t, p, phase, first, n, room, paired[0])
+    noise = read_noise(t, p, phase, first, n, room)
     sd = sd_of(noise)
     vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts, noise, room)
     zero = vented.zero

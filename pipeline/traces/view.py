@@ -63,14 +63,14 @@ def take_out_outliers(p: Floats, a: int, b: int, smooth: Floats) -> None:
 
 @compiled
 def read_noise(
-    t: Floats, p: Floats, phase: Ints, first: Ints, n: int, room: Floats, differences: Floats
+    t: Floats, p: Floats, phase: Ints, first: Ints, n: int, room: Floats
 ) -> tuple[float, float, float]:
     """Return noise [Pa], smallest step between unequal readings [Pa] and the usual time between samples [s].
 
-    Noise is read from second differences, where no purge flows. `differences` is scratch for as many as there are rows.
+    Noise is read from second differences, where no purge flows.
     """
     a, b = first[0], first[n]
-    step = least_step(p, a, b, differences)
+    step = least_step(p, a, b)
     n_found = ZERO
     stride = stride_of(b - a)
     for i in range(a + 1, b, stride):

@@ -24,7 +24,7 @@ import polars as pl
 
 from pipeline.settings import Settings
 from pipeline.steps.measure import measure
-from pipeline.steps.samples import held_by, make_samples_view
+from pipeline.steps.samples import held_by, keep, make_samples_view
 from pipeline.steps.stage import STAGE_COLUMNS
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
@@ -102,7 +102,7 @@ def fill(warehouse: Warehouse, folder: Path, at_least: int, rate_hz: float = 0) 
     for first in range(0, copies, per_file):
         parts = [_copy(samples, k) for k in range(first, min(first + per_file, copies))]
         kept, name = pl.concat(parts).sort("trace_id", "t_s"), f"{first:06}.parquet"
-        kept.write_parquet(folder / name, compression="zstd")
+        keep(kept, folder / name)
         warehouse.append("stage.sample_parquet", held_by(kept, name))
     for name, table in _registers(headers, copies).items():
         warehouse.con.register("incoming", table)

@@ -11,6 +11,8 @@ from pipeline.traces.hold_gas import (
     discharge_share,
     fade,
     heat_of,
+    heat_together,
+    leak_flow,
     leak_speed,
     let_in,
     viscous_pa,
@@ -34,7 +36,11 @@ def test_discharge_is_that_of_the_physics_floor(hole_mm):
     for drop in (0.5, 50.0, 2_500.0):
         expected = orifice.discharge_at(hole_mm, drop, density, viscosity, 0.61, WALL_SHARE) / 0.61
         assert_allclose(discharge_share(-drop, viscous), expected, rtol=1e-9)
+        for gauge in (-drop, drop):
+            both = leak_speed(gauge, AIR, HEAT) * discharge_share(gauge, viscous)
+            assert_allclose(leak_flow(gauge, AIR, HEAT, viscous), both, rtol=1e-12)
     assert discharge_share(0.0, viscous) == 0
+    assert leak_flow(0.0, AIR, HEAT, viscous) == 0
 
 
 def test_gas_let_in_and_its_heat_solve_the_balance_of_the_gas():
@@ -43,10 +49,14 @@ def test_gas_let_in_and_its_heat_solve_the_balance_of_the_gas():
     curve, tau, k = -2_500 * np.exp(-t / 40), 6.0, orifice.HEAT_RATIO_AIR
     gas, felt = np.zeros((3, len(t))), np.zeros((4, len(t)))
     let_in(t, curve, len(t), AIR, HEAT, 0.0, 1.0, np.zeros(len(t)), gas)
-    kept, came, faded = np.zeros((3, len(t)))
-    fade(t, len(t), tau, kept, came, faded)
+    kept, came = np.zeros((2, len(t)))
+    fade(t, len(t), tau, kept, came)
+    assert_allclose(kept, np.exp(-np.diff(t, prepend=0) / tau), rtol=1e-10)
     leak, cold = 1e-5, 400.0
-    heat_of(gas, len(t), kept, came, faded, cold, np.array([0.5, leak, 0.0]), felt)
+    heat_of(gas, len(t), kept, came, cold, np.array([0.5, leak, 0.0]), felt)
+    together = np.zeros(len(t))
+    heat_together(gas[0] * 0.5 + gas[1] * leak, len(t), kept, came, cold, together)
+    assert_allclose(together, felt[3], rtol=1e-12)
 
     def slopes(time, state):
         inflow = leak * float(orifice.leak_speed(-2_500 * np.exp(-time / 40), AIR, CELSIUS)) + 0.5
@@ -67,12 +77,10 @@ def test_the_solver_gives_what_numpy_gives():
         target.copy(),
         weight,
         20,
-        True,
         precision,
         pull,
         normal,
         right,
-        np.zeros(20),
     )
     solve(normal, right, out)
     whole = design.T @ (design * weight[:, None]) + precision
