@@ -19,7 +19,7 @@ APPLIED_PRESSURE_PA = 1_500.0
 _KNEE_SHARE = 0.25
 _FULL_SHARE = 0.99
 _FILLS = 0.1
-_FILLING_ENDS_S = 1.0
+FILLING_ENDS_S = 1.0
 #: What rises faster than this share of it belongs to the filling.
 _RISES_BY_ITSELF = 0.25
 #: The tank's own rise before it is filled is read until so long [s] before the filling begins.
@@ -29,6 +29,8 @@ _BEFORE_FILLING_S = 0.5
 _STILL_SHARE, _STILL_S = 0.15, 4.0
 _OPENS_WITHIN_S, _GONE_SHARE = 2.5, 0.15
 _TELLS_OPENING_PA = 300.0
+#: So large a share of a vacuum, and of a pressure that was applied, must be kept until then.
+_KEPT_SHARE, _LET_GO_SHARE = 0.5, 0.15
 #: An opening that comes no sooner before the release is the vent's own: its command shows late, by up to so long [s].
 _COMMAND_LATE_S = 2.0
 _LEAST_ROWS = 8
@@ -91,23 +93,28 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
     closed = _closed_before(phase, draw) if draw >= 0 else _longest_one(t, phase, first, n, CLOSED)
     closed_rows = _rows(first, closed, last)
     closed_start, closed_end = _span(t, first, n, closed)
-    applied, moved_from = -1, first[draw] if draw >= 0 else last
+    applied, moved_from, opened = -1, first[draw] if draw >= 0 else last, last
     if draw < 0:
         applied = _applied_pressure(smooth, phase, first, n)
         if applied >= 0:
-            moved_from, filled = _filling(t, smooth, first[applied], first[applied + 1])
-            hold_start, hold_end = t[filled] + _FILLING_ENDS_S, _span(t, first, n, applied)[1]
-            longest = hold_end - hold_start
-            hold_rows = (row_from(t, filled, first[applied + 1], hold_start), first[applied + 1])
+            # Who lets the pressure go by the port that it came in by commands nothing.
+            top = _row_of_most(smooth, first[applied], first[applied + 1])
+            end = _opening(t, smooth, top, first[applied + 1], _LET_GO_SHARE)
+            moved_from, filled = _filling(t, smooth, first[applied], end)
+            hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
+            hold_rows = (row_from(t, filled, end, hold_start), first[applied + 1])
+            opened = end
             closed_end = max(t[moved_from] - _BEFORE_FILLING_S, t[first[applied]])
             closed_rows = (first[applied], row_from(t, first[applied], moved_from, closed_end))
     full_hold = hold_rows[1]
-    # Under applied pressure the same is seen where a leak was fed for a while: nobody commands the filling.
-    opened = full_hold if applied >= 0 else _opening(t, smooth, hold_rows[0], full_hold)
+    if applied < 0:
+        opened = _opening(t, smooth, hold_rows[0], full_hold, _KEPT_SHARE)
     is_opened = 0.0
     if opened < full_hold:
         is_opened = 1.0 if hold_end - t[opened] > _COMMAND_LATE_S else 0.0
         hold_rows, hold_end = (hold_rows[0], opened), t[opened - 1]
+    if applied >= 0:
+        longest = hold_end - hold_start
     release = max(hold, draw) + 1
     if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
         release = -1
@@ -207,11 +214,12 @@ def _closed_before(phase: Ints, draw: int) -> int:
 
 
 @compiled
-def _opening(t: Floats, smooth: Floats, a: int, b: int) -> int:
+def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> int:
     """Return the row of a hold at which something opened, b where nothing did.
 
-    Through a hole a vacuum goes ever more slowly. One that first keeps still and is then gone within seconds, for good,
-    found another way. The hold's last reading stands for the level outside.
+    Through a hole a vacuum, or a pressure, goes ever more slowly. One that first keeps still and is then gone within
+    seconds, for good, found another way. The hold's last reading stands for the level outside; so much of the first one
+    (`kept_share`) must have been kept until then.
     """
     if b - a < _LEAST_ROWS:
         return b
@@ -226,7 +234,7 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int) -> int:
         return b
     left = abs(smooth[kept] - outside)
     if (
-        left < max(0.5 * whole, _TELLS_OPENING_PA)
+        left < max(kept_share * whole, _TELLS_OPENING_PA)
         or abs(smooth[before] - outside) - left > _STILL_SHARE * left
     ):
         return b
@@ -251,6 +259,15 @@ def _applied_pressure(smooth: Floats, phase: Ints, first: Ints, n: int) -> int:
 
 
 @compiled
+def _row_of_most(smooth: Floats, a: int, b: int) -> int:
+    row = a
+    for i in range(a, b):
+        if smooth[i] > smooth[row]:
+            row = i
+    return row
+
+
+@compiled
 def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
     """Return the rows between which rows a to b were filled: pressure rises by itself, then fast, then no more.
 
@@ -267,10 +284,10 @@ def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
         begin = a
     if full > begin:
         least = _FILLS * _speed(t, smooth, begin, full)
-        later = row_from(t, full, b, t[full] + _FILLING_ENDS_S)
+        later = row_from(t, full, b, t[full] + FILLING_ENDS_S)
         while later < b and smooth[later] - smooth[full] > least * (t[later] - t[full]):
             full += 1
-            later = row_from(t, full, b, t[full] + _FILLING_ENDS_S)
+            later = row_from(t, full, b, t[full] + FILLING_ENDS_S)
     return begin, full
 
 

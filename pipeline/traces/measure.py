@@ -15,7 +15,7 @@ from pipeline.traces.beliefs import vapor_beliefs
 from pipeline.traces.fleet_heat import with_fleet_heat
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import fit_holds
-from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.landmarks import FILLING_ENDS_S, Landmarks
 from pipeline.traces.model_norms import model_norms, norms_for
 from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
@@ -131,7 +131,9 @@ def _pressure_tests(
     for k in np.flatnonzero(marks.is_pressure_test).tolist():
         rows = recordings.rows(k)
         t, above = recordings.t[rows], recordings.pressure[rows] - shown.vented.zero[k]
-        held = (t >= marks.hold_start[k]) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
+        # The source is closed when the filling ends: the gas has hardly cooled by then.
+        closed = marks.hold_start[k] - FILLING_ENDS_S - 1e-6
+        held = (t >= closed) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
         if held.any():
             out[k] = judge_pressure_test(t[held], above[held], rule).verdict
     return out

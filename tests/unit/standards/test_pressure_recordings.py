@@ -47,3 +47,13 @@ def test_every_number_of_the_criterion_is_a_parameter():
 
 def test_a_missing_cap_flow_does_not_pass():
     assert cap_passes([np.nan, 1.0]).tolist() == [False, True]
+
+
+@pytest.mark.parametrize(("interval", "missing", "verdict"), [(1.0, 1.5, "pass"), (1.0, 3.0, "no_verdict")])
+@pytest.mark.parametrize("rate", [1.0, 2.0])
+def test_two_minutes_are_known_to_the_samples_beside_them(interval, missing, verdict, rate):
+    """Closed and let go between two samples, a hold of two minutes is seen a little shorter; never by seconds."""
+    t = np.arange(0, 120 - missing + 1e-9, interval / rate)
+    p = np.full(len(t), convert(14.0, "pressure", "inH2O"))
+    asked = verdict if missing <= 2 * interval / rate or verdict == "no_verdict" else "no_verdict"
+    assert judge_pressure_test(t, p).verdict == asked
