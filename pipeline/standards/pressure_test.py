@@ -18,8 +18,8 @@ from pipeline.standards.units import convert
 #: [Pa] sums of floating numbers at a boundary differ by less than this
 _ROUNDING_PA = 1e-6
 
-#: [s] a source is closed, and let go, between two samples (judgement)
-MOST_SLACK_S = 2.0
+#: [s] a source is closed by hand, and between two samples, as it is let go (judgement)
+LEAST_SLACK_S, MOST_SLACK_S = 1.0, 2.0
 
 #: [kPa] pressure of the cap test, and [cm3/min at standard conditions] the leak it may have at that pressure
 CAP_TEST_KPA = 7.5
@@ -57,7 +57,7 @@ def judge_pressure_test(
     """Judge one decay recording that begins when the source is closed.
 
     A fail stands as soon as the limit is crossed; a pass needs the whole time, but for what passes before the first
-    sample and after the last one: two intervals between samples at the most, and no more than MOST_SLACK_S.
+    sample and after the last one: LEAST_SLACK_S or two intervals between samples, and no more than MOST_SLACK_S.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def judge_pressure_test(
     is_within = t - t[0] <= rule.hold_s
     if _is_lost(p[is_within], rule).any():
         return PressureVerdict("fail", f"The pressure was not held for {rule.hold_s:g} s.")
-    slack = min(2 * float(np.median(np.diff(t))), MOST_SLACK_S) if len(t) > 1 else 0.0
+    slack = float(np.clip(2 * np.median(np.diff(t)), LEAST_SLACK_S, MOST_SLACK_S)) if len(t) > 1 else 0.0
     if t[-1] - t[0] < rule.hold_s - slack:
         return PressureVerdict(
             "no_verdict", f"The recording is shorter than {rule.hold_s:g} s and still holds."
