@@ -76,11 +76,13 @@ def run(
         from pipeline.flows import run_lake
 
         result = run_lake(place, out, chosen, tell)
+    from reports.words import plural
+
     _say_notes(result.notes)
     click.echo(
-        f"{result.n_read:,} records in {result.n_files:,} files: {result.n_accepted:,} accepted,"
-        f" {result.n_quarantined:,} quarantined, {result.n_duplicate:,} duplicates;"
-        f" {result.n_read_files:,} files read this time"
+        f"{plural(result.n_read, 'record')} in {plural(result.n_files, 'file')}: {result.n_accepted:,} accepted,"
+        f" {result.n_quarantined:,} quarantined, {plural(result.n_duplicate, 'duplicate')};"
+        f" {plural(result.n_read_files, 'file')} read this time"
     )
     click.echo(f"tables: {out / 'warehouse.duckdb'} and {out / 'tables'}")
     click.echo(f"open:   {(out / 'site' / 'index.html').resolve()}")

@@ -39,6 +39,11 @@ def _opened(row: Reading) -> str:
     """Say where the hold was cut: what followed is no hold."""
     if not row["is_opened"] or not isfinite(row["hold_s"]):
         return ""
+    if row["is_pressure_test"]:
+        return (
+            f" After {_seconds(row['hold_s'])} it was let go, otherwise than by the vent valve: what followed was "
+            "left out."
+        )
     return (
         f" After {_seconds(row['hold_s'])} of the hold something opened, though the vent was commanded shut: the "
         "pressure went at once, and what followed was left out."
