@@ -119,8 +119,10 @@ def _is_fed(marks: Landmarks, shown: Shown) -> Flags:
     Under a supply that makes up for it even a hole shows nothing.
     """
     moved = np.maximum(np.abs(shown.hold.change), np.abs(shown.hold.late_change))
-    is_long = shown.hold.seconds >= FED_FROM_S
-    return (marks.is_pressure_test > 0) & is_long & (moved < FED_SHARE * shown.hold.start_above)
+    least = FED_SHARE * shown.hold.start_above
+    # In steps of a percent of the pressure nothing of that would show.
+    shows = (shown.hold.seconds >= FED_FROM_S) & (np.nan_to_num(shown.sensor.step) < 3 * least)
+    return (marks.is_pressure_test > 0) & shows & (moved < least)
 
 
 def _quality(shown: Shown, sd: Floats) -> Floats:

@@ -31,7 +31,7 @@ def _share(field: str, title: str) -> alt.Y:
     return alt.Y(
         f"{field}:Q",
         title=title,
-        scale=alt.Scale(zero=False, padding=12),
+        scale=alt.Scale(zero=False, domainMax=1),
         axis=alt.Axis(format="%", tickCount=6),
     )
 

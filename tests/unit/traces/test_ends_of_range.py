@@ -51,3 +51,9 @@ def test_a_pressure_that_stands_dead_still_may_be_fed_and_passes_no_test(hold_pa
     assert told["verdict"] == "not_judged"
     assert REASONS["fed"] in told["evidence"]
     assert told["pressure_test"] is None
+
+
+def test_a_sensor_in_steps_of_percents_is_not_blamed_on_a_supply() -> None:
+    filled = _filled(9000.0, 0.0).with_columns((pl.col("tank_pressure_pa") / 250).round() * 250)
+    told = judged(filled)
+    assert REASONS["fed"] not in told["evidence"]
