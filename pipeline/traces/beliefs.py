@@ -87,6 +87,18 @@ class Beliefs:
         return np.hypot(_both(self.most_sd, self.closed_sd), self.under_most_sd * middle)
 
 
+def heat_of_gas(
+    temperature_c: Floats, barometric_pa: Floats, volume_l: Floats | float
+) -> tuple[Floats, Floats]:
+    """Return the share of the heat exchange that the pressure shows, and the logarithm of its time constant [s].
+
+    Carbon and lines keep their gas at their own temperature: it exchanges no heat that the pressure shows.
+    """
+    share = heat_share(temperature_c, barometric_pa)
+    log_tau = _LOG_TAU + np.log(_HEAT_SHARE_20 / share)
+    return share * (1 - np.minimum(CANISTER_AND_LINES_L / volume_l, 0.5)), log_tau
+
+
 def _both(sd: Floats, other: Floats) -> Floats:
     return sd * other / np.hypot(sd, other)
 
@@ -127,10 +139,7 @@ def vapor_beliefs(
     given_back = vapor_share(temperature_c, barometric_pa) / _GIVEN_BACK_S
     under = np.where(is_pressure_test, 0.0, given_back + 0.3 * rate / 2500)
     under_sd = np.hypot(_GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
-    # Carbon and lines keep their gas at their own temperature: it exchanges no heat that the pressure shows.
-    share = heat_share(temperature_c, barometric_pa)
-    heat = share * (1 - np.minimum(CANISTER_AND_LINES_L / volume_l, 0.5))
-    log_tau = _LOG_TAU + np.log(_HEAT_SHARE_20 / share)
+    heat, log_tau = heat_of_gas(temperature_c, barometric_pa, volume_l)
     heat_sd, log_tau_sd = (np.full(len(zero_sd), x) for x in (_HEAT_SHARE_SD, _LOG_TAU_SD))
     # The closed phase's own level is no better known than the zero that it is read from.
     above_sd = np.sqrt(2) * zero_sd

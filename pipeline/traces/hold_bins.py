@@ -19,7 +19,7 @@ LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
 _LEFT_AT_END = 0.03
 #: Ratio of specific heats of a tank's gas, air with a third of fuel vapor: with it heat fades, and moves the pressure.
-_HEAT_RATIO = 1.18
+HEAT_RATIO = 1.18
 #: The draw's steps are gathered over so long [s] before their heat is let fade: a tenth of the shortest time constant.
 _GATHERED_S = 0.2
 
@@ -149,7 +149,7 @@ def _cool(t: Floats, smooth: Floats, draw: int, window: int, cooling: Floats, k:
             i += 1
         age = t[window] - time / n
         # Each time constant is twice the one before, and so lets the root of its share be left.
-        left = np.exp(-age / (_HEAT_RATIO * WARMING_S[-1]))
+        left = np.exp(-age / (HEAT_RATIO * WARMING_S[-1]))
         for j in range(len(WARMING_S) - 1, -1, -1):
             cooling[k, j] += (from_pa - smooth[i - 1]) * left
             left *= left
@@ -157,5 +157,5 @@ def _cool(t: Floats, smooth: Floats, draw: int, window: int, cooling: Floats, k:
 
 def as_cooling(bins: HoldBins) -> HoldBins:
     """Turn the faded steps of pressure into what the gas lacks by being cold [Pa]."""
-    bins.cooling[:] *= (HEAT_RATIO_AIR - 1) / _HEAT_RATIO
+    bins.cooling[:] *= (HEAT_RATIO_AIR - 1) / HEAT_RATIO
     return bins

@@ -7,13 +7,22 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from pipeline.physics.orifice import air_density, air_viscosity, discharge_at, hole_diameter_mm, leak_speed
+from pipeline.physics.orifice import (
+    HEAT_RATIO_AIR,
+    air_density,
+    air_viscosity,
+    discharge_at,
+    hole_diameter_mm,
+    leak_speed,
+)
+from pipeline.traces.beliefs import heat_of_gas
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import OPENS_SD_PCT, opening
+from pipeline.traces.hold_bins import HEAT_RATIO
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import effect_error
-from pipeline.traces.sizes import USUAL_DELAY_S
+from pipeline.traces.sizes import NOMINAL_VOLUME_L, USUAL_DELAY_S
 
 #: Beside the scatter of a model's own draws: discharge of a large hole [share of flow] (judgement).
 _MODEL_LOG_SD = 0.1
@@ -83,16 +92,29 @@ def duty_log_sd(duty: Floats, norms: Norms) -> Floats:
 def _flow_per_liter(shown: Shown, leak: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
     """Return the flow at full duty that the draw means for each liter of gas [1/min], nan where it tells none.
 
-    Purge valve and sensor answer late: so much of the time to half of the vacuum was no draw.
+    Purge valve and sensor answer late: so much of the time to half of the vacuum was no draw. And gas that is drawn
+    cools: so much of the vacuum is cold, and no gas was taken out for it.
     """
     draw = shown.draw
     drawn_s = 0.5 * draw.depth / draw.rate
-    rate = 0.5 * draw.depth / np.maximum(drawn_s - USUAL_DELAY_S, 0.5 * drawn_s)
+    fell_s = np.maximum(drawn_s - USUAL_DELAY_S, 0.5 * drawn_s)
+    rate = 0.5 * draw.depth / fell_s * (1 - _cold_share(fell_s, barometric_pa, temperature_c))
     inflow = np.nan_to_num(leak) * leak_speed(-0.25 * draw.depth, barometric_pa, temperature_c)
     per_second = (rate + inflow) / barometric_pa
     per_liter = per_second * _MINUTE_S / (draw.duty / 100)
     tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & np.isfinite(per_liter)
     return np.where(tells, per_liter, np.nan)
+
+
+def _cold_share(fell_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return the share of an even fall of pressure over `fell_s` [s] that is the gas's cold.
+
+    With D the pressure that gas lacks by being colder than the walls, D' = -(k-1)/k p' - D/(k tau) as in
+    `hold_bins`, of which the pressure shows the share that is believed.
+    """
+    heat, log_tau = heat_of_gas(temperature_c, barometric_pa, NOMINAL_VOLUME_L)
+    passed = fell_s / (HEAT_RATIO * np.exp(log_tau))
+    return heat * (HEAT_RATIO_AIR - 1) / HEAT_RATIO * -np.expm1(-passed) / passed
 
 
 def hole_at_equilibrium(

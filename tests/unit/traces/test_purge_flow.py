@@ -13,6 +13,8 @@ from pipeline.traces.measure import measure_traces, take
 from pipeline.traces.recordings import gather
 
 MODEL = {"make": "Kestin", "model": "210"}
+#: Cold that a fall of pressure leaves in a tank's gas [share of the fall], and the time in which it fades [s].
+COLD, WARMS_S = 0.15, 7.0
 AIR, CELSIUS, VOLUME_L = 101_325.0, 20.0, 33.5
 
 
@@ -26,15 +28,36 @@ def through(vacuum: float, hole_mm: float) -> float:
     return coefficient * float(hole_area_m2(hole_mm)) / (VOLUME_L * 1e-3) * speed
 
 
+def cooling(gas: float, cold: float) -> tuple[float, float]:
+    """Rates of vacuum and of its part that is cold [Pa/s], where gas leaves at `gas` [Pa/s] at the walls' temperature:
+    cold' = COLD vacuum' - cold / WARMS_S, and vacuum' = gas + cold'."""
+    fall = (gas - cold / WARMS_S) / (1 - COLD)
+    return fall, COLD * fall - cold / WARMS_S
+
+
+def fallen(pull: float, since: np.ndarray) -> np.ndarray:
+    """Vacuum [Pa] of a tight tank at evenly spaced times [s] after gas began to leave it at `pull` [Pa/s]."""
+    step, vacuum, cold = since[1] - since[0], np.zeros(len(since)), 0.0
+    for i in range(1, len(since)):
+        fall, colder = cooling(pull, cold)
+        vacuum[i], cold = vacuum[i - 1] + fall * step, cold + colder * step
+    return vacuum
+
+
 def drawn(flow_l_min: float, hole_mm: float, duty: float = 100.0, draw_s: float = 12.0) -> pl.DataFrame:
-    """A tank of 33.5 l of gas, with a hole, drawn down at a constant flow, then held: SciPy's integrator."""
+    """A tank of 33.5 l of gas, with a hole, drawn down at a constant flow, then held: SciPy's integrator.
+
+    Its gas cools as it is drawn, and takes heat from the walls.
+    """
     pull = flow_l_min * duty / 100 / 60 / VOLUME_L * AIR
     t = np.arange(0, 60, 0.1)
 
-    def slope(time, vacuum):
-        return [(pull if time < draw_s else 0.0) - through(vacuum[0], hole_mm)]
+    def slope(time, state):
+        vacuum, cold = state
+        gas = (pull if time < draw_s else 0.0) - through(vacuum, hole_mm)
+        return cooling(gas, cold)
 
-    vacuum = solve_ivp(slope, (0, 60), [0.0], t_eval=t, max_step=0.05).y[0]
+    vacuum = solve_ivp(slope, (0, 60), [0.0, 0.0], t_eval=t, max_step=0.05).y[0]
     drawing = Drawing(10.0).rest().closed(rate=0.0)
     draw = t < draw_s
     drawing.add(draw_s, lambda s: -np.interp(s, t[draw], vacuum[draw]), True, duty)
@@ -57,7 +80,11 @@ def test_a_late_purge_valve_makes_no_small_volume_large(volume_l):
     """Read by the time of the whole draw, 0.2 s of delay in a draw of 1.4 s are a fifth of its flow."""
     pull = 12.0 / 60 / volume_l * AIR
     drawing = Drawing(20.0).rest().closed(rate=0.0)
-    drawing.add(2400 / pull + 0.2, lambda s: -np.clip(pull * (s - 0.2), 0, 2400), True, 100.0)
+    since = np.arange(0, 400, 0.005)
+    vacuum = fallen(pull, since)
+    drawing.add(
+        np.interp(2400, vacuum, since) + 0.2, lambda s: -np.interp(s - 0.2, since, vacuum), True, 100.0
+    )
     drawing.add(60, lambda s: -2400.0 + 0 * s, True, 0.0)
     headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
     samples = drawing.release().samples(noise=1)
@@ -135,9 +162,10 @@ def test_where_no_level_is_known_the_models_purge_flow_tells_the_volume(hole, vo
     """
     pull = 12.0 / 60 / volume_l * AIR
     drawing = Drawing(10.0).rest().closed(rate=0.0)
-    drawing.add(30, lambda s: -np.clip(pull * (s - 0.2), 0, 2400), True, 100.0).hold(
-        60, hole, 0.0, volume_l
-    ).release()
+    since = np.arange(0, 60, 0.005)
+    vacuum = np.minimum(fallen(pull, since), 2400)
+    drawing.add(30, lambda s: -np.interp(s - 0.2, since, vacuum), True, 100.0)
+    drawing.hold(60, hole, 0.0, volume_l).release()
     told = drawing.samples(noise=3)
     header = HEADER | MODEL | {"fuel_level_pct": None, "fuel_tank_l": 90.0}
     headers = pl.DataFrame([header], infer_schema_length=None)
