@@ -21,9 +21,9 @@ def simulate(plan: Any, seed: int, calm_ticks: int = ROW_TICKS) -> tuple[np.ndar
     """Return what happens to a planned recording, and the moles that its books do not explain.
 
     Rows are `ROW_S` apart: gauge pressure at the sensor [Pa], duty (0 to 1), vent command, phase, gauge pressure of
-    the tank [Pa]. Steps are of 5 ms while a valve works and for 3 s after each command, else of `calm_ticks` times
-    that, and of 50 ms while the tank settles before the recording; with `calm_ticks=1`, as the author had it, all
-    are of 5 ms.
+    the tank [Pa]. Steps are of 5 ms while the purge valve pulses and for 2 s after each command, else of `calm_ticks`
+    times that, four times as long from 10 s on, and of 0.1 s while the tank settles before the recording. With
+    `calm_ticks=1`, as the author had it, all are of 5 ms.
     """
     state = np.zeros(1, STATE)[0]
     rows = np.zeros((int(LONGEST_S / ROW_S), 5))

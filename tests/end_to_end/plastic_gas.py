@@ -20,8 +20,9 @@ CD_HIGH = 0.61
 TICK_S = 0.005
 ROW_TICKS = 4
 ROW_S = TICK_S * ROW_TICKS
-SETTLE_TICKS = 10
-CALM_AFTER_S = 3.0
+SETTLE_TICKS = 20
+CALM_AFTER_S, STILL_AFTER_S = 2.0, 10.0
+STILLER = 4
 SLOPE_OVER_PA = 0.02
 
 #: Of air, butane, pentane and hexane: mass [kg/mol]; vapor pressure at 298.15 K [Pa], latent heat and heat capacity.
@@ -34,7 +35,7 @@ REST, PREOPEN, CLOSED, DRAW, HOLD, RELEASE, OVER = range(7)
 DRAW_DOWN, FILL, STEADY_FLOW, DRIVE, CLICK = range(5)
 NO_HOLE, SHARP, TUBE, SLIT, GIVES, BELOW_LIQUID = range(6)
 
-compiled = njit(cache=True)
+compiled = njit(cache=True, error_model="numpy", fastmath=True)
 
 
 @compiled
@@ -84,16 +85,16 @@ def leak_kg_s(kind, drop_pa, a, b, c, kg_m3, upstream_pa, is_inward):
     if kind == GIVES:
         area = min(max(1 + b * (drop_pa - 2000.0) / 2000.0, 0.15), 2.2)
         return orifice(drop_pa, a * math.sqrt(area), kg_m3, upstream_pa)
-    return orifice(drop_pa - b, a, kg_m3, upstream_pa) if is_inward else 0.0
+    return orifice(drop_pa - b, a, kg_m3, upstream_pa) if is_inward > 0 else 0.0
 
 
 @compiled
 def _leak(p, drop_pa, kg_m3_in, kg_m3_out):
     """Return kg/s of air in, or less than zero of gas out."""
     if drop_pa >= 0:
-        return leak_kg_s(p.leak_kind, drop_pa, p.leak_a, p.leak_b, p.leak_c, kg_m3_in, p.ambient_pa, True)
+        return leak_kg_s(p.leak_kind, drop_pa, p.leak_a, p.leak_b, p.leak_c, kg_m3_in, p.ambient_pa, 1.0)
     up = p.ambient_pa - drop_pa
-    return -leak_kg_s(p.leak_kind, -drop_pa, p.leak_a, p.leak_b, p.leak_c, kg_m3_out, up, False)
+    return -leak_kg_s(p.leak_kind, -drop_pa, p.leak_a, p.leak_b, p.leak_c, kg_m3_out, up, 0.0)
 
 
 @compiled
@@ -430,11 +431,19 @@ def run(p, s, rows, seed, calm_ticks):
                 rows[k, 0], rows[k, 1] = s.sensed_pa - p.ambient_pa, s.duty
                 rows[k, 2], rows[k, 3], rows[k, 4] = s.vent_command, s.phase, s.tank_pa - p.ambient_pa
                 k += 1
-            if s.duty == 0 and s.spent_s > CALM_AFTER_S and tick % ROW_TICKS == 0:
-                ticks = calm_ticks
+            is_pulsed = p.pulse_hz > 0 and 0 < s.duty < 0.98
+            if not is_pulsed and s.spent_s > max(CALM_AFTER_S, p.ramp_s) and tick % ROW_TICKS == 0:
+                ticks = calm_ticks * (STILLER if calm_ticks > 1 and s.spent_s > STILL_AFTER_S else 1)
         elif calm_ticks > 1:
             ticks = SETTLE_TICKS
+        sensed, tank = s.sensed_pa, s.tank_pa
         _advance(p, s, gas, layer, bulk, comes, now, ticks * TICK_S)
+        for j in range(ROW_TICKS, ticks if tick >= 0 else 0, ROW_TICKS):
+            if k < len(rows):
+                rows[k] = rows[k - 1]
+                rows[k, 0] = sensed + (s.sensed_pa - sensed) * j / ticks - p.ambient_pa
+                rows[k, 4] = tank + (s.tank_pa - tank) * j / ticks - p.ambient_pa
+                k += 1
         s.spent_s = s.spent_s + ticks * TICK_S if tick >= 0 else 0.0
         tick += ticks
     s.booked_mol += gas.sum() + s.canister_mol + s.adsorbed_mol

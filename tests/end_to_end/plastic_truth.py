@@ -105,7 +105,7 @@ class Case:
         plan, density, ambient = self.plan, self.air_kg_m3, self.plan["ambient_pa"]
         drop_pa += plan["leak_b"] if plan["leak_kind"] == BELOW_LIQUID else 0
         numbers = plan["leak_a"], plan["leak_b"], plan["leak_c"]
-        flow = leak_kg_s(plan["leak_kind"], drop_pa, *numbers, density, ambient, True)
+        flow = leak_kg_s(plan["leak_kind"], drop_pa, *numbers, density, ambient, 1.0)
         if flow <= 0:
             return 0.0
         return float(brentq(lambda wide: orifice(drop_pa, wide, density, ambient) - flow, 1e-6, 0.08))
