@@ -414,6 +414,15 @@ def _book_fuel(p, s, layer, bulk, comes, vapor_w, surface_w_m2_k, now, dt):
 
 
 @compiled
+def _ticks_of(p, s, tick, calm_ticks):
+    """Return how long a step may be [5 ms]: one where something was just switched, pulses or grows."""
+    is_pulsed = p.pulse_hz > 0 and 0 < s.duty < 0.98
+    if calm_ticks == 1 or is_pulsed or s.spent_s <= max(CALM_AFTER_S, p.ramp_s) or tick % ROW_TICKS != 0:
+        return 1
+    return calm_ticks * (STILLER if s.spent_s > STILL_AFTER_S else 1)
+
+
+@compiled
 def run(p, s, rows, seed, calm_ticks):
     """Fill `rows` and return how many; `p` is a plan, `s` a state, both records that are explained elsewhere."""
     np.random.seed(seed)  # noqa: NPY002 - numba's own generator
@@ -431,9 +440,7 @@ def run(p, s, rows, seed, calm_ticks):
                 rows[k, 0], rows[k, 1] = s.sensed_pa - p.ambient_pa, s.duty
                 rows[k, 2], rows[k, 3], rows[k, 4] = s.vent_command, s.phase, s.tank_pa - p.ambient_pa
                 k += 1
-            is_pulsed = p.pulse_hz > 0 and 0 < s.duty < 0.98
-            if not is_pulsed and s.spent_s > max(CALM_AFTER_S, p.ramp_s) and tick % ROW_TICKS == 0:
-                ticks = calm_ticks * (STILLER if calm_ticks > 1 and s.spent_s > STILL_AFTER_S else 1)
+            ticks = _ticks_of(p, s, tick, calm_ticks)
         elif calm_ticks > 1:
             ticks = SETTLE_TICKS
         sensed, tank = s.sensed_pa, s.tank_pa
