@@ -9,13 +9,16 @@ from pipeline.traces.measure import measure_traces
 
 
 def judge(samples: pl.DataFrame, headers: pl.DataFrame, truth: pl.DataFrame) -> pl.DataFrame:
-    """Measure the recordings; `truth` of a row is the true verdict, `is_right` whether it was found."""
+    """Measure the recordings; `truth` of a row is the true verdict, `is_right` whether it or `also_fair` was found."""
     result = measure_traces(samples, headers, Settings())
     said = result.select(
         "trace_id", "verdict", "confidence", "evidence", "leak_censoring", pl.col("^leak_diameter.*$")
     )
     both = truth.rename({"verdict": "truth"}).join(said, on="trace_id", how="left")
-    return both.with_columns(is_right=pl.col("truth") == pl.col("verdict"))
+    is_right = pl.col("truth") == pl.col("verdict")
+    if "also_fair" in both.columns:
+        is_right |= pl.col("also_fair").eq_missing(pl.col("verdict"))
+    return both.with_columns(is_right=is_right)
 
 
 def sized_leaks(judged: pl.DataFrame, least_mm: float, below_mm: float) -> pl.DataFrame:

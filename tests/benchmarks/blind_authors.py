@@ -1,0 +1,79 @@
+"""How well recordings are judged whose authors had not read the estimator: verdicts, diameters, intervals.
+
+Of clear recordings: verdicts that are right, wrong, not judged, and wrong though told with 0.9 or more. Of leaks told
+as leaks, by band of true diameter: median error, median of the signed error, how often the interval holds the truth,
+and how many there are. Authors: `foreign_traces` (two families), `rich_traces`, `plastic_traces`.
+
+Run by hand: `uv run python -m tests.benchmarks.blind_authors [RECORDINGS] [KEY] [CALM_TICKS]`, by default 1,500 of each
+under key 1. CALM_TICKS, 4, is of `plastic_traces`; 1 are its author's own steps, so that `3050 20261126 1` measures the
+author's own recordings. Asserts nothing.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+
+import polars as pl
+
+from tests.end_to_end.foreign_traces import foreign_traces
+from tests.end_to_end.judged_recordings import judge, sized_leaks
+from tests.end_to_end.plastic_traces import plastic_traces
+from tests.end_to_end.rich_traces import rich_traces
+
+BANDS = ((0.25, 0.5), (0.5, 1.0), (1.0, 9.0))
+SURE = 0.9
+
+
+def main(n: int, key: int, calm_ticks: int) -> None:
+    bands = "".join(
+        f" | {f'{low:g}-{high:g} mm' if high < 9 else f'{low:g} mm up':>27}" for low, high in BANDS
+    )
+    print(f"{'% of clear recordings':>56}{bands}")
+    print(
+        f"{'author':22}{'n':>6}{'right':>7}{'wrong':>7}{'not j.':>7}{'sure':>7}"
+        + " |  error  bias  cover     n" * len(BANDS)
+    )
+    for name, clear, sized in _judged(n, key, calm_ticks):
+        print(f"{name:22}{_verdicts(clear)}{''.join(_sizes(sized, *band) for band in BANDS)}", flush=True)
+
+
+def _judged(n: int, key: int, calm_ticks: int) -> Iterator[tuple[str, pl.DataFrame, pl.DataFrame]]:
+    """Yield name, clear recordings and those whose diameter can be asked for."""
+    foreign = judge(*foreign_traces(n, key)).filter(~pl.col("is_ambiguous"))
+    for name in ("physics", "textbook"):
+        of_family = foreign.filter(pl.col("family") == name)
+        yield f"foreign, {name}", of_family, of_family
+    rich = judge(*rich_traces(n, key)).filter(~pl.col("is_ambiguous"))
+    yield "rich", rich, rich
+    plastic = judge(*plastic_traces(n, key, calm_ticks))
+    clear, sized = plastic.filter(~pl.col("is_ambiguous")), plastic.filter("is_sized")
+    # A fill under pressure is fairly left unjudged as well, and so tells nothing of verdicts.
+    yield "plastic", clear.filter(pl.col("kind") != "fill"), sized
+    yield "plastic, fixed area", clear.head(0), sized.filter(pl.col("shape") != "gives")
+
+
+def _verdicts(clear: pl.DataFrame) -> str:
+    if clear.is_empty():
+        return " " * 34
+    is_left = ~clear["is_right"] & (clear["verdict"] == "not_judged")
+    is_wrong = ~clear["is_right"] & ~is_left
+    shares = (clear["is_right"], is_wrong, is_left, is_wrong & (clear["confidence"] >= SURE))
+    return f"{clear.height:6}" + "".join(f"{100 * share.mean():7.1f}" for share in shares)
+
+
+def _sizes(sized: pl.DataFrame, low: float, high: float) -> str:
+    band = sized_leaks(sized, low, high)
+    if band.is_empty():
+        return f" | {'none':>24}"
+    error = band["leak_diameter_mm"] / band["diameter_mm"] - 1
+    inside = band["diameter_mm"].is_between(band["leak_diameter_low_mm"], band["leak_diameter_high_mm"])
+    return (
+        f" | {100 * error.abs().median():6.1f}{100 * error.median():+6.1f}"
+        f"{100 * inside.mean():7.1f}{band.height:6}"
+    )
+
+
+if __name__ == "__main__":
+    given = [int(word) for word in sys.argv[1:]]
+    main(*(given + [1500, 1, 4][len(given) :]))
