@@ -108,7 +108,7 @@ def test_lost_samples_are_read_again(damage: str, done: tuple[Path, Path], evapf
     assert evapfleet("publish", out).status == 2
     said = evapfleet("run", lake, "--out", out)
     assert said.status == 0, said.err
-    assert "1 files read this time" in said.out
+    assert "1 file read this time" in said.out
     with open_warehouse(out / "warehouse.duckdb") as warehouse:
         assert warehouse.table("core.samples").height == 360
 
