@@ -7,8 +7,8 @@ a = Cd A / V [1/m] is the leak (F: `physics.orifice.leak_speed`, lowered as the 
 Reynolds number), r [Pa/s] the vapor that comes without vacuum, b [1/s] what vacuum adds to it. D0 is what the draw
 left, computed from its pressures; c, 1 for a perfectly mixed gas, says how much of the heat exchange is really seen.
 Integrated once this is linear in q0, r, a, b and nearly so in c; the integrals are taken along the fitted curve
-itself, so that where it settles it solves the equations. The first rounds have a usual time constant tau; from then on it
-is fitted too. Each unknown but q0 and the leak has a stated belief (normal, mean and standard deviation), for a
+itself, so that where it settles it solves the equations. The first rounds have a usual time constant tau; from then on
+it is fitted too. Each unknown but q0 and the leak has a stated belief (normal, mean and standard deviation), for a
 hold alone cannot tell a small leak from vapor.
 
 Source of the energy balance: any text on filling and emptying of vessels (first law for an open system).
