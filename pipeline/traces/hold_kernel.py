@@ -7,8 +7,8 @@ a = Cd A / V [1/m] is the leak (F: `physics.orifice.leak_speed`, lowered as the 
 Reynolds number), r [Pa/s] the vapor that comes without vacuum, b [1/s] what vacuum adds to it. D0 is what the draw
 left, computed from its pressures; c, 1 for a perfectly mixed gas, says how much of the heat exchange is really seen.
 Integrated once this is linear in q0, r, a, b and nearly so in c; the integrals are taken along the fitted curve
-itself, so that where it settles it solves the equations. A few time constants tau are tried, and from the best of them
-on tau is fitted too. Each unknown but q0 and the leak has a stated belief (normal, mean and standard deviation), for a
+itself, so that where it settles it solves the equations. The first rounds have a usual time constant tau; from then on
+it is fitted too. Each unknown but q0 and the leak has a stated belief (normal, mean and standard deviation), for a
 hold alone cannot tell a small leak from vapor.
 
 Source of the energy balance: any text on filling and emptying of vessels (first law for an open system).
@@ -58,14 +58,14 @@ _LOG_TAU_LEAST, LOG_TAU_MOST = 0.0, float(np.log(40.0))
 #: The most of the heat exchange of dry air that a fit may see.
 HEAT_MOST = 1.3
 _TAU_STEP = 0.1
+#: Where the fit of the time constant starts: the third of those that the draw's cold was computed for.
+_FIRST_LOG_TAU = _LOG_TAUS[2]
 #: NumPy's numbers: of a function called with Python's own a version would be compiled for each of them.
-_FIRST_ROUNDS: Any = np.int64(3)
-_NEXT_ROUNDS: Any = np.int64(2)
-_FINE_ROUNDS: Any = np.int64(6)
-#: Time constants are tried from the middle on, and beyond it on the side of the better one.
-_ORDER = (1, 2, 3, 0)
+_ONE_ROUND: Any = np.int64(1)
+_FIRST_ROUNDS: Any = np.int64(2)
+_ROUNDS: Any = np.int64(10)
 #: A fit stands when its last round moved the curve by no more than this [squared standard errors].
-_STANDS, _STANDS_FINE = 0.01, 0.001
+_STANDS = 0.001
 _FIXED: Any = np.bool_(False)
 _FREE: Any = np.bool_(True)
 #: Gauss and Hermite's outer points lie so many standard deviations off; no point counts more than exp(this) times what
@@ -130,7 +130,7 @@ class Found(NamedTuple):
 class Room(NamedTuple):
     """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design
     (a row for each unknown, so that its bins lie side by side); heat's fading; normal equations,
-    right side, unknowns, beliefs; the best curve so far."""
+    right side, unknowns, beliefs."""
 
     bins: Floats
     gas: Floats
@@ -140,7 +140,6 @@ class Room(NamedTuple):
     normal: Floats
     precision: Floats
     vectors: Floats
-    best: Floats
 
 
 @fused
@@ -154,7 +153,6 @@ def _room() -> Room:
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
         np.zeros((N_UNKNOWN, N_UNKNOWN)),
         np.zeros((7, N_UNKNOWN)),
-        np.zeros(N_BINS),
     )
 
 
@@ -205,22 +203,10 @@ def fit_all(
         # What the closed phase says of a leak that is taken as none at first would hold it there.
         room.vectors[0, LEAK] = _first_leak(room.bins[0], room.bins[3], room.bins[5], m, here)
         _believe_of_tanks(given[k], room.precision, room.vectors[6])
-        noise2, best_noise2, rounds = _FIRST_NOISE2, _FIRST_NOISE2, _FIRST_ROUNDS
-        least, best = np.inf, ZERO
-        for which in _ORDER:
-            if (which == 0 and best != 1) or (which == 3 and best != 2):
-                continue
-            cost, noise2 = _fit(m, cooling[k], given[k], here, _LOG_TAUS[which], _FIXED, rounds, noise2, room)
-            rounds = _NEXT_ROUNDS
-            if cost < least:
-                least, best, best_noise2 = cost, which, noise2
-                room.best[:] = room.bins[5]
-                room.vectors[4] = room.vectors[0]
-        room.bins[5] = room.best
-        room.vectors[0] = room.vectors[4]
-        cost, noise2 = _fit(
-            m, cooling[k], given[k], here, _LOG_TAUS[best], _FREE, _FINE_ROUNDS, best_noise2, room
+        _, noise2 = _fit(
+            m, cooling[k], given[k], here, _FIRST_LOG_TAU, _FIXED, _FIRST_ROUNDS, _FIRST_NOISE2, room
         )
+        cost, noise2 = _fit(m, cooling[k], given[k], here, _FIRST_LOG_TAU, _FREE, _ROUNDS, noise2, room)
         _report(m, here, noise2, room, found[k])
         if len(curve):
             _draw(n[k], room, curve[k], curve_sd[k])
@@ -253,7 +239,7 @@ def _sd_over_taus(
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
         log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), LOG_TAU_MOST)
-        other, noise2 = _fit(m, cooling, given, here, log_tau, _FIXED, _NEXT_ROUNDS, noise2, room)
+        other, noise2 = _fit(m, cooling, given, here, log_tau, _FIXED, _ONE_ROUND, noise2, room)
         off = (log_tau - middle) / wide
         weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
         leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
@@ -339,7 +325,6 @@ def _fit(
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1])
-    stands = _STANDS_FINE if is_tau_free else _STANDS
     for _ in range(rounds):
         let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, weight, room.gas)
         _linearize(t, m, cooling, mean, is_tau_free, room, model)
@@ -370,7 +355,7 @@ def _fit(
         mean[HEAT] = min(max(mean[HEAT], 0.0), HEAT_MOST)
         mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
-        if length2 < stands:
+        if length2 < _STANDS:
             break
     return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
 
