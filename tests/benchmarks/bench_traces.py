@@ -30,7 +30,8 @@ from pipeline.warehouse.store import open_warehouse
 from tests.benchmarks.bench_samples import apart, make_lake
 from tests.end_to_end.foreign_traces import foreign_traces
 
-MILLIONS = 5
+#: Samples of the lake that we measure: what a run costs whatever it measures is little beside them.
+MILLIONS = 25
 #: Ratio of specific heats of air.
 K_AIR = 1.4
 
