@@ -52,16 +52,20 @@ def drawn(flow_l_min: float, hole_mm: float, duty: float = 100.0, draw_s: float 
     pull = flow_l_min * duty / 100 / 60 / VOLUME_L * AIR
     t = np.arange(0, 60, 0.1)
 
-    def slope(time, state):
-        vacuum, cold = state
-        gas = (pull if time < draw_s else 0.0) - through(vacuum, hole_mm)
-        return cooling(gas, cold)
+    def course(times, start, taken_out):
+        def slope(_, state):
+            return cooling(taken_out - through(state[0], hole_mm), state[1])
 
-    vacuum = solve_ivp(slope, (0, 60), [0.0, 0.0], t_eval=t, max_step=0.05).y[0]
+        span = times[0], times[-1]
+        return solve_ivp(slope, span, start, t_eval=times, method="LSODA", rtol=1e-7, atol=1e-4).y
+
+    in_draw = np.append(t[t < draw_s - 0.01], draw_s)
+    in_hold = np.append(draw_s, t[t > draw_s + 0.01])
+    pulled = course(in_draw, [0.0, 0.0], pull)
+    held = course(in_hold, pulled[:, -1], 0.0)[0]
     drawing = Drawing(10.0).rest().closed(rate=0.0)
-    draw = t < draw_s
-    drawing.add(draw_s, lambda s: -np.interp(s, t[draw], vacuum[draw]), True, duty)
-    drawing.add(47, lambda s: -np.interp(s + draw_s, t, vacuum), True, 0.0)
+    drawing.add(draw_s, lambda s: -np.interp(s, in_draw, pulled[0]), True, duty)
+    drawing.add(47, lambda s: -np.interp(s + draw_s, in_hold, held), True, 0.0)
     return drawing.release().samples(noise=3)
 
 
