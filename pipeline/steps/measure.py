@@ -20,11 +20,12 @@ from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
 from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps.batches import Batch, batches
+from pipeline.traces.bundles import joined
 from pipeline.traces.measure import judge_taken, take
 from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
 from pipeline.traces.recordings import FLOW_COLUMN, gather, recordings_of
 from pipeline.traces.rows import rows_of
-from pipeline.traces.taken import Taken, together
+from pipeline.traces.taken import Taken
 from pipeline.warehouse.store import Warehouse
 
 #: rows written at once
@@ -177,9 +178,10 @@ def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[str, Path, pl.D
 
 def _judge(paths: list[Path], norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
     taken: list[Taken] = [pickle.loads(path.read_bytes()) for path in paths]
+    # Of a bundle's parts either all are there or none is: batches with recordings that were fed stay apart.
     fed = [batch for batch in taken if batch.steady is not None]
     alike = [part for part in (fed, [batch for batch in taken if batch.steady is None]) if part]
-    return pl.concat(rows_of(judge_taken(together(part), norms, settings), settings) for part in alike)
+    return pl.concat(rows_of(judge_taken(joined(part), norms, settings), settings) for part in alike)
 
 
 def _read_whole(batch: Batch, columns: list[str]) -> pl.DataFrame:

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.traces.bundles import put_in
 from pipeline.traces.compiled import Floats
 from pipeline.traces.hold_fit import HoldFit, bounds_above_zero
 from pipeline.traces.hold_kernel import HEAT_MOST, LOG_TAU_MOST
@@ -74,22 +75,22 @@ def with_fleet_heat(fit: HoldFit, norms: Norms, level: float) -> HoldFit:
     )
     moved = np.einsum("ni,ni->n", gain, new - found)
     less = np.einsum("ni,nij,nj->n", gain, cov - new_cov, gain)
-    mean = _put(fit.leak_mean, k, fit.leak_mean[k] + moved)
+    mean = fit.leak_mean[k] + moved
     sd, down, up = (
-        _put(old, k, np.sqrt(np.maximum(old[k] ** 2 - less, _LEFT * old[k] ** 2)))
+        np.sqrt(np.maximum(old[k] ** 2 - less, _LEFT * old[k] ** 2))
         for old in (fit.leak_sd, fit.leak_down_sd, fit.leak_up_sd)
     )
-    low, high = bounds_above_zero(mean[k], down[k], up[k], level)
-    return replace(
-        fit,
-        leak=_put(fit.leak, k, np.maximum(mean[k], 0)),
-        leak_mean=mean,
-        leak_sd=sd,
-        leak_down_sd=down,
-        leak_up_sd=up,
-        leak_low=_put(fit.leak_low, k, low),
-        leak_high=_put(fit.leak_high, k, high),
-    )
+    low, high = bounds_above_zero(mean, down, up, level)
+    found_anew = {
+        "leak": np.maximum(mean, 0),
+        "leak_mean": mean,
+        "leak_sd": sd,
+        "leak_down_sd": down,
+        "leak_up_sd": up,
+        "leak_low": low,
+        "leak_high": high,
+    }
+    return replace(fit, **{name: put_in(getattr(fit, name), some, k) for name, some in found_anew.items()})
 
 
 def _symmetric(first: Floats, both: Floats, second: Floats) -> Floats:
@@ -99,9 +100,3 @@ def _symmetric(first: Floats, both: Floats, second: Floats) -> Floats:
 def _inverse(symmetric: Floats) -> Floats:
     first, both, second = symmetric[:, 0, 0], symmetric[:, 0, 1], symmetric[:, 1, 1]
     return _symmetric(second, -both, first) / (first * second - both**2)[:, None, None]
-
-
-def _put(whole: Floats, k: np.ndarray, some: Floats) -> Floats:
-    out = whole.copy()
-    out[k] = some
-    return out

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
-from itertools import chain
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -63,29 +61,6 @@ class Taken:
             **heat_told(self.fit, self.shown, self.leak_mm),
         }
         return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
-
-
-def together(batches: Sequence[Taken]) -> Taken:
-    """Return several batches as one; either all of them have recordings that were fed, or none."""
-    return _joined(batches)
-
-
-def _joined(parts: Sequence[Any]) -> Any:
-    """Return arrays, frames and lists one after the other, and bundles of them."""
-    first = parts[0]
-    if first is None or len(parts) == 1:
-        return first
-    if isinstance(first, np.ndarray):
-        return np.concatenate(parts)
-    if isinstance(first, pl.DataFrame):
-        return pl.concat(parts)
-    if isinstance(first, list):
-        return list(chain.from_iterable(parts))
-    if isinstance(first, tuple):
-        return type(first)(*map(_joined, zip(*parts, strict=True)))
-    return replace(
-        first, **{f.name: _joined([getattr(part, f.name) for part in parts]) for f in fields(first)}
-    )
 
 
 @dataclass(frozen=True)

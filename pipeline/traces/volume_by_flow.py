@@ -6,15 +6,15 @@ of the model. Where the level is known this adds nothing: flow scatters by 15 %,
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 
 from pipeline.settings import Settings
+from pipeline.traces.bundles import put_in, some_of
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.purge_flow import LEAST_LOG_SD, duty_log_sd, volume_by_flow_l
-from pipeline.traces.sizes import Sizes, VaporSpace, size_leaks
+from pipeline.traces.sizes import Sizes, size_leaks
 from pipeline.traces.taken import Taken
 
 
@@ -35,35 +35,11 @@ def told_by_flow(taken: Taken, sizes: Sizes, norms: Norms, settings: Settings) -
     )
     weight = space.log_sd[k] ** 2 / (space.log_sd[k] ** 2 + log_sd**2)
     working = np.exp(weight * np.log(told[k]) + (1 - weight) * np.log(space.working_l[k]))
-    some = VaporSpace(
-        space.known_l[k],
-        space.extra_l[k],
-        working,
-        log_sd * np.sqrt(weight),
-        space.is_tank_known[k],
-        space.is_level_known[k],
-        np.ones(len(k), bool),
+    by_purge = replace(
+        some_of(space, k),
+        working_l=working,
+        log_sd=log_sd * np.sqrt(weight),
+        is_by_purge=np.ones(len(k), bool),
     )
-    anew = size_leaks(_some(taken.fit, k), _some(taken.shown, k), some, _some(taken.air, k), settings)
-    return _put_in(sizes, anew, k)
-
-
-def _some(parts: Any, k: np.ndarray) -> Any:
-    """Return elements k of a bundle of arrays, which may hold other bundles."""
-    if isinstance(parts, np.ndarray):
-        return parts[k] if len(parts) else parts
-    if isinstance(parts, tuple):
-        return type(parts)(*(_some(part, k) for part in parts))
-    return replace(parts, **{field.name: _some(getattr(parts, field.name), k) for field in fields(parts)})
-
-
-def _put_in(whole: Any, some: Any, k: np.ndarray) -> Any:
-    """Return the bundle with its elements k replaced."""
-    if isinstance(whole, np.ndarray):
-        out = whole.copy()
-        out[k] = some
-        return out
-    return replace(
-        whole,
-        **{f.name: _put_in(getattr(whole, f.name), getattr(some, f.name), k) for f in fields(whole)},
-    )
+    anew = size_leaks(some_of(taken.fit, k), some_of(taken.shown, k), by_purge, some_of(air, k), settings)
+    return put_in(sizes, anew, k)
