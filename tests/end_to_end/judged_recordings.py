@@ -29,3 +29,13 @@ def sized_leaks(judged: pl.DataFrame, least_mm: float, below_mm: float) -> pl.Da
         & (pl.col("diameter_mm") < below_mm)
         & pl.col("leak_diameter_mm").is_not_null()
     )
+
+
+def worst(judged: pl.DataFrame) -> str:
+    """Say which verdicts were wrong, how often, and of which recordings: the message of a test that fails."""
+    wrong = (
+        judged.filter(~pl.col("is_right"))
+        .group_by("truth", "verdict")
+        .agg(pl.len(), pl.col("trace_id").head(4))
+    )
+    return str(wrong.sort("len", descending=True).to_dicts())

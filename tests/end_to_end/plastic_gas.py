@@ -312,7 +312,7 @@ def _advance(p, s, gas, layer, bulk, comes, now, dt):
     air_kg_m3 = ambient * KG_MOL[0] / (GAS_J_MOL_K * air_k)
     gas_kg_m3 = s.tank_pa * gas_kg_mol / (GAS_J_MOL_K * s.gas_k)
     behind_kg_m3 = s.canister_pa * behind_kg_mol / (GAS_J_MOL_K * air_k)
-    swing = p.manifold_noise * math.sqrt(dt) * np.random.randn()  # noqa: NPY002
+    swing = p.manifold_noise * math.sqrt(dt) * np.random.randn()  # noqa: NPY002 - numba's own generator, seeded in `run`
     s.manifold_noise_pa += -s.manifold_noise_pa * 0.5 * dt + swing
     manifold = min(p.manifold_pa + s.manifold_noise_pa + p.manifold_pa_s * now, ambient)
     line, line_slope = _line(p, s, gas_kg_m3, behind_kg_m3, gas_kg_mol, behind_kg_mol)

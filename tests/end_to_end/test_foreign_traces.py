@@ -15,7 +15,7 @@ from pipeline.contract.vocabulary import VERDICTS
 from tests.end_to_end.foreign_plans import make_plans
 from tests.end_to_end.foreign_tank import STEP_S, integrate
 from tests.end_to_end.foreign_traces import foreign_traces
-from tests.end_to_end.judged_recordings import judge, sized_leaks
+from tests.end_to_end.judged_recordings import judge, sized_leaks, worst
 
 RIGHT = 0.93
 RIGHT_CLEAR, WRONG_CLEAR = 0.98, 0.005
@@ -29,10 +29,6 @@ def judged() -> pl.DataFrame:
     return judge(*foreign_traces(800))
 
 
-def _worst(frame: pl.DataFrame) -> str:
-    return str(frame.filter(~pl.col("is_right")).group_by("truth", "verdict").len().sort("len").to_dicts())
-
-
 def test_every_verdict_occurs_in_both_families(judged: pl.DataFrame) -> None:
     occurs = judged.group_by("family").agg(pl.col("truth").unique())
     assert all(set(words) == set(VERDICTS) for words in occurs["truth"].to_list())
@@ -43,12 +39,12 @@ def test_every_verdict_occurs_in_both_families(judged: pl.DataFrame) -> None:
 def test_clear_recordings_are_judged_right_and_hardly_ever_wrong(judged: pl.DataFrame, family: str) -> None:
     clear = judged.filter((pl.col("family") == family) & ~pl.col("is_ambiguous"))
     is_wrong = ~clear["is_right"] & (clear["verdict"] != "not_judged")
-    assert clear["is_right"].mean() >= RIGHT_CLEAR, _worst(clear)
-    assert is_wrong.mean() <= WRONG_CLEAR, _worst(clear)
+    assert clear["is_right"].mean() >= RIGHT_CLEAR, worst(clear)
+    assert is_wrong.mean() <= WRONG_CLEAR, worst(clear)
 
 
 def test_93_of_100_are_right_even_with_the_ambiguous_ones(judged: pl.DataFrame) -> None:
-    assert judged["is_right"].mean() >= RIGHT, _worst(judged)
+    assert judged["is_right"].mean() >= RIGHT, worst(judged)
 
 
 def test_a_good_recording_is_judged(judged: pl.DataFrame) -> None:

@@ -18,7 +18,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from pipeline.contract.vocabulary import VERDICTS
-from tests.end_to_end.judged_recordings import judge, sized_leaks
+from tests.end_to_end.judged_recordings import judge, sized_leaks, worst
 from tests.end_to_end.plastic_course import simulate
 from tests.end_to_end.plastic_gas import GAS_J_MOL_K, HOLD, KG_MOL, ROW_S, SHARP, leak_kg_s
 from tests.end_to_end.plastic_plans import PLAN
@@ -43,23 +43,19 @@ def fixed(judged: pl.DataFrame) -> pl.DataFrame:
     return sized_leaks(judged.filter(pl.col("is_sized") & (pl.col("shape") != "gives")), 0.5, 9.0)
 
 
-def _worst(frame: pl.DataFrame) -> str:
-    return str(frame.filter(~pl.col("is_right")).group_by("truth", "verdict").len().sort("len").to_dicts())
-
-
 def test_every_verdict_occurs_among_the_clear_ones(clear: pl.DataFrame) -> None:
     assert set(clear["truth"]) == set(VERDICTS)
     assert clear.height >= 600
 
 
 def test_97_of_100_clear_verdicts_are_right(clear: pl.DataFrame) -> None:
-    assert clear["is_right"].mean() >= 0.97, _worst(clear)
+    assert clear["is_right"].mean() >= 0.97, worst(clear)
 
 
 def test_at_most_one_of_100_is_sure_and_wrong(clear: pl.DataFrame) -> None:
     is_wrong = ~pl.col("is_right") & (pl.col("verdict") != "not_judged")
     sure = clear.filter(is_wrong & (pl.col("confidence") >= 0.9))
-    assert sure.height / clear.height <= 0.01, _worst(sure)
+    assert sure.height / clear.height <= 0.01, worst(sure)
 
 
 def test_median_error_of_the_diameter(fixed: pl.DataFrame) -> None:

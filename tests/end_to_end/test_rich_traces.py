@@ -13,7 +13,7 @@ import pytest
 from scipy.stats import binom
 
 from pipeline.contract.vocabulary import VERDICTS
-from tests.end_to_end.judged_recordings import judge, sized_leaks
+from tests.end_to_end.judged_recordings import judge, sized_leaks, worst
 from tests.end_to_end.rich_traces import rich_traces
 
 BANDS = {0.25: (0.5, 0.10), 0.5: (1.0, 0.045), 1.0: (9.0, 0.035)}
@@ -38,31 +38,22 @@ def band(request: pytest.FixtureRequest, larger: pl.DataFrame) -> tuple[pl.DataF
     return chosen, error
 
 
-def _worst(frame: pl.DataFrame) -> str:
-    wrong = (
-        frame.filter(~pl.col("is_right"))
-        .group_by("truth", "verdict")
-        .agg(pl.len(), pl.col("trace_id").head(4))
-    )
-    return str(wrong.sort("len", descending=True).to_dicts())
-
-
 def test_every_verdict_occurs(judged: pl.DataFrame) -> None:
     assert set(judged["truth"]) == set(VERDICTS)
 
 
 def test_98_of_100_verdicts_are_right(judged: pl.DataFrame) -> None:
-    assert judged["is_right"].mean() >= 0.98, _worst(judged)
+    assert judged["is_right"].mean() >= 0.98, worst(judged)
 
 
 def test_at_most_one_of_100_is_confident_and_wrong(judged: pl.DataFrame) -> None:
     wrong = judged.filter(~pl.col("is_right") & (pl.col("verdict") != "not_judged"))
-    assert wrong.height / judged.height <= 0.01, _worst(wrong)
+    assert wrong.height / judged.height <= 0.01, worst(wrong)
 
 
 def test_at_most_two_of_100_good_recordings_are_not_judged(judged: pl.DataFrame) -> None:
     good = judged.filter(pl.col("truth") != "not_judged")
-    assert (good["verdict"] == "not_judged").mean() <= 0.02, _worst(good)
+    assert (good["verdict"] == "not_judged").mean() <= 0.02, worst(good)
 
 
 def test_median_error_of_the_diameter(band: tuple[pl.DataFrame, float]) -> None:
