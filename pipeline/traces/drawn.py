@@ -96,7 +96,8 @@ def read_draw(
             break
     to_half = half - marks.draw_start
     t_beside = t_beside if t_beside == t_beside else marks.draw_start
-    effect, effect_sd = _effect(t, p, marks, parts, before, t_beside, n_beside, sd)
+    late = row_after(t, a, b, 0.5 * (marks.draw_start + marks.draw_end))
+    effect, effect_sd = _effect(t, p, marks, parts, late, before, t_beside, n_beside, sd)
     creep, creep_sd = _creep(t, p, marks, parts, sd)
     return Draw(
         before,
@@ -109,7 +110,7 @@ def read_draw(
         marks.draw_end - marks.draw_start,
         median(rpm, a, b, room),
         mean(duty, a, max(half_row, min(a + 1, b))),
-        mean(duty, row_after(t, a, b, 0.5 * (marks.draw_start + marks.draw_end)), b),
+        mean(duty, late, b),
     )
 
 
@@ -145,18 +146,18 @@ def _effect(
     p: Floats,
     marks: Landmarks,
     parts: Parts,
+    late: int,
     before: float,
     t_before: float,
     n_before: int,
     sd: float,
 ) -> tuple[float, float]:
-    """Return how far the late draw lies off the line from before it to after it, and the error of that.
+    """Return how far the draw from row `late` on lies off the line from before it to after it, and the error of that.
 
     A tank that merely creeps gives no effect, however it creeps; a leak too large to hold gives one that is gone in
     the hold.
     """
-    a, b = parts.draw
-    late = row_after(t, a, b, 0.5 * (marks.draw_start + marks.draw_end))
+    b = parts.draw[1]
     h0, h1 = parts.hold
     after_a = row_from(t, h0, h1, marks.hold_start + _STEADY_S)
     after_b = row_after(t, h0, h1, marks.hold_start + 15.0)

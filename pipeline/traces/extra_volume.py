@@ -68,10 +68,8 @@ def opening(duty_pct: Floats, opens_pct: Floats | float) -> Floats:
     return np.maximum(duty_pct - opens_pct, 0.1 * duty_pct) / (100 - opens_pct)
 
 
-def extra_volume_l(
-    ullage_l: Floats, duty_pct: Floats, minutes: Floats
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Return the extra volume of a model [l] and the duty at which its valve opens [%], and their standard errors.
+def extra_volume_l(ullage_l: Floats, duty_pct: Floats, minutes: Floats) -> tuple[Floats, Floats]:
+    """Return the extra volume of a model [l] with the duty at which its valve opens [%], and their standard errors.
 
     The mode of log(minutes) = log(ullage + extra) - log(flow) - log(opening / duty) with scatter (Huber's weights), and
     of what is known of canisters and lines in general (`physics.volume`) and of valves, which stands where fills and
@@ -108,6 +106,5 @@ def extra_volume_l(
         if np.abs(step).max() < 1e-3:
             break
     if scatter > _MOST_SCATTER:
-        return (np.nan, np.nan), (np.nan, np.nan)
-    error = np.sqrt(np.diag(np.linalg.inv(told)))
-    return (float(found[0]), float(found[1])), (float(error[0]), float(error[1]))
+        return np.full(2, np.nan), np.full(2, np.nan)
+    return found, np.sqrt(np.diag(np.linalg.inv(told)))

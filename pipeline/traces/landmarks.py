@@ -98,7 +98,7 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
         applied = _applied_pressure(smooth, phase, first, n)
         if applied >= 0:
             # Who lets the pressure go by the port that it came in by commands nothing.
-            top = _row_of_most(smooth, first[applied], first[applied + 1])
+            top = first[applied] + np.argmax(smooth[first[applied] : first[applied + 1]])
             end = _opening(t, smooth, top, first[applied + 1], _LET_GO_SHARE)
             moved_from, filled = _filling(t, smooth, first[applied], end)
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
@@ -256,15 +256,6 @@ def _applied_pressure(smooth: Floats, phase: Ints, first: Ints, n: int) -> int:
             if here > highest:
                 applied, highest = s, here
     return applied
-
-
-@compiled
-def _row_of_most(smooth: Floats, a: int, b: int) -> int:
-    row = a
-    for i in range(a, b):
-        if smooth[i] > smooth[row]:
-            row = i
-    return row
 
 
 @compiled

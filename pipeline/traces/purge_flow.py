@@ -55,8 +55,9 @@ def purge_flow_l_min(
     duty; told by systems that kept most of a vacuum of TELLING_PA.
     """
     with np.errstate(all="ignore"):
-        flow = volume_l * _flow_per_liter(shown, leak, barometric_pa, temperature_c)
-    return np.where(flow > 0, flow, np.nan)
+        drawn = volume_l * _drawn_per_liter(shown, leak, barometric_pa, temperature_c)
+        flow = drawn / (shown.draw.duty / 100)
+    return np.where((flow > 0) & np.isfinite(flow), flow, np.nan)
 
 
 def volume_by_flow_l(
@@ -67,12 +68,8 @@ def volume_by_flow_l(
     The equation of `purge_flow_l_min` turned about; nan where the draw tells none.
     """
     with np.errstate(all="ignore"):
-        share = opening(shown.draw.duty, opens_at(norms)) / (shown.draw.duty / 100)
-        volume = (
-            share
-            * norms.norm["purge_flow_l_min"]
-            / _flow_per_liter(shown, leak, barometric_pa, temperature_c)
-        )
+        flow = norms.norm["purge_flow_l_min"] * opening(shown.draw.duty, opens_at(norms))
+        volume = flow / _drawn_per_liter(shown, leak, barometric_pa, temperature_c)
     return np.where((volume > 0) & np.isfinite(volume), volume, np.nan)
 
 
@@ -89,8 +86,8 @@ def duty_log_sd(duty: Floats, norms: Norms) -> Floats:
         return np.minimum(opens_sd / (100 * opening(duty, opens_at(norms))), 1.0)
 
 
-def _flow_per_liter(shown: Shown, leak: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
-    """Return the flow at full duty that the draw means for each liter of gas [1/min], nan where it tells none.
+def _drawn_per_liter(shown: Shown, leak: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return the flow that the draw means for each liter of gas [1/min], nan where it tells none.
 
     Purge valve and sensor answer late: so much of the time to half of the vacuum was no draw. And gas that is drawn
     cools: so much of the vacuum is cold, and no gas was taken out for it.
@@ -100,8 +97,7 @@ def _flow_per_liter(shown: Shown, leak: Floats, barometric_pa: Floats, temperatu
     fell_s = np.maximum(drawn_s - USUAL_DELAY_S, 0.5 * drawn_s)
     rate = 0.5 * draw.depth / fell_s * (1 - _cold_share(fell_s, barometric_pa, temperature_c))
     inflow = np.nan_to_num(leak) * leak_speed(-0.25 * draw.depth, barometric_pa, temperature_c)
-    per_second = (rate + inflow) / barometric_pa
-    per_liter = per_second * _MINUTE_S / (draw.duty / 100)
+    per_liter = (rate + inflow) / barometric_pa * _MINUTE_S
     tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & np.isfinite(per_liter)
     return np.where(tells, per_liter, np.nan)
 

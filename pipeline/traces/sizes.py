@@ -201,9 +201,9 @@ def _by_late_answer(leak: Floats, shown: Shown, air: Air) -> Floats:
 
     A sensor that follows late stretches a decay by up to LATE_ANSWER_S: nothing beside minutes, much beside seconds.
     """
-    heat = GAS_CONSTANT_AIR * (air.temperature_c + ZERO_CELSIUS_K)
     with np.errstate(all="ignore"):
-        gone_s = 2 * np.sqrt(np.abs(shown.hold.start_above)) / (leak * np.sqrt(2 * air.pressure_pa * heat))
+        coefficient = leak * _coefficient_of_one(air.pressure_pa, air.temperature_c)
+        gone_s = 2 * np.sqrt(np.abs(shown.hold.start_above)) / coefficient
         share = LATE_ANSWER_S / np.where(gone_s > 0, gone_s, np.inf)
         return np.nan_to_num(-np.log1p(-np.minimum(share, MOST_LATE)))
 
@@ -241,17 +241,20 @@ def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats, is_at_end: Flag
 
 def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
     """Return the greatest Cd A / V [1/m] that takes so long to let half of the vacuum go after the vent opened."""
-    heat = GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K)
     time = np.maximum(shown.release.half_s - np.nan_to_num(shown.sensor.interval_s) - SETTLING_S, 0.05)
     with np.errstate(all="ignore"):
         coefficient = 2 * np.sqrt(-shown.release.from_above) * (1 - np.sqrt(0.5)) / time
-    return coefficient / np.sqrt(2 * barometric_pa * heat)
+    return coefficient / _coefficient_of_one(barometric_pa, temperature_c)
 
 
 def _leak_that_empties(shown: Shown, slack_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
     """Return the Cd A / V [1/m] that lets four fifths of the vacuum go in the time it took and `slack_s` more."""
-    heat = GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K)
     with np.errstate(all="ignore"):
         root = np.sqrt(shown.draw.before - (shown.hold.start_above + shown.vented.zero))
         coefficient = 2 * root * (1 - np.sqrt(0.2)) / np.maximum(shown.hold.gone_s + slack_s, 0.05)
-    return coefficient / np.sqrt(2 * barometric_pa * heat)
+    return coefficient / _coefficient_of_one(barometric_pa, temperature_c)
+
+
+def _coefficient_of_one(barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return K [sqrt(Pa) m/s] of Cd A / V = 1/m in p' = -K sqrt(p), see `physics.blow_down`."""
+    return np.sqrt(2 * barometric_pa * GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K))
