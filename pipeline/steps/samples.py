@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
+import pyarrow.parquet as pq
 
 from pipeline.contract.fields import SAMPLES
 from pipeline.errors import FileUnreadable
@@ -161,8 +162,13 @@ def _counts(records: pl.DataFrame, problems: pl.DataFrame, duplicates: pl.DataFr
 
 
 def keep(samples: pl.DataFrame, path: Path) -> None:
-    """Write samples in one piece, as they are read: of several, every column would have to be joined anew."""
-    samples.write_parquet(path, compression="zstd", row_group_size=max(samples.height, 1))
+    """Write samples in one piece, as they are read: of several, every column would have to be joined anew.
+
+    A sensor answers in steps: a table of its readings and each one's place in it is read in a third of the time that
+    the readings themselves take, however well packed.
+    """
+    table = samples.to_arrow(compat_level=pl.CompatLevel.oldest())
+    pq.write_table(table, path, compression="lz4", row_group_size=max(samples.height, 1))
 
 
 def _write_parquet(folder: Path, accepted: pl.DataFrame) -> pl.DataFrame:
