@@ -86,8 +86,10 @@ def _stop_without_records(plan: Plan, warehouse: Warehouse) -> None:
 def measure_recordings(plan: Plan) -> None:
     """Fill mart.trace_result."""
     from pipeline.steps.measure import measure
+    from pipeline.traces.compiled import holds_code
 
-    plan.tell("measuring the recordings")
+    once = "" if holds_code() else "; the first time on a machine half a minute goes to compiling for it"
+    plan.tell(f"measuring the recordings{once}")
     with timed(plan, "measure"), open_warehouse(plan.out.next_warehouse, read_only=False) as warehouse:
         measure(warehouse, plan.settings, plan.out.samples, plan.out.building)
 

@@ -40,6 +40,12 @@ def place_of(here: Path) -> str:
 if not config.CACHE_DIR:  # type: ignore[attr-defined]
     config.CACHE_DIR = place_of(Path(__file__).resolve().parent)  # type: ignore[attr-defined]
 
+
+def holds_code(place: Path | None = None) -> bool:
+    """Say whether compiled code is kept in `place`; without one, ours: else the next call makes it first."""
+    return any((place or Path(config.CACHE_DIR)).rglob("*.nbi"))  # type: ignore[attr-defined]
+
+
 #: Division by zero gives inf or nan, as in NumPy.
 compiled = njit(cache=True, nogil=True, error_model="numpy")
 #: The same where a product and a sum may be rounded at once, or not, as the machine can: not where times are compared,

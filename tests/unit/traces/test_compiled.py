@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from pipeline.traces.compiled import place_of
+from pipeline.traces.compiled import holds_code, place_of
 
 
 def test_a_constant_changed_in_any_file_of_the_floor_or_its_physics_makes_another_place(tmp_path: Path):
@@ -24,3 +24,12 @@ def test_a_tree_that_cannot_be_written_keeps_its_code_elsewhere(tmp_path: Path):
     (tmp_path / "traces").mkdir()
     (tmp_path / "traces" / "__pycache__").write_text("a file where a folder should be")
     assert not Path(place_of(tmp_path / "traces")).is_relative_to(tmp_path)
+
+
+def test_code_is_held_where_an_index_of_it_lies(tmp_path):
+    place = tmp_path / "kernels"
+    assert not holds_code(place)
+    (place / "traces_1").mkdir(parents=True)
+    assert not holds_code(place)
+    (place / "traces_1" / "view.read_noise-117.py311.nbi").touch()
+    assert holds_code(place)
