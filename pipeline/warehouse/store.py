@@ -56,6 +56,7 @@ class Warehouse:
         self.con = con
         con.execute("set TimeZone = 'UTC'")
         con.execute("set preserve_insertion_order = true")
+        con.execute("set enable_progress_bar = false")
 
     def table(self, name: str) -> pl.DataFrame:
         """Return a table or view whole, as it is ordered. Reads only."""
