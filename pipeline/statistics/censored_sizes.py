@@ -35,6 +35,8 @@ NOT_RESOLVED = "the records do not tell on which side of this size they lie"
 
 #: When the data leave more of the share open than this, it has bounds but no value.
 _WIDEST_OPEN_SHARE = 0.1
+#: What rounding may add to a half that is exactly one.
+_TIE = 1e-6
 
 
 class Answer(NamedTuple):
@@ -88,7 +90,7 @@ class SizeDistribution:
         is_open = np.isinf(self.intervals.high)
         above = np.cumsum(self.mass[::-1])[::-1][np.searchsorted(self.left, self.intervals.low[is_open])]
         # each size without an upper end lies in the last interval by that one's share of the mass above its bound
-        return bool((self.intervals.weight[is_open] / above).sum() > self.n / 2)
+        return bool((self.intervals.weight[is_open] / above).sum() > (0.5 + _TIE) * self.n)
 
     @cached_property
     def _error(self) -> Floats:

@@ -234,3 +234,12 @@ def test_lognormal_of_known_sizes_is_mean_and_standard_deviation_of_logs():
     log_density = -np.log(x * sigma * np.sqrt(2 * np.pi)) - (np.log(x) - mu) ** 2 / (2 * sigma**2)
     assert float(fit.log_likelihood[0]) == pytest.approx(log_density.sum(), rel=1e-12)
     assert fit.share_at_most([np.exp(mu), 0.0])[0].tolist() == pytest.approx([0.5, 0.0])
+
+
+@pytest.mark.parametrize("n_told", [2, 5, 9])
+def test_half_of_the_last_intervals_mass_without_an_upper_end_is_not_most_of_it(n_told):
+    """One size with an upper end in the last interval, one without: exactly half, whatever rounding makes of it."""
+    low = np.append(np.linspace(0.2, 0.3, n_told), [2.25, 2.29])
+    high = np.append(np.linspace(0.4, 0.5, n_told), [2.68, np.inf])
+    assert not size_distribution(low, high).is_tail_open
+    assert size_distribution(np.append(low, 2.3), np.append(high, np.inf)).is_tail_open
