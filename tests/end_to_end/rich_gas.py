@@ -15,7 +15,7 @@ Plan = dict[str, np.ndarray]
 
 STEP_S = 0.05
 GAS_J_MOL_K = 8.314462
-AIR_KG_MOL = 0.028965
+AIR_KG_MOL, VAPOR_KG_MOL = 0.028965, 0.065
 CP_AIR, CV_AIR = 29.1, 20.8
 CP_VAPOR, CV_VAPOR = 105.0, 96.7  # light gasoline vapor, about 65 g/mol: gamma 1.09 (from memory)
 CHOKED = 0.528
@@ -146,7 +146,7 @@ class Tanks:
         """Return both gauge pressures inside the step, with conductances taken at (`at_p`, `at_q`)."""
         plan, (_, rate, coming, going) = self.plan, sources
         at_tank = plan["leak_at_tank"]
-        hole = hole_conductance(plan, np.where(at_tank > 0, at_p, at_q))
+        hole = hole_conductance(plan, np.where(at_tank > 0, at_p, at_q)) * self._of_tank_gas(at_p)
         line = line_conductance(plan["line_a"], plan["line_b"], at_q - at_p, plan)
         open_b = plan["bed_b"] + plan["vent_b"] / np.maximum(self.vent, 1e-4) ** 2
         vent = line_conductance(plan["bed_a"], open_b, at_q, plan) * (self.vent > 0)
@@ -163,6 +163,13 @@ class Tanks:
         a12, a21 = -per_line, -per_mol * line
         whole = a11 * a22 - a12 * a21
         return (b1 * a22 - a12 * b2) / whole, (a11 * b2 - a21 * b1) / whole, (hole, line, vent), theta
+
+    def _of_tank_gas(self, gauge: Array) -> Array:
+        """Return what the tank's own gas flows out at, as a share of air [mol]: vapor makes it heavier. The author let
+        air out (until November 2026), though his tanks lose their own mixture (`_exchange`)."""
+        share = self.vapor / (self.air + self.vapor)
+        lighter = AIR_KG_MOL / (AIR_KG_MOL * (1 - share) + VAPOR_KG_MOL * share)
+        return np.where((gauge > 0) & (self.plan["leak_at_tank"] > 0), np.sqrt(lighter), 1.0)
 
     def _purge_flow(self, now: Array, canister_gauge: Array) -> Array:
         """Return mol/s to the manifold: choked below a pressure ratio of 0.528, an ellipse above it."""
