@@ -40,7 +40,7 @@ _HEAT_SHARE_SD = 0.2
 #: Logarithm of the time constant of heat between walls and a tank's gas at 20 °C [s]: it goes with the gas's heat
 #: capacity, which vapor raises. Gas that a quick draw stirred takes some 5 s, gas at rest, a kelvin colder than the
 #: walls of 40 l, half a minute and more (natural convection at 2 to 5 W/m2 K, from memory).
-_LOG_TAU, _LOG_TAU_SD = float(np.log(10.0)), 0.8
+_LOG_TAU, _LOG_TAU_SD = float(np.log(8.0)), 0.8
 _HEAT_SHARE_20 = float(heat_share(20.0, STANDARD_PRESSURE_PA))
 
 
