@@ -52,7 +52,10 @@ def _opened(r: Readings) -> Text:
     return choose(
         (
             is_cut & r["is_pressure_test"],
-            say(" After {} it was let go, otherwise than by the vent valve: what followed was left out.", after),
+            say(
+                " After {} it was let go, otherwise than by the vent valve: what followed was left out.",
+                after,
+            ),
         ),
         (
             is_cut,
@@ -302,9 +305,7 @@ def _purge_passes(r: Readings) -> Text:
         fixed(np.abs(rate), 1),
         choose((_known(stood), say(" and stood at {} on average", _pressure(stood)))),
     )
-    at = say(
-        "With vent and purge shut, before any draw, the tank stood at {} on average", _pressure(stood)
-    )
+    at = say("With vent and purge shut, before any draw, the tank stood at {} on average", _pressure(stood))
     ways = r["hold_late_change"], r["hold_change"], r["hold_end_above"] - r["hold_start_above"]
     grown = np.maximum.reduce([np.where(isfinite(change), -change, 0.0) for change in ways])
     by = choose((grown > 0, say(" by {} Pa", _rounded(grown))))
@@ -456,9 +457,14 @@ def _not_judged(r: Readings) -> Text:
 def _ask(r: Readings) -> Text:
     """Say what tells a system that stands open from a purge that does not flow."""
     best, second = r["best"], r["second"]
-    is_either = (best == "no_vacuum") & (second == "gross_leak") | (best == "gross_leak") & (second == "no_vacuum")
+    is_either = (best == "no_vacuum") & (second == "gross_leak") | (best == "gross_leak") & (
+        second == "no_vacuum"
+    )
     return choose(
-        (is_either, "; see that the cap is on and the vent valve shuts, and whether vacuum reaches the purge valve")
+        (
+            is_either,
+            "; see that the cap is on and the vent valve shuts, and whether vacuum reaches the purge valve",
+        )
     )
 
 

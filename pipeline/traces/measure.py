@@ -151,10 +151,9 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     volts = compare_volts(taken.volts, shown.vented, noise, taken.is_derived, mine)
     judgement = judge(taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence)
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
-    tested = [
-        None if why == "fed" else said
-        for why, said in zip(judgement.reason, taken.pressure_test, strict=True)
-    ]
+    tested = list(taken.pressure_test)
+    for k in np.flatnonzero(judgement.reason == "fed").tolist():
+        tested[k] = None
     taken = replace(taken, pressure_test=tested)
     hole = hole_at_equilibrium(
         shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level

@@ -135,11 +135,9 @@ def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
     # One row more than there are models: of those that have no norms.
     row = mine["at"].fill_null(norms.height).to_numpy()
 
-    def numbers(name: str) -> Floats:
-        return np.append(norms[name].cast(pl.Float64).to_numpy(), np.nan)[row]
+    def numbers(end: str) -> dict[str, Floats]:
+        table = norms.select(pl.col(f"{name}{end}").cast(pl.Float64) for name in NUMBERS).to_numpy()
+        return dict(zip(NUMBERS, np.vstack([table, np.full(len(NUMBERS), np.nan)]).T[:, row], strict=True))
 
-    return Norms(
-        {name: numbers(name) for name in NUMBERS},
-        {name: numbers(f"{name}_spread") for name in NUMBERS},
-        {name: np.nan_to_num(numbers(f"{name}_n")).astype(np.int64) for name in NUMBERS},
-    )
+    n = {name: np.nan_to_num(found).astype(np.int64) for name, found in numbers("_n").items()}
+    return Norms(numbers(""), numbers("_spread"), n)

@@ -12,8 +12,8 @@ from pipeline.contract.tables import TRACE_RESULT
 from pipeline.contract.vocabulary import VERDICTS
 from pipeline.settings import Settings
 from pipeline.traces.evidence import evidence_of
-from pipeline.traces.stories import NAMES, NO_VACUUM
 from pipeline.traces.steady_rows import with_steady_flows
+from pipeline.traces.stories import NAMES, NO_VACUUM
 from pipeline.traces.suspects import OPENINGS, name_suspects
 from pipeline.traces.taken import Measured
 
@@ -192,7 +192,8 @@ def _suspects(m: Measured) -> pl.Series:
     told, j = m.judgement.told, m.judgement
     is_told = (j.verdict != "not_judged") | (j.reason == "torn")
     words = [
-        pl.col(name) if name in m.headers.columns else pl.lit(None).alias(name) for name in ("checks", "trouble_codes")
+        pl.col(name) if name in m.headers.columns else pl.lit(None).alias(name)
+        for name in ("checks", "trouble_codes")
     ]
     # Rounded, so that there are few cases; a story below a tenth competes with nothing.
     each = m.headers.select(
@@ -206,7 +207,9 @@ def _suspects(m: Measured) -> pl.Series:
     cases = each.with_row_index("at").group_by(each.columns).agg("at")
     suspects = []
     for checks, codes, best, first, other, second, is_shut in cases.select(each.columns).iter_rows():
-        stories = ((NAMES[best], first), *([(NAMES[other], second)] if second > 0 else [])) if best >= 0 else ()
+        stories = (
+            ((NAMES[best], first), *([(NAMES[other], second)] if second > 0 else [])) if best >= 0 else ()
+        )
         suspects.append(
             name_suspects(stories, tuple(checks or ()), tuple(codes or ()), OPENINGS if is_shut else ())
         )

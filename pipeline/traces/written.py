@@ -46,8 +46,8 @@ def fixed(numbers: Floats, digits: int) -> pl.Expr:
     with np.errstate(invalid="ignore"):
         scaled = numbers * scale
         whole = np.rint(scaled)
-        edge = np.flatnonzero(np.abs(scaled - whole) == 0.5) if digits else []
-    if len(edge):
+        edge = np.flatnonzero(np.abs(scaled - whole) == 0.5)
+    if digits and len(edge):
         # Such a product was rounded itself: which way the number lies its own digits tell.
         whole[edge] = np.rint([round(number, digits) * scale for number in numbers[edge].tolist()])
     text = pl.lit(pl.Series(whole / scale)).cast(pl.Decimal(38, digits), strict=False).cast(pl.String)
