@@ -8,6 +8,7 @@ the vacuum that a gross leak settles at into a size.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -135,9 +136,11 @@ def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
     # One row more than there are models: of those that have no norms.
     row = mine["at"].fill_null(norms.height).to_numpy()
 
-    def numbers(end: str) -> dict[str, Floats]:
-        table = norms.select(pl.col(f"{name}{end}").cast(pl.Float64) for name in NUMBERS).to_numpy()
-        return dict(zip(NUMBERS, np.vstack([table, np.full(len(NUMBERS), np.nan)]).T[:, row], strict=True))
+    def numbers(end: str, kind: type[pl.DataType], missing: float) -> dict[str, Any]:
+        table = norms.select(pl.col(f"{name}{end}").cast(kind).fill_null(missing) for name in NUMBERS)
+        every = np.pad(table.to_numpy(), ((0, 1), (0, 0)), constant_values=missing)
+        return dict(zip(NUMBERS, every.T[:, row], strict=True))
 
-    n = {name: np.nan_to_num(found).astype(np.int64) for name, found in numbers("_n").items()}
-    return Norms(numbers(""), numbers("_spread"), n)
+    return Norms(
+        numbers("", pl.Float64, np.nan), numbers("_spread", pl.Float64, np.nan), numbers("_n", pl.Int64, 0)
+    )
