@@ -259,7 +259,8 @@ def _how_it_went(r: Readings) -> Text:
         (~(depth <= _MUCH_PA), say("Purge pulled {}", _vacuum(depth))),
         otherwise=say("With the purge open vacuum reached only {}", _pressure(depth)),
     )
-    seen = np.fmax(gone_s, np.where(isfinite(r["interval_s"]), r["interval_s"], np.nan))
+    interval_s: Floats = r["interval_s"]
+    seen = np.where(isfinite(interval_s) & (interval_s > gone_s), interval_s, gone_s)
     return choose(
         (
             depth < _NOTHING_PA,
@@ -310,7 +311,7 @@ def _purge_passes(r: Readings) -> Text:
     grown = np.maximum.reduce([np.where(isfinite(change), -change, 0.0) for change in ways])
     by = choose((grown > 0, say(" by {} Pa", _rounded(grown))))
     how = choose(
-        ((rate < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA), fell),
+        (_known(rate) & (rate < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA), fell),
         ((grown <= 0) & _known(stood), at),
         otherwise=say("In the hold the vacuum grew{} although the purge was shut", by),
     )

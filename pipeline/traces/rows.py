@@ -172,7 +172,7 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
         for word, mine in zip(VERDICTS, rows, strict=True)
         if len(mine)
     ]
-    return pl.concat(said).gather(np.argsort(np.concatenate(rows)))
+    return pl.concat([pl.Series(dtype=pl.String), *said]).gather(np.argsort(np.concatenate(rows)))
 
 
 class _Readings(dict[str, Any]):
@@ -210,8 +210,8 @@ def _suspects(m: Measured) -> pl.Series:
         stories = (
             ((NAMES[best], first), *([(NAMES[other], second)] if second > 0 else [])) if best >= 0 else ()
         )
-        suspects.append(
-            name_suspects(stories, tuple(checks or ()), tuple(codes or ()), OPENINGS if is_shut else ())
-        )
-    named = cases.select("at", suspects=pl.Series(suspects, dtype=pl.List(pl.String)))
+        parts = name_suspects(stories, tuple(checks or ()), tuple(codes or ()), OPENINGS if is_shut else ())
+        # As one text, which polars cuts into words: it takes lists over from Python one by one.
+        suspects.append(" ".join(parts))
+    named = cases.select("at", suspects=pl.Series(suspects, dtype=pl.String).str.extract_all(r"\w+"))
     return named.explode("at").sort("at")["suspects"]

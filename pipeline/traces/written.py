@@ -16,6 +16,7 @@ from pipeline.traces.compiled import Flags, Floats
 Text = str | pl.Expr
 #: Beyond this a number has no digits behind its point to round.
 _WHOLE = 2.0**53
+_NONE = np.empty(0, np.int64)
 
 
 def written(text: Text, n: int) -> pl.Series:
@@ -42,19 +43,18 @@ def choose(*cases: tuple[Flags, Text], otherwise: Text = "") -> pl.Expr:
 
 def fixed(numbers: Floats, digits: int) -> pl.Expr:
     """Write numbers with so many digits behind the point; null where there is none."""
-    scale = 10.0**digits
     with np.errstate(invalid="ignore"):
-        scaled = numbers * scale
+        scaled = numbers * 10.0**digits
         whole = np.rint(scaled)
-        edge = np.flatnonzero(np.abs(scaled - whole) == 0.5)
-    if digits and len(edge):
+        edge = np.flatnonzero(np.abs(scaled - whole) == 0.5) if digits else _NONE
+    if (np.abs(whole) >= _WHOLE).any():
+        return each(numbers, f".{digits}f")
+    if len(edge):
         # Such a product was rounded itself: which way the number lies its own digits tell.
-        whole[edge] = np.rint([round(number, digits) * scale for number in numbers[edge].tolist()])
-    text = pl.lit(pl.Series(whole / scale)).cast(pl.Decimal(38, digits), strict=False).cast(pl.String)
-    is_odd = (whole == 0) & np.signbit(whole) | (np.abs(whole) >= _WHOLE)
-    if not is_odd.any():
-        return text
-    return choose((is_odd, each(np.where(is_odd, numbers, np.nan), f".{digits}f")), otherwise=text)
+        numbers = numbers.copy()
+        numbers[edge] = whole[edge] = [round(number, digits) for number in numbers[edge].tolist()]
+    text = pl.lit(pl.Series(numbers)).cast(pl.Decimal(38, digits), strict=False).cast(pl.String)
+    return choose(((whole == 0) & np.signbit(whole), f"-{0:.{digits}f}"), otherwise=text)
 
 
 def signed(numbers: Floats, digits: int) -> pl.Expr:
