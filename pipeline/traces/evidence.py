@@ -92,6 +92,8 @@ _TESTED = {
 
 
 def _by_criterion(r: Readings) -> Text:
+    if not r["is_pressure_test"].any():
+        return ""
     return choose(*((r["pressure_test"] == said, text) for said, text in _TESTED.items()))
 
 

@@ -104,14 +104,14 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         pl.DataFrame(numbers)
         .fill_nan(None)
         .with_columns(
-            verdict=pl.Series(verdict.astype(str), dtype=pl.String),
+            verdict=pl.Series(verdict.tolist(), dtype=pl.String),
             second_verdict=pl.Series(m.judgement.second.tolist(), dtype=pl.String).set(
                 pl.Series(~is_weighed), None
             ),
             leak_censoring=pl.Series([word or None for word in censoring.tolist()], dtype=pl.String),
             evidence=_sentences(m, settings),
             suspects=_suspects(m),
-            pressure_test=pl.Series(m.pressure_test, dtype=pl.String),
+            pressure_test=pl.Series(m.pressure_test.tolist(), dtype=pl.String),
             discharge_coefficient=pl.Series([settings.discharge_coefficient] * n, dtype=pl.Float64),
             n_samples=pl.Series(shown.sensor.n, dtype=pl.Int64),
         )
@@ -149,7 +149,7 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
         "settled": m.equilibrium.diameter,
         "settled_low": m.equilibrium.low,
         "settled_high": m.equilibrium.high,
-        "pressure_test": np.array(m.pressure_test, object),
+        "pressure_test": m.pressure_test,
         "is_flat_volts": m.volts.is_flat > 0,
         "is_flat_pressure": m.volts.is_alone > 0,
         "volt_range": m.volts.volt_range,
