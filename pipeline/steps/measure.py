@@ -31,7 +31,7 @@ from pipeline.warehouse.store import Warehouse
 #: rows written at once
 PART_ROWS = 10_000
 #: recordings judged at once, or a few more: what a batch costs however small it is counts no more from here on
-JUDGED_AT_ONCE = 12_000
+JUDGED_AT_ONCE = 8_000
 SAMPLE_COLUMNS = [
     "t_s",
     "tank_pressure_pa",

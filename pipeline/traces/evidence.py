@@ -12,7 +12,7 @@ from numpy import isfinite
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
 from pipeline.traces.verdict import REASONS
-from pipeline.traces.written import Text, choose, counted, each, fixed, percent, say, signed, written
+from pipeline.traces.written import Text, choose, counted, each, fixed, percent, say, signed, words, written
 
 #: Conventional inch of water (NIST SP 811, appendix B.8): technicians read gauges in it.
 _INCH_OF_WATER_PA = 249.0889
@@ -43,7 +43,7 @@ def evidence_of(r: Readings, n: int) -> pl.Series:
         return written(say("{}{}{}{}", told, _opened(r), _less_likely(r), _by_criterion(r)), n)
 
 
-def _opened(r: Readings) -> Text:
+def _opened(r: Readings) -> Text | str:
     """Say where the hold was cut: what followed is no hold."""
     is_cut = r["is_opened"] & isfinite(r["hold_s"])
     if not is_cut.any():
@@ -68,7 +68,7 @@ def _opened(r: Readings) -> Text:
     )
 
 
-def _less_likely(r: Readings) -> Text:
+def _less_likely(r: Readings) -> Text | str:
     """Name the story that comes second to a verdict which is not sure."""
     is_unsure = r["confidence"] < _SURE
     if r["verdict"] == "not_judged" or not is_unsure.any():
@@ -79,7 +79,7 @@ def _less_likely(r: Readings) -> Text:
 
 
 def _told(stories: np.ndarray) -> Text:
-    return pl.lit(pl.Series([STORY_TOLD[story] for story in stories.tolist()], dtype=pl.String))
+    return words([STORY_TOLD[story] for story in stories.tolist()])
 
 
 #: By the published criterion of the integrity test (standards/pressure_test.py).
@@ -91,7 +91,7 @@ _TESTED = {
 }
 
 
-def _by_criterion(r: Readings) -> Text:
+def _by_criterion(r: Readings) -> Text | str:
     if not r["is_pressure_test"].any():
         return ""
     return choose(*((r["pressure_test"] == said, text) for said, text in _TESTED.items()))
@@ -433,7 +433,7 @@ def _disagrees(r: Readings) -> Text:
 
 def _not_judged(r: Readings) -> Text:
     reason, likely = r["reason"], r["confidence"]
-    why = pl.lit(pl.Series([REASONS[word] for word in reason.tolist()], dtype=pl.String))
+    why = words([REASONS[word] for word in reason.tolist()])
     torn = say(
         ": {}{}, or {}{}.",
         _told(r["best"]),

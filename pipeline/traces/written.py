@@ -1,47 +1,56 @@
 """Text of many recordings at once: numbers as Python's own format writes them, and sentences that hold them.
 
-A text is a word that all recordings share, or an expression with one element per recording: what is built here is put
-into words by polars in one go, outside Python's lock.
+What is built here is put into words by polars in one go, outside Python's lock.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from itertools import chain
+from math import isfinite
+from typing import Any, NamedTuple
 
 import numpy as np
 import polars as pl
 
 from pipeline.traces.compiled import Flags, Floats
 
-Text = str | pl.Expr
 #: Beyond this a number has no digits behind its point to round.
 _WHOLE = 2.0**53
 _NONE = np.empty(0, np.int64)
 
 
+class Text(NamedTuple):
+    """A sentence with `{}` in place of each part that is not the same for all recordings."""
+
+    sentence: str
+    parts: tuple[pl.Expr, ...] = ()
+
+
 def written(text: Text, n: int) -> pl.Series:
-    """Return the text of n recordings."""
-    return pl.DataFrame({"at": np.arange(n)}).select("at", text=_text(text))["text"]
+    """Return the text of n recordings; null where a part of it is."""
+    return pl.DataFrame({"at": np.arange(n)}).select("at", text=_expression(text))["text"]
 
 
-def say(sentence: str, *parts: Text) -> pl.Expr:
-    """Return a sentence with a part in place of each `{}`; null where a part is."""
-    return pl.format(sentence, *map(_text, parts))
+def say(sentence: str, *parts: Text | str) -> Text:
+    """Return a sentence with a text in place of each `{}`."""
+    texts = [Text(part) if isinstance(part, str) else part for part in parts]
+    inside = chain.from_iterable(text.parts for text in texts)
+    return Text(sentence.format(*(text.sentence for text in texts)), tuple(inside))
 
 
-def choose(*cases: tuple[Flags, Text], otherwise: Text = "") -> pl.Expr:
+def choose(*cases: tuple[Flags, Text | str], otherwise: Text | str = "") -> Text:
     """Return the text of the first case that is so of a recording."""
-    chain: Any = pl
+    found: Any = pl
     for is_so, text in cases:
         if is_so.all():
             otherwise = text
             break
         if is_so.any():
-            chain = chain.when(pl.lit(pl.Series(is_so))).then(_text(text))
-    return _text(otherwise) if chain is pl else chain.otherwise(_text(otherwise))
+            found = found.when(pl.lit(pl.Series(is_so))).then(_expression(text))
+    return say("{}", otherwise) if found is pl else _part(found.otherwise(_expression(otherwise)))
 
 
-def fixed(numbers: Floats, digits: int) -> pl.Expr:
+def fixed(numbers: Floats, digits: int) -> Text:
     """Write numbers with so many digits behind the point; null where there is none."""
     with np.errstate(invalid="ignore"):
         scaled = numbers * 10.0**digits
@@ -54,33 +63,38 @@ def fixed(numbers: Floats, digits: int) -> pl.Expr:
         numbers = numbers.copy()
         numbers[edge] = whole[edge] = [round(number, digits) for number in numbers[edge].tolist()]
     text = pl.lit(pl.Series(numbers)).cast(pl.Decimal(38, digits), strict=False).cast(pl.String)
-    return choose(((whole == 0) & np.signbit(whole), f"-{0:.{digits}f}"), otherwise=text)
+    return choose(((whole == 0) & np.signbit(whole), f"-{0:.{digits}f}"), otherwise=_part(text))
 
 
-def signed(numbers: Floats, digits: int) -> pl.Expr:
+def signed(numbers: Floats, digits: int) -> Text:
     """Write numbers as `fixed` does, with a sign before each."""
     return say("{}{}", choose((~np.signbit(numbers), "+")), fixed(numbers, digits))
 
 
-def percent(shares: Floats) -> pl.Expr:
+def percent(shares: Floats) -> Text:
     """Write shares as whole percents."""
     return say("{}%", fixed(shares * 100, 0))
 
 
-def counted(numbers: np.ndarray) -> pl.Expr:
+def counted(numbers: np.ndarray) -> Text:
     """Write whole numbers."""
-    return pl.lit(pl.Series(numbers)).cast(pl.String)
+    return _part(pl.lit(pl.Series(numbers)).cast(pl.String))
 
 
-def each(numbers: Floats, spec: str) -> pl.Expr:
+def each(numbers: Floats, spec: str) -> Text:
     """Write numbers one by one, by any of Python's formats; null where there is none."""
-    texts = [format(number, spec) if known else None for number, known in _with_known(numbers)]
-    return pl.lit(pl.Series(texts, dtype=pl.String))
+    return words([format(number, spec) if isfinite(number) else None for number in numbers.tolist()])
 
 
-def _with_known(numbers: Floats) -> Any:
-    return zip(numbers.tolist(), np.isfinite(numbers).tolist(), strict=True)
+def words(texts: list[str | None]) -> Text:
+    """Return texts that are written already, one of each recording."""
+    return _part(pl.lit(pl.Series(texts, dtype=pl.String)))
 
 
-def _text(text: Text) -> pl.Expr:
-    return pl.lit(text) if isinstance(text, str) else text
+def _part(expression: pl.Expr) -> Text:
+    return Text("{}", (expression,))
+
+
+def _expression(text: Text | str) -> pl.Expr:
+    sentence, parts = say("{}", text)
+    return pl.format(sentence, *parts) if parts else pl.lit(sentence)

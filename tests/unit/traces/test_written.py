@@ -37,7 +37,7 @@ def test_numbers_beyond_what_doubles_count_are_written_whole():
 
 
 def test_a_sentence_without_numbers_is_told_of_every_recording():
-    assert written("nothing", 3).to_list() == ["nothing"] * 3
+    assert written(say("nothing"), 3).to_list() == ["nothing"] * 3
     assert written(say("{} of {}", "one", "all"), 2).to_list() == ["one of all"] * 2
 
 
