@@ -40,13 +40,14 @@ class Readings(dict):
             reason=any_of(REASONS),
             best=any_of(NAMES),
             second=any_of(NAMES),
-            pressure_test=any_of([None, "pass", "fail", "invalid", "no_verdict"]),
             level=0.95,
             discharge=0.61,
             n_samples=rng.integers(0, 900, n),
             norm_n=rng.integers(0, 50, n),
         )
         self.update({name: rng.random(n) < 0.5 for name in FLAGS})
+        tested = any_of(["pass", "fail", "invalid", "no_verdict"])
+        self["pressure_test"] = np.where(self["is_pressure_test"], tested, np.array(None))
         self.rng, self.n = rng, n
 
     def __missing__(self, name: str) -> np.ndarray:
