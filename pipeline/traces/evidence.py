@@ -108,11 +108,11 @@ def _pressure(pa: Floats) -> Text:
 
 
 def _rounded(pa: Floats) -> Text:
-    return choose((np.abs(pa) >= 20, fixed(pa, 0)), otherwise=fixed(pa, 1))
+    return fixed(pa, np.where(np.abs(pa) >= 20, 0, 1))
 
 
 def _seconds(s: Floats) -> Text:
-    return say("{} s", choose((s >= 10, fixed(s, 0)), otherwise=fixed(s, 1)))
+    return say("{} s", fixed(s, np.where(s >= 10, 0, 1)))
 
 
 def _coefficient(r: Readings) -> str:
