@@ -60,7 +60,7 @@ class Taken:
             "duty_pct": self.shown.draw.duty,
             **heat_told(self.fit, self.shown, self.leak_mm),
         }
-        return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
+        return models_of(self.headers).hstack([pl.Series(name, told[name]) for name in told])
 
 
 @dataclass(frozen=True)

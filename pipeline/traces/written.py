@@ -65,10 +65,16 @@ def fixed(numbers: Floats, digits: int | Ints) -> Text:
         rounded = map(round, numbers[edge].tolist(), digits[edge].tolist())
         whole[edge] = np.rint(np.array(list(rounded)) * 10.0 ** digits[edge])
     size = np.abs(whole)
-    if (size >= _TABLED).any():
-        return words([_fixed(x, n) for x, n in zip(numbers.tolist(), digits.tolist(), strict=True)])
-    at = np.where(np.isnan(size), _MISSING, size + _TABLED * (2 * digits + np.signbit(numbers)))
-    return _part(pl.lit(_table()).gather(pl.lit(pl.Series(at.astype(np.uint32)))))
+    is_tabled = size < _TABLED
+    at = np.where(is_tabled, size + _TABLED * (2 * digits + np.signbit(numbers)), _MISSING)
+    text = _part(pl.lit(_table()).gather(pl.lit(pl.Series(at.astype(np.uint32)))))
+    is_large = np.isfinite(numbers) & ~is_tabled
+    if not is_large.any():
+        return text
+    rows = zip(numbers.tolist(), digits.tolist(), is_large.tolist(), strict=True)
+    return choose(
+        (is_large, words([f"{x:.{n}f}" if large else None for x, n, large in rows])), otherwise=text
+    )
 
 
 @cache
@@ -81,10 +87,6 @@ def _table() -> pl.Series:
     texts = [(steps / 10**n).cast(pl.Decimal(38, n)).cast(pl.String) for n in range(_MOST_DIGITS + 1)]
     signs = [text for each in texts for text in (each, "-" + each)]
     return pl.concat([*signs, pl.Series([None], dtype=pl.String)])
-
-
-def _fixed(number: float, digits: int) -> str | None:
-    return f"{number:.{digits}f}" if isfinite(number) else None
 
 
 def signed(numbers: Floats, digits: int) -> Text:
