@@ -35,7 +35,7 @@ KEPT_IN_MEMORY = 100_000
 #: rows written at once
 PART_ROWS = 10_000
 #: recordings judged at once, or a few more: what a batch costs however small it is counts no more from here on
-JUDGED_AT_ONCE = 8_000
+JUDGED_AT_ONCE = 12_000
 #: what was found out about a batch, or the file in which it lies
 Kept = Taken | Path
 SAMPLE_COLUMNS = [

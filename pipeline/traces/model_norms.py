@@ -136,11 +136,11 @@ def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
     # One row more than there are models: of those that have no norms.
     row = mine["at"].fill_null(norms.height).to_numpy()
 
-    def numbers(end: str, kind: type[pl.DataType], missing: float) -> dict[str, Any]:
-        table = norms.select(pl.col(f"{name}{end}").cast(kind).fill_null(missing) for name in NUMBERS)
-        every = np.pad(table.to_numpy(), ((0, 1), (0, 0)), constant_values=missing)
-        return dict(zip(NUMBERS, every.T[:, row], strict=True))
+    def numbers(ends: tuple[str, ...], kind: type[pl.DataType], missing: float) -> list[dict[str, Any]]:
+        names = [name + end for end in ends for name in NUMBERS]
+        table = norms.select(pl.col(names).cast(kind).fill_null(missing)).to_numpy()
+        every = np.vstack([table, np.full_like(table, missing, shape=(1, len(names)))]).T[:, row]
+        return [dict(zip(NUMBERS, some, strict=True)) for some in np.split(every, len(ends))]
 
-    return Norms(
-        numbers("", pl.Float64, np.nan), numbers("_spread", pl.Float64, np.nan), numbers("_n", pl.Int64, 0)
-    )
+    (norm, spread), (n,) = numbers(("", "_spread"), pl.Float64, np.nan), numbers(("_n",), pl.Int64, 0)
+    return Norms(norm, spread, n)
