@@ -9,13 +9,24 @@ import numpy as np
 import polars as pl
 from numpy import isfinite
 
-from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.compiled import Floats
+from pipeline.traces.quantities import pressures, rounded, seconds
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
 from pipeline.traces.verdict import REASONS
-from pipeline.traces.written import Text, choose, counted, each, fixed, percent, say, signed, words, written
+from pipeline.traces.written import (
+    Text,
+    choose,
+    counted,
+    each,
+    fixed,
+    percent,
+    say,
+    signed,
+    where_known,
+    words,
+    written,
+)
 
-#: Conventional inch of water (NIST SP 811, appendix B.8): technicians read gauges in it.
-_INCH_OF_WATER_PA = 249.0889
 #: So little vacuum [Pa] is called hardly any, and beyond so much nobody says "only".
 _NOTHING_PA = 60.0
 _MUCH_PA = 1000.0
@@ -24,7 +35,6 @@ _SURE = 0.9
 
 #: What is said of a leak over volume in place of a diameter.
 _NO_TANK = "its diameter needs the tank's size, which is not known"
-_PRESSURE = "{} Pa ({} in of water)"
 
 Readings = Mapping[str, Any]
 
@@ -48,24 +58,17 @@ def _opened(r: Readings) -> Text | str:
     is_cut = r["is_opened"] & isfinite(r["hold_s"])
     if not is_cut.any():
         return ""
-    after = _seconds(r["hold_s"])
-    return choose(
-        (
-            is_cut & r["is_pressure_test"],
-            say(
-                " After {} it was let go, otherwise than by the vent valve: what followed was left out.",
-                after,
-            ),
-        ),
-        (
-            is_cut,
-            say(
-                " After {} of the hold something opened, though the vent was commanded shut: the pressure went at "
-                "once, and what followed was left out.",
-                after,
-            ),
-        ),
+    after = seconds(r["hold_s"])
+    let_go = say(
+        " After {} it was let go, otherwise than by the vent valve: what followed was left out.",
+        after,
     )
+    opened = say(
+        " After {} of the hold something opened, though the vent was commanded shut: the pressure went at once, and "
+        "what followed was left out.",
+        after,
+    )
+    return choose((is_cut & r["is_pressure_test"], let_go), (is_cut, opened))
 
 
 def _less_likely(r: Readings) -> Text | str:
@@ -73,8 +76,7 @@ def _less_likely(r: Readings) -> Text | str:
     is_unsure = r["confidence"] < _SURE
     if r["verdict"] == "not_judged" or not is_unsure.any():
         return ""
-    share = r["second_confidence"]
-    likely = choose((isfinite(share), say(" ({})", percent(share))))
+    likely = where_known(say(" ({})", percent(r["second_confidence"])))
     return choose((is_unsure, say(" Less likely{}: {}.", likely, _told(r["second"]))))
 
 
@@ -97,47 +99,20 @@ def _by_criterion(r: Readings) -> Text | str:
     return choose(*((r["pressure_test"] == said, text) for said, text in _TESTED.items()))
 
 
-def pressure(pa: float) -> str:
-    """Return a pressure in pascals and inches of water."""
-    rounded = f"{pa:.0f}" if abs(pa) >= 20 else f"{pa:.1f}"
-    return _PRESSURE.format(rounded, f"{pa / _INCH_OF_WATER_PA:.1f}")
-
-
-def _pressure(pa: Floats) -> Text:
-    return say(_PRESSURE, _rounded(pa), fixed(pa / _INCH_OF_WATER_PA, 1))
-
-
-def _rounded(pa: Floats) -> Text:
-    return fixed(pa, np.where(np.abs(pa) >= 20, 0, 1))
-
-
-def _seconds(s: Floats) -> Text:
-    return say("{} s", fixed(s, np.where(s >= 10, 0, 1)))
-
-
-def _coefficient(r: Readings) -> str:
-    return f"discharge coefficient {r['discharge']:.2f}"
-
-
-def _known(*values: Floats) -> Flags:
-    return np.logical_and.reduce([isfinite(value) for value in values])
-
-
 def _within(s: Floats) -> Text:
-    return choose((isfinite(s), say(" in {}", _seconds(s))))
+    return where_known(say(" in {}", seconds(s)))
 
 
 def _vacuum(pa: Floats) -> Text:
     """Return so much vacuum, or only the word where nobody knows how much."""
-    return choose((isfinite(pa), say("{} of vacuum", _pressure(pa))), otherwise="vacuum")
+    return where_known(say("{} of vacuum", pressures(pa)), "vacuum")
 
 
 def _draw(r: Readings) -> Text:
     drawn = say("Purge pulled {}{}", _vacuum(r["depth"]), _within(r["draw_s"]))
     if not r["is_pressure_test"].any():
         return drawn
-    under = r["hold_start_above"]
-    how_much = choose((isfinite(under), say("{} of pressure", _pressure(under))), otherwise="pressure")
+    how_much = where_known(say("{} of pressure", pressures(r["hold_start_above"])), "pressure")
     return choose((r["is_pressure_test"], say("The system was put under {}", how_much)), otherwise=drawn)
 
 
@@ -146,18 +121,15 @@ def _bleed(r: Readings) -> Text:
     return choose(
         (
             isfinite(r["gone_s"]) & (r["gone_s"] < 0.8 * r["hold_s"]) & ~r["is_pressure_test"],
-            say("with vent and purge shut four fifths of it were gone after {}", _seconds(r["gone_s"])),
+            say("with vent and purge shut four fifths of it were gone after {}", seconds(r["gone_s"])),
         ),
-        (
-            ~isfinite(change),
+        otherwise=where_known(
+            say(
+                "with vent and purge shut the pressure {} by {} Pa{}{}",
+                choose((change >= 0, "rose"), otherwise="fell"),
+                *(rounded(np.abs(change)), _within(r["hold_s"]), _why_it_rose(r, change)),
+            ),
             "with vent and purge shut too little was read to say by how much the pressure moved",
-        ),
-        otherwise=say(
-            "with vent and purge shut the pressure {} by {} Pa{}{}",
-            choose((change >= 0, "rose"), otherwise="fell"),
-            _rounded(np.abs(change)),
-            _within(r["hold_s"]),
-            _why_it_rose(r, change),
         ),
     )
 
@@ -169,20 +141,18 @@ def _why_it_rose(r: Readings, change: Floats) -> Text:
     return choose(
         (~(isfinite(vapor) & (vapor > 0)) | (change <= 0), ""),
         ((vapor >= 0.9 * change) & is_warmer, " (vapor explains it)"),
-        otherwise=say(" (vapor explains about {} Pa{})", _rounded(vapor), warming),
+        otherwise=say(" (vapor explains about {} Pa{})", rounded(vapor), warming),
     )
 
 
 def _bounds(r: Readings) -> Text:
-    low, high = r["low"], r["high"]
-    to = say("{} to {} mm at {}", fixed(low, 2), fixed(high, 2), f"{r['level']:.0%}")
-    return choose((_known(low, high), to), otherwise="no interval")
+    to = say("{} to {} mm at {}", fixed(r["low"], 2), fixed(r["high"], 2), f"{r['level']:.0%}")
+    return where_known(to, "no interval")
 
 
 def _area_bounds(r: Readings) -> Text:
-    low, high = r["per_gas_low"], r["per_gas_high"]
-    to = say("{} to {} at {}", fixed(low, 1), fixed(high, 1), f"{r['level']:.0%}")
-    return choose((_known(low, high), to), otherwise="no interval")
+    to = say("{} to {} at {}", fixed(r["per_gas_low"], 1), fixed(r["per_gas_high"], 1), f"{r['level']:.0%}")
+    return where_known(to, "no interval")
 
 
 def _holds(r: Readings) -> Text:
@@ -190,22 +160,15 @@ def _holds(r: Readings) -> Text:
 
 
 def _least_that_shows(r: Readings) -> Text:
-    known = isfinite(r["high"])
-    shown = say("a hole larger than {} mm would have shown", fixed(r["high"], 2))
-    if known.all():
-        return shown
-    return choose(
-        (known, shown),
-        (
-            isfinite(r["per_gas_high"]),
-            say(
-                "a hole of more than {} mm² for each m³ of gas would have shown; {}",
-                each(r["per_gas_high"], ".2g"),
-                _NO_TANK,
-            ),
-        ),
-        otherwise=f"how small a hole would have shown is not known: {_NO_TANK}",
+    size = say("a hole larger than {} mm would have shown", fixed(r["high"], 2))
+    if isfinite(r["high"]).all():
+        return size
+    area = say(
+        "a hole of more than {} mm² for each m³ of gas would have shown; {}",
+        *(each(r["per_gas_high"], ".2g"), _NO_TANK),
     )
+    neither = f"how small a hole would have shown is not known: {_NO_TANK}"
+    return where_known(size, where_known(area, neither))
 
 
 def _leak(r: Readings) -> Text:
@@ -214,33 +177,25 @@ def _leak(r: Readings) -> Text:
 
 
 def _hole(r: Readings) -> Text:
-    known, coefficient = isfinite(r["diameter"]), _coefficient(r)
-    hole = say("a hole of about {} mm ({}; {})", fixed(r["diameter"], 2), _bounds(r), coefficient)
-    if known.all():
-        return hole
-    return choose(
-        (known, hole),
-        (
-            isfinite(r["per_gas"]),
-            say(
-                "a leak of {} mm² for each m³ of gas ({}; {}); {}",
-                *(fixed(r["per_gas"], 1), _area_bounds(r), coefficient, _NO_TANK),
-            ),
-        ),
-        otherwise=f"a leak; {_NO_TANK}",
+    coefficient = f"discharge coefficient {r['discharge']:.2f}"
+    size = say("a hole of about {} mm ({}; {})", fixed(r["diameter"], 2), _bounds(r), coefficient)
+    area = say(
+        "a leak of {} mm² for each m³ of gas ({}; {}); {}",
+        *(fixed(r["per_gas"], 1), _area_bounds(r), coefficient, _NO_TANK),
     )
+    return where_known(size, where_known(area, f"a leak; {_NO_TANK}"))
 
 
 def _gross_leak(r: Readings) -> Text:
-    least, settled, low, high = r["gross_low"], r["settled"], r["settled_low"], r["settled_high"]
-    size = choose((isfinite(least), say("; the hole is larger than {} mm", fixed(least, 1))))
-    bounds = choose((_known(low, high), say(" ({} to {})", fixed(low, 1), fixed(high, 1))))
-    through = say(
-        "; by this model's usual purge flow the vacuum settled as through {} mm{}", fixed(settled, 1), bounds
+    least = where_known(say("; the hole is larger than {} mm", fixed(r["gross_low"], 1)))
+    bounds = where_known(say(" ({} to {})", fixed(r["settled_low"], 1), fixed(r["settled_high"], 1)))
+    settled = say(
+        "; by this model's usual purge flow the vacuum settled as through {} mm{}",
+        *(fixed(r["settled"], 1), bounds),
     )
     return say(
         "{}: a leak too large for a decay, or a vent path that stays open{}{}{}.",
-        *(_how_it_went(r), size, _any_fill(r, least), choose((isfinite(settled), through))),
+        *(_how_it_went(r), least, _any_fill(r, r["gross_low"]), where_known(settled)),
     )
 
 
@@ -259,10 +214,11 @@ def _how_it_went(r: Readings) -> Text:
     depth, gone_s = r["depth"], r["gone_s"]
     reached = choose(
         (~(depth <= _MUCH_PA), say("Purge pulled {}", _vacuum(depth))),
-        otherwise=say("With the purge open vacuum reached only {}", _pressure(depth)),
+        otherwise=say("With the purge open vacuum reached only {}", pressures(depth)),
     )
     interval_s: Floats = r["interval_s"]
-    seen = np.where(isfinite(interval_s) & (interval_s > gone_s), interval_s, gone_s)
+    is_coarse = isfinite(gone_s) & isfinite(interval_s) & (interval_s > gone_s)
+    seen = np.where(is_coarse, interval_s, gone_s)
     return choose(
         (
             depth < _NOTHING_PA,
@@ -271,17 +227,19 @@ def _how_it_went(r: Readings) -> Text:
                 _within(r["draw_s"]),
             ),
         ),
-        (~isfinite(gone_s), say("{}, and it was gone when the purge shut", reached)),
-        otherwise=say("{}; most of it was gone {} after the purge shut", reached, _seconds(seen)),
+        otherwise=where_known(
+            say("{}; most of it was gone {} after the purge shut", reached, seconds(seen)),
+            say("{}, and it was gone when the purge shut", reached),
+        ),
     )
 
 
 def _no_vacuum(r: Readings) -> Text:
     depth, creep = r["depth"], r["creep"]
-    open_for = choose((isfinite(r["draw_s"]), say(" for {}", _seconds(r["draw_s"]))))
+    open_for = where_known(say(" for {}", seconds(r["draw_s"])))
     is_faint = isfinite(depth) & (depth > _NOTHING_PA)
     came = choose(
-        (is_faint, say("With the purge open{} hardly any vacuum arrived ({})", open_for, _pressure(depth))),
+        (is_faint, say("With the purge open{} hardly any vacuum arrived ({})", open_for, pressures(depth))),
         otherwise=say("The purge was commanded open{} and no vacuum arrived", open_for),
     )
     holds = say(
@@ -305,156 +263,113 @@ def _purge_passes(r: Readings) -> Text:
     rate, stood = r["closed_rate"], r["closed_above"]
     fell = say(
         "With vent and purge shut, before any draw, the pressure fell at {} Pa/s{}",
-        fixed(np.abs(rate), 1),
-        choose((_known(stood), say(" and stood at {} on average", _pressure(stood)))),
+        *(fixed(np.abs(rate), 1), where_known(say(" and stood at {} on average", pressures(stood)))),
     )
-    at = say("With vent and purge shut, before any draw, the tank stood at {} on average", _pressure(stood))
+    at = say("With vent and purge shut, before any draw, the tank stood at {} on average", pressures(stood))
     ways = r["hold_late_change"], r["hold_change"], r["hold_end_above"] - r["hold_start_above"]
     grown = np.maximum.reduce([np.where(isfinite(change), -change, 0.0) for change in ways])
-    by = choose((grown > 0, say(" by {} Pa", _rounded(grown))))
+    by = choose((grown > 0, say(" by {} Pa", rounded(grown))))
     how = choose(
-        (_known(rate) & (rate < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA), fell),
-        ((grown <= 0) & _known(stood), at),
+        (isfinite(rate) & (rate < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA), fell),
+        ((grown <= 0) & isfinite(stood), at),
         otherwise=say("In the hold the vacuum grew{} although the purge was shut", by),
     )
     return say("{}: vacuum passes the purge valve when it is shut.", how)
 
 
 def _vent_restricted(r: Readings) -> Text:
-    flowing, moved, zero, vacuum = r["flowing_above"], r["moved"], r["zero"], -r["release_from_above"]
-    half_s, release_s, open_vacuum = r["release_half_s"], r["release_s"], r["open_vacuum"]
-    shut = say(
-        "With the vent open the tank {}, {}, as in a shut one",
-        choose((_known(zero), say("stood at {}", _pressure(zero))), otherwise="stood off zero"),
-        choose(
-            (
-                _known(moved, r["rest_s"]),
-                say("which moved by {} Pa in {}", _rounded(moved), _seconds(r["rest_s"])),
-            ),
-            otherwise="and that moved",
-        ),
+    flowing, vacuum = r["flowing_above"], -r["release_from_above"]
+    stood = where_known(say("stood at {}", pressures(r["zero"])), "stood off zero")
+    moved = where_known(
+        say("which moved by {} Pa in {}", rounded(r["moved"]), seconds(r["rest_s"])), "and that moved"
     )
-    to = choose((_known(open_vacuum), say(" to {}", _pressure(-open_vacuum))))
-    when = choose((isfinite(release_s), say("{} after", _seconds(release_s))), otherwise="After")
+    to = where_known(say(" to {}", pressures(-r["open_vacuum"])))
+    half = say(
+        "After the vent opened it took {} to lose half of {} of vacuum",
+        *(seconds(r["release_half_s"]), pressures(vacuum)),
+    )
+    when = where_known(say("{} after", seconds(r["release_s"])), "After")
+    more = say("{} the vent opened more than half of {} of vacuum was still there", when, pressures(vacuum))
     how = choose(
         (
-            _known(flowing) & (flowing < -500) & ~(-vacuum < -150),
-            say("With the vent open and purge flowing the tank stood at {}", _pressure(flowing)),
+            isfinite(flowing) & (flowing < -500) & ~(-vacuum < -150),
+            say("With the vent open and purge flowing the tank stood at {}", pressures(flowing)),
         ),
-        (r["is_shut_at_rest"], shut),
+        (r["is_shut_at_rest"], say("With the vent open the tank {}, {}, as in a shut one", stood, moved)),
         (~isfinite(vacuum), say("With the vent open, before any test, the tank went down{}", to)),
-        (
-            isfinite(half_s),
-            say(
-                "After the vent opened it took {} to lose half of {} of vacuum",
-                *(_seconds(half_s), _pressure(vacuum)),
-            ),
-        ),
-        otherwise=say(
-            "{} the vent opened more than half of {} of vacuum was still there", when, _pressure(vacuum)
-        ),
+        otherwise=where_known(half, more),
     )
     return say("{}: the vent path is restricted.", how)
 
 
 def _flat(r: Readings) -> Text:
-    span, volts = r["span"], r["volt_range"]
-    and_volts = choose((isfinite(volts), say(" and its output by {} V", fixed(volts, 3))))
+    volts = where_known(say(" and its output by {} V", fixed(r["volt_range"], 3)))
     return say(
         "Through vent and purge commands alike the reading {}, without even the creep of a shut tank: the sensor does "
         "not respond.",
-        choose(
-            (_known(span), say("moved by no more than {} Pa{}", _rounded(span), and_volts)),
-            otherwise="hardly moved",
-        ),
+        where_known(say("moved by no more than {} Pa{}", rounded(r["span"]), volts), "hardly moved"),
     )
 
 
 def _offset(r: Readings) -> Text:
-    zero, volts = r["zero"], r["rest_v"]
     return say(
         "With the vent open the sensor {}{} where it should read zero.",
-        choose((isfinite(zero), say("read {}", _pressure(zero))), otherwise="read off zero"),
-        choose((isfinite(volts), say(" ({} V)", fixed(volts, 2)))),
+        where_known(say("read {}", pressures(r["zero"])), "read off zero"),
+        where_known(say(" ({} V)", fixed(r["rest_v"], 2))),
     )
 
 
 def _disagrees(r: Readings) -> Text:
-    pa, volts, zero = r["pressure_range"], r["volt_range"], r["zero"]
-    has_pa, has_volts = isfinite(pa), isfinite(volts)
-    pa_moved = choose((has_pa, say("moved by {} Pa", _rounded(pa))), otherwise="moved")
-    volts_moved = choose((has_volts, say("moved by {} V", fixed(volts, 3))), otherwise="moved")
-    slope, usual_slope, rest_v, usual_rest_v = (
-        r[name] for name in ("volts_per_pa", "norm_volts_per_pa", "rest_v", "norm_rest_v")
+    pa, volts = (
+        say("moved by {} Pa", rounded(r["pressure_range"])),
+        say("moved by {} V", fixed(r["volt_range"], 3)),
+    )
+    flat_volts = say(
+        "The pressure {} while the sensor's output {}.",
+        *(where_known(pa, "moved"), where_known(say("{} only", volts), "hardly moved")),
+    )
+    flat_pressure = say(
+        "The sensor's output {} while the pressure {}.",
+        *(where_known(volts, "moved"), where_known(say("{} only", pa), "hardly moved")),
+    )
+    off_norm = say(
+        "The sensor moves {} V per kPa where this model's sensors move {} (median of {} recordings): they tell "
+        "different stories.",
+        *(signed(r[name] * 1e3, 2) for name in ("volts_per_pa", "norm_volts_per_pa")),
+        counted(r["norm_n"]),
+    )
+    shifted = say(
+        "With the vent open the pressure reads {} but the sensor gives {} V, where this model's sensors give {} V "
+        "(median of {} recordings): they tell different stories.",
+        pressures(r["zero"]),
+        *(fixed(r[name], 2) for name in ("rest_v", "norm_rest_v")),
+        counted(r["norm_rest_n"]),
+    )
+    bent = say(
+        "Volts and pressure do not follow one straight line: {}{}.",
+        where_known(say("readings lie {} Pa off it", rounded(r["residual_pa"])), "they part"),
+        where_known(say(", in a range of {} Pa", rounded(r["pressure_range"]))),
     )
     return choose(
-        (
-            r["is_flat_volts"],
-            say(
-                "The pressure {} while the sensor's output {}.",
-                pa_moved,
-                choose((has_volts, say("{} only", volts_moved)), otherwise="hardly moved"),
-            ),
-        ),
-        (
-            r["is_flat_pressure"],
-            say(
-                "The sensor's output {} while the pressure {}.",
-                volts_moved,
-                choose((has_pa, say("{} only", pa_moved)), otherwise="hardly moved"),
-            ),
-        ),
-        (
-            r["is_off_norm"] & _known(slope, usual_slope),
-            say(
-                "The sensor moves {} V per kPa where this model's sensors move {} (median of {} recordings): they tell "
-                "different stories.",
-                *(signed(slope * 1e3, 2), signed(usual_slope * 1e3, 2), counted(r["norm_n"])),
-            ),
-        ),
-        (
-            r["is_shifted"] & _known(zero, rest_v, usual_rest_v, r["norm_rest_n"]),
-            say(
-                "With the vent open the pressure reads {} but the sensor gives {} V, where this model's sensors give "
-                "{} V (median of {} recordings): they tell different stories.",
-                *(_pressure(zero), fixed(rest_v, 2), fixed(usual_rest_v, 2), counted(r["norm_rest_n"])),
-            ),
-        ),
-        otherwise=say(
-            "Volts and pressure do not follow one straight line: {}{}.",
-            choose(
-                (_known(r["residual_pa"]), say("readings lie {} Pa off it", _rounded(r["residual_pa"]))),
-                otherwise="they part",
-            ),
-            choose((has_pa, say(", in a range of {} Pa", _rounded(pa)))),
-        ),
+        (r["is_flat_volts"], flat_volts),
+        (r["is_flat_pressure"], flat_pressure),
+        (r["is_off_norm"] & off_norm.known, off_norm),
+        (r["is_shifted"] & shifted.known, shifted),
+        otherwise=bent,
     )
 
 
 def _not_judged(r: Readings) -> Text:
-    reason, likely = r["reason"], r["confidence"]
+    reason = r["reason"]
     why = words([REASONS[word] for word in reason.tolist()])
-    torn = say(
-        ": {}{}, or {}{}.",
-        _told(r["best"]),
-        choose((isfinite(likely), say(" ({} likely)", percent(likely)))),
-        _told(r["second"]),
-        _ask(r),
+    likely = where_known(say(" ({} likely)", percent(r["confidence"])))
+    possible = where_known(say(" (a hole up to {} mm is possible)", fixed(r["working_high"], 2)))
+    more = choose(
+        (reason == "few", say(" ({})", counted(r["n_samples"]))),
+        (reason == "torn", say(": {}{}, or {}{}", _told(r["best"]), likely, _told(r["second"]), _ask(r))),
+        (reason == "cannot_tell", possible),
     )
-    most = r["working_high"]
-    return say(
-        "Not judged: {}{}",
-        why,
-        choose(
-            (reason == "few", say(" ({}).", counted(r["n_samples"]))),
-            (reason == "torn", torn),
-            (
-                (reason == "cannot_tell") & isfinite(most),
-                say(" (a hole up to {} mm is possible).", fixed(most, 2)),
-            ),
-            otherwise=".",
-        ),
-    )
+    return say("Not judged: {}{}.", why, more)
 
 
 def _ask(r: Readings) -> Text:

@@ -5,9 +5,8 @@ What is built here is put into words by polars in one go, outside Python's lock.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, reduce
 from itertools import chain
-from math import isfinite
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -23,14 +22,18 @@ _MISSING = 2 * _TABLED * (_MOST_DIGITS + 1)
 
 
 class Text(NamedTuple):
-    """A sentence with `{}` in place of each part that is not the same for all recordings."""
+    """A sentence with `{}` in place of each part that is not the same for all recordings.
+
+    `known` says of which of them all its numbers are known; None of all.
+    """
 
     sentence: str
     parts: tuple[pl.Expr, ...] = ()
+    known: Flags | None = None
 
 
 def written(text: Text, n: int) -> pl.Series:
-    """Return the text of n recordings; null where a part of it is."""
+    """Return the text of n recordings; null where a number of it is missing."""
     return pl.DataFrame({"at": np.arange(n)}).select("at", text=_expression(text))["text"]
 
 
@@ -38,7 +41,9 @@ def say(sentence: str, *parts: Text | str) -> Text:
     """Return a sentence with a text in place of each `{}`."""
     texts = [Text(part) if isinstance(part, str) else part for part in parts]
     inside = chain.from_iterable(text.parts for text in texts)
-    return Text(sentence.format(*(text.sentence for text in texts)), tuple(inside))
+    known = [text.known for text in texts if text.known is not None]
+    whole = sentence.format(*(text.sentence for text in texts))
+    return Text(whole, tuple(inside), reduce(np.logical_and, known) if known else None)
 
 
 def choose(*cases: tuple[Flags, Text | str], otherwise: Text | str = "") -> Text:
@@ -50,7 +55,12 @@ def choose(*cases: tuple[Flags, Text | str], otherwise: Text | str = "") -> Text
             break
         if is_so.any():
             found = found.when(pl.lit(pl.Series(is_so))).then(_expression(text))
-    return say("{}", otherwise) if found is pl else _part(found.otherwise(_expression(otherwise)))
+    return say("{}", otherwise) if found is pl else Text("{}", (found.otherwise(_expression(otherwise)),))
+
+
+def where_known(text: Text, otherwise: Text | str = "") -> Text:
+    """Return the text where all its numbers are known, and another where not."""
+    return text if text.known is None else choose((text.known, text), otherwise=otherwise)
 
 
 def fixed(numbers: Floats, digits: int | Ints) -> Text:
@@ -67,14 +77,14 @@ def fixed(numbers: Floats, digits: int | Ints) -> Text:
     size = np.abs(whole)
     is_tabled = size < _TABLED
     at = np.where(is_tabled, size + _TABLED * (2 * digits + np.signbit(numbers)), _MISSING)
-    text = _part(pl.lit(_table()).gather(pl.lit(pl.Series(at.astype(np.uint32)))))
-    is_large = np.isfinite(numbers) & ~is_tabled
+    known = np.isfinite(numbers)
+    text = Text("{}", (pl.lit(_table()).gather(pl.lit(pl.Series(at.astype(np.uint32)))),), known)
+    is_large = known & ~is_tabled
     if not is_large.any():
         return text
     rows = zip(numbers.tolist(), digits.tolist(), is_large.tolist(), strict=True)
-    return choose(
-        (is_large, words([f"{x:.{n}f}" if large else None for x, n, large in rows])), otherwise=text
-    )
+    larger = words([f"{x:.{n}f}" if large else None for x, n, large in rows])
+    return choose((is_large, larger), otherwise=text)._replace(known=known)
 
 
 @cache
@@ -101,23 +111,23 @@ def percent(shares: Floats) -> Text:
 
 def counted(numbers: np.ndarray) -> Text:
     """Write whole numbers."""
-    return _part(pl.lit(pl.Series(numbers)).cast(pl.String))
+    return Text("{}", (pl.lit(pl.Series(numbers)).cast(pl.String),))
 
 
 def each(numbers: Floats, spec: str) -> Text:
     """Write numbers one by one, by any of Python's formats; null where there is none."""
-    return words([format(number, spec) if isfinite(number) else None for number in numbers.tolist()])
+    known = np.isfinite(numbers)
+    rows = zip(numbers.tolist(), known.tolist(), strict=True)
+    return words([format(number, spec) if is_known else None for number, is_known in rows])._replace(
+        known=known
+    )
 
 
 def words(texts: list[str | None]) -> Text:
     """Return texts that are written already, one of each recording."""
-    return _part(pl.lit(pl.Series(texts, dtype=pl.String)))
-
-
-def _part(expression: pl.Expr) -> Text:
-    return Text("{}", (expression,))
+    return Text("{}", (pl.lit(pl.Series(texts, dtype=pl.String)),))
 
 
 def _expression(text: Text | str) -> pl.Expr:
-    sentence, parts = say("{}", text)
+    sentence, parts, _ = say("{}", text)
     return pl.format(sentence, *parts) if parts else pl.lit(sentence)

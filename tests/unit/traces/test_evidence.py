@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from pipeline.contract.vocabulary import VERDICTS
-from pipeline.traces.evidence import evidence_of, pressure
+from pipeline.traces.evidence import evidence_of
+from pipeline.traces.quantities import pressure
 from pipeline.traces.stories import NAMES
 from pipeline.traces.verdict import REASONS
 
