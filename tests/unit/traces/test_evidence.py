@@ -45,6 +45,7 @@ class Readings(dict):
             discharge=0.61,
             n_samples=rng.integers(0, 900, n),
             norm_n=rng.integers(0, 50, n),
+            norm_rest_n=rng.integers(0, 50, n),
         )
         self.update({name: rng.random(n) < 0.5 for name in FLAGS})
         tested = any_of(["pass", "fail", "invalid", "no_verdict"])
