@@ -90,12 +90,11 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         ).mean(),
         rest_v_agree=((pl.col("rest_v") - pl.col("rest_v").median()).abs() <= _REST_AGREES_V).mean(),
     )
-    for name in READ:
-        told = pl.col(f"{name}_n") >= MIN_RECORDINGS
-        told = told & (pl.col(f"{name}_agree") >= _AGREE) if f"{name}_agree" in found.columns else told
-        found = found.with_columns(
-            pl.when(told).then(name).alias(name), pl.when(told).then(f"{name}_spread").alias(f"{name}_spread")
-        )
+    told = {name: pl.col(f"{name}_n") >= MIN_RECORDINGS for name in READ}
+    told |= {name: told[name] & (pl.col(f"{name}_agree") >= _AGREE) for name in ("volts_per_pa", "rest_v")}
+    found = found.with_columns(
+        pl.when(told[name]).then(column).alias(column) for name in READ for column in (name, f"{name}_spread")
+    )
     found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
     return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
 
