@@ -9,7 +9,6 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import TRACE_RESULT
-from pipeline.contract.vocabulary import VERDICTS
 from pipeline.settings import Settings
 from pipeline.traces.evidence import evidence_of
 from pipeline.traces.steady_rows import with_steady_flows
@@ -122,7 +121,6 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
 
 
 def _sentences(m: Measured, settings: Settings) -> pl.Series:
-    verdict = m.judgement.verdict
     per_area = 1e6 / settings.discharge_coefficient
     columns = {
         "reason": m.judgement.reason,
@@ -165,11 +163,13 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
     }
     columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
     same_for_all = {"level": settings.level, "discharge": settings.discharge_coefficient}
-    # One verdict is said after the other, for its sentences ask for much the same readings.
-    rows = [np.flatnonzero(verdict == word) for word in VERDICTS]
+    # One verdict is told after the other: each has sentences of its own.
+    words = (*NAMES, "not_judged")
+    which = np.where(m.judgement.verdict == "not_judged", len(NAMES), m.judgement.told.best)
+    rows = [np.flatnonzero(which == k) for k in range(len(words))]
     said = [
         evidence_of(_Readings(columns, mine, verdict=word, **same_for_all), len(mine))
-        for word, mine in zip(VERDICTS, rows, strict=True)
+        for word, mine in zip(words, rows, strict=True)
         if len(mine)
     ]
     return pl.concat([pl.Series(dtype=pl.String), *said]).gather(np.argsort(np.concatenate(rows)))
