@@ -28,7 +28,7 @@ def hole_of_steady_flow_mm(
     barometric_pa: ArrayLike,
     temperature_c: ArrayLike,
     discharge: float,
-    specific_gravity: float = 1.0,
+    specific_gravity: ArrayLike = 1.0,
 ) -> Array:
     """Return the diameter [mm] of the sharp-edged hole that lets a steady flow out; nan without an overpressure.
 
@@ -48,12 +48,13 @@ def hole_of_steady_flow_mm(
     Solved step by step for the coefficient, which the diameter changes a little.
     """
     flow, gauge = np.asarray(flow_std_l_min, float), np.asarray(gauge_pa, float)
+    gravity = np.asarray(specific_gravity, float)
     ambient, celsius = np.asarray(barometric_pa, float), np.asarray(temperature_c, float)
     drop = np.where(gauge > 0, gauge, np.nan)
     standard = STANDARD_PRESSURE_PA / (GAS_CONSTANT_AIR * (STANDARD_TEMPERATURE_C + ZERO_CELSIUS_K))
-    mass = flow * _M3_S_PER_L_MIN * standard * specific_gravity
-    per_area = mass_flow_isentropic(1.0, ambient + drop, ambient, celsius, 1.0) * np.sqrt(specific_gravity)
-    density, viscosity = air_density(ambient + drop, celsius) * specific_gravity, air_viscosity(celsius)
+    mass = flow * _M3_S_PER_L_MIN * standard * gravity
+    per_area = mass_flow_isentropic(1.0, ambient + drop, ambient, celsius, 1.0) * np.sqrt(gravity)
+    density, viscosity = air_density(ambient + drop, celsius) * gravity, air_viscosity(celsius)
     open_area = mass / per_area
     diameter = hole_diameter_mm(open_area / discharge)
     for _ in range(_STEPS):

@@ -14,6 +14,10 @@ _CV_AIR, _CV_VAPOR = 2.5 * 8.314462618, 100.0
 #: chapter 7.1, 1 / (1 + 0.053 p h) at p = 5.6 psi and h = 0.3 to 1 ft of gas gives 0.77 to 0.92 (from memory).
 _REID_PSI = 9.5
 _SATURATED = 0.85
+#: How far that share of vapor is known [of it]: fuel of another season, weathered or hardly stood (judgement).
+VAPOR_SHARE_SD = 0.35
+#: Molar mass of gasoline vapor, about 65 g/mol (AP-42, table 7.1-2: 62 to 68, from memory), against that of dry air.
+_VAPOR_GRAVITY = 65 / 28.9647
 _PASCAL_PER_PSI = 6894.757293168
 
 
@@ -44,6 +48,17 @@ def vapor_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:
     """
     share = _SATURATED * gasoline_vapor_pressure_pa(_REID_PSI, temperature_c) / np.asarray(pressure_pa, float)
     return np.minimum(share, 1)
+
+
+def gravity_with_vapor(share: ArrayLike, gas: float = 1.0) -> Array:
+    """Return the specific gravity against air [1] of a gas with this share of fuel vapor in it.
+
+    Parameters
+    ----------
+    share : of vapor, by volume [1]. gas : specific gravity of the gas that the vapor is in.
+    """
+    share = np.asarray(share, float)
+    return gas * (1 - share) + _VAPOR_GRAVITY * share
 
 
 def heat_share(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Array:

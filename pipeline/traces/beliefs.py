@@ -14,6 +14,8 @@ from pipeline.traces.shows import Closed
 
 #: Vapor of a tank about which nothing was recorded [Pa/s], at 20 °C.
 _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
+#: A closed phase that falls may be gas that cools, which ends within a minute: so much of its fall may end in the hold.
+_FALL_ENDS = 0.6
 #: Below the usual rate lie tanks without vapor and tanks that cool, by 1.5 Pa/s (see verdict.FALLS_PA_S): two of these.
 _COOLING_SD = 1.75
 #: Under vacuum rates lie farther above the usual one than below it: by two of these, one tank in forty gives more than
@@ -36,8 +38,9 @@ _MOST_GIVEN_BACK_SD = 5.5
 #: half to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).
 _HEAT_SHARE_SD = 0.2
 #: Logarithm of the time constant of heat between walls and a tank's gas at 20 °C [s]: it goes with the gas's heat
-#: capacity, which vapor raises.
-_LOG_TAU, _LOG_TAU_SD = float(np.log(6.0)), 0.65
+#: capacity, which vapor raises. Gas that a quick draw stirred takes some 5 s, gas at rest, a kelvin colder than the
+#: walls of 40 l, half a minute and more (natural convection at 2 to 5 W/m2 K, from memory).
+_LOG_TAU, _LOG_TAU_SD = float(np.log(10.0)), 0.8
 _HEAT_SHARE_20 = float(heat_share(20.0, STANDARD_PRESSURE_PA))
 
 
@@ -133,7 +136,7 @@ def vapor_beliefs(
     likely = (seen * usual_sd**2 + usual * scatter2) / (usual_sd**2 + scatter2)
     rate = np.maximum(likely, 0)
     above = np.where(known, np.nan_to_num(closed.above), 0.0)
-    closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2)
+    closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2 + (_FALL_ENDS * np.minimum(seen, 0)) ** 2)
     # Drawing the gas of a tank down by dp takes share x dp of vapor out of it, which the fuel gives back in time,
     # whatever it did before; filling it takes none.
     given_back = vapor_share(temperature_c, barometric_pa) / _GIVEN_BACK_S

@@ -54,7 +54,7 @@ from pipeline.traces.hold_solve import (
 
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAUS = tuple(np.log(WARMING_S).tolist())
-_LOG_TAU_LEAST, LOG_TAU_MOST = 0.0, float(np.log(40.0))
+_LOG_TAU_LEAST, LOG_TAU_MOST = 0.0, float(np.log(90.0))
 #: The most of the heat exchange of dry air that a fit may see.
 HEAT_MOST = 1.3
 _TAU_STEP = 0.1

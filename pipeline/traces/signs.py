@@ -35,11 +35,14 @@ FALLS_PA = 50.0
 CLOSED_FALLS_PA = 5.0
 STANDS_PA = 100.0
 FALLS_PA_S = 2.0
+#: A hold this long [s] shows the end of gas that cools: one that then rises by more than BORNE_OUT of what such a fall
+#: would have taken bears no passing valve out.
+BORNE_OUT_S, BORNE_OUT, BORNE_OUT_PA = 20.0, 0.15, 1.0
 #: From its second quarter to its last fifth so much of a hold passes.
 LATE_SHARE = 0.55
-#: Vacuum of an inch or two of water at the most, gone so soon [s] (sooner than can be fitted: UNFITTED_S) or as through
+#: Vacuum of a few inches of water at the most, gone so soon [s] (sooner than can be fitted: UNFITTED_S) or as through
 #: so large a hole [mm], could not build. More did build: there it takes a hole that is surely beyond sizes.WIDEST_MM.
-LOW_VACUUM_PA = 650.0
+LOW_VACUUM_PA = 900.0
 GROSS_MM = 3.0
 GONE_SOON_S = 2.2
 UNFITTED_S = 5.0
@@ -150,6 +153,11 @@ def _falls(shown: Shown) -> Floats:
         above(-closed.rate, np.maximum(FALLS_PA_S, 5 * np.nan_to_num(closed.rate_sd))),
         above(-closed.change, np.maximum(CLOSED_FALLS_PA, 5 * per_quarter)),
     )
+    # What passes does so in the hold as well; gas that cools is done with that by then.
+    pulled = LATE_SHARE * np.maximum(-closed.rate, 0) * np.nan_to_num(hold.seconds)
+    rises = np.maximum(np.nan_to_num(hold.late_change), 0)
+    borne_out = below(rises, np.maximum(BORNE_OUT * pulled, BORNE_OUT_PA), FAINT)
+    before = both(before, np.where(hold.seconds >= BORNE_OUT_S, borne_out, SUREST))
     # Vacuum that stands in a tank which was shut without any: neither a draw nor the open vent's flow brought it.
     stands = both(
         above(-closed.above, np.maximum(STANDS_PA, FALLS_PA_S * np.nan_to_num(closed.seconds))),

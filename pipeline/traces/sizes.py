@@ -14,6 +14,7 @@ from pipeline.physics.orifice import (
     hole_area_m2,
     hole_diameter_mm,
 )
+from pipeline.physics.vapor import VAPOR_SHARE_SD, gravity_with_vapor, vapor_share
 from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L, vapor_volume_l
 from pipeline.settings import Settings
 from pipeline.traces.air import Air
@@ -120,8 +121,9 @@ def size_leaks(
         + np.where(air.is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
         # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
         + np.nan_to_num(1 - fit.discharge_share) ** 2
+        + _outflow(shown, air)[1] ** 2
     )
-    leak = _leaks(fit, shown, barometric_pa, temperature_c)
+    leak = _leaks(fit, shown, air)
     low, high = _widen(*leak, reach, np.hypot(reach, _by_late_answer(leak[0], shown, air)))
 
     def diameter(leak: Floats) -> Floats:
@@ -148,7 +150,7 @@ def size_leaks(
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
         _chance_of_leak(
             fit,
-            discharge * hole_area_m2(1.0) / (used * 1e-3),
+            discharge * hole_area_m2(1.0) / (used * 1e-3) / _outflow(shown, air)[0],
             np.where(shown.hold.start_above < 0, _WILD_SHARE, 0.0),
             is_unseen(shown, fit),
         ),
@@ -160,7 +162,7 @@ def leaks_alone(
 ) -> tuple[Floats, Floats]:
     """Return Cd A / V [1/m] of each leak and the diameter [mm] that it means in its volume, or a nominal one: `leak`
     and `working` of Sizes, without bounds."""
-    leak, _, _ = _leaks(fit, shown, air.pressure_pa, air.temperature_c)
+    leak, _, _ = _leaks(fit, shown, air)
     return leak, hole_diameter_mm(leak * volume.working_l * 1e-3 / discharge)
 
 
@@ -172,9 +174,7 @@ def is_unseen(shown: Shown, fit: HoldFit) -> Flags:
     return is_at_end & np.isnan(fit.leak)
 
 
-def _leaks(
-    fit: HoldFit, shown: Shown, barometric_pa: Floats, temperature_c: Floats
-) -> tuple[Floats, Floats, Floats]:
+def _leaks(fit: HoldFit, shown: Shown, air: Air) -> tuple[Floats, Floats, Floats]:
     """Return Cd A / V [1/m] of each leak and its bounds: of the fit, or of the time in which a vacuum went that was
     gone after too few samples for one.
 
@@ -183,17 +183,29 @@ def _leaks(
     """
     interval = np.nan_to_num(shown.sensor.interval_s)
     slowest, middle, fastest = (
-        _leak_that_empties(shown, slack, barometric_pa, temperature_c)
+        _leak_that_empties(shown, slack, air.pressure_pa, air.temperature_c)
         for slack in (interval, -USUAL_DELAY_S - interval / 2, -LATE_ANSWER_S - interval)
     )
     k = HEAT_RATIO_AIR
     is_short = (shown.hold.start_above < 0) & (shown.hold.gone_s < FEW_INTERVALS * interval)
     is_fitted = np.isfinite(fit.leak) & ~is_short
+    larger, _ = _outflow(shown, air)
     return (
-        np.where(is_fitted, fit.leak, middle / np.sqrt(k)),
-        np.where(is_fitted, fit.leak_low, slowest / k),
-        np.where(is_fitted, fit.leak_high, fastest),
+        np.where(is_fitted, fit.leak * larger, middle / np.sqrt(k)),
+        np.where(is_fitted, fit.leak_low * larger, slowest / k),
+        np.where(is_fitted, fit.leak_high * larger, fastest),
     )
+
+
+def _outflow(shown: Shown, air: Air) -> tuple[Floats, Floats]:
+    """Return how much larger a leak is than it would be if air went through it, and how far that is known [log].
+
+    A vacuum lets air in; a pressure lets out what is in the tank. Fuel vapor makes that heavier, and slower.
+    """
+    is_out = shown.hold.start_above > 0
+    share = vapor_share(air.temperature_c, air.pressure_pa)
+    larger, off = (np.sqrt(gravity_with_vapor(some)) for some in (share, (1 - VAPOR_SHARE_SD) * share))
+    return np.where(is_out, larger, 1.0), np.where(is_out, np.log(larger / off), 0.0)
 
 
 def _by_late_answer(leak: Floats, shown: Shown, air: Air) -> Floats:

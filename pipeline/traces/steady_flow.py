@@ -17,6 +17,7 @@ from pipeline.physics.orifice import (
     discharge_at,
 )
 from pipeline.physics.steady_flow import hole_of_steady_flow_mm
+from pipeline.physics.vapor import VAPOR_SHARE_SD, gravity_with_vapor, vapor_share
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.recordings import Recordings
 from pipeline.traces.shows import Vented
@@ -39,6 +40,10 @@ _METER_L_MIN = 0.02
 _GAS_SHARE = 0.017
 #: What fills the tank is known to so much beside its volume: the gas is compressed, and not all at one temperature.
 _FILLING_SHARE = 0.2
+#: Gas that is fed takes up fuel vapor before it leaves: this share of what saturates it is usual. None, and all of what
+#: a volatile fuel gives up to _MOST_VAPOR, are the bounds (judgement: fuel restores vapor in one minute or in ten).
+_TAKEN_UP = 0.5
+_MOST_VAPOR = 0.7
 #: So much overpressure [Pa] is surely read as one.
 _LEAST_PRESSURE_PA = 25.0
 
@@ -111,16 +116,18 @@ def read_steady_flows(
     is_open = np.isfinite(fed) & (gauge < floor)
     drop = np.where(is_open, floor, gauge)
     air = barometric_pa, temperature_c
-    middle = _holes(fed, drop, *air, discharge)
     meter_sd = np.hypot(_METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * (fed + filling))
     flow_sd = np.hypot(meter_sd, np.hypot(volume.log_sd, _FILLING_SHARE) * filling)
     z = ndtri((1 + level) / 2)
     least, most = np.maximum(fed - z * flow_sd, 0.0), fed + z * flow_sd
     deeper, shallower = drop + z * zero_sd, np.maximum(drop - z * zero_sd, 0.2 * drop)
-    low, high = (_holes(some, at, *air, discharge) for some, at in ((least, deeper), (most, shallower)))
-    sd = (high.ours - low.ours) / (2 * z)
+    vapor = vapor_share(temperature_c, barometric_pa)
+    much = np.minimum((1 + VAPOR_SHARE_SD) * vapor, _MOST_VAPOR)
+    low = _hole(least, deeper, *air, discharge, 0.0 * vapor, 0.0)
+    middle = _hole(fed, drop, *air, discharge, vapor, _TAKEN_UP)
+    high = _hole(most, shallower, *air, discharge, much, 1.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        chance = ndtr((middle.ours - LEAK_MM) / sd)
+        chance = ndtr((middle - LEAK_MM) / (high - low) * 2 * z)
 
     def closed(values: Floats) -> Floats:
         return np.where(is_open, np.nan, values)
@@ -129,31 +136,40 @@ def read_steady_flows(
         fed,
         gauge,
         seconds,
-        closed(middle.ours),
-        low.ours,
-        closed(high.ours),
-        closed(middle.certified),
-        low.certified,
-        closed(high.certified),
-        _discharge(middle.ours, drop, *air, discharge),
+        closed(middle),
+        low,
+        closed(high),
+        closed(_certified(fed, drop, *air)),
+        _certified(least, deeper, *air),
+        closed(_certified(most, shallower, *air)),
+        _discharge(middle, drop, *air, discharge),
         np.where(is_open, 1.0, chance),
         is_open,
         np.array([f.is_filling for f in feeds], bool),
     )
 
 
-class _Holes(NamedTuple):
-    ours: Floats
-    certified: Floats
+def _hole(
+    fed: Floats,
+    drop: Floats,
+    barometric_pa: Floats,
+    celsius: Floats,
+    discharge: float,
+    vapor: Floats,
+    taken_up: float,
+) -> Floats:
+    """Return the hole [mm] that lets out what is fed, a share of it `vapor`, of which so much evaporates meanwhile."""
+    gravity = gravity_with_vapor(vapor, NITROGEN_GRAVITY)
+    out = fed / (1 - taken_up * vapor)
+    return hole_of_steady_flow_mm(out, drop, barometric_pa, celsius, discharge, gravity)
 
 
-def _holes(flow: Floats, drop: Floats, barometric_pa: Floats, celsius: Floats, discharge: float) -> _Holes:
-    ours = hole_of_steady_flow_mm(flow, drop, barometric_pa, celsius, discharge, NITROGEN_GRAVITY)
+def _certified(flow: Floats, drop: Floats, barometric_pa: Floats, celsius: Floats) -> Floats:
+    """Return the diameter [mm] by the rule's equation, which knows of no vapor."""
     kpa = barometric_pa / 1e3
-    certified = effective_diameter_in(
-        flow * _M3_S_PER_L_MIN, kpa + drop / 1e3, kpa, celsius + ZERO_CELSIUS_K, NITROGEN_GRAVITY
-    )
-    return _Holes(ours, certified * _MM_PER_INCH)
+    kelvin = celsius + ZERO_CELSIUS_K
+    inches = effective_diameter_in(flow * _M3_S_PER_L_MIN, kpa + drop / 1e3, kpa, kelvin, NITROGEN_GRAVITY)
+    return inches * _MM_PER_INCH
 
 
 def _discharge(

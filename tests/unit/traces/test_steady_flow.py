@@ -9,7 +9,8 @@ import polars as pl
 import pytest
 from scipy.integrate import solve_ivp
 
-from pipeline.physics.certification import flow_of_diameter_m3_s
+from pipeline.physics.certification import NITROGEN_GRAVITY, flow_of_diameter_m3_s
+from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
 from tests.unit.traces.drawing import AIR_PA, HEADER, KELVIN, judged
@@ -78,10 +79,12 @@ def test_the_hole_of_1066_985_comes_back_whatever_the_tank(hole_mm: float, flow:
     assert (row["verdict"], row["leak_censoring"]) == ("leak", "none")
     assert row["certification_diameter_mm"] == pytest.approx(hole_mm, rel=0.015)
     assert row["certification_diameter_low_mm"] < hole_mm < row["certification_diameter_high_mm"]
-    # standards: the rule's equation implies a discharge coefficient of 0.74 to 0.76, 11 % in diameter against 0.61
-    assert row["leak_diameter_mm"] / hole_mm == pytest.approx(1.11, abs=0.02)
-    assert row["leak_diameter_low_mm"] < row["leak_diameter_mm"] < row["leak_diameter_high_mm"]
     out = _outflow_l_min(hole_mm, row["steady_pressure_pa"])
+    # standards: the rule's equation implies a discharge coefficient of 0.74 to 0.76, 11 % in diameter against 0.61
+    dry = hole_of_steady_flow_mm(out, row["steady_pressure_pa"], AIR_PA, 20.0, 0.61, NITROGEN_GRAVITY)
+    assert dry / hole_mm == pytest.approx(1.11, abs=0.02)
+    # That equation knows of no fuel vapor, which makes the hole larger (`test_outflow`).
+    assert row["leak_diameter_low_mm"] < dry < row["leak_diameter_mm"] < row["leak_diameter_high_mm"]
     assert row["steady_flow_std_l_min"] == pytest.approx(out, rel=0.04)
     assert out <= flow * 1.01
     assert 0.5 < row["discharge_at_hold"] < 0.61
@@ -92,7 +95,8 @@ def test_the_hole_of_1066_985_comes_back_whatever_the_tank(hole_mm: float, flow:
 def test_a_regulator_holds_a_tight_system_with_hardly_any_flow() -> None:
     row = judged(fed(0.05, 2.0, regulated_pa=2500.0))
     assert (row["verdict"], row["leak_censoring"], row["leak_diameter_mm"]) == ("holds", "left", None)
-    assert 0.05 < row["leak_diameter_high_mm"] < 0.2
+    # 0.17 mm by the meter's error alone, 1.35 times that if the gas took up all the vapor it can.
+    assert 0.05 < row["leak_diameter_high_mm"] < 0.25
     assert row["suspects"] == []
 
 

@@ -71,6 +71,20 @@ def test_a_tank_that_cools_holds_and_accuses_no_purge_valve(rate):
     assert judged(drawing.samples(noise=3))["verdict"] == "holds"
 
 
+@pytest.mark.parametrize(("pa_s", "seconds"), [(-4.0, 12.0), (-8.0, 8.0), (-3.0, 25.0)])
+def test_gas_that_cools_before_the_draw_accuses_no_purge_valve_and_makes_no_leak(pa_s, seconds):
+    """Gas warmer than walls and fuel falls as fast as behind a valve that passes, but for seconds: the hold tells."""
+    drawing = Drawing().rest().add(25, lambda s: pa_s * seconds * -np.expm1(-s / seconds), True, 0.0)
+    drawing.draw(-2500).hold(90, vapor=1.0).release()
+    assert judged(drawing.samples(noise=3))["verdict"] in ("holds", "not_judged")
+
+
+@pytest.mark.parametrize("pa_s", [-4.0, -20.0])
+def test_a_valve_that_passes_before_the_draw_and_in_the_hold_is_found(pa_s):
+    drawing = Drawing().rest().closed(25, pa_s).draw(-2500).hold(60, vapor=pa_s).release()
+    assert judged(drawing.samples(noise=3))["verdict"] == "purge_passes_closed"
+
+
 def test_no_vacuum_in_a_tank_that_cools_is_no_vacuum():
     drawing = Drawing().rest().closed(15, -1.2)
     drawing.add(50, lambda s: -18 - 1.2 * s, True, 100.0).add(40, lambda s: -78 - 1.2 * s, True, 0.0)

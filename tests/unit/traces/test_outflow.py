@@ -1,0 +1,110 @@
+"""What flows out of a tank is not air: fuel vapor makes it heavier, and fed gas takes vapor along. Tanks of two gases
+are integrated here, with the vapor pressure that another author's tanks have (`rich_gas`: AP-42, chapter 7.1)."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+import pytest
+from scipy.integrate import solve_ivp
+
+from tests.end_to_end.rich_gas import AIR_KG_MOL, GAS_J_MOL_K, vapor_pressure
+from tests.unit.traces.drawing import AIR_PA, KELVIN, VOLUME_L, judged
+
+VAPOR_KG_MOL, NITROGEN_KG_MOL = 0.065, 0.028
+STD_MOL_S_PER_L_MIN = 101_325.0 / (GAS_J_MOL_K * 293.15) / 60_000
+VOLUME_M3 = VOLUME_L * 1e-3
+
+
+def course(
+    hole_mm: float,
+    reid_psi: float,
+    saturated: float,
+    restored_s: float,
+    feed_l_min: float,
+    fill_s: float,
+    end_s: float,
+):
+    """Gauge pressure [Pa] over seconds of a tank whose gas, at one temperature, holds so much vapor, that is fed with
+    nitrogen for `fill_s` [s], loses its own gas through a sharp-edged hole, and has vapor restored in `restored_s` [s].
+
+    Returns the solution's function of time: moles of vapor and of other gas.
+    """
+    full = saturated * float(vapor_pressure(np.array(reid_psi), np.array(KELVIN - 273.15)))
+    area = np.pi / 4 * (hole_mm * 1e-3) ** 2
+    per_mol = GAS_J_MOL_K * KELVIN / VOLUME_M3
+
+    def rate(t: float, n: np.ndarray) -> list[float]:
+        vapor, other = n
+        total = vapor + other
+        gauge = max(total * per_mol - AIR_PA, 0.0)
+        share = vapor / total
+        density = (
+            (gauge + AIR_PA) / (GAS_J_MOL_K * KELVIN) * (VAPOR_KG_MOL * share + AIR_KG_MOL * (1 - share))
+        )
+        out = 0.61 * area * np.sqrt(2 * gauge / density) * total / VOLUME_M3
+        comes = (full - vapor * per_mol) / per_mol / restored_s
+        fed = feed_l_min * STD_MOL_S_PER_L_MIN if t < fill_s else 0.0
+        return [comes - out * share, fed - out * (1 - share)]
+
+    start = np.array([full, AIR_PA - full]) / per_mol
+    done = solve_ivp(rate, (0, end_s), start, max_step=1.0, rtol=1e-8, dense_output=True)
+    return lambda s: done.sol(s).sum(axis=0) * per_mol - AIR_PA
+
+
+def recorded(pressure, shut_s: float, flow_l_min: float | None = None, rate_hz: float = 2.0) -> pl.DataFrame:
+    """Ten seconds vented, then shut."""
+    t = np.arange(0.0, 10 + shut_s, 1 / rate_hz)
+    pa = np.where(t < 10, 0.0, pressure(np.maximum(t - 10, 0)))
+    frame = {
+        "trace_id": ["t1"] * len(t),
+        "t_s": t,
+        "tank_pressure_pa": np.round(pa + np.random.default_rng(4).normal(0, 3, len(t)), 1),
+        "sensor_v": pl.Series([None] * len(t), dtype=pl.Float64),
+        "purge_duty_pct": np.zeros(len(t)),
+        "is_vent_closed": t >= 10,
+        "engine_rpm": np.zeros(len(t)),
+    }
+    if flow_l_min is not None:
+        frame["test_flow_std_l_min"] = np.where(t >= 10, flow_l_min, 0.0)
+    return pl.DataFrame(frame)
+
+
+@pytest.mark.parametrize("hole_mm", [0.6, 1.0, 1.5])
+def test_a_pressure_lost_through_a_hole_tells_its_size_though_vapor_is_heavier_than_air(
+    hole_mm: float,
+) -> None:
+    """Fuel of 9 psi, the federal summer limit (40 CFR 1090.215), four fifths saturated; 0.3 of the gas is vapor."""
+    pressure = course(hole_mm, 9.0, 0.8, 1e9, 40.0, 4.0, 130.0)
+    row = judged(recorded(pressure, 130.0))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.06)
+    assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
+
+
+@pytest.mark.parametrize("restored_s", [60.0, 600.0, 1e9])
+@pytest.mark.parametrize(("hole_mm", "flow"), [(0.5, 0.4), (1.0, 1.6)])
+def test_a_steady_flow_bounds_the_hole_whatever_vapor_leaves_with_the_gas(hole_mm, flow, restored_s) -> None:
+    pressure = course(hole_mm, 9.0, 0.8, restored_s, flow, 1e9, 400.0)
+    row = judged(recorded(pressure, 400.0, flow), fuel_tank_l=None)
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
+    assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.15)
+
+
+def test_a_tank_under_pressure_is_judged_though_its_leak_kept_it_from_the_usual_level() -> None:
+    """A filling that a leak stops short of 1500 Pa rises fast and then no more, as warm fuel never does."""
+    pressure = course(1.0, 9.0, 0.8, 1e9, 3.0, 12.0, 120.0)
+    highest = pressure(np.linspace(0, 120, 500)).max()
+    assert 500 < highest < 1400
+    row = judged(recorded(pressure, 120.0))
+    assert row["verdict"] == "leak"
+    assert row["pressure_test"] == "invalid"
+    assert row["leak_diameter_low_mm"] < 1.0 < row["leak_diameter_high_mm"]
+
+
+def test_warm_fuel_alone_is_no_filling() -> None:
+    """30 Pa/s of a hot tank, to the end: no test was run."""
+    row = judged(recorded(lambda s: 30.0 * np.minimum(s, 40.0), 40.0))
+    assert row["verdict"] == "not_judged"
+    assert "no test was run" in row["evidence"]
