@@ -1,7 +1,8 @@
 """Measure every accepted recording: samples in, one row a trace out.
 
-Samples are read once, a few files at a time, on every core. What is found out about a recording (about a kilobyte) lies
-on disk until all are read, for its model's norms come from the whole lake.
+Samples are read once, a few files at a time, on every core. What is found out about a recording (about a kilobyte) is
+kept until all are read, for its model's norms come from the whole lake: of the first ones in memory, of all others on
+disk.
 """
 
 from __future__ import annotations
@@ -10,7 +11,8 @@ import os
 import pickle
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from itertools import count, repeat
+from itertools import repeat
+from operator import itemgetter
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -28,10 +30,14 @@ from pipeline.traces.rows import rows_of
 from pipeline.traces.taken import Taken
 from pipeline.warehouse.store import Warehouse
 
+#: what is found out about so many recordings is kept in memory
+KEPT_IN_MEMORY = 100_000
 #: rows written at once
 PART_ROWS = 10_000
 #: recordings judged at once, or a few more: what a batch costs however small it is counts no more from here on
-JUDGED_AT_ONCE = 4_000
+JUDGED_AT_ONCE = 12_000
+#: what was found out about a batch, or the file in which it lies
+Kept = Taken | Path
 SAMPLE_COLUMNS = [
     "t_s",
     "tank_pressure_pa",
@@ -90,40 +96,47 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
 
     Parameters
     ----------
-    building : folder in which what is found out lies until the end.
+    building : folder in which what is found out lies until the end, where it is much.
     """
     with ThreadPoolExecutor(os.cpu_count()) as cores, TemporaryDirectory(dir=building) as place:
-        names = map(Path(place).joinpath, map(str, count()))
-        todo = batches(warehouse, folder, warehouse.query(HEADERS))
-        kept, norms = _all_taken(cores.map(_take, todo, names, repeat(settings)))
+        todo = _with_places(batches(warehouse, folder, warehouse.query(HEADERS)), Path(place))
+        kept, norms = _all_taken(cores.map(_take, todo, repeat(settings)))
         # In the order of their first recordings, so that rows are written while later batches are judged.
-        groups = _groups(sorted(kept))
-        results = cores.map(_judge, [paths for _, paths in groups], repeat(norms), repeat(settings))
+        groups = _groups(kept)
+        results = cores.map(_judge, [parts for _, parts in groups], repeat(norms), repeat(settings))
         warehouse.write(MODEL_NORM, norms)
         warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in groups]))
 
 
+def _with_places(todo: Iterable[Batch], folder: Path) -> Iterator[tuple[Batch, Path | None]]:
+    """Yield each batch with the place on disk of what is found out about it, None where that is kept in memory."""
+    held = 0
+    for batch in todo:
+        held += batch.headers.height
+        yield batch, None if held <= KEPT_IN_MEMORY else folder / str(held)
+
+
 def _all_taken(
-    taken: Iterable[tuple[str, Path, pl.DataFrame]],
-) -> tuple[list[tuple[str, int, Path]], pl.DataFrame]:
-    """Return the first recording of each batch, how many it holds and where it is kept; and the norms of their
+    taken: Iterable[tuple[str, Kept, pl.DataFrame]],
+) -> tuple[list[tuple[str, int, Kept]], pl.DataFrame]:
+    """Return the first recording of each batch, how many it holds and what is kept of it; and the norms of their
     models."""
     kept, told = [], []
-    for first, path, readings in taken:
-        kept.append((first, readings.height, path))
+    for first, part, readings in taken:
+        kept.append((first, readings.height, part))
         told.append(readings)
     return kept, model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
 
 
-def _groups(kept: list[tuple[str, int, Path]]) -> list[tuple[str, list[Path]]]:
+def _groups(kept: list[tuple[str, int, Kept]]) -> list[tuple[str, list[Kept]]]:
     """Return what is judged together, each with its first recording: batches until there are JUDGED_AT_ONCE."""
-    groups: list[tuple[str, list[Path]]] = []
+    groups: list[tuple[str, list[Kept]]] = []
     n = JUDGED_AT_ONCE
-    for first, held, path in kept:
+    for first, held, part in sorted(kept, key=itemgetter(0)):
         if n >= JUDGED_AT_ONCE:
             groups.append((first, []))
             n = 0
-        groups[-1][1].append(path)
+        groups[-1][1].append(part)
         n += held
     return groups
 
@@ -137,7 +150,7 @@ def _in_order(results: Iterable[pl.DataFrame], firsts: list[str]) -> Iterator[pl
     """
     waiting: list[pl.DataFrame] = []
     for rows, bound in zip(results, [*firsts, None][1:], strict=True):
-        waiting.append(rows.sort("trace_id"))
+        waiting.append(_by_recording(rows))
         yield from _parts_before(bound, waiting)
 
 
@@ -147,10 +160,14 @@ def _parts_before(bound: str | None, waiting: list[pl.DataFrame]) -> Iterator[pl
     ids = pl.concat([_before(bound, each)["trace_id"] for each in waiting]).sort()
     ends = ids.gather_every(PART_ROWS, PART_ROWS).to_list()
     for end in ends if bound is not None else [*ends, None]:
-        part = pl.concat([_before(end, each) for each in waiting]).sort("trace_id")
+        part = _by_recording(pl.concat([_before(end, each) for each in waiting]))
         waiting[:] = [rest for each in waiting if (rest := each[_n_before(end, each) :]).height]
         if part.height:
             yield part
+
+
+def _by_recording(rows: pl.DataFrame) -> pl.DataFrame:
+    return rows if rows["trace_id"].is_sorted() else rows.sort("trace_id")
 
 
 def _before(bound: str | None, rows: pl.DataFrame) -> pl.DataFrame:
@@ -161,9 +178,10 @@ def _n_before(bound: str | None, rows: pl.DataFrame) -> int:
     return rows.height if bound is None else int(rows["trace_id"].search_sorted(bound))
 
 
-def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[str, Path, pl.DataFrame]:
-    """Read and fit a batch; return its first recording, where it is kept until its models are known, and what it
+def _take(batch_to: tuple[Batch, Path | None], settings: Settings) -> tuple[str, Kept, pl.DataFrame]:
+    """Read and fit a batch; return its first recording, what is kept of it until its models are known, and what it
     tells of them."""
+    batch, place = batch_to
     headers = batch.headers.drop("n", "is_fed", "parquet")
     columns = [*SAMPLE_COLUMNS, *([FLOW_COLUMN] if batch.headers["is_fed"].any() else [])]
     if batch.is_scattered:
@@ -171,13 +189,14 @@ def _take(batch: Batch, kept: Path, settings: Settings) -> tuple[str, Path, pl.D
     else:
         recordings = recordings_of(_read_whole(batch, columns), batch.headers["n"].to_numpy())
     taken = take(recordings, headers, settings, with_curves=False)
-    with kept.open("wb") as file:
-        pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)
-    return str(headers["trace_id"].min()), kept, taken.for_norms()
+    if place:
+        with place.open("wb") as file:
+            pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)
+    return str(headers["trace_id"].min()), place or taken, taken.for_norms()
 
 
-def _judge(paths: list[Path], norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
-    taken: list[Taken] = [pickle.loads(path.read_bytes()) for path in paths]
+def _judge(kept: list[Kept], norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    taken = [pickle.loads(part.read_bytes()) if isinstance(part, Path) else part for part in kept]
     # Of a bundle's parts either all are there or none is: batches with recordings that were fed stay apart.
     fed = [batch for batch in taken if batch.steady is not None]
     alike = [part for part in (fed, [batch for batch in taken if batch.steady is None]) if part]

@@ -3,15 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import cache
-from math import isfinite
 from typing import Any
 
+import numpy as np
+import polars as pl
+from numpy import isfinite
+
+from pipeline.traces.compiled import Floats
+from pipeline.traces.quantities import pressures, rounded, seconds
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
 from pipeline.traces.verdict import REASONS
+from pipeline.traces.written import (
+    Text,
+    choose,
+    counted,
+    each,
+    fixed,
+    percent,
+    say,
+    signed,
+    where_known,
+    words,
+    written,
+)
 
-#: Conventional inch of water (NIST SP 811, appendix B.8): technicians read gauges in it.
-_INCH_OF_WATER_PA = 249.0889
 #: So little vacuum [Pa] is called hardly any, and beyond so much nobody says "only".
 _NOTHING_PA = 60.0
 _MUCH_PA = 1000.0
@@ -21,42 +36,52 @@ _SURE = 0.9
 #: What is said of a leak over volume in place of a diameter.
 _NO_TANK = "its diameter needs the tank's size, which is not known"
 
-Reading = Mapping[str, Any]
+Readings = Mapping[str, Any]
 
 
-def say(row: Reading) -> str:
-    """Return the evidence of one trace.
+def evidence_of(r: Readings, n: int) -> pl.Series:
+    """Return the evidence of n recordings that have one verdict.
 
     Parameters
     ----------
-    row : the result's columns, the readings of `shows.Shown`, and of `volts.VoltStory` and `hold_fit.HoldFit`
-        those that the sentences name.
+    r : `verdict`, `level` and `discharge`, which are the same for all; and arrays with one element per recording: the
+        result's columns, the readings of `shows.Shown`, and of `volts.VoltStory` and `hold_fit.HoldFit` those that
+        the sentences name.
     """
-    return _SENTENCES[row["verdict"]](row) + _opened(row) + _less_likely(row) + _by_criterion(row)
+    with np.errstate(all="ignore"):
+        told = _SENTENCES[r["verdict"]](r)
+        return written(say("{}{}{}{}", told, _opened(r), _less_likely(r), _by_criterion(r)), n)
 
 
-def _opened(row: Reading) -> str:
+def _opened(r: Readings) -> Text | str:
     """Say where the hold was cut: what followed is no hold."""
-    if not row["is_opened"] or not isfinite(row["hold_s"]):
+    is_cut = r["is_opened"] & isfinite(r["hold_s"])
+    if not is_cut.any():
         return ""
-    if row["is_pressure_test"]:
-        return (
-            f" After {_seconds(row['hold_s'])} it was let go, otherwise than by the vent valve: what followed was "
-            "left out."
-        )
-    return (
-        f" After {_seconds(row['hold_s'])} of the hold something opened, though the vent was commanded shut: the "
-        "pressure went at once, and what followed was left out."
+    after = seconds(r["hold_s"])
+    let_go = say(
+        " After {} it was let go, otherwise than by the vent valve: what followed was left out.",
+        after,
     )
+    opened = say(
+        " After {} of the hold something opened, though the vent was commanded shut: the pressure went at once, and "
+        "what followed was left out.",
+        after,
+    )
+    return choose((is_cut & r["is_pressure_test"], let_go), (is_cut, opened))
 
 
-def _less_likely(row: Reading) -> str:
+def _less_likely(r: Readings) -> Text | str:
     """Name the story that comes second to a verdict which is not sure."""
-    if row["verdict"] == "not_judged" or not row["confidence"] < _SURE:
+    is_unsure = r["confidence"] < _SURE
+    if r["verdict"] == "not_judged" or not is_unsure.any():
         return ""
-    share = row["second_confidence"]
-    likely = f" ({share:.0%})" if isfinite(share) else ""
-    return f" Less likely{likely}: {STORY_TOLD[row['second']]}."
+    likely = where_known(say(" ({})", percent(r["second_confidence"])))
+    return choose((is_unsure, say(" Less likely{}: {}.", likely, _told(r["second"]))))
+
+
+def _told(stories: np.ndarray) -> Text:
+    return words([STORY_TOLD[story] for story in stories.tolist()])
 
 
 #: By the published criterion of the integrity test (standards/pressure_test.py).
@@ -68,288 +93,297 @@ _TESTED = {
 }
 
 
-def _by_criterion(row: Reading) -> str:
-    return _TESTED.get(row["pressure_test"], "")
+def _by_criterion(r: Readings) -> Text | str:
+    if not r["is_pressure_test"].any():
+        return ""
+    return choose(*((r["pressure_test"] == said, text) for said, text in _TESTED.items()))
 
 
-def pressure(pa: float) -> str:
-    """Return a pressure in pascals and inches of water."""
-    return f"{_rounded(pa)} Pa ({pa / _INCH_OF_WATER_PA:.1f} in of water)"
+def _within(s: Floats) -> Text:
+    return where_known(say(" in {}", seconds(s)))
 
 
-def _rounded(pa: float) -> str:
-    return f"{pa:.0f}" if abs(pa) >= 20 else f"{pa:.1f}"
-
-
-def _seconds(s: float) -> str:
-    return f"{s:.0f} s" if s >= 10 else f"{s:.1f} s"
-
-
-@cache
-def _percent(level: float) -> str:
-    """Write a level, which is the same for all."""
-    return f"{level:.0%}"
-
-
-@cache
-def _coefficient(discharge: float) -> str:
-    """Write a discharge coefficient, which is the same for all."""
-    return f"discharge coefficient {discharge:.2f}"
-
-
-def _known(*values: float) -> bool:
-    return all(map(isfinite, values))
-
-
-def _within(s: float) -> str:
-    return f" in {_seconds(s)}" if isfinite(s) else ""
-
-
-def _vacuum(pa: float) -> str:
+def _vacuum(pa: Floats) -> Text:
     """Return so much vacuum, or only the word where nobody knows how much."""
-    return f"{pressure(pa)} of vacuum" if isfinite(pa) else "vacuum"
+    return where_known(say("{} of vacuum", pressures(pa)), "vacuum")
 
 
-def _draw(row: Reading) -> str:
-    if row["is_pressure_test"]:
-        under = row["hold_start_above"]
-        how_much = f"{pressure(under)} of pressure" if isfinite(under) else "pressure"
-        return f"The system was put under {how_much}"
-    return f"Purge pulled {_vacuum(row['depth'])}{_within(row['draw_s'])}"
+def _draw(r: Readings) -> Text:
+    drawn = say("Purge pulled {}{}", _vacuum(r["depth"]), _within(r["draw_s"]))
+    if not r["is_pressure_test"].any():
+        return drawn
+    how_much = where_known(say("{} of pressure", pressures(r["hold_start_above"])), "pressure")
+    return choose((r["is_pressure_test"], say("The system was put under {}", how_much)), otherwise=drawn)
 
 
-def _bleed(row: Reading) -> str:
-    if isfinite(row["gone_s"]) and row["gone_s"] < 0.8 * row["hold_s"] and not row["is_pressure_test"]:
-        return f"with vent and purge shut four fifths of it were gone after {_seconds(row['gone_s'])}"
-    change = row["hold_end_above"] - row["hold_start_above"]
-    if not isfinite(change):
-        return "with vent and purge shut too little was read to say by how much the pressure moved"
-    way = "rose" if change >= 0 else "fell"
-    text = (
-        f"with vent and purge shut the pressure {way} by {_rounded(abs(change))} Pa{_within(row['hold_s'])}"
-    )
-    return text + _why_it_rose(row, change)
-
-
-def _why_it_rose(row: Reading, change: float) -> str:
-    vapor = row["vapor_pa_s"] * row["hold_s"]
-    if not (isfinite(vapor) and vapor > 0) or change <= 0:
-        return ""
-    warming = " and gas that warmed again after the draw the rest" if row["verdict"] == "holds" else ""
-    if vapor >= 0.9 * change and warming:
-        return " (vapor explains it)"
-    return f" (vapor explains about {_rounded(vapor)} Pa{warming})"
-
-
-def _bounds(row: Reading) -> str:
-    if not _known(row["low"], row["high"]):
-        return "no interval"
-    return f"{row['low']:.2f} to {row['high']:.2f} mm at {_percent(row['level'])}"
-
-
-def _area_bounds(row: Reading) -> str:
-    low, high = row["per_gas_low"], row["per_gas_high"]
-    return f"{low:.1f} to {high:.1f} at {_percent(row['level'])}" if _known(low, high) else "no interval"
-
-
-def _holds(row: Reading) -> str:
-    return f"{_draw(row)}; {_bleed(row)}; it holds: {_least_that_shows(row)}{_any_fill(row, row['high'])}."
-
-
-def _least_that_shows(row: Reading) -> str:
-    if isfinite(row["high"]):
-        return f"a hole larger than {row['high']:.2f} mm would have shown"
-    if isfinite(row["per_gas_high"]):
-        return f"a hole of more than {row['per_gas_high']:.2g} mm² for each m³ of gas would have shown; {_NO_TANK}"
-    return f"how small a hole would have shown is not known: {_NO_TANK}"
-
-
-def _leak(row: Reading) -> str:
-    return f"{_draw(row)}; {_bleed(row)}, faster than vapor alone: {_hole(row)}{_any_fill(row, row['diameter'])}."
-
-
-def _hole(row: Reading) -> str:
-    if isfinite(row["diameter"]):
-        return f"a hole of about {row['diameter']:.2f} mm ({_bounds(row)}; {_coefficient(row['discharge'])})"
-    if isfinite(row["per_gas"]):
-        return (
-            f"a leak of {row['per_gas']:.1f} mm² for each m³ of gas ({_area_bounds(row)}; "
-            f"{_coefficient(row['discharge'])}); {_NO_TANK}"
-        )
-    return f"a leak; {_NO_TANK}"
-
-
-def _gross_leak(row: Reading) -> str:
-    size = f"; the hole is larger than {row['gross_low']:.1f} mm" if isfinite(row["gross_low"]) else ""
-    size += _any_fill(row, row["gross_low"])
-    if isfinite(row["settled"]):
-        low, high = row["settled_low"], row["settled_high"]
-        bounds = f" ({low:.1f} to {high:.1f})" if _known(low, high) else ""
-        size += f"; by this model's usual purge flow the vacuum settled as through {row['settled']:.1f} mm{bounds}"
-    return f"{_how_it_went(row)}: a leak too large for a decay, or a vent path that stays open{size}."
-
-
-def _any_fill(row: Reading, size: float) -> str:
-    if row["is_level_known"] or not isfinite(size):
-        return ""
-    if row["is_by_purge"]:
-        return "; fuel level not known: how fast the draw took hold, at this model's usual purge flow, stands for it"
-    return "; fuel level not known, so anything from nearly empty to nearly full was allowed"
-
-
-def _how_it_went(row: Reading) -> str:
-    if row["depth"] < _NOTHING_PA:
-        return (
-            f"With the purge open hardly any vacuum built{_within(row['draw_s'])}, and the shut tank did not "
-            "creep as a tight one does"
-        )
-    much = not row["depth"] <= _MUCH_PA
-    reached = (
-        f"Purge pulled {_vacuum(row['depth'])}"
-        if much
-        else f"With the purge open vacuum reached only {pressure(row['depth'])}"
-    )
-    if not isfinite(row["gone_s"]):
-        return f"{reached}, and it was gone when the purge shut"
-    seen = [s for s in (row["gone_s"], row["interval_s"]) if isfinite(s)]
-    return f"{reached}; most of it was gone {_seconds(max(seen))} after the purge shut"
-
-
-def _no_vacuum(row: Reading) -> str:
-    open_for = f" for {_seconds(row['draw_s'])}" if isfinite(row["draw_s"]) else ""
-    is_faint = isfinite(row["depth"]) and row["depth"] > _NOTHING_PA
-    text = f"The purge was commanded open{open_for} and no vacuum arrived"
-    if is_faint:
-        text = f"With the purge open{open_for} hardly any vacuum arrived ({pressure(row['depth'])})"
-    if row["creeps"] and isfinite(row["creep"]):
-        way = "crept up" if row["creep"] > 0 else "sank"
-        text += f"; the shut tank {way} by {abs(row['creep']):.2f} Pa/s, so it holds and the sensor works"
-        return text + ": the purge valve or its line does not pass."
-    text += ": the purge valve or its line does not pass"
-    if is_faint:
-        return text + "."
-    return (
-        text + "; a wide-open system could look the same, so see that the vent valve shuts and the cap is on."
+def _bleed(r: Readings) -> Text:
+    change = r["hold_end_above"] - r["hold_start_above"]
+    return choose(
+        (
+            isfinite(r["gone_s"]) & (r["gone_s"] < 0.8 * r["hold_s"]) & ~r["is_pressure_test"],
+            say("with vent and purge shut four fifths of it were gone after {}", seconds(r["gone_s"])),
+        ),
+        otherwise=where_known(
+            say(
+                "with vent and purge shut the pressure {} by {} Pa{}{}",
+                choose((change >= 0, "rose"), otherwise="fell"),
+                *(rounded(np.abs(change)), _within(r["hold_s"]), _why_it_rose(r, change)),
+            ),
+            "with vent and purge shut too little was read to say by how much the pressure moved",
+        ),
     )
 
 
-def _purge_passes(row: Reading) -> str:
-    if row["closed_rate"] < -FALLS_PA_S and row["closed_change"] < -CLOSED_FALLS_PA:
-        stood = (
-            f" and stood at {pressure(row['closed_above'])} on average" if _known(row["closed_above"]) else ""
-        )
-        return (
-            f"With vent and purge shut, before any draw, the pressure fell at {abs(row['closed_rate']):.1f} Pa/s"
-            f"{stood}: vacuum passes the purge valve when it is shut."
-        )
-    ways = (row["hold_late_change"], row["hold_change"], row["hold_end_above"] - row["hold_start_above"])
-    grown = max((-change for change in ways if isfinite(change)), default=0.0)
-    if grown <= 0 and _known(row["closed_above"]):
-        return (
-            f"With vent and purge shut, before any draw, the tank stood at {pressure(row['closed_above'])} on average: "
-            "vacuum passes the purge valve when it is shut."
-        )
-    by = f" by {_rounded(grown)} Pa" if grown > 0 else ""
-    return (
-        f"In the hold the vacuum grew{by} although the purge was shut: "
-        "vacuum passes the purge valve when it is shut."
+def _why_it_rose(r: Readings, change: Floats) -> Text:
+    vapor = r["vapor_pa_s"] * r["hold_s"]
+    is_warmer = r["verdict"] == "holds"
+    warming = " and gas that warmed again after the draw the rest" if is_warmer else ""
+    return choose(
+        (~(isfinite(vapor) & (vapor > 0)) | (change <= 0), ""),
+        ((vapor >= 0.9 * change) & is_warmer, " (vapor explains it)"),
+        otherwise=say(" (vapor explains about {} Pa{})", rounded(vapor), warming),
     )
 
 
-def _vent_restricted(row: Reading) -> str:
-    if _known(row["flowing_above"]) and row["flowing_above"] < -500 and not row["release_from_above"] < -150:
-        return (
-            f"With the vent open and purge flowing the tank stood at {pressure(row['flowing_above'])}: "
-            "the vent path is restricted."
-        )
-    if row["is_shut_at_rest"]:
-        moved = (
-            f"which moved by {_rounded(row['moved'])} Pa in {_seconds(row['rest_s'])}"
-            if _known(row["moved"], row["rest_s"])
-            else "and that moved"
-        )
-        stood = f"stood at {pressure(row['zero'])}" if _known(row["zero"]) else "stood off zero"
-        return f"With the vent open the tank {stood}, {moved}, as in a shut one: the vent path is restricted."
-    if not isfinite(row["release_from_above"]):
-        to = f"went down to {pressure(-row['open_vacuum'])}" if _known(row["open_vacuum"]) else "went down"
-        return f"With the vent open, before any test, the tank {to}: the vent path is restricted."
-    start = pressure(-row["release_from_above"])
-    if isfinite(row["release_half_s"]):
-        return (
-            f"After the vent opened it took {_seconds(row['release_half_s'])} to lose half of {start} of vacuum: "
-            "the vent path is restricted."
-        )
-    when = f"{_seconds(row['release_s'])} after" if isfinite(row["release_s"]) else "After"
-    return (
-        f"{when} the vent opened more than half of {start} of vacuum was still there: "
-        "the vent path is restricted."
+def _bounds(r: Readings) -> Text:
+    to = say("{} to {} mm at {}", fixed(r["low"], 2), fixed(r["high"], 2), f"{r['level']:.0%}")
+    return where_known(to, "no interval")
+
+
+def _area_bounds(r: Readings) -> Text:
+    to = say("{} to {} at {}", fixed(r["per_gas_low"], 1), fixed(r["per_gas_high"], 1), f"{r['level']:.0%}")
+    return where_known(to, "no interval")
+
+
+def _holds(r: Readings) -> Text:
+    return say("{}; {}; it holds: {}{}.", _draw(r), _bleed(r), _least_that_shows(r), _any_fill(r, r["high"]))
+
+
+def _least_that_shows(r: Readings) -> Text:
+    size = say("a hole larger than {} mm would have shown", fixed(r["high"], 2))
+    if isfinite(r["high"]).all():
+        return size
+    area = say(
+        "a hole of more than {} mm² for each m³ of gas would have shown; {}",
+        *(each(r["per_gas_high"], ".2g"), _NO_TANK),
+    )
+    neither = f"how small a hole would have shown is not known: {_NO_TANK}"
+    return where_known(size, where_known(area, neither))
+
+
+def _leak(r: Readings) -> Text:
+    fill = _any_fill(r, r["diameter"])
+    return say("{}; {}, faster than vapor alone: {}{}.", _draw(r), _bleed(r), _hole(r), fill)
+
+
+def _hole(r: Readings) -> Text:
+    coefficient = f"discharge coefficient {r['discharge']:.2f}"
+    size = say("a hole of about {} mm ({}; {})", fixed(r["diameter"], 2), _bounds(r), coefficient)
+    area = say(
+        "a leak of {} mm² for each m³ of gas ({}; {}); {}",
+        *(fixed(r["per_gas"], 1), _area_bounds(r), coefficient, _NO_TANK),
+    )
+    return where_known(size, where_known(area, f"a leak; {_NO_TANK}"))
+
+
+def _gross_leak(r: Readings) -> Text:
+    least = where_known(say("; the hole is larger than {} mm", fixed(r["gross_low"], 1)))
+    bounds = where_known(say(" ({} to {})", fixed(r["settled_low"], 1), fixed(r["settled_high"], 1)))
+    settled = say(
+        "; by this model's usual purge flow the vacuum settled as through {} mm{}",
+        *(fixed(r["settled"], 1), bounds),
+    )
+    return say(
+        "{}: a leak too large for a decay, or a vent path that stays open{}{}{}.",
+        *(_how_it_went(r), least, _any_fill(r, r["gross_low"]), where_known(settled)),
     )
 
 
-def _flat(row: Reading) -> str:
-    volts = f" and its output by {row['volt_range']:.3f} V" if isfinite(row["volt_range"]) else ""
-    moved = (
-        f"moved by no more than {_rounded(row['span'])} Pa{volts}" if _known(row["span"]) else "hardly moved"
+def _any_fill(r: Readings, size: Floats) -> Text:
+    return choose(
+        (r["is_level_known"] | ~isfinite(size), ""),
+        (
+            r["is_by_purge"],
+            "; fuel level not known: how fast the draw took hold, at this model's usual purge flow, stands for it",
+        ),
+        otherwise="; fuel level not known, so anything from nearly empty to nearly full was allowed",
     )
-    return (
-        f"Through vent and purge commands alike the reading {moved}, "
-        "without even the creep of a shut tank: the sensor does not respond."
+
+
+def _how_it_went(r: Readings) -> Text:
+    depth, gone_s = r["depth"], r["gone_s"]
+    reached = choose(
+        (~(depth <= _MUCH_PA), say("Purge pulled {}", _vacuum(depth))),
+        otherwise=say("With the purge open vacuum reached only {}", pressures(depth)),
+    )
+    interval_s: Floats = r["interval_s"]
+    is_coarse = isfinite(gone_s) & isfinite(interval_s) & (interval_s > gone_s)
+    seen = np.where(is_coarse, interval_s, gone_s)
+    return choose(
+        (
+            depth < _NOTHING_PA,
+            say(
+                "With the purge open hardly any vacuum built{}, and the shut tank did not creep as a tight one does",
+                _within(r["draw_s"]),
+            ),
+        ),
+        otherwise=where_known(
+            say("{}; most of it was gone {} after the purge shut", reached, seconds(seen)),
+            say("{}, and it was gone when the purge shut", reached),
+        ),
     )
 
 
-def _offset(row: Reading) -> str:
-    volts = f" ({row['rest_v']:.2f} V)" if isfinite(row["rest_v"]) else ""
-    read = f"read {pressure(row['zero'])}" if isfinite(row["zero"]) else "read off zero"
-    return f"With the vent open the sensor {read}{volts} where it should read zero."
-
-
-def _disagrees(row: Reading) -> str:
-    moved = f"moved by {_rounded(row['pressure_range'])} Pa" if _known(row["pressure_range"]) else "moved"
-    volts = f"moved by {row['volt_range']:.3f} V" if isfinite(row["volt_range"]) else "moved"
-    if row["is_flat_volts"]:
-        volts = f"{volts} only" if isfinite(row["volt_range"]) else "hardly moved"
-        return f"The pressure {moved} while the sensor's output {volts}."
-    if row["is_flat_pressure"]:
-        moved = f"{moved} only" if isfinite(row["pressure_range"]) else "hardly moved"
-        return f"The sensor's output {volts} while the pressure {moved}."
-    if row["is_off_norm"] and _known(row["volts_per_pa"], row["norm_volts_per_pa"]):
-        return (
-            f"The sensor moves {row['volts_per_pa'] * 1e3:+.2f} V per kPa where this model's sensors move "
-            f"{row['norm_volts_per_pa'] * 1e3:+.2f} (median of {row['norm_n']} recordings): "
-            "they tell different stories."
-        )
-    if row["is_shifted"] and _known(row["zero"], row["rest_v"], row["norm_rest_v"], row["norm_rest_n"]):
-        return (
-            f"With the vent open the pressure reads {pressure(row['zero'])} but the sensor gives "
-            f"{row['rest_v']:.2f} V, where this model's sensors give {row['norm_rest_v']:.2f} V "
-            f"(median of {row['norm_rest_n']} recordings): they tell different stories."
-        )
-    lie = (
-        f"readings lie {_rounded(row['residual_pa'])} Pa off it"
-        if _known(row["residual_pa"])
-        else "they part"
+def _no_vacuum(r: Readings) -> Text:
+    depth, creep = r["depth"], r["creep"]
+    open_for = where_known(say(" for {}", seconds(r["draw_s"])))
+    is_faint = isfinite(depth) & (depth > _NOTHING_PA)
+    came = choose(
+        (is_faint, say("With the purge open{} hardly any vacuum arrived ({})", open_for, pressures(depth))),
+        otherwise=say("The purge was commanded open{} and no vacuum arrived", open_for),
     )
-    span = f", in a range of {_rounded(row['pressure_range'])} Pa" if _known(row["pressure_range"]) else ""
-    return f"Volts and pressure do not follow one straight line: {lie}{span}."
+    holds = say(
+        "; the shut tank {} by {} Pa/s, so it holds and the sensor works",
+        choose((creep > 0, "crept up"), otherwise="sank"),
+        fixed(np.abs(creep), 2),
+    )
+    is_tight = r["creeps"] & isfinite(creep)
+    return say(
+        "{}{}: the purge valve or its line does not pass{}.",
+        came,
+        choose((is_tight, holds)),
+        choose(
+            (is_tight | is_faint, ""),
+            otherwise="; a wide-open system could look the same, so see that the vent valve shuts and the cap is on",
+        ),
+    )
 
 
-def _not_judged(row: Reading) -> str:
-    text = f"Not judged: {REASONS[row['reason']]}"
-    if row["reason"] == "few":
-        return f"{text} ({row['n_samples']})."
-    if row["reason"] == "torn":
-        likely = f" ({row['confidence']:.0%} likely)" if isfinite(row["confidence"]) else ""
-        return f"{text}: {STORY_TOLD[row['best']]}{likely}, or {STORY_TOLD[row['second']]}{_ask(row)}."
-    if row["reason"] == "cannot_tell" and isfinite(row["working_high"]):
-        return f"{text} (a hole up to {row['working_high']:.2f} mm is possible)."
-    return text + "."
+def _purge_passes(r: Readings) -> Text:
+    rate, stood = r["closed_rate"], r["closed_above"]
+    fell = say(
+        "With vent and purge shut, before any draw, the pressure fell at {} Pa/s{}",
+        *(fixed(np.abs(rate), 1), where_known(say(" and stood at {} on average", pressures(stood)))),
+    )
+    at = say("With vent and purge shut, before any draw, the tank stood at {} on average", pressures(stood))
+    ways = r["hold_late_change"], r["hold_change"], r["hold_end_above"] - r["hold_start_above"]
+    grown = np.maximum.reduce([np.where(isfinite(change), -change, 0.0) for change in ways])
+    by = choose((grown > 0, say(" by {} Pa", rounded(grown))))
+    how = choose(
+        (isfinite(rate) & (rate < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA), fell),
+        ((grown <= 0) & isfinite(stood), at),
+        otherwise=say("In the hold the vacuum grew{} although the purge was shut", by),
+    )
+    return say("{}: vacuum passes the purge valve when it is shut.", how)
 
 
-def _ask(row: Reading) -> str:
+def _vent_restricted(r: Readings) -> Text:
+    flowing, vacuum = r["flowing_above"], -r["release_from_above"]
+    stood = where_known(say("stood at {}", pressures(r["zero"])), "stood off zero")
+    moved = where_known(
+        say("which moved by {} Pa in {}", rounded(r["moved"]), seconds(r["rest_s"])), "and that moved"
+    )
+    to = where_known(say(" to {}", pressures(-r["open_vacuum"])))
+    half = say(
+        "After the vent opened it took {} to lose half of {} of vacuum",
+        *(seconds(r["release_half_s"]), pressures(vacuum)),
+    )
+    when = where_known(say("{} after", seconds(r["release_s"])), "After")
+    more = say("{} the vent opened more than half of {} of vacuum was still there", when, pressures(vacuum))
+    how = choose(
+        (
+            isfinite(flowing) & (flowing < -500) & ~(-vacuum < -150),
+            say("With the vent open and purge flowing the tank stood at {}", pressures(flowing)),
+        ),
+        (r["is_shut_at_rest"], say("With the vent open the tank {}, {}, as in a shut one", stood, moved)),
+        (~isfinite(vacuum), say("With the vent open, before any test, the tank went down{}", to)),
+        otherwise=where_known(half, more),
+    )
+    return say("{}: the vent path is restricted.", how)
+
+
+def _flat(r: Readings) -> Text:
+    volts = where_known(say(" and its output by {} V", fixed(r["volt_range"], 3)))
+    return say(
+        "Through vent and purge commands alike the reading {}, without even the creep of a shut tank: the sensor does "
+        "not respond.",
+        where_known(say("moved by no more than {} Pa{}", rounded(r["span"]), volts), "hardly moved"),
+    )
+
+
+def _offset(r: Readings) -> Text:
+    return say(
+        "With the vent open the sensor {}{} where it should read zero.",
+        where_known(say("read {}", pressures(r["zero"])), "read off zero"),
+        where_known(say(" ({} V)", fixed(r["rest_v"], 2))),
+    )
+
+
+def _disagrees(r: Readings) -> Text:
+    pa, volts = (
+        say("moved by {} Pa", rounded(r["pressure_range"])),
+        say("moved by {} V", fixed(r["volt_range"], 3)),
+    )
+    flat_volts = say(
+        "The pressure {} while the sensor's output {}.",
+        *(where_known(pa, "moved"), where_known(say("{} only", volts), "hardly moved")),
+    )
+    flat_pressure = say(
+        "The sensor's output {} while the pressure {}.",
+        *(where_known(volts, "moved"), where_known(say("{} only", pa), "hardly moved")),
+    )
+    off_norm = say(
+        "The sensor moves {} V per kPa where this model's sensors move {} (median of {} recordings): they tell "
+        "different stories.",
+        *(signed(r[name] * 1e3, 2) for name in ("volts_per_pa", "norm_volts_per_pa")),
+        counted(r["norm_n"]),
+    )
+    shifted = say(
+        "With the vent open the pressure reads {} but the sensor gives {} V, where this model's sensors give {} V "
+        "(median of {} recordings): they tell different stories.",
+        pressures(r["zero"]),
+        *(fixed(r[name], 2) for name in ("rest_v", "norm_rest_v")),
+        counted(r["norm_rest_n"]),
+    )
+    bent = say(
+        "Volts and pressure do not follow one straight line: {}{}.",
+        where_known(say("readings lie {} Pa off it", rounded(r["residual_pa"])), "they part"),
+        where_known(say(", in a range of {} Pa", rounded(r["pressure_range"]))),
+    )
+    return choose(
+        (r["is_flat_volts"], flat_volts),
+        (r["is_flat_pressure"], flat_pressure),
+        (r["is_off_norm"] & off_norm.known, off_norm),
+        (r["is_shifted"] & shifted.known, shifted),
+        otherwise=bent,
+    )
+
+
+def _not_judged(r: Readings) -> Text:
+    reason = r["reason"]
+    why = words([REASONS[word] for word in reason.tolist()])
+    likely = where_known(say(" ({} likely)", percent(r["confidence"])))
+    possible = where_known(say(" (a hole up to {} mm is possible)", fixed(r["working_high"], 2)))
+    more = choose(
+        (reason == "few", say(" ({})", counted(r["n_samples"]))),
+        (reason == "torn", say(": {}{}, or {}{}", _told(r["best"]), likely, _told(r["second"]), _ask(r))),
+        (reason == "cannot_tell", possible),
+    )
+    return say("Not judged: {}{}.", why, more)
+
+
+def _ask(r: Readings) -> Text:
     """Say what tells a system that stands open from a purge that does not flow."""
-    if {row["best"], row["second"]} != {"no_vacuum", "gross_leak"}:
-        return ""
-    return "; see that the cap is on and the vent valve shuts, and whether vacuum reaches the purge valve"
+    best, second = r["best"], r["second"]
+    is_either = (best == "no_vacuum") & (second == "gross_leak") | (best == "gross_leak") & (
+        second == "no_vacuum"
+    )
+    return choose(
+        (
+            is_either,
+            "; see that the cap is on and the vent valve shuts, and whether vacuum reaches the purge valve",
+        )
+    )
 
 
 #: Each story in words, for sentences that weigh two of them.
@@ -366,7 +400,7 @@ STORY_TOLD = {
 }
 
 
-_SENTENCES: dict[str, Callable[[Reading], str]] = {
+_SENTENCES: dict[str, Callable[[Readings], Text]] = {
     "holds": _holds,
     "leak": _leak,
     "gross_leak": _gross_leak,

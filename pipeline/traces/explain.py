@@ -12,9 +12,9 @@ from scipy.special import ndtri
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.settings import Settings
 from pipeline.traces.compiled import Floats
-from pipeline.traces.evidence import pressure
 from pipeline.traces.measure import measure
 from pipeline.traces.other_stories import StoryCurve, other_stories
+from pipeline.traces.quantities import pressure
 from pipeline.traces.recordings import Recordings, gather, phases_of
 from pipeline.traces.rows import rows_of
 from pipeline.traces.steady_rows import is_judged_by_flow

@@ -96,14 +96,16 @@ def extra_volume_l(ullage_l: Floats, duty_pct: Floats, minutes: Floats) -> tuple
         slopes = np.stack([1 / (ullage_l + extra), by_opens])
         slopes = slopes - np.average(slopes, axis=1, weights=weight)[:, None]
         off = off - np.average(off, weights=weight)
-        by_draws = (slopes * weight) @ slopes.T / scatter**2
-        pull = (slopes * weight) @ off / scatter**2
+        weighted = slopes * weight
+        by_draws = weighted @ slopes.T / scatter**2
+        pull = weighted @ off / scatter**2
         # However many draws there are, the line's own error stays: its variance is added to the volume's alone.
         by_line = _LINE_SD_L**2 / (1 + _LINE_SD_L**2 * by_draws[0, 0]) * by_draws[:, 0]
         told = by_draws - np.outer(by_line, by_draws[0]) + before
         step = np.linalg.solve(told, pull - by_line * pull[0] + before @ (wanted - found))
-        found = np.clip(found + step, lowest, highest)
-        if np.abs(step).max() < 1e-3:
+        before_step, found = found, np.clip(found + step, lowest, highest)
+        # What a bound has stopped, and all else that no longer moves, is the same in every further round.
+        if np.abs(step).max() < 1e-3 or (found == before_step).all():
             break
     if scatter > _MOST_SCATTER:
         return np.full(2, np.nan), np.full(2, np.nan)

@@ -120,14 +120,12 @@ def take(
     )
 
 
-def _pressure_tests(
-    recordings: Recordings, marks: Landmarks, shown: Shown, settings: Settings
-) -> list[str | None]:
+def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, settings: Settings) -> np.ndarray:
     """Judge the holds under applied pressure by the published criterion; None for every other recording."""
     rule = PressureCriterion(
         tolerance_inh2o=settings.pressure_test_tolerance_inh2o, wording=settings.pressure_test_wording
     )
-    out: list[str | None] = [None] * len(recordings)
+    out = np.full(len(recordings), None, object)
     for k in np.flatnonzero(marks.is_pressure_test).tolist():
         rows = recordings.rows(k)
         t, above = recordings.t[rows], recordings.pressure[rows] - shown.vented.zero[k]
@@ -151,10 +149,8 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     volts = compare_volts(taken.volts, shown.vented, noise, taken.is_derived, mine)
     judgement = judge(taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence)
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
-    tested = [
-        None if why == "fed" else said
-        for why, said in zip(judgement.reason, taken.pressure_test, strict=True)
-    ]
+    tested = taken.pressure_test.copy()
+    tested[judgement.reason == "fed"] = None
     taken = replace(taken, pressure_test=tested)
     hole = hole_at_equilibrium(
         shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level

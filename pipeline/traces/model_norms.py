@@ -8,6 +8,7 @@ the vacuum that a gross leak settles at into a size.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -89,12 +90,11 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         ).mean(),
         rest_v_agree=((pl.col("rest_v") - pl.col("rest_v").median()).abs() <= _REST_AGREES_V).mean(),
     )
-    for name in READ:
-        told = pl.col(f"{name}_n") >= MIN_RECORDINGS
-        told = told & (pl.col(f"{name}_agree") >= _AGREE) if f"{name}_agree" in found.columns else told
-        found = found.with_columns(
-            pl.when(told).then(name).alias(name), pl.when(told).then(f"{name}_spread").alias(f"{name}_spread")
-        )
+    told = {name: pl.col(f"{name}_n") >= MIN_RECORDINGS for name in READ}
+    told |= {name: told[name] & (pl.col(f"{name}_agree") >= _AGREE) for name in ("volts_per_pa", "rest_v")}
+    found = found.with_columns(
+        pl.when(told[name]).then(column).alias(column) for name in READ for column in (name, f"{name}_spread")
+    )
     found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
     return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
 
@@ -135,11 +135,11 @@ def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
     # One row more than there are models: of those that have no norms.
     row = mine["at"].fill_null(norms.height).to_numpy()
 
-    def numbers(name: str) -> Floats:
-        return np.append(norms[name].cast(pl.Float64).to_numpy(), np.nan)[row]
+    def numbers(ends: tuple[str, ...], kind: type[pl.DataType], missing: float) -> list[dict[str, Any]]:
+        names = [name + end for end in ends for name in NUMBERS]
+        table = norms.select(pl.col(names).cast(kind).fill_null(missing)).to_numpy()
+        every = np.vstack([table, np.full_like(table, missing, shape=(1, len(names)))]).T[:, row]
+        return [dict(zip(NUMBERS, some, strict=True)) for some in np.split(every, len(ends))]
 
-    return Norms(
-        {name: numbers(name) for name in NUMBERS},
-        {name: numbers(f"{name}_spread") for name in NUMBERS},
-        {name: np.nan_to_num(numbers(f"{name}_n")).astype(np.int64) for name in NUMBERS},
-    )
+    (norm, spread), (n,) = numbers(("", "_spread"), pl.Float64, np.nan), numbers(("_n",), pl.Int64, 0)
+    return Norms(norm, spread, n)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import count, repeat
 from operator import attrgetter
 from typing import Any
 
@@ -11,8 +10,9 @@ import polars as pl
 
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.settings import Settings
-from pipeline.traces.evidence import say
+from pipeline.traces.evidence import evidence_of
 from pipeline.traces.steady_rows import with_steady_flows
+from pipeline.traces.stories import NAMES, NO_VACUUM
 from pipeline.traces.suspects import OPENINGS, name_suspects
 from pipeline.traces.taken import Measured
 
@@ -103,14 +103,14 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         pl.DataFrame(numbers)
         .fill_nan(None)
         .with_columns(
-            verdict=pl.Series(verdict.astype(str), dtype=pl.String),
+            verdict=pl.Series(verdict.tolist(), dtype=pl.String),
             second_verdict=pl.Series(m.judgement.second.tolist(), dtype=pl.String).set(
                 pl.Series(~is_weighed), None
             ),
             leak_censoring=pl.Series([word or None for word in censoring.tolist()], dtype=pl.String),
-            evidence=pl.Series(_sentences(m, settings), dtype=pl.String),
-            suspects=_lists(_suspects(m)),
-            pressure_test=pl.Series(m.pressure_test, dtype=pl.String),
+            evidence=_sentences(m, settings),
+            suspects=_suspects(m),
+            pressure_test=pl.Series(m.pressure_test.tolist(), dtype=pl.String),
             discharge_coefficient=pl.Series([settings.discharge_coefficient] * n, dtype=pl.Float64),
             n_samples=pl.Series(shown.sensor.n, dtype=pl.Int64),
         )
@@ -120,10 +120,9 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
 
 
-def _sentences(m: Measured, settings: Settings) -> list[str]:
+def _sentences(m: Measured, settings: Settings) -> pl.Series:
     per_area = 1e6 / settings.discharge_coefficient
     columns = {
-        "verdict": m.judgement.verdict,
         "reason": m.judgement.reason,
         "creeps": m.judgement.creeps,
         "is_shut_at_rest": m.judgement.signs.shut_at_rest > 0,
@@ -148,7 +147,7 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "settled": m.equilibrium.diameter,
         "settled_low": m.equilibrium.low,
         "settled_high": m.equilibrium.high,
-        "pressure_test": np.array(m.pressure_test, object),
+        "pressure_test": m.pressure_test,
         "is_flat_volts": m.volts.is_flat > 0,
         "is_flat_pressure": m.volts.is_alone > 0,
         "volt_range": m.volts.volt_range,
@@ -163,87 +162,56 @@ def _sentences(m: Measured, settings: Settings) -> list[str]:
         "norm_rest_n": m.volts.norm_rest_n,
     }
     columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
-    n = len(m.judgement.verdict)
-    columns |= {"level": np.full(n, settings.level), "discharge": np.full(n, settings.discharge_coefficient)}
-    return _said(columns, n)
+    same_for_all = {"level": settings.level, "discharge": settings.discharge_coefficient}
+    # One verdict is told after the other: each has sentences of its own.
+    words = (*NAMES, "not_judged")
+    which = np.where(m.judgement.verdict == "not_judged", len(NAMES), m.judgement.told.best)
+    rows = [np.flatnonzero(which == k) for k in range(len(words))]
+    said = [
+        evidence_of(_Readings(columns, mine, verdict=word, **same_for_all), len(mine))
+        for word, mine in zip(words, rows, strict=True)
+        if len(mine)
+    ]
+    return pl.concat([pl.Series(dtype=pl.String), *said]).gather(np.argsort(np.concatenate(rows)))
 
 
-def _said(columns: dict[str, np.ndarray], n: int) -> list[str]:
-    """Return the sentence of each recording. One verdict is said after the other, for its sentences ask for much the
-    same readings: what the first one asks for is at hand for all."""
-    out = np.empty(n, object)
-    verdict = columns["verdict"]
-    for word in set(verdict.tolist()):
-        mine = np.flatnonzero(verdict == word)
-        told = _Columns(columns, mine)
-        first = _Reading(columns=told, at=0)
-        say(first)
-        names = [name for name in first if name not in ("columns", "at")]
-        rows = zip(repeat(told), count(), *(told[name] for name in names))
-        names = ["columns", "at", *names]
-        out[mine] = [say(_Reading(zip(names, row, strict=True))) for row in rows]
-    return out.tolist()
+class _Readings(dict[str, Any]):
+    """Elements `mine` of the arrays that a sentence asks for, and what is the same for all."""
 
-
-class _Columns(dict[str, list[Any]]):
-    """Rows `mine` of the arrays, each column a list from when it is first asked for."""
-
-    def __init__(self, arrays: dict[str, np.ndarray], mine: np.ndarray) -> None:
-        super().__init__()
+    def __init__(self, arrays: dict[str, np.ndarray], mine: np.ndarray, **same_for_all: Any) -> None:
+        super().__init__(same_for_all)
         self.arrays, self.mine = arrays, mine
 
-    def __missing__(self, name: str) -> list[Any]:
-        self[name] = self.arrays[name][self.mine].tolist()
+    def __missing__(self, name: str) -> np.ndarray:
+        self[name] = self.arrays[name][self.mine]
         return self[name]
 
 
-class _Reading(dict[str, Any]):
-    """The readings of one recording: what is at hand, and what else a sentence names from place `at` of `columns`."""
-
-    def __missing__(self, name: str) -> Any:
-        value = self[name] = self["columns"][name][self["at"]]
-        return value
-
-
-def _suspects(m: Measured) -> list[list[str]]:
-    def lists(name: str) -> list[tuple[str, ...]]:
-        if name not in m.headers.columns:
-            return [()] * m.headers.height
-        return [tuple(words or ()) for words in m.headers[name].to_list()]
-
+def _suspects(m: Measured) -> pl.Series:
+    """Return each recording's suspects; equal cases are worked out once."""
     told, j = m.judgement.told, m.judgement
-    # Rounded, so that equal cases are worked out once; a story below a tenth competes with nothing.
-    first, second = np.round(told.confidence, 1).tolist(), np.round(told.second_confidence, 1).tolist()
-    is_shut = (j.creeps & (j.best == "no_vacuum")).tolist()
-    rows = zip(
-        j.verdict.tolist(),
-        j.reason.tolist(),
-        zip(j.best.tolist(), first, strict=True),
-        zip(j.second.tolist(), second, strict=True),
-        lists("checks"),
-        lists("trouble_codes"),
-        is_shut,
-        strict=True,
-    )
-    return [
-        name_suspects(
-            (best, *([other] if other[1] > 0 else [])) if verdict != "not_judged" or reason == "torn" else (),
-            checks,
-            codes,
-            OPENINGS if shut else (),
-        )
-        for verdict, reason, best, other, checks, codes, shut in rows
+    is_told = (j.verdict != "not_judged") | (j.reason == "torn")
+    words = [
+        pl.col(name) if name in m.headers.columns else pl.lit(None).alias(name)
+        for name in ("checks", "trouble_codes")
     ]
-
-
-def _lists(words: list[list[str]]) -> pl.Series:
-    """Return lists of words as one column: few different ones are made, and taken as often as they occur."""
-    place: dict[int, int] = {}
-    distinct: list[list[str]] = []
-    at = []
-    for some in words:
-        if id(some) not in place:
-            place[id(some)] = len(distinct)
-            distinct.append(some)
-        at.append(place[id(some)])
-    return pl.Series(distinct, dtype=pl.List(pl.String)).gather(at)
+    # Rounded, so that there are few cases; a story below a tenth competes with nothing.
+    each = m.headers.select(
+        *words,
+        best=pl.Series(np.where(is_told, told.best, -1)),
+        first=pl.Series(np.round(told.confidence, 1)),
+        other=pl.Series(told.second),
+        second=pl.Series(np.round(told.second_confidence, 1)),
+        is_shut=pl.Series(j.creeps & (told.best == NO_VACUUM)),
+    )
+    cases = each.with_row_index("at").group_by(each.columns).agg("at")
+    suspects = []
+    for checks, codes, best, first, other, second, is_shut in cases.select(each.columns).iter_rows():
+        stories = (
+            ((NAMES[best], first), *([(NAMES[other], second)] if second > 0 else [])) if best >= 0 else ()
+        )
+        parts = name_suspects(stories, tuple(checks or ()), tuple(codes or ()), OPENINGS if is_shut else ())
+        # As one text, which polars cuts into words: it takes lists over from Python one by one.
+        suspects.append(" ".join(parts))
+    named = cases.select("at", suspects=pl.Series(suspects, dtype=pl.String).str.extract_all(r"\w+"))
+    return named.explode("at").sort("at")["suspects"]

@@ -239,12 +239,17 @@ def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats, is_at_end: Flag
     """
     sizes = np.geomspace(LEAK_MM, WIDEST_MM, 40)
     with np.errstate(all="ignore"):
-        off = (per_mm2[:, None] * sizes**2 - fit.leak_mean[:, None]) / fit.leak_sd[:, None]
-        none = fit.leak_mean / fit.leak_sd
         # A leak that is fitted below zero speaks for none no more than zero itself does.
-        none2, off2 = np.maximum(none, 0) ** 2, off**2
+        none2 = np.maximum(fit.leak_mean / fit.leak_sd, 0) ** 2
+        # In place: forty sizes of thousands of leaks cost more to lay out than to compute.
+        table = per_mm2[:, None] * sizes**2
+        table -= fit.leak_mean[:, None]
+        table /= fit.leak_sd[:, None]
+        off2 = np.square(table, out=table)
         least = np.minimum(none2, off2.min(axis=1))
-        for_leak = np.exp(-0.5 * (off2 - least[:, None])).mean(axis=1)
+        off2 -= least[:, None]
+        off2 *= -0.5
+        for_leak = np.exp(off2, out=off2).mean(axis=1)
         rare = np.exp(-0.5 * (none2 / _WILD_TIMES**2 - least)) / _WILD_TIMES
         for_none = (1 - wild) * np.exp(-0.5 * (none2 - least)) + wild * rare
         chance = for_leak / (for_leak + for_none)

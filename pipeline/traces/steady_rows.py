@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.settings import Settings
-from pipeline.traces.evidence import pressure
+from pipeline.traces.quantities import pressure
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.suspects import name_suspects
 from pipeline.traces.verdict import HOLDS_MM

@@ -9,11 +9,11 @@ holds" by the creep of the shut tank.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 
 import numpy as np
 
-from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.compiled import Floats, Ints
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import FALLS_PA_S, Signs, effect_error
 from pipeline.traces.sizes import Sizes
@@ -52,10 +52,16 @@ OPENING_DIPS_PA = 0.5 * 1.2 * (5e-3 / 60 / (0.61 * np.pi / 4 * (OPENINGS_MM / 10
 
 @dataclass(frozen=True)
 class Told:
-    """Probability of each story (recordings x NAMES), and what each paid for contradicted signs [nats] (x SIGNS)."""
+    """Probability of each story (recordings x NAMES), and what is shown of SIGNS (recordings x SIGNS)."""
 
     probability: Floats
-    paid: Floats
+    shows: Floats
+
+    @cached_property
+    def paid(self) -> Floats:
+        """What each story paid for contradicted signs [nats] (recordings x NAMES x SIGNS)."""
+        says = np.array([said for _, said in STORIES.values()])
+        return _paid(says[None, :, :] * self.shows[:, None, :])
 
     @cached_property
     def best(self) -> np.ndarray:
@@ -71,69 +77,76 @@ class Told:
 
     @cached_property
     def confidence(self) -> Floats:
-        return self.probability.max(axis=1)
+        return np.take_along_axis(self.probability, self.best[:, None], axis=1)[:, 0]
 
 
 def compare_stories(signs: Signs, shown: Shown, sizes: Sizes) -> Told:
     """Weigh every story of each recording."""
-    shows = np.stack([getattr(signs, name) for name in SIGNS], axis=1)
-    says = np.array([said for _, said in STORIES.values()])
-    against = np.maximum(-says[None, :, :] * shows[:, None, :], 0) * (says != 0)
-    paid = 0.5 * against**2
-    score = np.log([share for share, _ in STORIES.values()]) - paid.sum(axis=2)
-    score += _of_vacuum(signs)
-    score += _of_creep(signs, shown)
-    with np.errstate(divide="ignore"):
-        chance = np.clip(sizes.chance_of_leak, 1e-9, 1 - 1e-9)
-    score[:, HOLDS] += np.log(1 - chance)
-    score[:, LEAK] += np.log(chance)
-    weight = np.exp(score - score.max(axis=1, keepdims=True))
-    return Told(weight / weight.sum(axis=1, keepdims=True), paid)
+    shows = [getattr(signs, name) for name in SIGNS]
+    score = np.stack([np.log(share) - _of_signs(shows, says) for share, says in STORIES.values()])
+    for story, pays in _of_vacuum(signs).items():
+        score[story] += pays
+    asked, likely = _of_creep(signs, shown)
+    score[:, asked] += likely
+    chance = np.clip(sizes.chance_of_leak, 1e-9, 1 - 1e-9)
+    score[HOLDS] += np.log(1 - chance)
+    score[LEAK] += np.log(chance)
+    weight = np.exp(score - score.max(axis=0)).T.copy()
+    return Told(weight / weight.sum(axis=1, keepdims=True), np.stack(shows, axis=1))
 
 
-def _of_vacuum(signs: Signs) -> Floats:
-    """Return what the stories pay for vacuum that arrives, or does not, stays or is gone [nats]."""
-    out = np.zeros((len(signs.arrives), len(NAMES)))
+def _of_signs(shows: list[Floats], says: tuple[int, ...]) -> Floats:
+    """Return what a story pays for the signs that contradict it [nats]."""
+    pays = (_paid(said * shown) for shown, said in zip(shows, says, strict=True) if said)
+    return reduce(np.add, pays)
+
+
+def _paid(agreement: Floats) -> Floats:
+    """Return what is paid for a sign that agrees so far with what was said of it, in tolerances [nats]."""
+    return 0.5 * np.minimum(agreement, 0) ** 2
+
+
+def _of_vacuum(signs: Signs) -> dict[int, Floats]:
+    """Return what stories pay for vacuum that arrives, or does not, stays or is gone [nats]."""
     built = both(signs.arrives, -signs.hardly_any, -signs.gone)
-    out[:, LEAK] = _pay(built)
-    out[:, HOLDS] = _pay(both(built, -signs.lost))
-    # Where nothing is seen to arrive there is nothing to be gone.
-    out[:, GROSS] = _pay(both(either(signs.gone, -signs.arrives), -signs.stays, fact(signs.has_draw)))
-    out[:, NO_VACUUM] = _pay(both(either(-signs.arrives, signs.stays), fact(signs.has_draw)))
+    predicted = {
+        LEAK: built,
+        HOLDS: both(built, -signs.lost),
+        # Where nothing is seen to arrive there is nothing to be gone.
+        GROSS: both(either(signs.gone, -signs.arrives), -signs.stays, fact(signs.has_draw)),
+        NO_VACUUM: both(either(-signs.arrives, signs.stays), fact(signs.has_draw)),
+    }
     # Without a test nothing was predicted.
-    return np.where(signs.has_test[:, None], out, 0.0)
+    return {story: np.where(signs.has_test, -_paid(sign), 0.0) for story, sign in predicted.items()}
 
 
-def _pay(predicted: Floats) -> Floats:
-    return -0.5 * np.minimum(predicted, 0) ** 2
-
-
-def _of_creep(signs: Signs, shown: Shown) -> Floats:
-    """Return how likely the shut tank's creep is in each story [nats], where no vacuum arrives that would hide it.
+def _of_creep(signs: Signs, shown: Shown) -> tuple[Ints, Floats]:
+    """Return the recordings in which no vacuum arrives that would hide the shut tank's creep, and how likely it is in
+    each story (NAMES x these) [nats].
 
     A tank that stands open and a dead sensor do not creep; a valve that passes takes the pressure down, at any rate
     from what cooling does to PASSES_MOST_PA_S; in every other story the tank is shut.
     """
     creep, sd = shown.draw.creep, shown.draw.creep_sd
+    is_asked = (signs.arrives_plainly < 0) & np.isfinite(creep) & np.isfinite(sd) & signs.has_draw
+    asked = np.flatnonzero(is_asked)
+    creep, sd = creep[asked], sd[asked]
     still = sum(w * _normal(creep, 0.0, np.hypot(spread, sd)) for w, spread in OPEN_CREEPS)
     shut = sum(w * _normal(creep, mean, np.hypot(spread, sd)) for w, mean, spread in CREEPS)
-    density = np.repeat(np.asarray(shut)[:, None], len(NAMES), axis=1)
-    density[:, GROSS] = np.asarray(still) * np.where(signs.arrives < 0, _of_unseen_dip(shown), 1.0)
-    density[:, FLAT] = still
-    with np.errstate(all="ignore"):
-        density[:, PASSES] = 1 / (np.maximum(-creep, FALLS_PA_S) * np.log(PASSES_MOST_PA_S / FALLS_PA_S))
-        logs = np.log(np.maximum(density, 1e-9))
-    asked: Flags = (signs.arrives_plainly < 0) & np.isfinite(creep) & np.isfinite(sd) & signs.has_draw
-    return np.where(asked[:, None], logs, 0.0)
+    density = np.tile(shut, (len(NAMES), 1))
+    density[GROSS] = still * np.where(signs.arrives[asked] < 0, _of_unseen_dip(shown, asked), 1.0)
+    density[FLAT] = still
+    density[PASSES] = 1 / (np.maximum(-creep, FALLS_PA_S) * np.log(PASSES_MOST_PA_S / FALLS_PA_S))
+    return asked, np.log(np.maximum(density, 1e-9))
 
 
-def _of_unseen_dip(shown: Shown) -> Floats:
+def _of_unseen_dip(shown: Shown, k: Ints) -> Floats:
     """Return how much likelier the draw's effect is behind an opening of any size than where nothing arrives.
 
     A dip that noise hides is none that was missing: a cap that is off leaves less than a tenth of a pascal. No more
     than 1, since a dip that is seen counts as `arrives`.
     """
-    effect, sd = shown.draw.effect[:, None], effect_error(shown)[:, None]
+    effect, sd = shown.draw.effect[k, None], effect_error(shown)[k, None]
     with np.errstate(all="ignore"):
         ratio = np.exp(0.5 * ((effect / sd) ** 2 - ((effect + OPENING_DIPS_PA) / sd) ** 2)).mean(axis=1)
     return np.minimum(np.nan_to_num(ratio, nan=1.0), 1.0)

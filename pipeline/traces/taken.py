@@ -40,7 +40,7 @@ class Taken:
     leak: Floats
     leak_mm: Floats
     """Each leak [1/m] and the hole [mm] that it means in that volume, without bounds: see `sizes.leaks_alone`."""
-    pressure_test: list[str | None]
+    pressure_test: np.ndarray
     """pass, fail, invalid or no_verdict by the published criterion, where pressure was applied from outside."""
     steady: SteadyFlow | None = None
     """What gas fed into the shut system shows; None where no recording of the batch has any."""
@@ -60,7 +60,7 @@ class Taken:
             "duty_pct": self.shown.draw.duty,
             **heat_told(self.fit, self.shown, self.leak_mm),
         }
-        return models_of(self.headers).with_columns(**{name: pl.Series(told[name]) for name in told})
+        return models_of(self.headers).hstack([pl.Series(name, told[name]) for name in told])
 
 
 @dataclass(frozen=True)

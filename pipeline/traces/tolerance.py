@@ -6,6 +6,8 @@ are needed together the least counts, of several that are enough alone the great
 
 from __future__ import annotations
 
+from functools import reduce
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -36,15 +38,15 @@ def below(value: ArrayLike, limit: ArrayLike, tolerance: ArrayLike = MEASURED) -
 
 def bounded(distance: Floats) -> Floats:
     """Return a distance no surer than SUREST; a missing one counts as surely not."""
-    return np.clip(np.nan_to_num(distance, nan=-SUREST), -SUREST, SUREST)
+    return np.minimum(np.fmax(distance, -SUREST), SUREST)
 
 
 def both(*signs: Floats) -> Floats:
-    return np.minimum.reduce(np.broadcast_arrays(*signs))
+    return reduce(np.minimum, signs)
 
 
 def either(*signs: Floats) -> Floats:
-    return np.maximum.reduce(np.broadcast_arrays(*signs))
+    return reduce(np.maximum, signs)
 
 
 def fact(is_so: Flags) -> Floats:

@@ -14,7 +14,7 @@ from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
 from pipeline.traces.sizes import Sizes, is_unseen
-from pipeline.traces.stories import GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, Told, compare_stories
+from pipeline.traces.stories import FLAT, GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, Told, compare_stories
 from pipeline.traces.volts import VoltStory
 
 MIN_SAMPLES = 10
@@ -88,7 +88,7 @@ def judge(
         has_vacuum = np.abs(shown.hold.start_above) > np.maximum(4 * sd, 40.0)
         is_fitted = np.isfinite(sizes.working) & has_vacuum
         has_hold = (shown.hold.seconds >= MIN_HOLD_S) & (shown.hold.n >= 4)
-        needs_test = is_sound_or_open | np.isin(np.array(NAMES)[best], ["no_vacuum", "sensor_flat"])
+        needs_test = is_sound_or_open | (best == NO_VACUUM) | (best == FLAT)
         engine_off = (best == NO_VACUUM) & (shown.draw.rpm < ENGINE_RUNS_RPM)
         at_end = ((best == HOLDS) | (best == LEAK)) & is_unseen(shown, fit)
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)

@@ -99,19 +99,31 @@ def test_batches_are_judged_together_until_there_are_enough():
     assert m._groups([]) == []
 
 
+def test_what_is_found_out_of_the_first_recordings_is_kept_in_memory_and_of_all_others_on_disk(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setattr(m, "KEPT_IN_MEMORY", 4)
+    todo = [b.Batch([], HEADERS[:n]) for n in (3, 1, 2, 1)]
+    places = [place for _, place in m._with_places(todo, tmp_path)]
+    assert places[:2] == [None, None]
+    assert len({place.parent for place in places[2:]}) == 1
+    assert len(set(places[2:])) == 2
+
+
 def test_batches_judged_together_give_what_each_gives_alone(tmp_path):
-    """One of them holds a recording that gas was fed into."""
+    """One of them holds a recording that gas was fed into; one was kept in memory, the others on disk."""
     tests = {"1": whole_test(hole_mm=0.8).samples(), "2": fed(0.5), "3": whole_test().samples()}
     settings, kept, told = Settings(), [], []
     for name, samples in tests.items():
         headers = pl.DataFrame([HEADER | {"trace_id": name}], infer_schema_length=None)
         samples = samples.with_columns(trace_id=pl.lit(name))
         taken = take(gather(samples, headers["trace_id"]), headers, settings, with_curves=False)
-        kept.append(tmp_path / name)
-        kept[-1].write_bytes(pickle.dumps(taken))
+        kept.append(tmp_path / name if name != "1" else taken)
+        if name != "1":
+            kept[-1].write_bytes(pickle.dumps(taken))
         told.append(taken.for_norms())
     norms = model_norms(pl.concat(told))
-    alone = [m._judge([path], norms, settings) for path in kept]
+    alone = [m._judge([part], norms, settings) for part in kept]
     assert [rows["verdict"][0] for rows in alone] == ["leak", "leak", "holds"]
     assert [rows["steady_flow_std_l_min"].count() for rows in alone] == [0, 1, 0]
     assert_frame_equal(m._judge(kept, norms, settings).sort("trace_id"), pl.concat(alone), rel_tol=1e-9)

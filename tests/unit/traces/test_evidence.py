@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from pipeline.contract.vocabulary import VERDICTS
-from pipeline.traces.evidence import say
+from pipeline.traces.evidence import evidence_of
+from pipeline.traces.quantities import pressure
 from pipeline.traces.stories import NAMES
 from pipeline.traces.verdict import REASONS
 
@@ -23,58 +24,94 @@ FLAGS = (
     "is_flat_pressure",
     "is_off_norm",
     "is_shifted",
+    "is_shut_at_rest",
 )
 MISSING = re.compile(r"\b(nan|inf|None)\b", re.IGNORECASE)
 
 
 class Readings(dict):
-    """A row of readings drawn as they are asked for: often missing, of either sign and of any size."""
+    """Readings of n recordings drawn as they are asked for: often missing, of either sign and of any size."""
 
-    def __init__(self, verdict: str, rng: np.random.Generator) -> None:
+    def __init__(self, verdict: str, rng: np.random.Generator, n: int = 1) -> None:
+        def any_of(words) -> np.ndarray:
+            return rng.choice(np.array(list(words), object), n)
+
         super().__init__(
             verdict=verdict,
-            reason=str(rng.choice(list(REASONS))),
-            best=str(rng.choice(NAMES)),
-            second=str(rng.choice(NAMES)),
-            pressure_test=rng.choice(np.array([None, "pass", "fail", "invalid", "no_verdict"], object)),
+            reason=any_of(REASONS),
+            best=any_of(NAMES),
+            second=any_of(NAMES),
             level=0.95,
             discharge=0.61,
-            n_samples=int(rng.integers(0, 900)),
-            norm_n=int(rng.integers(0, 50)),
+            n_samples=rng.integers(0, 900, n),
+            norm_n=rng.integers(0, 50, n),
+            norm_rest_n=rng.integers(0, 50, n),
         )
-        self.update({name: bool(rng.random() < 0.5) for name in FLAGS})
-        self.rng = rng
+        self.update({name: rng.random(n) < 0.5 for name in FLAGS})
+        tested = any_of(["pass", "fail", "invalid", "no_verdict"])
+        self["pressure_test"] = np.where(self["is_pressure_test"], tested, np.array(None))
+        self.rng, self.n = rng, n
 
-    def __missing__(self, name: str) -> float:
-        kind = self.rng.random()
-        size = float(self.rng.choice([-1, 1]) * 10 ** self.rng.uniform(-3, 4))
-        self[name] = math.nan if kind < 0.4 else math.inf if kind < 0.45 else 0.0 if kind < 0.5 else size
+    def __missing__(self, name: str) -> np.ndarray:
+        kind = self.rng.random(self.n)
+        size = self.rng.choice([-1, 1], self.n) * 10 ** self.rng.uniform(-3, 4, self.n)
+        is_so = [kind < 0.4, kind < 0.45, kind < 0.5]
+        self[name] = np.select(is_so, [math.nan, math.inf, 0.0], size)
         return self[name]
 
 
 @pytest.mark.parametrize("verdict", VERDICTS)
 def test_no_sentence_names_a_number_that_is_missing(verdict):
-    rng = np.random.default_rng(20)
-    asked = set()
-    for _ in range(1500):
-        row = Readings(verdict, rng)
-        text = say(row)
-        assert not MISSING.search(text), (text, dict(row))
+    n = 1500
+    r = Readings(verdict, np.random.default_rng(20), n)
+    texts = evidence_of(r, n).to_list()
+    assert len(texts) == n
+    for k, text in enumerate(texts):
+        assert not MISSING.search(text), (text, k)
         assert text.endswith(".")
-        asked |= {name for name, value in row.items() if isinstance(value, float) and math.isnan(value)}
-    assert asked, "no reading was ever missing: the check checks nothing"
+    asked = [name for name, some in r.items() if isinstance(some, np.ndarray) and some.dtype == float]
+    assert any(np.isnan(r[name]).any() for name in asked), (
+        "no reading was ever missing: the check checks nothing"
+    )
+
+
+@pytest.mark.parametrize("verdict", VERDICTS)
+def test_a_recording_is_told_alike_alone_and_among_others(verdict):
+    n = 60
+    r = Readings(verdict, np.random.default_rng(21), n)
+    together = evidence_of(r, n).to_list()
+    alone = [
+        evidence_of(
+            {name: some[[k]] if isinstance(some, np.ndarray) else some for name, some in r.items()}, 1
+        )[0]
+        for k in range(n)
+    ]
+    assert together == alone
+
+
+def one(r: Readings, **some: object) -> str:
+    for name, value in some.items():
+        r[name] = np.array([value], object if isinstance(value, str | None) else None)
+    return evidence_of(r, 1)[0]
 
 
 def test_vacuum_that_grew_without_a_late_reading_is_told_by_what_was_read():
-    row = Readings("purge_passes_closed", np.random.default_rng(0))
-    row |= {"closed_rate": math.nan, "closed_change": math.nan, "hold_late_change": math.nan}
-    row |= {"hold_change": -310.0, "hold_start_above": math.nan, "pressure_test": None}
-    assert say(row).startswith("In the hold the vacuum grew by 310 Pa")
+    r = Readings("purge_passes_closed", np.random.default_rng(0))
+    missing = dict.fromkeys(
+        ("closed_rate", "closed_change", "hold_late_change", "hold_start_above"), math.nan
+    )
+    text = one(r, **missing, hold_change=-310.0, pressure_test=None)
+    assert text.startswith("In the hold the vacuum grew by 310 Pa")
 
 
 def test_a_verdict_that_is_not_sure_names_the_second_story():
-    row = Readings("holds", np.random.default_rng(0))
-    row |= {"pressure_test": None, "confidence": 0.83, "second": "leak", "second_confidence": 0.16}
-    assert say(row).endswith(". Less likely (16%): a leak.")
-    row["confidence"] = 0.95
-    assert "Less likely" not in say(row)
+    r = Readings("holds", np.random.default_rng(0))
+    text = one(r, pressure_test=None, confidence=0.83, second="leak", second_confidence=0.16)
+    assert text.endswith(". Less likely (16%): a leak.")
+    assert "Less likely" not in one(r, confidence=0.95)
+
+
+def test_a_pressure_is_told_alike_alone_and_among_others():
+    r = Readings("sensor_offset", np.random.default_rng(0))
+    for pa in (-310.4, -19.96, -3.0, 0.0, 20.0, 412.5):
+        assert f"With the vent open the sensor read {pressure(pa)} (2.50 V)" in one(r, zero=pa, rest_v=2.5)
