@@ -26,7 +26,7 @@ def write_tables(warehouse: Warehouse, folder: Path) -> None:
 
 
 #: A spreadsheet takes such text for a formula and runs it; text that is a number by itself is none.
-_FORMULA = r"^[\s]*[=+\-@]|^[\t\r\n]"
+_FORMULA = r"^[\s\x00-\x1f]*[=+\-@]|^[\t\r\n]"
 _NUMBER = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$"
 
 

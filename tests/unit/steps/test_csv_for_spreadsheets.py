@@ -13,7 +13,7 @@ def written(text: str | None) -> str | None:
 
 
 @pytest.mark.parametrize(
-    "text", ["=1+1", "@SUM(A1)", "+cmd|' /C calc'!A0", "-2+3", "\t=1", "\r=1", "-", " =1", "\nx"]
+    "text", ["=1+1", "@SUM(A1)", "+cmd|' /C calc'!A0", "-2+3", "\t=1", "\r=1", "-", " =1", "\nx", "\x1f="]
 )
 def test_a_formula_becomes_text(text):
     assert written(text) == "'" + text
