@@ -111,8 +111,9 @@ def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
     if verdict == "holds":
         return f"{held}: it holds, more would have flowed out of a hole larger than {s.high[k]:.2f} mm."
     size = (
-        f"a hole of about {s.diameter[k]:.2f} mm ({s.low[k]:.2f} to {s.high[k]:.2f} mm at {settings.level:.0%};"
-        f" discharge coefficient {settings.discharge_coefficient:.2f}), {s.certified[k]:.2f} mm by 40 CFR 1066.985;"
+        f"a hole of about {s.diameter[k]:.2f} mm ({s.low[k]:.2f} to {s.high[k]:.2f} mm at {settings.level:.0%}, from no"
+        " fuel vapor in what flows out to all it can hold; discharge coefficient"
+        f" {settings.discharge_coefficient:.2f}), {s.certified[k]:.2f} mm by 40 CFR 1066.985, which knows of no vapor;"
         " this needs hardly anything of the tank's size"
     )
     tail = (
