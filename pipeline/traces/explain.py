@@ -165,7 +165,11 @@ def _sentences(
     if result["rest_pressure_pa"] is not None:
         lines.append(f"With the vent open the sensor reads {pressure(result['rest_pressure_pa'])}.")
     if result["vapor_rise_pa_s"] is not None:
-        lines.append(f"Shut, before the draw, the pressure changes by {result['vapor_rise_pa_s']:.2f} Pa/s.")
+        before = "filling" if m.marks.is_pressure_test[k] else "draw"
+        lines.append(
+            f"Shut, before the {before}, the pressure changes by {result['vapor_rise_pa_s']:.2f} Pa/s"
+            f" (standard error {m.shown.closed.rate_sd[k]:.2f})."
+        )
     lines.append(result["evidence"])
     if not is_by_flow:
         lines += _about_the_clock(m.fit.mended_s[k])

@@ -14,6 +14,7 @@ import numpy as np
 
 from pipeline.physics.blow_down import leak_coefficient, pressure_after
 from pipeline.physics.orifice import air_density, air_viscosity, discharge_at
+from pipeline.physics.vapor import gravity_with_vapor, vapor_share
 from pipeline.settings import Settings
 from pipeline.traces.compiled import Floats
 from pipeline.traces.signs import FAINT_PA, FALLS_PA_S, NARROW_VENT_MM
@@ -57,6 +58,9 @@ class _Trace:
         air, volume = self.m.air, self.m.sizes.volume.working_l[self.k]
         pressure, celsius = air.pressure_pa[self.k], air.temperature_c[self.k]
         density = air_density(pressure, celsius)
+        if from_pa > 0:
+            # What flows out is the tank's own gas.
+            density = density * gravity_with_vapor(vapor_share(celsius, pressure))
         discharge = discharge_at(
             diameter_mm,
             abs(from_pa) / 2,
