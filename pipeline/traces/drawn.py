@@ -97,6 +97,7 @@ def read_draw(
     to_half = half - marks.draw_start
     t_beside = t_beside if t_beside == t_beside else marks.draw_start
     late = row_after(t, a, b, 0.5 * (marks.draw_start + marks.draw_end))
+    early_duty = mean(duty, a, max(half_row, min(a + 1, b)))
     effect, effect_sd = _effect(t, p, marks, parts, late, before, t_beside, n_beside, sd)
     creep, creep_sd = _creep(t, p, marks, parts, sd)
     return Draw(
@@ -109,7 +110,8 @@ def read_draw(
         0.5 * depth / to_half if to_half > 0 else np.nan,
         marks.draw_end - marks.draw_start,
         median(rpm, a, b, room),
-        mean(duty, a, max(half_row, min(a + 1, b))),
+        # Of a draw whose samples were lost nobody knows it.
+        early_duty if early_duty > 0 else np.nan,
         mean(duty, late, b),
     )
 

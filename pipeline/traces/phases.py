@@ -18,15 +18,23 @@ PHASE_NAMES = ("", "rest", "closed", "draw", "hold", "release")
 PURGE_OPEN_PCT = 2.0
 
 
+#: Samples were lost for more than so long [s] and so many times the usual distance, and the pressure of the shut tank
+#: is lower by more than this [Pa] afterwards: a draw went on meanwhile.
+_LOST_S, _LOST_TIMES, _DRAWN_PA = 3.0, 5.0, 300.0
+
+
 @compiled
-def cut_phases(is_vent_closed: Flags, duty: Floats, a: int, b: int, phase: Ints, first: Ints) -> int:
+def cut_phases(
+    t: Floats, p: Floats, is_vent_closed: Flags, duty: Floats, a: int, b: int, phase: Ints, first: Ints
+) -> int:
     """Cut rows a to b of one recording into stretches of one command state; return how many there are.
 
-    A hold needs a draw since the vent last opened, a release a vent that was shut.
+    A hold needs a draw since the vent last opened, a release a vent that was shut. A draw whose samples were all lost
+    is the last one before them.
 
     Parameters
     ----------
-    duty : of the purge [%].
+    t, p, duty : times [s], pressures [Pa], and duty of the purge [%].
     phase, first : filled with each stretch's phase code and first row; `first` gets b behind the last one.
     """
     n, drawn, was_shut = 0, False, False
@@ -35,6 +43,12 @@ def cut_phases(is_vent_closed: Flags, duty: Floats, a: int, b: int, phase: Ints,
     for i in range(len(vents)):
         open_now = duties[i] > PURGE_OPEN_PCT
         if n > 0 and vents[i] == vent and open_now == purge:
+            if vent and not purge and not drawn and _lost_a_draw(t, p, a + i, a, b):
+                drawn = True
+                n -= first[n - 1] == a + i - 1
+                phase[n], first[n] = DRAW, a + i - 1
+                phase[n + 1], first[n + 1] = HOLD, a + i
+                n += 2
             continue
         vent, purge = vents[i], open_now
         if not vent:
@@ -50,3 +64,13 @@ def cut_phases(is_vent_closed: Flags, duty: Floats, a: int, b: int, phase: Ints,
         n += 1
     first[n] = b
     return n
+
+
+@compiled
+def _lost_a_draw(t: Floats, p: Floats, i: int, a: int, b: int) -> bool:
+    """Say whether the samples just before row i were lost, and a vacuum came meanwhile."""
+    if p[i - 1] - p[i] < _DRAWN_PA or i - 2 < a or i + 1 >= b:
+        return False
+    lost = t[i] - t[i - 1]
+    is_lost = lost > _LOST_S and lost > _LOST_TIMES * (t[i - 1] - t[i - 2])
+    return is_lost and min(p[i - 1], p[i - 2]) - max(p[i], p[i + 1]) > _DRAWN_PA

@@ -128,7 +128,7 @@ def _read_one(
     """Read one recording into row k of every table."""
     a, b = ZERO, len(t)
     smooth, phase, first, room, paired = scratch
-    n = cut_phases(is_vent_closed, duty, a, b, phase, first)
+    n = cut_phases(t, p, is_vent_closed, duty, a, b, phase, first)
     take_out_outliers(p, a, b, smooth)
     marks, parts = find_landmarks(t, smooth, phase, first, n)
     noise = read_noise(t, p, phase, first, n, room)

@@ -131,7 +131,9 @@ def phases_of(recordings: Recordings, k: int) -> list[tuple[str, float, float]]:
     vent), its start and its end [s], which is where the next one begins."""
     a, b = recordings.begin[k], recordings.begin[k + 1]
     phase, first = np.empty(b - a + 1, np.int64), np.empty(b - a + 1, np.int64)
-    n = cut_phases(recordings.is_vent_closed, recordings.duty, a, b, phase, first)
+    n = cut_phases(
+        recordings.t, recordings.pressure, recordings.is_vent_closed, recordings.duty, a, b, phase, first
+    )
     ends = np.minimum(first[1 : n + 1], b - 1)
     names = [PHASE_NAMES[code] for code in phase[:n].tolist()]
     return list(zip(names, recordings.t[first[:n]].tolist(), recordings.t[ends].tolist(), strict=True))

@@ -1,8 +1,8 @@
-"""Phases come from the commands alone."""
+"""Phases come from the commands, and from what came while samples were lost."""
 
 import numpy as np
 import polars as pl
-from drawing import Drawing, whole_test
+from drawing import Drawing, judged, whole_test
 
 from pipeline.traces.recordings import gather, phases_of
 
@@ -94,3 +94,26 @@ def test_rows_left_out_do_not_shift_the_next_recording():
     recordings = gather(both, pl.Series(["t1", "t2"]))
     assert np.diff(recordings.begin).tolist() == [first.height - 5, first.height]
     assert recordings.pressure[recordings.begin[1]] == first["tank_pressure_pa"][0]
+
+
+def lost(samples: pl.DataFrame, start_s: float, end_s: float) -> pl.DataFrame:
+    return samples.filter(~pl.col("t_s").is_between(start_s, end_s))
+
+
+def test_a_draw_whose_samples_were_all_lost_is_one():
+    """Six seconds vented, fifteen shut, thirty of draw; all of the draw, and a second on both sides, is lost."""
+    samples = lost(whole_test(0.8).samples(noise=3), 20.0, 52.0)
+    assert [name for _, name in names_of(samples)] == ["rest", "closed", "draw", "hold", "release"]
+    row = judged(samples)
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < 0.8 < row["leak_diameter_high_mm"]
+    assert row["draw_rate_pa_s"] is None
+
+
+def test_samples_lost_from_a_shut_tank_make_no_draw():
+    """Neither where the pressure is the same after it, nor where it falls and nothing was lost."""
+    samples = Drawing().rest().closed(60, rate=1.0).samples(noise=3)
+    assert [name for _, name in names_of(lost(samples, 20.0, 40.0))] == ["rest", "closed"]
+    falls = Drawing().rest().closed(60, rate=-40.0).samples(noise=3)
+    assert [name for _, name in names_of(falls)] == ["rest", "closed"]
+    assert judged(falls)["verdict"] == "purge_passes_closed"
