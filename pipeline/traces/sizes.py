@@ -32,8 +32,9 @@ _WILD_SHARE, _WILD_TIMES = 0.05, 2.5
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0
 NOMINAL_LOG_SD = 0.4
-#: What the model itself may be off by [share of area]: gas warmer than the air, two volumes with a line between.
-_MODEL_LOG_SD = 0.04
+#: What the model itself may be off by [share of area]: gas and fuel warmer than the air, heat that comes otherwise than
+#: with one time constant, two volumes with a line between.
+_MODEL_LOG_SD = 0.06
 #: Barometric pressure that no one recorded: sea level to about 1000 m; temperature: 20 +- 12 °C, by its root [share].
 _UNKNOWN_AIR_LOG_SD = 0.04
 _UNKNOWN_TEMPERATURE_LOG_SD = 0.02
