@@ -16,7 +16,7 @@ from pipeline.traces.shows import Closed
 _USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
 #: A closed phase that falls may be gas that cools, which ends within a minute: so much of its fall may end in the hold.
 _FALL_ENDS = 0.6
-#: Below the usual rate lie tanks without vapor and tanks that cool, by 1.5 Pa/s (see verdict.FALLS_PA_S): two of these.
+#: Below the usual rate lie tanks without vapor and tanks that cool, by 1.5 Pa/s (see signs.FALLS_PA_S): two of these.
 _COOLING_SD = 1.75
 #: Under vacuum rates lie farther above the usual one than below it: by two of these, one tank in forty gives more than
 #: 13 Pa/s at 20 °C, its fuel being warm, or the gas above it far from saturated; such fuel also gives back fast.

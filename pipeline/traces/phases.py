@@ -16,8 +16,6 @@ PHASE_NAMES = ("", "rest", "closed", "draw", "hold", "release")
 #: Purge counts as open above this duty. Modules command 0 when shut; the smallest duties that move vapor are
 #: several percent. One count of SAE J1979 PID 2E is 0.39 %.
 PURGE_OPEN_PCT = 2.0
-
-
 #: Samples were lost for more than so long [s] and so many times the usual distance, and the pressure of the shut tank
 #: is lower by more than this [Pa] afterwards: a draw went on meanwhile.
 _LOST_S, _LOST_TIMES, _DRAWN_PA = 3.0, 5.0, 300.0

@@ -115,6 +115,7 @@ def size_leaks(
     barometric_pa, temperature_c = air.pressure_pa, air.temperature_c
     discharge, level = settings.discharge_coefficient, settings.level
     used = volume.working_l
+    outflow, outflow_log_sd = _outflow(shown, air)
     reach = ndtri((1 + level) / 2) * np.sqrt(
         volume.log_sd**2
         + _MODEL_LOG_SD**2
@@ -122,9 +123,9 @@ def size_leaks(
         + np.where(air.is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
         # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
         + np.nan_to_num(1 - fit.discharge_share) ** 2
-        + _outflow(shown, air)[1] ** 2
+        + outflow_log_sd**2
     )
-    leak = _leaks(fit, shown, air)
+    leak = _leaks(fit, shown, air, outflow)
     low, high = _widen(*leak, reach, np.hypot(reach, _by_late_answer(leak[0], shown, air)))
 
     def diameter(leak: Floats) -> Floats:
@@ -151,7 +152,7 @@ def size_leaks(
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
         _chance_of_leak(
             fit,
-            discharge * hole_area_m2(1.0) / (used * 1e-3) / _outflow(shown, air)[0],
+            discharge * hole_area_m2(1.0) / (used * 1e-3) / outflow,
             np.where(shown.hold.start_above < 0, _WILD_SHARE, 0.0),
             is_unseen(shown, fit),
         ),
@@ -163,7 +164,7 @@ def leaks_alone(
 ) -> tuple[Floats, Floats]:
     """Return Cd A / V [1/m] of each leak and the diameter [mm] that it means in its volume, or a nominal one: `leak`
     and `working` of Sizes, without bounds."""
-    leak, _, _ = _leaks(fit, shown, air)
+    leak, _, _ = _leaks(fit, shown, air, _outflow(shown, air)[0])
     return leak, hole_diameter_mm(leak * volume.working_l * 1e-3 / discharge)
 
 
@@ -175,12 +176,13 @@ def is_unseen(shown: Shown, fit: HoldFit) -> Flags:
     return is_at_end & np.isnan(fit.leak)
 
 
-def _leaks(fit: HoldFit, shown: Shown, air: Air) -> tuple[Floats, Floats, Floats]:
+def _leaks(fit: HoldFit, shown: Shown, air: Air, outflow: Floats) -> tuple[Floats, Floats, Floats]:
     """Return Cd A / V [1/m] of each leak and its bounds: of the fit, or of the time in which a vacuum went that was
     gone after too few samples for one.
 
     That time is known to a sample's interval and the valve's delay, and the gas that refills the tank within seconds is
     anything between as cold as its walls and heated by its own compression, when the pressure rises k times as fast.
+    `outflow` : how much larger a fitted leak is than if air went through it.
     """
     interval = np.nan_to_num(shown.sensor.interval_s)
     slowest, middle, fastest = (
@@ -190,11 +192,10 @@ def _leaks(fit: HoldFit, shown: Shown, air: Air) -> tuple[Floats, Floats, Floats
     k = HEAT_RATIO_AIR
     is_short = (shown.hold.start_above < 0) & (shown.hold.gone_s < FEW_INTERVALS * interval)
     is_fitted = np.isfinite(fit.leak) & ~is_short
-    larger, _ = _outflow(shown, air)
     return (
-        np.where(is_fitted, fit.leak * larger, middle / np.sqrt(k)),
-        np.where(is_fitted, fit.leak_low * larger, slowest / k),
-        np.where(is_fitted, fit.leak_high * larger, fastest),
+        np.where(is_fitted, fit.leak * outflow, middle / np.sqrt(k)),
+        np.where(is_fitted, fit.leak_low * outflow, slowest / k),
+        np.where(is_fitted, fit.leak_high * outflow, fastest),
     )
 
 
