@@ -93,6 +93,23 @@ class Drawing:
         )
 
 
+def bench(t: np.ndarray, pa: np.ndarray, flow_std_l_min: np.ndarray | None = None) -> pl.DataFrame:
+    """Return a recording of gas put in from outside: ten seconds vented, then shut, purge and engine off; with the
+    flow of test gas where it was recorded."""
+    samples = pl.DataFrame(
+        {
+            "trace_id": ["t1"] * len(t),
+            "t_s": t,
+            "tank_pressure_pa": np.round(pa, 1),
+            "sensor_v": pl.Series([None] * len(t), dtype=pl.Float64),
+            "purge_duty_pct": np.zeros(len(t)),
+            "is_vent_closed": t >= 10,
+            "engine_rpm": np.zeros(len(t)),
+        }
+    )
+    return samples if flow_std_l_min is None else samples.with_columns(test_flow_std_l_min=flow_std_l_min)
+
+
 def leak_coefficient_of(hole_mm: float, volume_l: float) -> float:
     """K [sqrt(Pa)/s] of a hole in air at 20 °C and 101325 Pa: Cd A sqrt(2 P R T) / V."""
     area = np.pi / 4 * (hole_mm * 1e-3) ** 2

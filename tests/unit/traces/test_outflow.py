@@ -8,10 +8,9 @@ import polars as pl
 import pytest
 from scipy.integrate import solve_ivp
 
-from tests.end_to_end.rich_gas import AIR_KG_MOL, GAS_J_MOL_K, vapor_pressure
-from tests.unit.traces.drawing import AIR_PA, KELVIN, VOLUME_L, judged
+from tests.end_to_end.rich_gas import AIR_KG_MOL, GAS_J_MOL_K, VAPOR_KG_MOL, vapor_pressure
+from tests.unit.traces.drawing import AIR_PA, KELVIN, VOLUME_L, bench, judged
 
-VAPOR_KG_MOL, NITROGEN_KG_MOL = 0.065, 0.028
 STD_MOL_S_PER_L_MIN = 101_325.0 / (GAS_J_MOL_K * 293.15) / 60_000
 VOLUME_M3 = VOLUME_L * 1e-3
 
@@ -25,11 +24,9 @@ def course(
     fill_s: float,
     end_s: float,
 ):
-    """Gauge pressure [Pa] over seconds of a tank whose gas, at one temperature, holds so much vapor, that is fed with
-    nitrogen for `fill_s` [s], loses its own gas through a sharp-edged hole, and has vapor restored in `restored_s` [s].
-
-    Returns the solution's function of time: moles of vapor and of other gas.
-    """
+    """Return the gauge pressure [Pa] as a function of seconds: of a tank whose gas, at one temperature, holds so much
+    vapor, that is fed with air for `fill_s` [s], loses its own gas through a sharp-edged hole, and has vapor restored
+    in `restored_s` [s]."""
     full = saturated * float(vapor_pressure(np.array(reid_psi), np.array(KELVIN - 273.15)))
     area = np.pi / 4 * (hole_mm * 1e-3) ** 2
     per_mol = GAS_J_MOL_K * KELVIN / VOLUME_M3
@@ -52,22 +49,11 @@ def course(
     return lambda s: done.sol(s).sum(axis=0) * per_mol - AIR_PA
 
 
-def recorded(pressure, shut_s: float, flow_l_min: float | None = None, rate_hz: float = 2.0) -> pl.DataFrame:
-    """Ten seconds vented, then shut."""
-    t = np.arange(0.0, 10 + shut_s, 1 / rate_hz)
+def recorded(pressure, shut_s: float, flow_l_min: float | None = None) -> pl.DataFrame:
+    t = np.arange(0.0, 10 + shut_s, 0.5)
     pa = np.where(t < 10, 0.0, pressure(np.maximum(t - 10, 0)))
-    frame = {
-        "trace_id": ["t1"] * len(t),
-        "t_s": t,
-        "tank_pressure_pa": np.round(pa + np.random.default_rng(4).normal(0, 3, len(t)), 1),
-        "sensor_v": pl.Series([None] * len(t), dtype=pl.Float64),
-        "purge_duty_pct": np.zeros(len(t)),
-        "is_vent_closed": t >= 10,
-        "engine_rpm": np.zeros(len(t)),
-    }
-    if flow_l_min is not None:
-        frame["test_flow_std_l_min"] = np.where(t >= 10, flow_l_min, 0.0)
-    return pl.DataFrame(frame)
+    flow = None if flow_l_min is None else np.where(t >= 10, flow_l_min, 0.0)
+    return bench(t, pa + np.random.default_rng(4).normal(0, 3, len(t)), flow)
 
 
 @pytest.mark.parametrize("hole_mm", [0.6, 1.0, 1.5])

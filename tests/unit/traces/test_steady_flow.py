@@ -13,7 +13,7 @@ from pipeline.physics.certification import NITROGEN_GRAVITY, flow_of_diameter_m3
 from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
-from tests.unit.traces.drawing import AIR_PA, HEADER, KELVIN, judged
+from tests.unit.traces.drawing import AIR_PA, HEADER, KELVIN, bench, judged
 
 MM = 25.4
 STANDARD_K = 293.15
@@ -39,18 +39,8 @@ def fed(
         pressure = np.minimum(pressure, regulated_pa)
         flow = np.where(is_at, _outflow_l_min(hole_mm, regulated_pa), flow)
     rng = np.random.default_rng(seed)
-    return pl.DataFrame(
-        {
-            "trace_id": ["t1"] * len(t),
-            "t_s": t,
-            "tank_pressure_pa": np.round(pressure + rng.normal(0, noise, len(t)), 1),
-            "sensor_v": pl.Series([None] * len(t), dtype=pl.Float64),
-            "purge_duty_pct": np.zeros(len(t)),
-            "is_vent_closed": t >= 10,
-            "engine_rpm": np.zeros(len(t)),
-            "test_flow_std_l_min": np.round(flow * rng.normal(1, 0.005, len(t)), 3),
-        }
-    )
+    noisy = pressure + rng.normal(0, noise, len(t))
+    return bench(t, noisy, np.round(flow * rng.normal(1, 0.005, len(t)), 3))
 
 
 def _outflow_l_min(hole_mm: float, gauge_pa: float) -> float:
