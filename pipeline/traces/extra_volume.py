@@ -30,6 +30,8 @@ _LEAST_SCATTER, _MOST_SCATTER = 0.02, 0.33
 _FAR = 1.5
 _LEAST_L, _MOST_L = 0.5, 30.0
 _ROUNDS = 40
+#: Volume [l] and duty [%] that move by less stand.
+_STANDS = 1e-3
 _NAMES = ("extra_volume_l", "purge_opens_pct")
 
 
@@ -104,8 +106,8 @@ def extra_volume_l(ullage_l: Floats, duty_pct: Floats, minutes: Floats) -> tuple
         told = by_draws - np.outer(by_line, by_draws[0]) + before
         step = np.linalg.solve(told, pull - by_line * pull[0] + before @ (wanted - found))
         before_step, found = found, np.clip(found + step, lowest, highest)
-        # What a bound has stopped, and all else that no longer moves, is the same in every further round.
-        if np.abs(step).max() < 1e-3 or (found == before_step).all():
+        # A bound stops what would go beyond it, however large its step.
+        if np.abs(found - before_step).max() < _STANDS:
             break
     if scatter > _MOST_SCATTER:
         return np.full(2, np.nan), np.full(2, np.nan)

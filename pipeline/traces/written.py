@@ -17,6 +17,7 @@ from pipeline.traces.compiled import Flags, Floats, Ints
 #: Numbers below so many steps of their last digit are looked up, others are written one by one.
 _TABLED = 10_000
 _MOST_DIGITS = 3
+_TENS = 10.0 ** np.arange(_MOST_DIGITS + 1)
 #: Place of what is missing.
 _MISSING = 2 * _TABLED * (_MOST_DIGITS + 1)
 
@@ -66,14 +67,15 @@ def where_known(text: Text, otherwise: Text | str = "") -> Text:
 def fixed(numbers: Floats, digits: int | Ints) -> Text:
     """Write numbers with so many digits (0 to 3) behind the point; null where there is none."""
     digits = np.full(len(numbers), digits)
+    tens = _TENS[digits]
     with np.errstate(invalid="ignore"):
-        scaled = numbers * 10.0**digits
+        scaled = numbers * tens
         whole = np.rint(scaled)
         edge = np.flatnonzero(np.abs(scaled - whole) == 0.5)
     if len(edge):
         # Such a product was rounded itself: which way the number lies its own digits tell.
         rounded = map(round, numbers[edge].tolist(), digits[edge].tolist())
-        whole[edge] = np.rint(np.array(list(rounded)) * 10.0 ** digits[edge])
+        whole[edge] = np.rint(np.array(list(rounded)) * tens[edge])
     size = np.abs(whole)
     is_tabled = size < _TABLED
     at = np.where(is_tabled, size + _TABLED * (2 * digits + np.signbit(numbers)), _MISSING)
