@@ -180,7 +180,9 @@ def _posterior(counts: Floats, expected: Floats, precision: Floats, level: float
     alpha = precision[:, None] * expected + counts
     rest = alpha.sum(axis=1, keepdims=True) - alpha
     tail = (1.0 - level) / 2.0
-    mean, low = alpha / (alpha + rest), special.betaincinv(alpha, rest, tail)
-    # The mean of a rare cause may lie beyond a quantile of its own law: the bound is widened to hold it.
+    mean = alpha / (alpha + rest)
+    # The mean of a rare cause, or of almost the only one, may lie beyond a quantile of its own law: that bound is
+    # widened to hold it.
+    low = np.minimum(special.betaincinv(alpha, rest, tail), mean)
     high = np.maximum(special.betainccinv(alpha, rest, tail), mean)
     return Shares(mean, np.where(low < 1e-12, 0.0, low), high)

@@ -128,3 +128,12 @@ def test_minutes_are_a_setting_and_change_the_order() -> None:
 def test_wrong_minutes_are_wrong_settings(wrong) -> None:
     with pytest.raises(WrongUsage, match="minutes_to_check"):
         Settings.from_dict({"minutes_to_check": wrong})
+
+
+@pytest.mark.parametrize("jobs", [(50, 50), (100, 1), (3000, 2000), (1,)])
+def test_where_every_job_found_one_cause_its_bounds_hold_its_share(jobs) -> None:
+    whole = np.array([float(sum(jobs)), 0.0, 0.0, 0.0])
+    counts = np.outer(np.array(jobs, float), [1.0, 0.0, 0.0, 0.0])
+    got = cause_shares(counts, np.arange(len(jobs)), np.zeros(len(jobs), int), counts, whole[None, :], whole)
+    for shares in (got.cells, got.rows, got.columns, got.whole):
+        assert (shares.low <= shares.mean).all() and (shares.mean <= shares.high).all()
