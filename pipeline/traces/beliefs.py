@@ -13,7 +13,7 @@ from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.shows import Closed
 
 #: Vapor of a tank about which nothing was recorded [Pa/s], at 20 °C.
-_USUAL_RATE, _USUAL_RATE_SD = 2.0, 3.0
+USUAL_RATE_PA_S, USUAL_RATE_SD_PA_S = 2.0, 3.0
 #: A closed phase that falls may be gas that cools, which ends within a minute: so much of its fall may end in the hold.
 _FALL_ENDS = 0.6
 #: Below the usual rate lie tanks without vapor and tanks that cool, by 1.5 Pa/s (see signs.FALLS_PA_S): two of these.
@@ -126,7 +126,7 @@ def vapor_beliefs(
     pressure, so that as much comes as before. The numbers are judgement, not a source.
     """
     scale = np.clip(np.exp(_PER_K * (temperature_c - 20)), *_SCALE_BOUNDS)
-    usual, usual_sd = _USUAL_RATE * scale, _USUAL_RATE_SD * scale
+    usual, usual_sd = USUAL_RATE_PA_S * scale, USUAL_RATE_SD_PA_S * scale
     known = np.isfinite(closed.rate) & np.isfinite(closed.rate_sd)
     seen = np.where(known, closed.rate, usual)
     scatter2 = np.where(known, np.nan_to_num(closed.rate_sd), _NO_CLOSED_SD) ** 2

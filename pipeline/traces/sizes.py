@@ -18,6 +18,7 @@ from pipeline.physics.vapor import VAPOR_SHARE_SD, gravity_with_vapor, vapor_sha
 from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L, vapor_volume_l
 from pipeline.settings import Settings
 from pipeline.traces.air import Air
+from pipeline.traces.beliefs import USUAL_RATE_PA_S, USUAL_RATE_SD_PA_S
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.readings import Shown
@@ -29,6 +30,9 @@ WIDEST_MM = 4.0
 #: Share of tanks whose vapor under vacuum is far from usual, and how many times farther (judgement: the time in which
 #: fuel restores vapor spans a factor of ten).
 _WILD_SHARE, _WILD_TIMES = 0.05, 2.5
+#: Gas that the draw cooled gives back about this share of the vacuum by warming, give or take another (judgement; of
+#: dry air that is drawn down at once it would be 0.29).
+_WARMED_SHARE, _WARMED_SHARE_SD = 0.1, 0.05
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0
 NOMINAL_LOG_SD = 0.4
@@ -155,6 +159,7 @@ def size_leaks(
             discharge * hole_area_m2(1.0) / (used * 1e-3) / outflow,
             np.where(shown.hold.start_above < 0, _WILD_SHARE, 0.0),
             is_unseen(shown, fit),
+            _beyond_vapor(shown, air),
         ),
     )
 
@@ -231,13 +236,34 @@ def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Flo
         return least, np.maximum(leak, 1e-3 * high) * np.exp(up)
 
 
-def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats, is_at_end: Flags) -> Floats:
+def _beyond_vapor(shown: Shown, air: Air) -> Floats:
+    """Return by how many standard deviations a vacuum lost more than a tank without a hole gives back; 0 where less.
+
+    Fuel gives back the vapor that the draw took out, and no more: that is its share of the vacuum (Dalton), however fast
+    it comes. Beside it goes on what rose in the closed phase, and gas warms that the draw had cooled.
+    """
+    drawn, seconds = np.maximum(-shown.hold.start_above, 0), shown.hold.seconds
+    share = vapor_share(air.temperature_c, air.pressure_pa)
+    rate = np.where(np.isfinite(shown.closed.rate_sd), shown.closed.rate, USUAL_RATE_PA_S)
+    rate_sd = np.where(np.isfinite(shown.closed.rate_sd), shown.closed.rate_sd, USUAL_RATE_SD_PA_S)
+    most = (share + _WARMED_SHARE) * drawn + np.maximum(rate, 0) * seconds
+    sd = np.sqrt(
+        ((VAPOR_SHARE_SD * share) ** 2 + _WARMED_SHARE_SD**2) * drawn**2
+        + (rate_sd * seconds) ** 2
+        + shown.sensor.sd**2
+    )
+    return np.nan_to_num(np.maximum((shown.hold.change - most) / sd, 0)) * (drawn > 0)
+
+
+def _chance_of_leak(
+    fit: HoldFit, per_mm2: Floats, wild: Floats, is_at_end: Flags, beyond_vapor: Floats
+) -> Floats:
     """Return how likely the fitted leak is one of LEAK_MM to WIDEST_MM rather than none, both as likely before.
 
     Sizes between are as likely on the logarithmic scale. `per_mm2` is Cd A / V [1/m] of a hole of 1 mm. A vacuum
     that was gone before it could be fitted went through a hole; a sensor that stands at its end (`is_at_end`)
     tells nothing. A share `wild` of tanks gives vapor under vacuum many times as fast as most: their fits lie off by
-    far more than the standard deviation says.
+    far more than the standard deviation says. `beyond_vapor` : see `_beyond_vapor`.
     """
     sizes = np.geomspace(LEAK_MM, WIDEST_MM, 40)
     with np.errstate(all="ignore"):
@@ -254,6 +280,7 @@ def _chance_of_leak(fit: HoldFit, per_mm2: Floats, wild: Floats, is_at_end: Flag
         for_leak = np.exp(off2, out=off2).mean(axis=1)
         rare = np.exp(-0.5 * (none2 / _WILD_TIMES**2 - least)) / _WILD_TIMES
         for_none = (1 - wild) * np.exp(-0.5 * (none2 - least)) + wild * rare
+        for_none *= np.exp(-0.5 * beyond_vapor**2)
         chance = for_leak / (for_leak + for_none)
         return np.where(np.isfinite(fit.leak), chance, np.where(is_at_end, 0.5, 1.0))
 

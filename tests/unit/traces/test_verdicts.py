@@ -257,3 +257,19 @@ def test_an_engine_at_rest_brings_no_vacuum_and_condemns_nothing():
     row = judged(drawing.samples(noise=5).with_columns(engine_rpm=pl.lit(0.0)))
     assert row["verdict"] == "not_judged"
     assert "engine" in row["evidence"]
+
+
+@pytest.mark.parametrize("time_constant", [30, 60])
+def test_what_vapor_cannot_give_back_went_through_a_hole(time_constant):
+    """A crack lets gas in as fuel gives back its vapor, ever more slowly; but vapor ends at its share (Dalton).
+
+    At 5 °C a fifth of the gas above gasoline is vapor (AP-42, chapter 7.1, from memory): 85 % of a vacuum is no vapor.
+    """
+    until = {"leak": 0.85, "holds": 0.2}
+    for verdict, share in until.items():
+        drawing = Drawing().rest().closed(15, rate=0.3).draw(-2000, 20)
+        back = 2000 * share
+        drawing.add(100, lambda s, b=back: -2000 + b * (1 - np.exp(-s / time_constant)), True, 0.0).release()
+        row = judged(drawing.samples(noise=3), ambient_c=5.0)
+        assert row["verdict"] == verdict
+        assert row["confidence"] > 0.95
