@@ -74,9 +74,15 @@ class History:
 def orifice_flow(
     diameter_m: np.ndarray, up_pa: np.ndarray, down_pa: np.ndarray, up_k: np.ndarray
 ) -> np.ndarray:
-    """Mass flow through an orifice [kg/s], from the higher absolute pressure `up_pa` to the lower `down_pa`."""
-    ratio = np.clip(down_pa / up_pa, 0.5283, 1.0)
-    head = 2 * GAMMA / (GAMMA - 1) * (ratio ** (2 / GAMMA) - ratio ** ((GAMMA + 1) / GAMMA))
+    """Mass flow through an orifice [kg/s], from the higher absolute pressure `up_pa` to the lower `down_pa`.
+
+    Of almost equal pressures no digits are lost: what is left of them would go with the processor, and be its own noise
+    at a vented rest.
+    """
+    log_ratio = np.log1p(-np.clip((up_pa - down_pa) / up_pa, 0, 1 - 0.5283))
+    head = (
+        -2 * GAMMA / (GAMMA - 1) * np.exp(2 / GAMMA * log_ratio) * np.expm1((GAMMA - 1) / GAMMA * log_ratio)
+    )
     flux = up_pa * np.sqrt(np.maximum(head, 0) / (GAS_CONSTANT * up_k))
     reynolds = flux * diameter_m / VISCOSITY
     cd = CD_HIGH_RE * reynolds / (reynolds + RE_LAMINAR)

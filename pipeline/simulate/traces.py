@@ -12,7 +12,7 @@ from pipeline.simulate import world
 from pipeline.simulate.faults import FAULT, FAULTS
 from pipeline.simulate.fleet import Fleet
 from pipeline.simulate.jobs import JobBook, job_ids, times
-from pipeline.simulate.trace_physics import History, Script, integrate
+from pipeline.simulate.trace_physics import GAS_CONSTANT, History, Rig, Script, integrate
 from pipeline.simulate.trace_plan import TracePlan, Weather, build_rig, build_script, draw_weather
 
 _TOGETHER = 2000
@@ -62,10 +62,11 @@ def _record(
     script = build_script(rng, plan, gauge.gain, gauge.offset_pa)
     headers = _headers(rng, fleet, book, plan, weather, first, start)
     if not plan.size:
-        return Recordings(headers, _no_samples(), _truth(headers, plan, np.zeros(0), script))
+        return Recordings(headers, _no_samples(), _truth(headers, plan, rig, gauge, np.zeros(0), script))
     history = integrate(rig, script)
     samples = _sample(rng, plan, gauge, script, history, headers["trace_id"])
-    return Recordings(headers, samples, _truth(headers, plan, history.gauge_pa.min(axis=1), script))
+    lowest_pa = history.gauge_pa.min(axis=1)
+    return Recordings(headers, samples, _truth(headers, plan, rig, gauge, lowest_pa, script))
 
 
 def _draw_gauge(rng: np.random.Generator, fleet: Fleet, plan: TracePlan) -> _Gauge:
@@ -177,14 +178,35 @@ def _headers(
     )
 
 
-def _truth(headers: pl.DataFrame, plan: TracePlan, peak_pa: np.ndarray, script: Script) -> pl.DataFrame:
+def _truth(
+    headers: pl.DataFrame, plan: TracePlan, rig: Rig, gauge: _Gauge, lowest_pa: np.ndarray, script: Script
+) -> pl.DataFrame:
+    """Return what is true of each recording.
+
+    `leak_diameter_mm` is the leak that is the fault, `hole_mm` whatever opening there is, of tight systems too;
+    `vapor_rise_pa_s` is what the vapor adds to a shut tank at the pressure outside, `sensor_offset_pa` what the gauge
+    reads there.
+    """
+    rise_pa_s = rig.vapor_kg_s * GAS_CONSTANT * rig.wall_k / rig.volume_m3
+    numbers = {
+        "hole_mm": np.round(1000 * rig.leak_m, 4),
+        "gas_volume_l": np.round(1000 * rig.volume_m3, 3),
+        "vapor_rise_pa_s": np.round(rise_pa_s, 3),
+        "fuel_c": np.round(rig.wall_k - 273.15, 2),
+        "purge_open_mm": np.round(1000 * rig.purge_m, 4),
+        "purge_shut_mm": np.round(1000 * rig.purge_shut_m, 4),
+        "vent_open_mm": np.round(1000 * rig.vent_open_m, 4),
+        "sensor_offset_pa": np.round(gauge.offset_pa, 1),
+        "sensor_noise_pa": np.round(gauge.noise_pa, 2),
+    }
     return headers.select("source_id", "trace_id", "job_id", "vehicle_id", "stage").with_columns(
         pl.Series("verdict", [FAULTS[f] for f in plan.fault], dtype=pl.String),
         pl.Series("leak_diameter_mm", np.round(plan.diameter_mm, 4)).fill_nan(None),
-        pl.Series("lowest_true_pressure_pa", np.round(peak_pa, 1)),
+        pl.Series("lowest_true_pressure_pa", np.round(lowest_pa, 1)),
         pl.Series("target_pa", np.where(script.gain == 0, np.nan, np.round(script.target_pa, 1))).fill_nan(
             None
         ),
+        *(pl.Series(name, values) for name, values in numbers.items()),
     )
 
 

@@ -239,8 +239,8 @@ def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Flo
 def _beyond_vapor(shown: Shown, air: Air) -> Floats:
     """Return by how many standard deviations a vacuum lost more than a tank without a hole gives back; 0 where less.
 
-    Fuel gives back the vapor that the draw took out, and no more: that is its share of the vacuum (Dalton), however fast
-    it comes. Beside it goes on what rose in the closed phase, and gas warms that the draw had cooled.
+    Fuel gives back the vapor that the draw took out, and no more: its share of the vacuum (Dalton), however fast it
+    comes. Beside it goes on what rose in the closed phase, and gas warms that the draw had cooled.
     """
     drawn, seconds = np.maximum(-shown.hold.start_above, 0), shown.hold.seconds
     share = vapor_share(air.temperature_c, air.pressure_pa)

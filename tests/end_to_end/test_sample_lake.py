@@ -146,7 +146,29 @@ def test_the_verdicts_are_right(first: Run) -> None:
     wrong = judged.filter(
         (pl.col("verdict") != pl.col("verdict_true")) & (pl.col("verdict") != "not_judged")
     ).height
-    assert wrong <= 0.05 * judged.height
+    assert wrong <= 0.02 * judged.height
+
+
+def test_bounds_hold_the_holes_of_the_simulation(first: Run) -> None:
+    """Upper bounds of tight systems, lower bounds of gross leaks and both of what their steady vacuum tells, both
+    bounds of leaks: each a bound of 95 %."""
+    truth = pl.read_csv(LAKE / ".truth" / "traces.csv").select("trace_id", "hole_mm", truth="verdict")
+    judged = _table(first[0], "mart.trace_result").join(truth, on="trace_id")
+    hole = pl.col("hole_mm")
+    held = {
+        "holds": hole <= pl.col("leak_diameter_high_mm"),
+        "gross_leak": (hole >= pl.col("leak_diameter_low_mm"))
+        & hole.is_between("equilibrium_diameter_low_mm", "equilibrium_diameter_high_mm"),
+        "leak": hole.is_between("leak_diameter_low_mm", "leak_diameter_high_mm"),
+    }
+    for verdict, is_held in held.items():
+        told = (
+            judged.filter(pl.all_horizontal(pl.col("verdict", "truth") == verdict))
+            .select(is_held)
+            .to_series()
+        )
+        assert told.drop_nulls().len() >= 30, verdict
+        assert told.mean() >= 0.90, verdict
 
 
 def test_the_statistics_equal_an_independent_computation(first: Run) -> None:

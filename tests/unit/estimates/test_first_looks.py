@@ -136,4 +136,5 @@ def test_where_every_job_found_one_cause_its_bounds_hold_its_share(jobs) -> None
     counts = np.outer(np.array(jobs, float), [1.0, 0.0, 0.0, 0.0])
     got = cause_shares(counts, np.arange(len(jobs)), np.zeros(len(jobs), int), counts, whole[None, :], whole)
     for shares in (got.cells, got.rows, got.columns, got.whole):
-        assert (shares.low <= shares.mean).all() and (shares.mean <= shares.high).all()
+        assert (shares.low <= shares.mean).all()
+        assert (shares.mean <= shares.high).all()

@@ -7,7 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.simulate.trace_physics import Rig, Script, integrate, orifice_flow
+from pipeline.simulate.trace_physics import (
+    CD_HIGH_RE,
+    GAS_CONSTANT,
+    RE_LAMINAR,
+    VISCOSITY,
+    Rig,
+    Script,
+    integrate,
+    orifice_flow,
+)
 
 INH2O = 249.0889  # NIST SP 811 App. B.8, conventional
 ATMOSPHERE = 101_325.0
@@ -132,3 +141,17 @@ def test_a_draw_that_never_arrives_ends_and_its_hold_is_cut_short():
     history = integrate(one_rig(purge_m=0.0), script)
     draw, hold, release = history.starts_s[0, 3:6]
     assert (hold - draw, release - hold) == pytest.approx((20, 25), abs=0.1)
+
+
+@pytest.mark.parametrize("difference_pa", [1e-7, 1e-5, 1e-3, 0.1])
+def test_hardly_any_difference_of_pressure_keeps_its_digits(difference_pa):
+    """Toward equal pressures the flux is Bernoulli's, sqrt(2 rho dp): any textbook of fluid mechanics.
+
+    Digits lost there depend on the processor, and a lake would not be the same on every machine.
+    """
+    up, kelvin, diameter = 101_325.0, 293.15, 8e-3
+    flow = orifice_flow(*(np.array([x]) for x in (diameter, up, up - difference_pa, kelvin)))[0]
+    flux = np.sqrt(2 * up / (GAS_CONSTANT * kelvin) * (up - (up - difference_pa)))
+    reynolds = flux * diameter / VISCOSITY
+    expected = CD_HIGH_RE * reynolds / (reynolds + RE_LAMINAR) * np.pi / 4 * diameter**2 * flux
+    assert flow == pytest.approx(expected, rel=3e-6)

@@ -35,6 +35,35 @@ def test_a_leak_has_a_diameter_and_nothing_else_has(records):
     )
 
 
+def test_the_truth_tells_every_hole_and_the_gas_behind_it(records):
+    truth = records.trace_truth.join(
+        records.traces.select("trace_id", "fuel_level_pct"), on="trace_id", how="left"
+    ).join(records.vehicles.select("vehicle_id", "fuel_tank_l"), on="vehicle_id", how="left")
+    leaks, gross = (truth.filter(pl.col("verdict") == name) for name in ("leak", "gross_leak"))
+    assert leaks["hole_mm"].equals(leaks["leak_diameter_mm"], check_names=False)
+    assert gross["hole_mm"].min() > 2.0
+    others = truth.filter(~pl.col("verdict").is_in(["leak", "gross_leak"]))
+    assert others["hole_mm"].is_between(0.02, 0.10).all()
+    beside_l = truth["gas_volume_l"] - truth["fuel_tank_l"] * (1 - truth["fuel_level_pct"] / 100)
+    assert beside_l.is_between(3.49, 6.51).all()
+    passing = truth.filter(pl.col("verdict") == "purge_passes_closed")
+    assert (passing["purge_shut_mm"] > 0.3).all()
+    assert truth.filter(pl.col("verdict") == "holds")["purge_shut_mm"].max() == 0
+
+
+def test_vapor_lifts_a_shut_tank_as_its_truth_says(records):
+    """Tight tanks, shut before the draw: their slope is the vapor's, less what the small hole lets out."""
+    shut = of(records, "holds").filter("is_vent_closed", pl.col("purge_duty_pct") == 0)
+    before = shut.filter(pl.col("tank_pressure_pa") > -80)
+    slope = pl.cov("t_s", "tank_pressure_pa") / pl.var("t_s")
+    told = before.group_by("trace_id").agg(
+        slope.alias("slope"), seconds=pl.col("t_s").max() - pl.col("t_s").min()
+    )
+    told = told.filter(pl.col("seconds").is_between(14, 25)).join(records.trace_truth, on="trace_id")
+    assert told.height >= 20
+    assert told.select(pl.corr("slope", "vapor_rise_pa_s")).item() > 0.9
+
+
 def test_time_increases_unevenly_at_two_to_five_hertz_with_losses(records):
     steps = records.samples.select(
         "trace_id", pl.col("t_s").diff().over("trace_id").alias("step")
