@@ -8,6 +8,7 @@ wide pipes stay calm. Nothing is made or lost in a link; `FACTS` tells how many 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -86,9 +87,8 @@ def _outside_flow(
 
 
 @njit(cache=True)
-def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int:
+def run(plan: Any, rng: np.random.Generator, rows: np.ndarray, facts: np.ndarray) -> int:
     """Fill `rows` (MOST_ROWS, 5) and `facts`; return how many rows there are."""
-    np.random.seed(seed)
     n_spaces = 3 if plan.saddle_m3 > 0 else 2
     still_volume = np.array([plan.tank_m3, plan.canister_m3, plan.saddle_m3])
     volume = still_volume.copy()
@@ -104,7 +104,9 @@ def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int
     wind, manifold = 0.0, plan.manifold_pa
     outside = plan.ambient_pa
     for i in range(n_spaces):
-        kelvin[i] = (wall_k + fuel_k) / 2 if i != 1 else wall_k
+        if i != 1:
+            wet = plan.surface_m2 / (plan.wall_m2 + plan.surface_m2)
+            kelvin[i] = wall_k + wet * (fuel_k - wall_k)
         pressure[i] = outside + plan.start_pa
         whole = pressure[i] * volume[i] / (GAS * kelvin[i])
         for part in range(1, 3):
@@ -135,9 +137,9 @@ def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int
             for part in range(1, 3):
                 saturated[part] = parts[part] * vapor_pressure(part, surface_k[0])
             pull = slow / plan.wind_s
-            wind += -wind * pull + plan.wind_pa * math.sqrt(2 * pull) * np.random.randn()
+            wind += -wind * pull + plan.wind_pa * math.sqrt(2 * pull) * rng.standard_normal()
             manifold += (plan.manifold_pa - manifold) * slow / 1.5
-            manifold += plan.manifold_sd_pa * math.sqrt(2 * slow / 1.5) * np.random.randn()
+            manifold += plan.manifold_sd_pa * math.sqrt(2 * slow / 1.5) * rng.standard_normal()
         outside = plan.ambient_pa + wind
         # The procedure: what is commanded now.
         gauge = pressure[plan.sense_at] - outside
@@ -166,8 +168,8 @@ def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int
             if turn >= 0:
                 phase, since = turn, t
             if plan.mode == 1 and t >= drive_until:
-                drive_until = t + 3 + 15 * np.random.random()
-                duty = 0.0 if np.random.random() < 0.3 else 0.05 + 0.6 * np.random.random()
+                drive_until = t + 3 + 15 * rng.random()
+                duty = 0.0 if rng.random() < 0.3 else 0.05 + 0.6 * rng.random()
             elif phase == DRAW:
                 duty = plan.duty
                 if plan.ramp_s > 0:
@@ -190,7 +192,7 @@ def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int
             pull_k = wall_k - kelvin[i]
             rate = plan.heat_w_m2_k * (0.5 + 0.5 * min(abs(pull_k), 1.0) ** 0.25)
             if i == 1:
-                energy[i] += rate * 0.15 * pull_k * STEP_S
+                energy[i] += rate * 75 * plan.canister_m3 * pull_k * STEP_S
                 continue
             wet = plan.surface_m2 * shares[i]
             warm = rate * wet * (surface_k[i] - kelvin[i]) * STEP_S
@@ -236,7 +238,16 @@ def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int
         if plan.vent_state == 2:
             bore = plan.block_m * math.sqrt(vent_open)
         moles = _outside_flow(
-            bore, plan.vent_creep, 2.7, pressure[1], outside, kelvin[1], plan.ambient_k, rho_in, rho_out, still
+            bore,
+            plan.vent_creep,
+            2.7,
+            pressure[1],
+            outside,
+            kelvin[1],
+            plan.ambient_k,
+            rho_in,
+            rho_out,
+            still,
         )
         come += _breathe(moles * STEP_S, 1, mol, energy, kelvin, plan.ambient_k)
         rho_in = density(mol[0], volume[0])
@@ -267,9 +278,7 @@ def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int
             ) * before / (GAS * k)  # fmt: skip
             if flow > 0:
                 flow = difference / (difference / flow + STEP_S * GAS * kelvin[at] / volume[at])
-                come += _breathe(
-                    (flow if is_in else -flow) * STEP_S, at, mol, energy, kelvin, plan.ambient_k
-                )
+                come += _breathe((flow if is_in else -flow) * STEP_S, at, mol, energy, kelvin, plan.ambient_k)
             if hole == 1 and phase == HOLD and not is_spent:
                 first = max(first, difference)
                 is_spent = difference < 0.1 * first
@@ -291,9 +300,7 @@ def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int
             come -= moles
             move(mol, energy, kelvin, 1, -1, moles)
         if phase == FILLING:
-            come += _breathe(
-                plan.fill_mol_s * STEP_S, 1, mol, energy, kelvin, plan.ambient_k
-            )
+            come += _breathe(plan.fill_mol_s * STEP_S, 1, mol, energy, kelvin, plan.ambient_k)
 
         # Pressure; walls that give.
         late_m3 += (plan.gives_late_m3_pa * gauge - late_m3) * STEP_S / plan.late_s
@@ -312,9 +319,9 @@ def run(plan: np.ndarray, seed: int, rows: np.ndarray, facts: np.ndarray) -> int
 
 
 @njit(cache=True)
-def leak_facts(plan: np.ndarray, facts: np.ndarray) -> tuple[float, float]:
+def leak_facts(plan: Any, facts: np.ndarray) -> tuple[float, float]:
     """Return the leak's volume flow [m3/s] at the mean difference of the last hold, and its creep's share of that."""
-    creep, inertia = resistance(
+    creep, _ = resistance(
         plan.leak_shape, plan.leak_m, plan.leak_gap_m, plan.leak_long_m, plan.leak_head, facts[1], facts[3], facts[4]
     )  # fmt: skip
     flow = hole_flow(
@@ -324,9 +331,9 @@ def leak_facts(plan: np.ndarray, facts: np.ndarray) -> tuple[float, float]:
     return flow, creep * flow / max(facts[1], 1e-9)
 
 
-def course_of(plan: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarray]:
+def course_of(plan: Any, seed: int) -> tuple[np.ndarray, np.ndarray]:
     """Return the course (rows, 5) and the FACTS of a run."""
     rows = np.zeros((MOST_ROWS, 5))
     facts = np.zeros(len(FACTS))
-    n = run(plan, seed, rows, facts)
+    n = run(plan, np.random.default_rng(seed), rows, facts)
     return rows[:n].copy(), facts

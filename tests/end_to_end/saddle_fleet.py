@@ -1,4 +1,4 @@
-"""Models, vehicles and shops: ten invented models, half with saddle tanks, and six shops with recorders of their own."""
+"""Models, vehicles and shops: ten invented models, half with saddle tanks, and six shops."""
 
 from __future__ import annotations
 
@@ -39,16 +39,26 @@ class Model:
 #: Tanks of 42 to 108 l; those that give less than 5 ml/kPa are of steel. Volumes, bores and sensors are invented
 #: within what is ordinary.
 MODELS = (
-    Model("Corvane", "Linnet", 42, 0.03, 0.0, 1.6, 12, 0.22, 1.1e-3, 10, 8e-3, 1.2, 6e4, 3.6, TANK, 1.50, -0.62, 4, 0.05, 12, 6.5),
-    Model("Corvane", "Plover", 55, 0.05, 0.4, 2.1, 22, 0.24, 1.4e-3, 10, 9e-3, 1.8, 5e4, 4.2, TANK, 1.50, -0.62, 4, 0.05, 12, 6.5),
-    Model("Ostrel", "Drift", 50, 0.02, 0.0, 1.8, 16, 0.23, 1.2e-3, 16, 9e-3, 0.9, 7e4, 5.0, CANISTER, 2.52, 0.70, 3, 0.08, 12, 7.5),
-    Model("Ostrel", "Moraine", 72, 0.04, 0.45, 2.6, 28, 0.27, 1.7e-3, 16, 10e-3, 2.2, 4e4, 4.4, TANK, 2.52, 0.50, 3, 0.08, 12, 7.5),
-    Model("Halbrand", "Tern 4", 60, 0.06, 0.0, 2.2, 3, 0.26, 1.5e-3, 8, 9e-3, 1.6, 5e4, 3.2, TANK, 2.60, -0.48, 6, 0.12, 10, 5.5),
-    Model("Halbrand", "Tern 6", 68, 0.06, 0.5, 2.2, 4, 0.25, 1.5e-3, 8, 9e-3, 2.4, 5e4, 3.0, TANK, 2.60, -0.48, 6, 0.12, 10, 5.5),
-    Model("Vesk", "Harrier Cab", 85, 0.03, 0.0, 3.0, 4, 0.33, 1.9e-3, 12, 11e-3, 2.8, 4e4, 4.8, TANK, 1.40, -0.55, 5, 0.10, 10, 7.0),
-    Model("Vesk", "Harrier Long", 108, 0.02, 0.35, 3.4, 5, 0.35, 2.1e-3, 12, 11e-3, 3.2, 4e4, 5.2, CANISTER, 1.40, -0.55, 5, 0.10, 10, 7.0),
-    Model("Quillon", "Aster", 47, 0.04, 0.3, 1.5, 18, 0.21, 1.2e-3, 10, 8e-3, 1.4, 8e4, 3.9, TANK, 2.00, 0.80, 2, 0.03, 14, 6.0),
-    Model("Quillon", "Basalt", 64, 0.05, 0.0, 2.4, 24, 0.28, 1.6e-3, 10, 10e-3, 1.9, 5e4, 4.6, TANK, 2.00, 0.60, 2, 0.03, 14, 6.0),
+    Model("Corvane", "Linnet", 42, 0.03, 0.0, 1.6, 12, 0.22, 1.1e-3, 10, 8e-3, 1.2, 6e4, 3.6,
+          TANK, 1.50, -0.62, 4, 0.05, 12, 6.5),
+    Model("Corvane", "Plover", 55, 0.05, 0.4, 2.1, 22, 0.24, 1.4e-3, 10, 9e-3, 1.8, 5e4, 4.2,
+          TANK, 1.50, -0.62, 4, 0.05, 12, 6.5),
+    Model("Ostrel", "Drift", 50, 0.02, 0.0, 1.8, 16, 0.23, 1.2e-3, 16, 9e-3, 0.9, 7e4, 5.0,
+          CANISTER, 2.52, 0.70, 3, 0.08, 12, 7.5),
+    Model("Ostrel", "Moraine", 72, 0.04, 0.45, 2.6, 28, 0.27, 1.7e-3, 16, 10e-3, 2.2, 4e4, 4.4,
+          TANK, 2.52, 0.50, 3, 0.08, 12, 7.5),
+    Model("Halbrand", "Tern 4", 60, 0.06, 0.0, 2.2, 3, 0.26, 1.5e-3, 8, 9e-3, 1.6, 5e4, 3.2,
+          TANK, 2.60, -0.48, 6, 0.12, 10, 5.5),
+    Model("Halbrand", "Tern 6", 68, 0.06, 0.5, 2.2, 4, 0.25, 1.5e-3, 8, 9e-3, 2.4, 5e4, 3.0,
+          TANK, 2.60, -0.48, 6, 0.12, 10, 5.5),
+    Model("Vesk", "Harrier Cab", 85, 0.03, 0.0, 3.0, 4, 0.33, 1.9e-3, 12, 11e-3, 2.8, 4e4, 4.8,
+          TANK, 1.40, -0.55, 5, 0.10, 10, 7.0),
+    Model("Vesk", "Harrier Long", 108, 0.02, 0.35, 3.4, 5, 0.35, 2.1e-3, 12, 11e-3, 3.2, 4e4, 5.2,
+          CANISTER, 1.40, -0.55, 5, 0.10, 10, 7.0),
+    Model("Quillon", "Aster", 47, 0.04, 0.3, 1.5, 18, 0.21, 1.2e-3, 10, 8e-3, 1.4, 8e4, 3.9,
+          TANK, 2.00, 0.80, 2, 0.03, 14, 6.0),
+    Model("Quillon", "Basalt", 64, 0.05, 0.0, 2.4, 24, 0.28, 1.6e-3, 10, 10e-3, 1.9, 5e4, 4.6,
+          TANK, 2.00, 0.60, 2, 0.03, 14, 6.0),
 )  # fmt: skip
 
 
@@ -76,7 +86,7 @@ class Shop:
 SHOPS = (
     Shop("north_gate", 10, 0.05, 0.002, 1, True, True, True, 0.02, 0.1, (2000, 2600), (60, 90, 120), 0.10, 1.5, 0.01),
     Shop("old_mill", 5, 0.15, 0.01, 0.25, True, True, True, 0.05, 0.2, (1700, 2500), (60, 75, 90), 0.25, 2.5, 0.01),
-    Shop("quay_side", 4, 0.30, 0.02, 2.49089, True, False, True, 0.10, 0.25, (2200, 2500), (75, 100, 120), 0.05, 2.0, 0.01),
+    Shop("quay_side", 4, 0.30, 0.02, 2.4909, True, False, True, 0.1, 0.25, (2200, 2500), (75, 100, 120), 0.05, 2, 0.01),
     Shop("hill_road", 2, 0.10, 0.03, 10, True, True, False, 0.10, 0.3, (1800, 2200), (90, 120), 0.15, 2.0, 0.1),
     Shop("east_yard", 1, 0.20, 0.02, 10, False, True, True, 0.20, 0.5, (2000, 2400), (90, 120), 0.10, 3.0, 0.1),
     Shop("station_lane", 8, 0.40, 0.05, 4, True, False, True, 0.05, 0.2, (1500, 2300), (60, 70, 110), 0.30, 2.0, 0.001),

@@ -55,7 +55,9 @@ def viscosity(mol: np.ndarray) -> float:
 
 
 @njit(cache=True)
-def move(mol: np.ndarray, energy: np.ndarray, kelvin: np.ndarray, giver: int, taker: int, moved: float) -> None:
+def move(
+    mol: np.ndarray, energy: np.ndarray, kelvin: np.ndarray, giver: int, taker: int, moved: float
+) -> None:
     """Carry `moved` mol of the giver's mix to the taker; -1 as taker is the outside."""
     whole = mol[giver].sum()
     for part in range(3):

@@ -118,4 +118,4 @@ def sharp_width(flow: float, before_pa: float, after_pa: float, density: float, 
         inverse -= step
         if abs(step) < 1e-12 * inverse:
             break
-    return 1 / inverse
+    return float(1 / inverse)

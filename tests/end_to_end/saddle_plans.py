@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -14,9 +13,9 @@ from tests.end_to_end.saddle_plan import BLOCKED, CANISTER, DRIVE, FILL, STUCK_O
 
 #: How often each kind of recording comes.
 KINDS = {
-    "holds": 0.33, "leak": 0.36, "gross_leak": 0.05, "no_vacuum": 0.04, "purge_passes_closed": 0.04,
+    "holds": 0.32, "leak": 0.35, "gross_leak": 0.05, "no_vacuum": 0.04, "purge_passes_closed": 0.04,
     "vent_restricted": 0.04, "sensor_flat": 0.03, "sensor_offset": 0.03, "sensor_disagrees": 0.02,
-    "not_judged": 0.03, "two": 0.01, "fill": 0.02,
+    "not_judged": 0.03, "two": 0.01, "fill": 0.04,
 }  # fmt: skip
 
 
@@ -135,7 +134,7 @@ def _procedure(vehicle: Vehicle, shop: Shop, rng: np.random.Generator) -> dict[s
         "pause_s": rng.uniform(3, 15),
         "hold_s": hold_s,
         "release_s": rng.uniform(6, 15),
-        "duty": float(rng.choice([1.0, 0.8, 0.6, 0.45])),
+        "duty": float(rng.choice([1.0, 0.7, 0.5, 0.35, 0.25])),
         "ramp_s": float(rng.choice([0.0, 0.0, 2.0, 5.0])),
         "watch_s": shop.watch_s,
         "sense_offset_pa": vehicle.sense_offset_pa,

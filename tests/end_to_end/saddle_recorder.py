@@ -1,10 +1,11 @@
-"""What a shop's recorder writes down of a course: sensor, converter, uneven polling, losses, gaps, a clock that jumps."""
+"""What a shop's recorder writes down of a course: sensor, converter, losses, gaps, clocks that jump."""
 
 from __future__ import annotations
 
 import math
 
 import numpy as np
+from scipy.signal import lfilter
 
 from tests.end_to_end.recording_frames import Recording
 from tests.end_to_end.saddle_course import DUTY_PCT, GAUGE_PA, IS_SHUT, ROW_S, T_S
@@ -64,12 +65,7 @@ def _times(end_s: float, shop: Shop, rng: np.random.Generator) -> np.ndarray:
 def _lagged(pressure: np.ndarray, lag_s: float) -> np.ndarray:
     """Return the pressure behind a first-order lag."""
     share = 1 - math.exp(-ROW_S / lag_s)
-    sensed = np.empty_like(pressure)
-    now = pressure[0]
-    for k, value in enumerate(pressure):
-        now += share * (value - now)
-        sensed[k] = now
-    return sensed
+    return np.asarray(lfilter([share], [1, share - 1], pressure - pressure[0]) + pressure[0])
 
 
 def _told(

@@ -41,12 +41,23 @@ Clear, else `is_ambiguous` and not counted. A fair technician with good equipmen
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from tests.end_to_end.saddle_course import CLOSED, DRAW, FILLING, GAUGE_PA, HOLD, PAUSE, PHASE, RELEASE, REST, T_S
+from tests.end_to_end.saddle_course import (
+    CLOSED,
+    DRAW,
+    FILLING,
+    GAUGE_PA,
+    HOLD,
+    PAUSE,
+    PHASE,
+    RELEASE,
+    REST,
+    T_S,
+)
 from tests.end_to_end.saddle_holes import VISCOSITY_PA_S, hole_flow, sharp_width
 from tests.end_to_end.saddle_plan import FILL
 from tests.end_to_end.saddle_plans import Case
@@ -101,7 +112,7 @@ def mark(case: Case, seen: Seen) -> Mark:
 
 
 def _phase(course: np.ndarray, phase: int) -> np.ndarray:
-    return course[course[:, PHASE] == phase]
+    return np.asarray(course[course[:, PHASE] == phase])
 
 
 def _share_missing(seen: Seen, phase: int) -> float:
@@ -235,7 +246,7 @@ def _disagrees(case: Case, seen: Seen) -> Mark:
     return Mark(seen.has_volts and deep >= 800 and apart * deep >= 200, why="no volts or little apart")
 
 
-_RULES: dict[str, Any] = {
+_RULES: dict[str, Callable[[Case, Seen], Mark]] = {
     "holds": _holds,
     "leak": _leak,
     "gross_leak": _gross,
