@@ -320,15 +320,15 @@ def run(plan: Any, rng: np.random.Generator, rows: np.ndarray, facts: np.ndarray
 
 @njit(cache=True)
 def leak_facts(plan: Any, facts: np.ndarray) -> tuple[float, float]:
-    """Return the leak's volume flow [m3/s] at the mean difference of the last hold, and its creep's share of that."""
+    """Return what leak and sound system let through [m3/s] at the last hold's mean difference, and creep's share."""
+    at = (facts[2], facts[2] - facts[1], facts[3], facts[4])
+    long, head = plan.leak_long_m, plan.leak_head
+    flow = hole_flow(plan.leak_shape, plan.leak_m, plan.leak_gap_m, long, head, *at)
     creep, _ = resistance(
-        plan.leak_shape, plan.leak_m, plan.leak_gap_m, plan.leak_long_m, plan.leak_head, facts[1], facts[3], facts[4]
-    )  # fmt: skip
-    flow = hole_flow(
-        plan.leak_shape, plan.leak_m, plan.leak_gap_m, plan.leak_long_m, plan.leak_head, facts[2],
-        facts[2] - facts[1], facts[3], facts[4],
-    )  # fmt: skip
-    return flow, creep * flow / max(facts[1], 1e-9)
+        plan.leak_shape, plan.leak_m, plan.leak_gap_m, long, head, facts[1], facts[3], facts[4]
+    )
+    own = hole_flow(0, plan.residual_m, 0.0, 0.0, 0.61, *at)
+    return flow + own, creep * flow / max(facts[1], 1e-9)
 
 
 def course_of(plan: Any, seed: int) -> tuple[np.ndarray, np.ndarray]:

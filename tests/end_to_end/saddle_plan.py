@@ -23,7 +23,7 @@ DEFAULTS: dict[str, float] = {
     "wall_k": 295.0, "wall_k_s": 0.0, "wall_m2": 0.7, "heat_w_m2_k": 4.0, "gives_m3_pa": 0.0, "gives_late_m3_pa": 0.0,
     "late_s": 20.0,
     # Fuel: temperature, its drift, free surface, mole fractions of light and heavy, transfer, share of saturation.
-    "fuel_k": 295.0, "fuel_k_s": 0.0, "surface_m2": 0.25, "light": 0.0, "heavy": 0.0, "transfer_m_s": 2e-4,
+    "fuel_k": 295.0, "fuel_k_s": 0.0, "surface_m2": 0.25, "light": 0.0, "heavy": 0.0, "transfer_m_s": 8e-5,
     "saturation": 1.0, "skin_m": 3e-3,
     # Carbon: most that it takes, Langmuir's constant, conductance, vapor that it stood under.
     "carbon_mol": 1.5, "carbon_per_pa": 5e-4, "carbon_mol_s_pa": 0.0, "carbon_pa": 500.0,

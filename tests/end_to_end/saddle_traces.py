@@ -79,7 +79,7 @@ def _recorded(
         "also_fair": told.also_fair,
         "is_ambiguous": not told.is_clear,
         "is_sized": told.is_sized,
-        "why": told.why,
+        "why": "" if told.is_clear else told.why,
         "diameter_mm": size_mm(flow, facts) if flow > 0 else None,
         "residual_mm": 1000 * vehicle.residual_m,
         "shape": SHAPES[int(plan["leak_shape"])] if flow > 0 else None,

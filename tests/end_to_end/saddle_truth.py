@@ -7,10 +7,11 @@ sensor noise, quantization and rounding together, and wind.
 Size. The diameter of a round sharp-edged hole of which the coefficient at high Reynolds number is `STATED` (0.61, the
 tool's own setting), which resists creeping flow as Sampson (1891) has it and otherwise by inertia, through which at the
 same pressures the same mass flows of the same gas: of outside air under vacuum, of the tank's own gas under pressure.
-For a hole whose coefficient or area changes with pressure: at the time mean of the pressure difference over the last
-hold, as long as a tenth of the hold's first difference is left (what comes after shows nothing). Sizes count
-(`is_sized`) for leaks that are clear or of which nothing but the verdict's border is in doubt, and of which the last
-hold keeps 300 Pa or more for 3 s and six samples.
+What even the sound system lets through (below 0.08 mm) is part of it: both flows together. For a hole whose coefficient
+or area changes with pressure: at the time mean of the pressure difference over the last hold, as long as a tenth of the
+hold's first difference is left (what comes after shows nothing). Sizes count (`is_sized`) for leaks that are clear or
+of which nothing but the verdict's border is in doubt, and of which the last hold keeps 300 Pa or more for 3 s and six
+samples.
 
 True verdict. The one fault that was put in; `holds` for a tank with residual leaks below 0.08 mm in all; `not_judged`
 for a drive without test. Two faults at once are always ambiguous.
