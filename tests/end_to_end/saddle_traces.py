@@ -1,6 +1,8 @@
 """Recordings of an eighth author who had not read the estimator: saddle tanks, joined gas spaces, holes of four shapes.
 
-`saddle_traces` returns samples and headers as the measurement takes them, and the truth beside them.
+`saddle_traces` returns samples and headers as the measurement takes them, and the truth beside them. 3,000
+under the key 88,008 are those of the first contact; there the half with even numbers was looked at, the other only
+counted.
 """
 
 from __future__ import annotations
