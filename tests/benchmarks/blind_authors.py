@@ -2,7 +2,7 @@
 
 Of clear recordings: verdicts that are right, wrong, not judged, and wrong though told with 0.9 or more. Of leaks told
 as leaks, by band of true diameter: median error, median of the signed error, how often the interval holds the truth,
-and how many there are. Authors: `foreign_traces` (two families), `rich_traces`, `plastic_traces`.
+and how many there are. Authors: `foreign_traces` (two families), `rich_traces`, `plastic_traces`, `saddle_traces`.
 
 Run by hand: `uv run python -m tests.benchmarks.blind_authors [RECORDINGS] [KEY] [CALM_TICKS]`, by default 1,500 of each
 under key 1. CALM_TICKS, 4, is of `plastic_traces`; 1 are its author's own steps, so that `3050 20261126 1` measures the
@@ -20,6 +20,7 @@ from tests.end_to_end.foreign_traces import foreign_traces
 from tests.end_to_end.judged_recordings import judge, sized_leaks
 from tests.end_to_end.plastic_traces import plastic_traces
 from tests.end_to_end.rich_traces import rich_traces
+from tests.end_to_end.saddle_traces import saddle_traces
 
 BANDS = ((0.25, 0.5), (0.5, 1.0), (1.0, 9.0))
 SURE = 0.9
@@ -51,6 +52,16 @@ def _judged(n: int, key: int, calm_ticks: int) -> Iterator[tuple[str, pl.DataFra
     # A fill under pressure is fairly left unjudged as well, and so tells nothing of verdicts.
     yield "plastic", clear.filter(pl.col("kind") != "fill"), sized
     yield "plastic, fixed area", clear.head(0), sized.filter(pl.col("shape") != "gives")
+    yield from _saddle(n, key)
+
+
+def _saddle(n: int, key: int) -> Iterator[tuple[str, pl.DataFrame, pl.DataFrame]]:
+    """Yield the fleet, fills under pressure for their sizes only, and of its sizes those of sharp holes alone."""
+    saddle = judge(*saddle_traces(n, key))
+    clear = saddle.filter(~pl.col("is_ambiguous"))
+    yield "saddle", clear.filter(pl.col("kind") != "fill"), saddle.filter("is_sized")
+    sharp = saddle.filter(pl.col("is_sized") & (pl.col("shape") == "sharp"))
+    yield "saddle, sharp holes", saddle.head(0), sharp
 
 
 def _verdicts(clear: pl.DataFrame) -> str:
