@@ -87,10 +87,10 @@ def vapor_space(
 class Sizes:
     """Diameters [mm] of each trace's leak, nan without a hold to tell them or without a tank size.
 
-    `leak` and its bounds are Cd A / V [1/m], which needs no volume. `working` diameters use the nominal volume where
-    the real one is unknown: they serve the verdict only. `gone_mm` is the hole that lets the vacuum go in the time it
-    took, `gross_low` the least that can; `vent_mm` is the widest vent path that lets it go as slowly after the vent
-    opened; `chance_of_leak` is how likely there is a hole from LEAK_MM on.
+    `leak` and its bounds are Cd A / V [1/m], which no volume makes more or less sure. `working` diameters use
+    the nominal volume where the real one is unknown: they serve the verdict only. `gone_mm` is the hole that lets the
+    vacuum go in the time it took, `gross_low` the least that can; `vent_mm` is the widest vent path that lets it go as
+    slowly after the vent opened; `chance_of_leak` is how likely there is a hole from LEAK_MM on.
     """
 
     volume: VaporSpace
@@ -120,17 +120,20 @@ def size_leaks(
     discharge, level = settings.discharge_coefficient, settings.level
     used = volume.working_l
     outflow, outflow_log_sd = _outflow(shown, air)
-    reach = ndtri((1 + level) / 2) * np.sqrt(
-        volume.log_sd**2
-        + _MODEL_LOG_SD**2
+    surest = ndtri((1 + level) / 2)
+    over_volume = surest * np.sqrt(
+        _MODEL_LOG_SD**2
         + np.where(air.is_known, 0.0, _UNKNOWN_AIR_LOG_SD) ** 2
         + np.where(air.is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
         # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
         + np.nan_to_num(1 - fit.discharge_share) ** 2
         + outflow_log_sd**2
     )
+    reach = np.hypot(over_volume, surest * volume.log_sd)
     leak = _leaks(fit, shown, air, outflow)
-    low, high = _widen(*leak, reach, np.hypot(reach, _by_late_answer(leak[0], shown, air)))
+    late = _by_late_answer(leak[0], shown, air)
+    leak_low, leak_high = _widen(*leak, over_volume, np.hypot(over_volume, late))
+    low, high = _widen(*leak, reach, np.hypot(reach, late))
 
     def diameter(leak: Floats) -> Floats:
         return hole_diameter_mm(leak * used * 1e-3 / discharge)
@@ -144,7 +147,9 @@ def size_leaks(
 
     return Sizes(
         volume,
-        *leak,
+        leak[0],
+        leak_low,
+        leak_high,
         only_known(middle),
         only_known(lower),
         only_known(upper),
@@ -228,7 +233,7 @@ def _by_late_answer(leak: Floats, shown: Shown, air: Air) -> Floats:
 
 
 def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Floats) -> tuple[Floats, Floats]:
-    """Add the volume's share to the bounds: distances on the log scale add as squares."""
+    """Add to the bounds of the fit what it does not know of: distances on the log scale add as squares."""
     with np.errstate(all="ignore"):
         down = np.hypot(np.log(leak / low), reach)
         up = np.hypot(np.log(high / np.maximum(leak, 1e-3 * high)), reach_up)

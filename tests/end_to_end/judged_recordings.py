@@ -12,7 +12,8 @@ def judge(samples: pl.DataFrame, headers: pl.DataFrame, truth: pl.DataFrame) -> 
     """Measure the recordings; `truth` of a row is the true verdict, `is_right` whether it or `also_fair` was found."""
     result = measure_traces(samples, headers, Settings())
     said = result.select(
-        "trace_id", "verdict", "confidence", "evidence", "leak_censoring", pl.col("^leak_diameter.*$")
+        *("trace_id", "verdict", "confidence", "evidence", "leak_censoring"),
+        pl.col("^leak_diameter.*$", "^leak_area_per_volume.*$"),
     )
     both = truth.rename({"verdict": "truth"}).join(said, on="trace_id", how="left")
     is_right = pl.col("truth") == pl.col("verdict")
@@ -21,13 +22,15 @@ def judge(samples: pl.DataFrame, headers: pl.DataFrame, truth: pl.DataFrame) -> 
     return both.with_columns(is_right=is_right)
 
 
-def sized_leaks(judged: pl.DataFrame, least_mm: float, below_mm: float) -> pl.DataFrame:
-    """Return the leaks that were found as such and given a diameter, of true diameters in a band."""
+def sized_leaks(
+    judged: pl.DataFrame, least_mm: float, below_mm: float, size: str = "leak_diameter_mm"
+) -> pl.DataFrame:
+    """Return the leaks that were found as such and given a `size`, of true diameters in a band."""
     return judged.filter(
         pl.all_horizontal(pl.col("truth", "verdict") == "leak")
         & (pl.col("diameter_mm") >= least_mm)
         & (pl.col("diameter_mm") < below_mm)
-        & pl.col("leak_diameter_mm").is_not_null()
+        & pl.col(size).is_not_null()
     )
 
 

@@ -8,13 +8,14 @@ walls leave as much.
 
 from __future__ import annotations
 
+import numpy as np
 import polars as pl
 import pytest
 from scipy.stats import binom
 
 from pipeline.contract.vocabulary import VERDICTS
 from tests.end_to_end.judged_recordings import judge, sized_leaks, worst
-from tests.end_to_end.rich_traces import rich_traces
+from tests.end_to_end.rich_traces import Frames, rich_traces
 
 BANDS = {0.25: (0.5, 0.10), 0.5: (1.0, 0.045), 1.0: (9.0, 0.035)}
 
@@ -25,9 +26,24 @@ def judged() -> pl.DataFrame:
 
 
 @pytest.fixture(scope="module")
-def larger() -> pl.DataFrame:
+def drawn() -> Frames:
     """A larger fleet for the sizes: 60 leaks a band leave a median open by a sixth of itself, 140 by a tenth."""
-    return judge(*rich_traces(1500)).filter(~pl.col("is_ambiguous"))
+    return rich_traces(1500)
+
+
+@pytest.fixture(scope="module")
+def larger(drawn: Frames) -> pl.DataFrame:
+    return judge(*drawn).filter(~pl.col("is_ambiguous"))
+
+
+@pytest.fixture(scope="module")
+def of_unknown_tanks(drawn: Frames) -> pl.DataFrame:
+    """The same fleet as measured without any tank size, with what is true of its leaks' area over volume."""
+    samples, headers, truth = drawn
+    unknown = headers.with_columns(fuel_tank_l=pl.lit(None, pl.Float64))
+    area_mm2, volume_m3 = np.pi / 4 * pl.col("diameter_mm") ** 2, pl.col("volume_l") * 1e-3
+    clear = judge(samples, unknown, truth).filter(~pl.col("is_ambiguous"))
+    return clear.with_columns(mm2_m3=area_mm2 / volume_m3)
 
 
 @pytest.fixture(scope="module", params=BANDS)
@@ -64,7 +80,21 @@ def test_median_error_of_the_diameter(band: tuple[pl.DataFrame, float]) -> None:
 def test_intervals_cover_90_to_99_of_100(band: tuple[pl.DataFrame, float]) -> None:
     """The lower limit as it stands; the upper fails only where so many hits by chance are rarer than 5 %."""
     found, _ = band
-    inside = found["diameter_mm"].is_between(found["leak_diameter_low_mm"], found["leak_diameter_high_mm"])
+    _assert_covered(found["diameter_mm"], found["leak_diameter_low_mm"], found["leak_diameter_high_mm"])
+
+
+@pytest.mark.parametrize("least_mm", BANDS)
+def test_intervals_of_area_over_volume_cover_90_to_99_of_100(
+    least_mm: float, of_unknown_tanks: pl.DataFrame
+) -> None:
+    size, low, high = (f"leak_area_per_volume{end}_mm2_m3" for end in ("", "_low", "_high"))
+    found = sized_leaks(of_unknown_tanks, least_mm, BANDS[least_mm][0], size)
+    assert found.height >= 60
+    _assert_covered(found["mm2_m3"], found[low], found[high])
+
+
+def _assert_covered(true: pl.Series, low: pl.Series, high: pl.Series) -> None:
+    inside = true.is_between(low, high)
     assert inside.mean() >= 0.90
     assert inside.mean() <= 0.99 or binom.sf(inside.sum() - 1, inside.len(), 0.99) > 0.05
 

@@ -1,5 +1,7 @@
 """The table that leaves the room: its columns, its rows, and what a batch may not change."""
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -10,7 +12,9 @@ from recorder import make_world, run
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.contract.vocabulary import COMPONENTS, LEAK_CENSORING, VERDICTS
 from pipeline.settings import Settings
-from pipeline.traces.measure import measure_traces
+from pipeline.traces.measure import measure_traces, take
+from pipeline.traces.recordings import gather
+from pipeline.traces.sizes import size_leaks
 
 KINDS = [
     "holds",
@@ -137,6 +141,23 @@ def test_leak_area_over_volume_needs_no_tank_size():
     assert rows["unknown"][per_volume] == pytest.approx(rows["known"][per_volume], rel=1e-2)
     area = 3.141592653589793 / 4 * rows["known"]["leak_diameter_mm"] ** 2
     assert rows["known"][per_volume] == pytest.approx(area / (rows["known"]["vapor_volume_l"] * 1e-3))
+
+
+@pytest.mark.parametrize("hole_mm", [0.5, 1.8])
+@pytest.mark.parametrize("unknown", [{}, {"barometric_kpa": None, "ambient_c": None}])
+def test_area_over_volume_leaves_open_all_but_the_volume(hole_mm, unknown):
+    """Of a volume that were known for sure the diameter is left as open as the area over any volume: the area goes
+    with its square."""
+    samples, settings = whole_test(hole_mm, 90).samples(noise=3), Settings()
+    row = judged(samples, **unknown, fuel_tank_l=None)
+    low, middle, high = (row[f"leak_area_per_volume{end}_mm2_m3"] for end in ("_low", "", "_high"))
+    headers = pl.DataFrame([HEADER | unknown], infer_schema_length=None)
+    taken = take(gather(samples, headers["trace_id"]), headers, settings)
+    surely = size_leaks(
+        taken.fit, taken.shown, replace(taken.volume, log_sd=np.zeros(1)), taken.air, settings
+    )
+    assert np.log(middle / low) == pytest.approx(2 * np.log(surely.diameter[0] / surely.low[0]), rel=0.05)
+    assert np.log(high / middle) == pytest.approx(2 * np.log(surely.high[0] / surely.diameter[0]), rel=0.05)
 
 
 def test_a_lower_level_gives_a_narrower_interval():
