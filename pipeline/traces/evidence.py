@@ -155,17 +155,22 @@ def _area_bounds(r: Readings) -> Text:
     return where_known(to, "no interval")
 
 
+def _coefficient(r: Readings) -> str:
+    """Say on which coefficient a size rests, which stands beside every one."""
+    return f"discharge coefficient {r['discharge']:.2f}"
+
+
 def _holds(r: Readings) -> Text:
     return say("{}; {}; it holds: {}{}.", _draw(r), _bleed(r), _least_that_shows(r), _any_fill(r, r["high"]))
 
 
 def _least_that_shows(r: Readings) -> Text:
-    size = say("a hole larger than {} mm would have shown", fixed(r["high"], 2))
+    size = say("a hole larger than {} mm would have shown ({})", fixed(r["high"], 2), _coefficient(r))
     if isfinite(r["high"]).all():
         return size
     area = say(
-        "a hole of more than {} mm² for each m³ of gas would have shown; {}",
-        *(each(r["per_gas_high"], ".2g"), _NO_TANK),
+        "a hole of more than {} mm² for each m³ of gas would have shown ({}); {}",
+        *(each(r["per_gas_high"], ".2g"), _coefficient(r), _NO_TANK),
     )
     neither = f"how small a hole would have shown is not known: {_NO_TANK}"
     return where_known(size, where_known(area, neither))
@@ -177,21 +182,22 @@ def _leak(r: Readings) -> Text:
 
 
 def _hole(r: Readings) -> Text:
-    coefficient = f"discharge coefficient {r['discharge']:.2f}"
-    size = say("a hole of about {} mm ({}; {})", fixed(r["diameter"], 2), _bounds(r), coefficient)
+    size = say("a hole of about {} mm ({}; {})", fixed(r["diameter"], 2), _bounds(r), _coefficient(r))
     area = say(
         "a leak of {} mm² for each m³ of gas ({}; {}); {}",
-        *(fixed(r["per_gas"], 1), _area_bounds(r), coefficient, _NO_TANK),
+        *(fixed(r["per_gas"], 1), _area_bounds(r), _coefficient(r), _NO_TANK),
     )
     return where_known(size, where_known(area, f"a leak; {_NO_TANK}"))
 
 
 def _gross_leak(r: Readings) -> Text:
-    least = where_known(say("; the hole is larger than {} mm", fixed(r["gross_low"], 1)))
-    bounds = where_known(say(" ({} to {})", fixed(r["settled_low"], 1), fixed(r["settled_high"], 1)))
+    least = where_known(
+        say("; the hole is larger than {} mm ({})", fixed(r["gross_low"], 1), _coefficient(r))
+    )
+    bounds = where_known(say("{} to {} mm; ", fixed(r["settled_low"], 1), fixed(r["settled_high"], 1)))
     settled = say(
-        "; by this model's usual purge flow the vacuum settled as through {} mm{}",
-        *(fixed(r["settled"], 1), bounds),
+        "; by this model's usual purge flow the vacuum settled as through {} mm ({}{})",
+        *(fixed(r["settled"], 1), bounds, _coefficient(r)),
     )
     return say(
         "{}: a leak too large for a decay, or a vent path that stays open{}{}{}.",
@@ -363,7 +369,9 @@ def _not_judged(r: Readings) -> Text:
     reason = r["reason"]
     why = words([REASONS[word] for word in reason.tolist()])
     likely = where_known(say(" ({} likely)", percent(r["confidence"])))
-    possible = where_known(say(" (a hole up to {} mm is possible)", fixed(r["working_high"], 2)))
+    possible = where_known(
+        say(" (a hole up to {} mm is possible; {})", fixed(r["working_high"], 2), _coefficient(r))
+    )
     more = choose(
         (reason == "few", say(" ({})", counted(r["n_samples"]))),
         (reason == "torn", say(": {}{}, or {}{}", _told(r["best"]), likely, _told(r["second"]), _ask(r))),

@@ -26,6 +26,8 @@ FLAGS = (
     "is_shifted",
     "is_shut_at_rest",
 )
+#: A size as words tell it, without the upper end of an interval.
+SIZE = re.compile(r"(?<!\d to )(?<!\S)\S+ mm²?(?!\w)")
 MISSING = re.compile(r"\b(nan|inf|None)\b", re.IGNORECASE)
 
 
@@ -73,6 +75,15 @@ def test_no_sentence_names_a_number_that_is_missing(verdict):
     assert any(np.isnan(r[name]).any() for name in asked), (
         "no reading was ever missing: the check checks nothing"
     )
+
+
+@pytest.mark.parametrize("verdict", ["holds", "leak", "gross_leak", "not_judged"])
+def test_the_discharge_coefficient_stands_beside_every_size(verdict):
+    n = 600
+    texts = evidence_of(Readings(verdict, np.random.default_rng(22), n), n).to_list()
+    sizes = [len(SIZE.findall(text)) for text in texts]
+    assert max(sizes) == (2 if verdict == "gross_leak" else 1)
+    assert sizes == [text.count("discharge coefficient 0.61)") for text in texts]
 
 
 @pytest.mark.parametrize("verdict", VERDICTS)

@@ -65,12 +65,13 @@ def test_evidence_of_a_leak_says_vacuum_time_bleed_up_and_size():
     assert "60 s" in text
     assert f"about {row['leak_diameter_mm']:.2f} mm" in text
     low, high = row["leak_diameter_low_mm"], row["leak_diameter_high_mm"]
-    assert f"({low:.2f} to {high:.2f} mm at 95%" in text
+    assert f"({low:.2f} to {high:.2f} mm at 95%; discharge coefficient 0.61)" in text
 
 
 def test_evidence_of_a_tight_system_says_what_would_have_shown():
-    row = judged(whole_test().samples(noise=2))
-    assert f"a hole larger than {row['leak_diameter_high_mm']:.2f} mm would have shown" in row["evidence"]
+    row = judged(whole_test().samples(noise=2), Settings(discharge_coefficient=0.75))
+    shown = f"a hole larger than {row['leak_diameter_high_mm']:.2f} mm would have shown"
+    assert f"{shown} (discharge coefficient 0.75)" in row["evidence"]
 
 
 def test_evidence_of_a_passing_purge_valve_names_the_phase_that_shows_it():
