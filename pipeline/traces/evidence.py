@@ -319,9 +319,10 @@ def _flat(r: Readings) -> Text:
 
 def _offset(r: Readings) -> Text:
     return say(
-        "With the vent open the sensor {}{} where it should read zero.",
+        "With the vent open the sensor {}{} where it should read zero.{}",
         where_known(say("read {}", pressures(r["zero"])), "read off zero"),
         where_known(say(" ({} V)", fixed(r["rest_v"], 2))),
+        choose((r["is_leak_told"], say(" With that taken out, the hold shows {}.", _hole(r)))),
     )
 
 

@@ -25,6 +25,7 @@ FLAGS = (
     "is_off_norm",
     "is_shifted",
     "is_shut_at_rest",
+    "is_leak_told",
 )
 #: A size as words tell it, without the upper end of an interval.
 SIZE = re.compile(r"(?<!\d to )(?<!\S)\S+ mm²?(?!\w)")
@@ -77,7 +78,7 @@ def test_no_sentence_names_a_number_that_is_missing(verdict):
     )
 
 
-@pytest.mark.parametrize("verdict", ["holds", "leak", "gross_leak", "not_judged"])
+@pytest.mark.parametrize("verdict", ["holds", "leak", "gross_leak", "not_judged", "sensor_offset"])
 def test_the_discharge_coefficient_stands_beside_every_size(verdict):
     n = 600
     texts = evidence_of(Readings(verdict, np.random.default_rng(22), n), n).to_list()

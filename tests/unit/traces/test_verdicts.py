@@ -176,6 +176,20 @@ def test_a_vented_sensor_that_does_not_read_zero_is_an_offset(offset):
     assert f"read {row['rest_pressure_pa']:.0f} Pa" in row["evidence"]
 
 
+@pytest.mark.parametrize("fuel_tank_l", [60.0, None])
+def test_a_leak_behind_an_offset_is_told_beside_it(fuel_tank_l):
+    leaking, tight = (whole_test(hole_mm).samples(noise=3) for hole_mm in (0.6, 0.0))
+    row, sound = (
+        judged(samples.with_columns(pl.col("tank_pressure_pa") + 250.0), fuel_tank_l=fuel_tank_l)
+        for samples in (leaking, tight)
+    )
+    assert row["verdict"] == sound["verdict"] == "sensor_offset"
+    # The same as is said of the recording without the offset.
+    hole = judged(leaking, fuel_tank_l=fuel_tank_l)["evidence"].split("faster than vapor alone: ")[1]
+    assert f"With that taken out, the hold shows {hole}" in row["evidence"]
+    assert "the hold shows" not in sound["evidence"]
+
+
 def test_a_small_offset_is_taken_out_and_no_finding():
     samples = whole_test(0.508).samples(noise=3).with_columns(pl.col("tank_pressure_pa") + 60)
     row = judged(samples)
