@@ -21,7 +21,8 @@ _STEADY_S = 3.0
 class Draw(NamedTuple):
     """The chosen draw, of one recording or of many.
 
-    before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. effect, effect_sd [Pa] : how far
+    before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. risen [Pa] : from there to its
+    last fifth, below 0 where the pressure fell. effect, effect_sd [Pa] : how far
     its later half lies from the line that runs from before it to the hold, and the error of that. creep, creep_sd
     [Pa/s] : slope common to closed phase and hold, each about its own level. rate [Pa/s], seconds [s],
     rpm [1/min], duty [%] (mean until half of the vacuum was there), late_duty [%] (mean of the later half).
@@ -29,6 +30,7 @@ class Draw(NamedTuple):
 
     before: Any
     depth: Any
+    risen: Any
     effect: Any
     effect_sd: Any
     creep: Any
@@ -97,12 +99,15 @@ def read_draw(
     to_half = half - marks.draw_start
     t_beside = t_beside if t_beside == t_beside else marks.draw_start
     late = row_after(t, a, b, 0.5 * (marks.draw_start + marks.draw_end))
+    # Where samples were lost at its end, the last one stands for that.
+    at_end = min(row_after(t, a, b, 0.2 * marks.draw_start + 0.8 * marks.draw_end), max(b - 1, a))
     early_duty = mean(duty, a, max(half_row, min(a + 1, b)))
     effect, effect_sd = _effect(t, p, marks, parts, late, before, t_beside, n_beside, sd)
     creep, creep_sd = _creep(t, p, marks, parts, sd)
     return Draw(
         before,
         depth,
+        mean(p, at_end, b) - before,
         effect,
         effect_sd,
         creep,

@@ -35,6 +35,8 @@ _SURE = 0.9
 
 #: What is said of a leak over volume in place of a diameter.
 _NO_TANK = "its diameter needs the tank's size, which is not known"
+#: What to look at where a draw seems to raise the pressure.
+_IS_POSITIVE = ": a draw takes it down, so see whether vacuum is written as a positive number"
 
 Readings = Mapping[str, Any]
 
@@ -377,6 +379,7 @@ def _not_judged(r: Readings) -> Text:
         (reason == "few", say(" ({})", counted(r["n_samples"]))),
         (reason == "torn", say(": {}{}, or {}{}", _told(r["best"]), likely, _told(r["second"]), _ask(r))),
         (reason == "cannot_tell", possible),
+        (reason == "rose", where_known(say(", by {} Pa{}", rounded(r["risen"]), _IS_POSITIVE))),
     )
     return say("Not judged: {}{}.", why, more)
 

@@ -38,6 +38,7 @@ NEXT_STEP = {
 #: The same where nothing was judged, after each reason (`verdict.REASONS`) but those that lack a part of the test.
 NEXT_RECORDING = {
     "short_hold": "Run the test again, and hold for a minute or more.",
+    "rose": "See with which sign the recorder writes vacuum: it is to be read as less than the air outside, below 0.",
     "engine_off": "Run the test again with the engine idling: its vacuum draws the tank down.",
     "at_end": "Run the test again with less vacuum or pressure, within what the sensor can read.",
     "fed": "Run the test again: shut the supply off, and watch the pressure for two minutes.",

@@ -27,6 +27,7 @@ RESULT_SCHEMA = {column.name: _TYPES[column.type] for column in TRACE_RESULT.col
 #: Names of readings in the sentences of `evidence`, and where `Shown` has them.
 _READINGS_SAID = {
     "depth": "draw.depth",
+    "risen": "draw.risen",
     "draw_s": "draw.seconds",
     "hold_s": "hold.seconds",
     "hold_start_above": "hold.start_above",

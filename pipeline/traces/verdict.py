@@ -14,7 +14,17 @@ from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
 from pipeline.traces.sizes import Sizes, is_unseen
-from pipeline.traces.stories import FLAT, GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, Told, compare_stories
+from pipeline.traces.stories import (
+    DISAGREES,
+    FLAT,
+    GROSS,
+    HOLDS,
+    LEAK,
+    NAMES,
+    NO_VACUUM,
+    Told,
+    compare_stories,
+)
 from pipeline.traces.volts import VoltStory
 
 MIN_SAMPLES = 10
@@ -27,11 +37,16 @@ HOLDS_MM = 0.508
 FED_SHARE = 0.004
 FED_FROM_S = 30.0
 
+#: Nor does a draw raise a shut tank by so much [Pa], or by so many times what its fuel does meanwhile: where no closed
+#: phase tells that, by hot fuel's [Pa/s].
+ROSE_PA, ROSE_TIMES, HOT_FUEL_PA_S = 500.0, 2.0, 15.0
+
 REASONS = {
     "few": "there are too few usable samples",
     "no_test": "no test was run: the purge was never opened with the vent shut",
     "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw",
     "short_hold": "the hold is too short to tell a leak from vapor",
+    "rose": "the pressure rose while the purge drew",
     "engine_off": "the engine was not running during the draw, so no vacuum could come",
     "at_end": "the sensor stood at the end of its range, so that nobody can see what the hold did",
     "fed": "the pressure stood dead still, as under a supply that is left on: gas that is shut in cools and moves",
@@ -95,6 +110,7 @@ def judge(
         reasons = [
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
             (needs_test & ~signs.has_test, "no_test"),
+            ((best != DISAGREES) & _rose(shown), "rose"),
             (engine_off, "engine_off"),
             (is_sound_or_open & ~np.isfinite(shown.hold.seconds), "no_hold"),
             ((best == HOLDS) & ~has_hold, "short_hold"),
@@ -110,6 +126,13 @@ def judge(
     )
     verdict = np.where(reason == "", np.array(NAMES, object)[best], "not_judged")
     return Judgement(verdict, reason, told, signs, _quality(shown, sd), signs.creeps > 0)
+
+
+def _rose(shown: Shown) -> Flags:
+    """Tell draws in which the pressure rose as no tank's can: its source may write vacuum as a positive number."""
+    closed, draw = shown.closed, shown.draw
+    by_fuel = np.where(np.isfinite(closed.rate), closed.rate, HOT_FUEL_PA_S) * draw.seconds
+    return draw.risen > np.maximum(ROSE_PA, ROSE_TIMES * by_fuel)
 
 
 def _is_fed(marks: Landmarks, shown: Shown) -> Flags:

@@ -1,5 +1,7 @@
 """Every verdict from a recording drawn by hand, and the recordings that tempt to a wrong one."""
 
+import re
+
 import numpy as np
 import polars as pl
 import pytest
@@ -287,3 +289,26 @@ def test_what_vapor_cannot_give_back_went_through_a_hole(time_constant):
         row = judged(drawing.samples(noise=3), ambient_c=5.0)
         assert row["verdict"] == verdict
         assert row["confidence"] > 0.95
+
+
+@pytest.mark.parametrize(
+    "drawing", [whole_test(0.6), whole_test(0.0, 90), Drawing().rest().draw(-1200).release()]
+)
+def test_vacuum_that_is_written_as_a_positive_number_condemns_nothing(drawing):
+    row = judged(drawing.samples(noise=3).with_columns(-pl.col("tank_pressure_pa")))
+    assert row["verdict"] == "not_judged"
+    said = re.fullmatch(
+        r"Not judged: the pressure rose while the purge drew, by (\d+) Pa: .*", row["evidence"]
+    )
+    assert float(said[1]) == pytest.approx(-0.95 * min(drawing.pa), rel=0.06)
+    assert "written as a positive number" in row["evidence"]
+
+
+@pytest.mark.parametrize("closed_s", [15.0, 0.0])
+def test_hot_fuel_that_raises_the_tank_while_the_purge_is_open_is_no_vacuum(closed_s):
+    """14 Pa/s make 840 Pa in a draw of a minute."""
+    drawing = Drawing().rest().closed(closed_s, 14.0)
+    start = 14.0 * closed_s
+    drawing.add(60, lambda s: start + 14 * s, True, 100.0)
+    drawing.add(40, lambda s: start + 840 + 14 * s, True, 0.0).release()
+    assert judged(drawing.samples(noise=3))["verdict"] == "no_vacuum"
