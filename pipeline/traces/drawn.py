@@ -21,11 +21,11 @@ _STEADY_S = 3.0
 class Draw(NamedTuple):
     """The chosen draw, of one recording or of many.
 
-    before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. risen [Pa] : from there to its
-    last fifth, below 0 where the pressure fell. effect, effect_sd [Pa] : how far
-    its later half lies from the line that runs from before it to the hold, and the error of that. creep, creep_sd
-    [Pa/s] : slope common to closed phase and hold, each about its own level. rate [Pa/s], seconds [s],
-    rpm [1/min], duty [%] (mean until half of the vacuum was there), late_duty [%] (mean of the later half).
+    before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. risen [Pa] : from its first
+    reading to its last fifth, below 0 where the pressure fell. effect, effect_sd [Pa] : how far its later half lies
+    from the line that runs from before it to the hold, and the error of that. creep, creep_sd [Pa/s] : slope common to
+    closed phase and hold, each about its own level. rate [Pa/s], seconds [s], rpm [1/min], duty [%] (mean until half of
+    the vacuum was there), late_duty [%] (mean of the later half).
     """
 
     before: Any
@@ -107,7 +107,7 @@ def read_draw(
     return Draw(
         before,
         depth,
-        mean(p, at_end, b) - before,
+        mean(p, at_end, b) - smooth[a],
         effect,
         effect_sd,
         creep,

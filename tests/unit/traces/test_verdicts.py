@@ -312,3 +312,13 @@ def test_hot_fuel_that_raises_the_tank_while_the_purge_is_open_is_no_vacuum(clos
     drawing.add(60, lambda s: start + 14 * s, True, 100.0)
     drawing.add(40, lambda s: start + 840 + 14 * s, True, 0.0).release()
     assert judged(drawing.samples(noise=3))["verdict"] == "no_vacuum"
+
+
+def test_hot_fuel_that_raised_the_tank_long_before_the_last_draw_is_no_vacuum():
+    """Two draws of half a minute, which nothing reaches; at 12 Pa/s the tank rises by 360 Pa in each."""
+    drawing = Drawing().rest().closed(6, 12.0)
+    for _ in range(2):
+        for seconds, duty in ((30, 90.0), (25, 0.0)):
+            start = drawing.pa[-1]
+            drawing.add(seconds, lambda s, start=start: start + 12 * (s + 0.2), True, duty)
+    assert judged(drawing.release().samples(noise=3))["verdict"] == "no_vacuum"
