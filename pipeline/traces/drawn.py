@@ -24,8 +24,9 @@ class Draw(NamedTuple):
     before [Pa] : level just before it. depth [Pa] : from there to the lowest reading. risen [Pa] : from its first
     reading to its last fifth, below 0 where the pressure fell. effect, effect_sd [Pa] : how far its later half lies
     from the line that runs from before it to the hold, and the error of that. creep, creep_sd [Pa/s] : slope common to
-    closed phase and hold, each about its own level. rate [Pa/s], seconds [s], rpm [1/min], duty [%] (mean until half of
-    the vacuum was there), late_duty [%] (mean of the later half).
+    closed phase and hold, each about its own level. rate [Pa/s], seconds [s], lost_s [s] (longest time without a
+    sample, until the next phase's first), rpm [1/min], duty [%] (mean until half of the vacuum was there), late_duty
+    [%] (mean of the later half).
     """
 
     before: Any
@@ -37,6 +38,7 @@ class Draw(NamedTuple):
     creep_sd: Any
     rate: Any
     seconds: Any
+    lost_s: Any
     rpm: Any
     duty: Any
     late_duty: Any
@@ -114,11 +116,23 @@ def read_draw(
         creep_sd,
         0.5 * depth / to_half if to_half > 0 else np.nan,
         marks.draw_end - marks.draw_start,
+        _longest_gap(t, a, b, marks.draw_end),
         median(rpm, a, b, room),
         # Of a draw whose samples were lost nobody knows it.
         early_duty if early_duty > 0 else np.nan,
         mean(duty, late, b),
     )
+
+
+@compiled
+def _longest_gap(t: Floats, a: int, b: int, end: float) -> float:
+    """Return the longest time [s] between neighbors of rows a to b, and from the last of them to `end`."""
+    if b <= a:
+        return np.nan
+    some, longest = t[a:b], end - t[b - 1]
+    for i in range(1, len(some)):
+        longest = max(longest, some[i] - some[i - 1])
+    return longest
 
 
 @compiled

@@ -10,6 +10,7 @@ import polars as pl
 from numpy import isfinite
 
 from pipeline.traces.compiled import Floats
+from pipeline.traces.phases import LOST_S, LOST_TIMES
 from pipeline.traces.quantities import pressures, rounded, seconds
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
 from pipeline.traces.verdict import REASONS
@@ -105,13 +106,20 @@ def _within(s: Floats) -> Text:
     return where_known(say(" in {}", seconds(s)))
 
 
+def _lost(r: Readings) -> Text:
+    """Say where the draw may have been over long before the next sample."""
+    is_lost = r["lost_s"] > np.fmax(LOST_S, LOST_TIMES * r["interval_s"])
+    missing = where_known(say(" or less (samples of {} are missing)", seconds(r["lost_s"])))
+    return choose((is_lost & isfinite(r["draw_s"]), missing))
+
+
 def _vacuum(pa: Floats) -> Text:
     """Return so much vacuum, or only the word where nobody knows how much."""
     return where_known(say("{} of vacuum", pressures(pa)), "vacuum")
 
 
 def _draw(r: Readings) -> Text:
-    drawn = say("Purge pulled {}{}", _vacuum(r["depth"]), _within(r["draw_s"]))
+    drawn = say("Purge pulled {}{}{}", _vacuum(r["depth"]), _within(r["draw_s"]), _lost(r))
     if not r["is_pressure_test"].any():
         return drawn
     how_much = where_known(say("{} of pressure", pressures(r["hold_start_above"])), "pressure")

@@ -18,7 +18,7 @@ PHASE_NAMES = ("", "rest", "closed", "draw", "hold", "release")
 PURGE_OPEN_PCT = 2.0
 #: Samples were lost for more than so long [s] and so many times the usual distance, and the pressure of the shut tank
 #: is lower by more than this [Pa] afterwards: a draw went on meanwhile.
-_LOST_S, _LOST_TIMES, _DRAWN_PA = 3.0, 5.0, 300.0
+LOST_S, LOST_TIMES, _DRAWN_PA = 3.0, 5.0, 300.0
 
 
 @compiled
@@ -70,5 +70,5 @@ def _lost_a_draw(t: Floats, p: Floats, i: int, a: int, b: int) -> bool:
     if p[i - 1] - p[i] < _DRAWN_PA or i - 2 < a or i + 1 >= b:
         return False
     lost = t[i] - t[i - 1]
-    is_lost = lost > _LOST_S and lost > _LOST_TIMES * (t[i - 1] - t[i - 2])
+    is_lost = lost > LOST_S and lost > LOST_TIMES * (t[i - 1] - t[i - 2])
     return is_lost and min(p[i - 1], p[i - 2]) - max(p[i], p[i + 1]) > _DRAWN_PA

@@ -29,6 +29,7 @@ _READINGS_SAID = {
     "depth": "draw.depth",
     "risen": "draw.risen",
     "draw_s": "draw.seconds",
+    "lost_s": "draw.lost_s",
     "hold_s": "hold.seconds",
     "hold_start_above": "hold.start_above",
     "hold_end_above": "hold.end_above",

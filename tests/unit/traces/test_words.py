@@ -68,6 +68,16 @@ def test_evidence_of_a_leak_says_vacuum_time_bleed_up_and_size():
     assert f"({low:.2f} to {high:.2f} mm at 95%; discharge coefficient 0.61)" in text
 
 
+def test_evidence_of_a_draw_whose_end_was_lost_says_that_samples_are_missing():
+    """The draw takes from 21 to 51 s; what was recorded goes on 10 s later."""
+    samples = whole_test(0.508).samples(noise=2)
+    whole, lost = (
+        judged(some)["evidence"] for some in (samples, samples.filter(~pl.col("t_s").is_between(45.9, 60.9)))
+    )
+    assert "of vacuum in 30 s;" in whole
+    assert "of vacuum in 40 s or less (samples of 15 s are missing);" in lost
+
+
 def test_evidence_of_a_tight_system_says_what_would_have_shown():
     row = judged(whole_test().samples(noise=2), Settings(discharge_coefficient=0.75))
     shown = f"a hole larger than {row['leak_diameter_high_mm']:.2f} mm would have shown"
