@@ -30,6 +30,8 @@ _MODEL_LOG_SD = 0.1
 #: this [% duty]: valves of one kind differ.
 LEAST_LOG_SD = 0.05
 LEAST_OPENS_SD_PCT = 1.0
+#: Draws of one model whose flows scatter by more than this [share] have no purge flow in common.
+MOST_SCATTER = 0.5
 #: A draw to less vacuum than this [Pa] does not tell its rate well.
 TELLING_PA = 500.0
 _LITER_M3, _MINUTE_S = 1e-3, 60.0
@@ -119,13 +121,15 @@ def hole_at_equilibrium(
     """Return the hole whose inflow at the draw's settled vacuum equals the model's purge flow.
 
     Cd A = Q P / F(p), F being `physics.orifice.leak_speed`: the tank's volume does not matter. The interval holds the
-    scatter of the model's draws, the error of the vacuum, and what the model of the flow may be off by.
+    scatter of the model's draws, the error of the vacuum, and what the model of the flow may be off by. nan where these
+    draws scatter by more than MOST_SCATTER.
     """
     flow, spread = norms.norm["purge_flow_l_min"], norms.spread["purge_flow_l_min"]
     vacuum, vacuum_sd, duty = -shown.draw.effect, effect_error(shown), shown.draw.late_duty
     surest = float(ndtri((1 + level) / 2))
     with np.errstate(all="ignore"):
-        vacuum = np.where(vacuum > 3 * vacuum_sd, vacuum, np.nan)
+        is_told = (vacuum > 3 * vacuum_sd) & (spread <= MOST_SCATTER * flow)
+        vacuum = np.where(is_told, vacuum, np.nan)
         rate = flow * opening(duty, opens_at(norms)) * _LITER_M3 / _MINUTE_S * barometric_pa
         effective = rate / leak_speed(-vacuum, barometric_pa, temperature_c)
         rough = hole_diameter_mm(effective / discharge)

@@ -158,6 +158,15 @@ def test_without_a_norm_a_gross_leak_has_no_size_by_equilibrium():
     assert row["equilibrium_diameter_mm"] is None
 
 
+@pytest.mark.parametrize(("spread_l_min", "is_told"), [(10.0, True), (15.0, False)])
+def test_draws_of_a_model_that_have_no_flow_in_common_size_no_hole(spread_l_min, is_told):
+    headers = pl.DataFrame([HEADER | MODEL], infer_schema_length=None)
+    norms = norms_with(purge_flow_l_min=25.0).with_columns(purge_flow_l_min_spread=pl.lit(spread_l_min))
+    row = measure_traces(drawn(25.0, 7.5), headers, Settings(), norms).row(0, named=True)
+    assert row["verdict"] == "gross_leak"
+    assert (row["equilibrium_diameter_mm"] is not None) == is_told
+
+
 @pytest.mark.parametrize(("hole", "volume_l"), [(0.5, 18.0), (0.8, 60.0)])
 def test_where_no_level_is_known_the_models_purge_flow_tells_the_volume(hole, volume_l):
     """The flow is that of the other recordings; the volume is then a matter of how fast the draw takes hold.
