@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, Ints, compiled
+from pipeline.traces.compiled import Flags, Floats, Ints, compiled
 from pipeline.traces.phases import CLOSED, DRAW, FLOWING, HOLD, RELEASE, REST
 from pipeline.traces.ranges import most, row_from
 
@@ -78,13 +78,16 @@ class Parts(NamedTuple):
 
 
 @compiled
-def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) -> tuple[Landmarks, Parts]:
+def find_landmarks(
+    t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, is_fed: Flags
+) -> tuple[Landmarks, Parts]:
     """Choose the recording's best hold, or its longest draw where it has none, and what lies beside it.
 
     Parameters
     ----------
     smooth : pressure with single outliers taken out [Pa], one per sample.
     phase, first, n : the recording's stretches, as `phases.cut_phases` fills them.
+    is_fed : where test gas flows in, one per sample; none at all where no flow was recorded.
     """
     last = first[n] - 1
     hold, draw = _choose_test(t, smooth, phase, first, n)
@@ -100,15 +103,20 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
     if draw < 0:
         applied = _applied_pressure(t, smooth, phase, first, n)
         if applied >= 0:
-            # Who lets the pressure go by the port that it came in by commands nothing.
             top = first[applied] + np.argmax(smooth[first[applied] : first[applied + 1]])
-            end = _opening(t, smooth, top, first[applied + 1], _LET_GO_SHARE)
+            # Whatever the pressure does, nothing is held while gas flows in.
+            fed_until = _last_of(is_fed, first[applied], first[applied + 1])
+            # Who lets the pressure go by the port that it came in by commands nothing.
+            end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE)
             moved_from, filled = _filling(t, smooth, first[applied], end)
+            filled = max(filled, fed_until)
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
             hold_rows = (row_from(t, filled, end, hold_start), first[applied + 1])
             opened = end
             closed_end = max(t[moved_from] - _BEFORE_FILLING_S, t[first[applied]])
             closed_rows = (first[applied], row_from(t, first[applied], moved_from, closed_end))
+            if hold_rows[0] >= end:
+                hold_start, hold_end, hold_rows, opened = np.nan, np.nan, (last, last), last
     full_hold = hold_rows[1]
     if applied < 0:
         opened = _opening(t, smooth, hold_rows[0], full_hold, _KEPT_SHARE)
@@ -214,6 +222,15 @@ def _closed_before(phase: Ints, draw: int) -> int:
         if phase[s] == REST or phase[s] == RELEASE or phase[s] == FLOWING:
             return -1
     return -1
+
+
+@compiled
+def _last_of(flags: Flags, a: int, b: int) -> int:
+    """Return the last of rows a to b that has the flag, a where none has it or there are no flags."""
+    for i in range(min(b, len(flags)) - 1, a, -1):
+        if flags[i]:
+            return i
+    return a
 
 
 @compiled

@@ -30,7 +30,8 @@ FED_FROM_S = 30.0
 REASONS = {
     "few": "there are too few usable samples",
     "no_test": "no test was run: the purge was never opened with the vent shut",
-    "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw",
+    "filling": "gas was fed in, but pressure or flow had not come to rest when the feed ended, and no hold followed it",
+    "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw or the filling",
     "short_hold": "the hold is too short to tell a leak from vapor",
     "engine_off": "the engine was not running during the draw, so no vacuum could come",
     "at_end": "the sensor stood at the end of its range, so that nobody can see what the hold did",
@@ -71,11 +72,13 @@ def judge(
     sizes: Sizes,
     norms: Norms,
     least_confidence: float,
+    is_filling: Flags,
 ) -> Judgement:
     """Return the verdict of every trace.
 
     Parameters
     ----------
+    is_filling : gas was fed in and nothing came to rest, as `SteadyFlow` has it.
     norms : of each trace's model.
     least_confidence : a story less likely than this is no verdict.
     """
@@ -94,6 +97,7 @@ def judge(
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
+            (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),
             (needs_test & ~signs.has_test, "no_test"),
             (engine_off, "engine_off"),
             (is_sound_or_open & ~np.isfinite(shown.hold.seconds), "no_hold"),

@@ -36,7 +36,8 @@ def _write_bench(lake: Path, vehicle_id: str) -> None:
     (source / "traces.csv").write_text(
         f"{header}F1,{vehicle_id},routine,2023-05-05T10:00:00Z,40,20,101.325\n", encoding="utf-8"
     )
-    samples = fed(1.016, 2.4)
+    # The supply is shut off ten seconds before the vent opens.
+    samples = fed(1.016, 2.4, seconds=300.0, shut_s=10.0)
     pl.DataFrame(
         {
             "Test": ["F1"] * samples.height,
