@@ -131,7 +131,9 @@ def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, sett
         t, above = recordings.t[rows], recordings.pressure[rows] - shown.vented.zero[k]
         # The source is closed when the filling ends: the gas has hardly cooled by then.
         closed = marks.hold_start[k] - FILLING_ENDS_S - 1e-6
-        held = (t >= closed) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
+        # A hold's end is the next stretch's first sample: the vent, or the purge, is open there.
+        is_shut = recordings.is_vent_closed[rows] & (recordings.duty[rows] <= 0)
+        held = is_shut & (t >= closed) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
         if held.any():
             out[k] = judge_pressure_test(t[held], above[held], rule).verdict
     return out

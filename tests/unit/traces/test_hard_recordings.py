@@ -170,6 +170,22 @@ def test_a_pressure_test_is_judged_by_the_published_criterion_too(start_in, end_
         assert f"it {verdict}" in row["evidence"]
 
 
+@pytest.mark.parametrize("rate_hz", [1.0, 2.0, 5.0])
+@pytest.mark.parametrize(
+    ("start_in", "end_in", "hold_s", "verdict"),
+    [(14.2, 11.5, 119.5, "pass"), (14.2, 11.5, 120.0, "pass"), (12.5, 12.0, 80.0, "no_verdict")],
+)
+def test_a_reading_of_the_opened_vent_is_not_held(start_in, end_in, hold_s, verdict, rate_hz):
+    """14 inches of water, above 8 after 2 minutes (40 CFR 51.357 as of 1992, from memory): the vent opened at the end
+    of the two minutes, or long before, and at once nothing is left."""
+    inch = 249.0889
+    drawing = Drawing(rate_hz).rest().closed(rate=0.3)
+    drawing.add(hold_s, lambda s: inch * (start_in + (end_in - start_in) * s / hold_s), True, 0.0)
+    drawing.add(8, lambda s: 0 * s, False, 0.0)
+    row = judged(drawing.samples(noise=1), Settings(pressure_test_tolerance_inh2o=1.6))
+    assert row["pressure_test"] == verdict
+
+
 def test_a_draw_is_no_pressure_test():
     assert judged(whole_test().samples(noise=3))["pressure_test"] is None
 
