@@ -28,9 +28,10 @@ _RISES_BY_ITSELF = 0.25
 #: The tank's own rise before it is filled is read until so long [s] before the filling begins.
 _BEFORE_FILLING_S = 0.5
 #: Something opened in a hold where the pressure lost no more than _STILL_SHARE in _STILL_S [s], and then went within
-#: _OPENS_WITHIN_S [s] to less than _GONE_SHARE of the whole, for good. It takes _TELLS_OPENING_PA [Pa] to tell.
+#: _OPENS_WITHIN_S [s] to less than _GONE_SHARE of the whole, for good; as long after that at most _LEFT_SHARE of what
+#: it was before is left, for which a decay takes longer. It takes _TELLS_OPENING_PA [Pa] to tell.
 _STILL_SHARE, _STILL_S = 0.15, 4.0
-_OPENS_WITHIN_S, _GONE_SHARE = 2.5, 0.15
+_OPENS_WITHIN_S, _GONE_SHARE, _LEFT_SHARE = 2.5, 0.15, 0.5
 _TELLS_OPENING_PA = 300.0
 #: So large a share of a vacuum, and of a pressure that was applied, must be kept until then.
 _KEPT_SHARE, _LET_GO_SHARE = 0.5, 0.15
@@ -257,6 +258,9 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> in
         left < max(kept_share * whole, _TELLS_OPENING_PA)
         or abs(smooth[before] - outside) - left > _STILL_SHARE * left
     ):
+        return b
+    settled = min(row_from(t, gone, b, t[min(gone, b - 1)] + _OPENS_WITHIN_S), b - 1)
+    if abs(smooth[settled] - outside) > _LEFT_SHARE * left:
         return b
     for i in range(gone, b):
         if abs(smooth[i] - outside) > 2 * _GONE_SHARE * whole:
