@@ -121,7 +121,8 @@ def take(
 
 
 def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, settings: Settings) -> np.ndarray:
-    """Judge the holds under applied pressure by the published criterion; None for every other recording."""
+    """Judge the holds under applied pressure by the published criterion, a `PressureVerdict` each; None for every other
+    recording."""
     rule = PressureCriterion(
         tolerance_inh2o=settings.pressure_test_tolerance_inh2o, wording=settings.pressure_test_wording
     )
@@ -135,7 +136,7 @@ def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, sett
         is_shut = recordings.is_vent_closed[rows] & (recordings.duty[rows] <= 0)
         held = is_shut & (t >= closed) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
         if held.any():
-            out[k] = judge_pressure_test(t[held], above[held], rule).verdict
+            out[k] = judge_pressure_test(t[held], above[held], rule)
     return out
 
 

@@ -155,6 +155,7 @@ def test_altitude_is_taken_from_the_barometer():
         (13.6, 7.8, Settings(), "fail"),
         (13.6, 7.8, Settings(pressure_test_wording="loss"), "pass"),
         (13.2, 12.0, Settings(), "invalid"),
+        (26.5, 25.0, Settings(), "invalid"),
         (13.2, 12.0, Settings(pressure_test_tolerance_inh2o=1.0), "pass"),
     ],
 )
@@ -166,8 +167,19 @@ def test_a_pressure_test_is_judged_by_the_published_criterion_too(start_in, end_
     drawing.add(125, lambda s: inch * (start_in + (end_in - start_in) * np.minimum(s / 120, 1)), True, 0.0)
     row = judged(drawing.release().samples(noise=1), settings)
     assert row["pressure_test"] == verdict
-    if verdict in ("pass", "fail"):
-        assert f"it {verdict}" in row["evidence"]
+    if verdict == "invalid":
+        assert ("never goes above 26" if start_in > 26 else "did not start") in row["evidence"]
+        return
+    is_loss = settings.pressure_test_wording == "loss"
+    asked = "no more than 6 lost in 2 minutes" if is_loss else "still above 8 after 2 minutes"
+    tolerance = settings.pressure_test_tolerance_inh2o
+    assert (
+        f"By the published criterion (14 ± {tolerance:g} in of water, {asked}) it {verdict}"
+        in row["evidence"]
+    )
+    read = start_in - end_in if is_loss else end_in if verdict == "pass" else 8.0
+    said = re.search(r"it (?:passes|fails): ([\d.]+) in were", row["evidence"])
+    assert float(said[1]) == pytest.approx(read, abs=0.1)
 
 
 @pytest.mark.parametrize("rate_hz", [1.0, 2.0, 5.0])
