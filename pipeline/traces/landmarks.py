@@ -15,7 +15,7 @@ from pipeline.traces.ranges import most, row_from
 APPLIED_PRESSURE_PA = 1_500.0
 #: One that leaks may not get there. From so much [Pa] on it was filled if the pressure rose at so many pascals a second
 #: at least, and then for so long [s] by no more than this share of that: warm fuel neither hurries nor stops.
-_FILLED_PA, _FILLED_PA_S, _FILLED_S, _FILLED_SHARE = 400.0, 8.0, 15.0, 0.1
+FILLED_PA, _FILLED_PA_S, _FILLED_S, _FILLED_SHARE = 400.0, 8.0, 15.0, 0.1
 #: The filling ends where the pressure bends away from its rise: this far above the straight line from the phase's first
 #: to its last reading [share of the greatest pressure], else where it first reaches _FULL_SHARE of the greatest; and it
 #: goes on while the pressure still rises at _FILLS of the usual speed of the filling.
@@ -273,23 +273,23 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> in
 @compiled
 def _applied_pressure(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) -> int:
     """Return the closed phase that was put under pressure, the highest of several; -1 where none was."""
-    applied, highest = -1, _FILLED_PA
+    applied, highest = -1, FILLED_PA
     for s in range(n):
         if phase[s] == CLOSED:
             a, b = first[s], first[s + 1]
             here = most(smooth, a, b)
-            if here > highest and (here > APPLIED_PRESSURE_PA or _was_filled(t, smooth, a, b)):
+            if here > highest and (here > APPLIED_PRESSURE_PA or was_filled(t, smooth, a, b)):
                 applied, highest = s, here
     return applied
 
 
 @compiled
-def _was_filled(t: Floats, smooth: Floats, a: int, b: int) -> bool:
+def was_filled(t: Floats, smooth: Floats, a: int, b: int) -> bool:
     """Say whether the pressure of rows a to b rose fast, and then no more."""
     begin, full = _filling(t, smooth, a, b)
     speed = _speed(t, smooth, begin, full)
     return (
-        smooth[full] - smooth[begin] > _FILLED_PA
+        smooth[full] - smooth[begin] > FILLED_PA
         and speed > _FILLED_PA_S
         and t[b - 1] - t[full] > _FILLED_S
         and _speed(t, smooth, full, b - 1) < _FILLED_SHARE * speed

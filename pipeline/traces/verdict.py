@@ -14,7 +14,17 @@ from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
 from pipeline.traces.sizes import Sizes, is_unseen
-from pipeline.traces.stories import FLAT, GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, Told, compare_stories
+from pipeline.traces.stories import (
+    DISAGREES,
+    FLAT,
+    GROSS,
+    HOLDS,
+    LEAK,
+    NAMES,
+    NO_VACUUM,
+    Told,
+    compare_stories,
+)
 from pipeline.traces.volts import VoltStory
 
 MIN_SAMPLES = 10
@@ -29,6 +39,8 @@ FED_FROM_S = 30.0
 
 REASONS = {
     "few": "there are too few usable samples",
+    "vent_open": "pressure was put in while the vent was commanded open; where its hose is clamped by hand, the source "
+    "declares it shut: is_vent_closed = true under [samples.constants] of its source.toml",
     "no_test": "no test was run: the purge was never opened with the vent shut",
     "filling": "gas was fed in, but pressure or flow had not come to rest when the feed ended, and no hold followed it",
     "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw or the filling",
@@ -94,9 +106,11 @@ def judge(
         needs_test = is_sound_or_open | (best == NO_VACUUM) | (best == FLAT)
         engine_off = (best == NO_VACUUM) & (shown.draw.rpm < ENGINE_RUNS_RPM)
         at_end = ((best == HOLDS) | (best == LEAK)) & is_unseen(shown, fit)
+        is_of_sensor = (best == FLAT) | (best == DISAGREES)
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
+            (shown.vented.is_put_in & ~signs.has_test & ~is_of_sensor, "vent_open"),
             (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),
             (needs_test & ~signs.has_test, "no_test"),
             (engine_off, "engine_off"),
