@@ -101,9 +101,9 @@ def read_vented(
     """
     sd, rounding = sd_of(noise), rounding_of(noise)
     release, hold = parts.release, parts.hold
-    # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero.
-    rest_a, rest_b = first[0], first[1] if phase[0] == REST else first[0]
     flowing, lowest, put_in = _read_open(t, p, smooth, phase, first, n, marks.first + _FLOW_STARTS_S, room)
+    # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero; nor is what was put in.
+    rest_a, rest_b = first[0], first[1] if phase[0] == REST and not put_in else first[0]
     rest, rest_n = _level(p, rest_a, rest_b, noise, room), rest_b - rest_a
     rest_s = t[rest_b - 1] - t[rest_a] if rest_b > rest_a else np.nan
     slope, slope_sd, _, _ = line(t, p, rest_a, rest_b)

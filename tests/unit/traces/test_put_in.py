@@ -29,6 +29,8 @@ def test_a_pressure_put_in_under_an_open_vent_is_not_judged(end_in, rate_hz):
     assert "pressure was put in while the vent was commanded open" in row["evidence"]
     assert "is_vent_closed = true under [samples.constants]" in row["evidence"]
     assert "vacuum" not in row["evidence"]
+    # Nor is what the shut system held a vented level, which its model's norm would take up.
+    assert row["rest_pressure_pa"] is None
 
 
 def test_where_the_source_declares_the_vent_shut_the_same_recording_is_judged():
