@@ -37,6 +37,8 @@ NEXT_STEP = {
 
 #: The same where nothing was judged, after each reason (`verdict.REASONS`) but those that lack a part of the test.
 NEXT_RECORDING = {
+    "filling": "Run the test again: feed on until pressure and flow stand still, or shut the supply off and hold.",
+    "vent_open": "Run the test again with the vent commanded shut, or let the source declare it shut.",
     "short_hold": "Run the test again, and hold for a minute or more.",
     "rose": "See with which sign the recorder writes vacuum: it is to be read as less than the air outside, below 0.",
     "engine_off": "Run the test again with the engine idling: its vacuum draws the tank down.",

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats, Ints, compiled
+from pipeline.traces.compiled import Flags, Floats, Ints, compiled
 from pipeline.traces.phases import CLOSED, DRAW, FLOWING, HOLD, RELEASE, REST
 from pipeline.traces.ranges import most, row_from
 
@@ -15,7 +15,7 @@ from pipeline.traces.ranges import most, row_from
 APPLIED_PRESSURE_PA = 1_500.0
 #: One that leaks may not get there. From so much [Pa] on it was filled if the pressure rose at so many pascals a second
 #: at least, and then for so long [s] by no more than this share of that: warm fuel neither hurries nor stops.
-_FILLED_PA, _FILLED_PA_S, _FILLED_S, _FILLED_SHARE = 400.0, 8.0, 15.0, 0.1
+FILLED_PA, _FILLED_PA_S, _FILLED_S, _FILLED_SHARE = 400.0, 8.0, 15.0, 0.1
 #: The filling ends where the pressure bends away from its rise: this far above the straight line from the phase's first
 #: to its last reading [share of the greatest pressure], else where it first reaches _FULL_SHARE of the greatest; and it
 #: goes on while the pressure still rises at _FILLS of the usual speed of the filling.
@@ -28,9 +28,10 @@ _RISES_BY_ITSELF = 0.25
 #: The tank's own rise before it is filled is read until so long [s] before the filling begins.
 _BEFORE_FILLING_S = 0.5
 #: Something opened in a hold where the pressure lost no more than _STILL_SHARE in _STILL_S [s], and then went within
-#: _OPENS_WITHIN_S [s] to less than _GONE_SHARE of the whole, for good. It takes _TELLS_OPENING_PA [Pa] to tell.
+#: _OPENS_WITHIN_S [s] to less than _GONE_SHARE of the whole, for good; as long after that at most _LEFT_SHARE of what
+#: it was before is left, for which a decay takes longer. It takes _TELLS_OPENING_PA [Pa] to tell.
 _STILL_SHARE, _STILL_S = 0.15, 4.0
-_OPENS_WITHIN_S, _GONE_SHARE = 2.5, 0.15
+_OPENS_WITHIN_S, _GONE_SHARE, _LEFT_SHARE = 2.5, 0.15, 0.5
 _TELLS_OPENING_PA = 300.0
 #: So large a share of a vacuum, and of a pressure that was applied, must be kept until then.
 _KEPT_SHARE, _LET_GO_SHARE = 0.5, 0.15
@@ -78,13 +79,16 @@ class Parts(NamedTuple):
 
 
 @compiled
-def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) -> tuple[Landmarks, Parts]:
+def find_landmarks(
+    t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, is_fed: Flags
+) -> tuple[Landmarks, Parts]:
     """Choose the recording's best hold, or its longest draw where it has none, and what lies beside it.
 
     Parameters
     ----------
     smooth : pressure with single outliers taken out [Pa], one per sample.
     phase, first, n : the recording's stretches, as `phases.cut_phases` fills them.
+    is_fed : where test gas flows in, one per sample; none at all where no flow was recorded.
     """
     last = first[n] - 1
     hold, draw = _choose_test(t, smooth, phase, first, n)
@@ -100,15 +104,20 @@ def find_landmarks(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) 
     if draw < 0:
         applied = _applied_pressure(t, smooth, phase, first, n)
         if applied >= 0:
-            # Who lets the pressure go by the port that it came in by commands nothing.
             top = first[applied] + np.argmax(smooth[first[applied] : first[applied + 1]])
-            end = _opening(t, smooth, top, first[applied + 1], _LET_GO_SHARE)
+            # Whatever the pressure does, nothing is held while gas flows in.
+            fed_until = _last_of(is_fed, first[applied], first[applied + 1])
+            # Who lets the pressure go by the port that it came in by commands nothing.
+            end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE)
             moved_from, filled = _filling(t, smooth, first[applied], end)
+            filled = max(filled, fed_until)
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
             hold_rows = (row_from(t, filled, end, hold_start), first[applied + 1])
             opened = end
             closed_end = max(t[moved_from] - _BEFORE_FILLING_S, t[first[applied]])
             closed_rows = (first[applied], row_from(t, first[applied], moved_from, closed_end))
+            if hold_rows[0] >= end:
+                hold_start, hold_end, hold_rows, opened = np.nan, np.nan, (last, last), last
     full_hold = hold_rows[1]
     if applied < 0:
         opened = _opening(t, smooth, hold_rows[0], full_hold, _KEPT_SHARE)
@@ -217,6 +226,15 @@ def _closed_before(phase: Ints, draw: int) -> int:
 
 
 @compiled
+def _last_of(flags: Flags, a: int, b: int) -> int:
+    """Return the last of rows a to b that has the flag, a where none has it or there are no flags."""
+    for i in range(min(b, len(flags)) - 1, a, -1):
+        if flags[i]:
+            return i
+    return a
+
+
+@compiled
 def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> int:
     """Return the row of a hold at which something opened, b where nothing did.
 
@@ -241,6 +259,9 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> in
         or abs(smooth[before] - outside) - left > _STILL_SHARE * left
     ):
         return b
+    settled = min(row_from(t, gone, b, t[min(gone, b - 1)] + _OPENS_WITHIN_S), b - 1)
+    if abs(smooth[settled] - outside) > _LEFT_SHARE * left:
+        return b
     for i in range(gone, b):
         if abs(smooth[i] - outside) > 2 * _GONE_SHARE * whole:
             return b
@@ -252,23 +273,23 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> in
 @compiled
 def _applied_pressure(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) -> int:
     """Return the closed phase that was put under pressure, the highest of several; -1 where none was."""
-    applied, highest = -1, _FILLED_PA
+    applied, highest = -1, FILLED_PA
     for s in range(n):
         if phase[s] == CLOSED:
             a, b = first[s], first[s + 1]
             here = most(smooth, a, b)
-            if here > highest and (here > APPLIED_PRESSURE_PA or _was_filled(t, smooth, a, b)):
+            if here > highest and (here > APPLIED_PRESSURE_PA or was_filled(t, smooth, a, b)):
                 applied, highest = s, here
     return applied
 
 
 @compiled
-def _was_filled(t: Floats, smooth: Floats, a: int, b: int) -> bool:
+def was_filled(t: Floats, smooth: Floats, a: int, b: int) -> bool:
     """Say whether the pressure of rows a to b rose fast, and then no more."""
     begin, full = _filling(t, smooth, a, b)
     speed = _speed(t, smooth, begin, full)
     return (
-        smooth[full] - smooth[begin] > _FILLED_PA
+        smooth[full] - smooth[begin] > FILLED_PA
         and speed > _FILLED_PA_S
         and t[b - 1] - t[full] > _FILLED_S
         and _speed(t, smooth, full, b - 1) < _FILLED_SHARE * speed

@@ -121,7 +121,8 @@ def take(
 
 
 def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, settings: Settings) -> np.ndarray:
-    """Judge the holds under applied pressure by the published criterion; None for every other recording."""
+    """Judge the holds under applied pressure by the published criterion, a `PressureVerdict` each; None for every other
+    recording."""
     rule = PressureCriterion(
         tolerance_inh2o=settings.pressure_test_tolerance_inh2o, wording=settings.pressure_test_wording
     )
@@ -131,9 +132,11 @@ def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, sett
         t, above = recordings.t[rows], recordings.pressure[rows] - shown.vented.zero[k]
         # The source is closed when the filling ends: the gas has hardly cooled by then.
         closed = marks.hold_start[k] - FILLING_ENDS_S - 1e-6
-        held = (t >= closed) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
+        # A hold's end is the next stretch's first sample: the vent, or the purge, is open there.
+        is_shut = recordings.is_vent_closed[rows] & (recordings.duty[rows] <= 0)
+        held = is_shut & (t >= closed) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
         if held.any():
-            out[k] = judge_pressure_test(t[held], above[held], rule).verdict
+            out[k] = judge_pressure_test(t[held], above[held], rule)
     return out
 
 
@@ -147,7 +150,8 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     sizes = told_by_flow(taken, sizes, mine, settings)
     noise = np.nan_to_num(shown.sensor.noise)
     volts = compare_volts(taken.volts, shown.vented, noise, taken.is_derived, mine)
-    judgement = judge(taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence)
+    is_filling = np.zeros(len(taken.leak), bool) if taken.steady is None else taken.steady.is_filling
+    judgement = judge(taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence, is_filling)
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = taken.pressure_test.copy()
     tested[judgement.reason == "fed"] = None

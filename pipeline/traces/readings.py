@@ -45,7 +45,8 @@ def read_recordings(recordings: Recordings) -> tuple[Landmarks, Shown, VoltReadi
     tables = tuple(np.full((n, len(kind._fields)), np.nan) for kind in _KINDS)
     bins = HoldBins.empty(n)
     r = recordings
-    _read_all(r.begin, r.t, r.pressure, r.volts, r.duty, r.rpm, r.is_vent_closed, tables, bins.arrays)
+    commands = r.duty, r.rpm, r.is_vent_closed, r.is_fed
+    _read_all(r.begin, r.t, r.pressure, r.volts, *commands, tables, bins.arrays)
     marks, *parts, volts = (_as_columns(kind, table) for kind, table in zip(_KINDS, tables, strict=True))
     return marks, Shown(*parts), volts, as_cooling(bins)
 
@@ -82,6 +83,7 @@ def _read_all(
     duty: Floats,
     rpm: Floats,
     is_vent_closed: Flags,
+    is_fed: Flags,
     tables: tuple[Floats, ...],
     bins: tuple[Floats, ...],
 ) -> None:
@@ -105,6 +107,7 @@ def _read_all(
                 duty[a:b],
                 rpm[a:b],
                 is_vent_closed[a:b],
+                is_fed[a:b],
                 scratch,
                 tables,
                 bins,
@@ -120,6 +123,7 @@ def _read_one(
     duty: Floats,
     rpm: Floats,
     is_vent_closed: Flags,
+    is_fed: Flags,
     scratch: _Scratch,
     tables: tuple[Floats, ...],
     bins: tuple[Floats, ...],
@@ -130,7 +134,7 @@ def _read_one(
     smooth, phase, first, room, paired = scratch
     n = cut_phases(t, p, is_vent_closed, duty, a, b, phase, first)
     take_out_outliers(p, a, b, smooth)
-    marks, parts = find_landmarks(t, smooth, phase, first, n)
+    marks, parts = find_landmarks(t, smooth, phase, first, n, is_fed)
     noise = read_noise(t, p, phase, first, n, room)
     sd = sd_of(noise)
     vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts, noise, room)

@@ -15,6 +15,8 @@ _WELCOME = ("sensor_v", "engine_rpm")
 _FLAGS = ("is_vent_closed", "is_pressure_derived")
 #: Flow of test gas: only a few recordings have any, so that a reader may leave it out.
 FLOW_COLUMN = "test_flow_std_l_min"
+#: Common practice, no source: what a flow meter of a shop is off by, of its range [l/min]. Less than that is no flow.
+METER_L_MIN = 0.02
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,13 @@ class Recordings:
     def rows(self, k: int) -> slice:
         """The rows of recording k."""
         return slice(self.begin[k], self.begin[k + 1])
+
+    @property
+    def is_fed(self) -> Flags:
+        """Rows at which test gas flows into the shut system; no rows where no recording of the batch has a flow."""
+        if self.flow is None:
+            return _read_only(np.zeros(0, bool))
+        return _read_only(self.is_vent_closed & (self.duty <= 0) & (self.flow > METER_L_MIN))
 
 
 def gather(samples: pl.DataFrame, trace_ids: pl.Series) -> Recordings:

@@ -101,6 +101,7 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         "",
     )
     n = headers.height
+    tested = m.pressure_test.tolist()
     frame = (
         pl.DataFrame(numbers)
         .fill_nan(None)
@@ -112,7 +113,7 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
             leak_censoring=pl.Series([word or None for word in censoring.tolist()], dtype=pl.String),
             evidence=_sentences(m, settings),
             suspects=_suspects(m),
-            pressure_test=pl.Series(m.pressure_test.tolist(), dtype=pl.String),
+            pressure_test=pl.Series([t and t.verdict for t in tested], dtype=pl.String),
             discharge_coefficient=pl.Series([settings.discharge_coefficient] * n, dtype=pl.Float64),
             n_samples=pl.Series(shown.sensor.n, dtype=pl.Int64),
         )

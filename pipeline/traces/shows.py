@@ -7,9 +7,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.traces.compiled import Floats, Ints, compiled
-from pipeline.traces.landmarks import Landmarks, Parts
+from pipeline.traces.landmarks import FILLED_PA, Landmarks, Parts, was_filled
 from pipeline.traces.phases import FLOWING, REST
-from pipeline.traces.ranges import least, line, mean, median, row_after, row_from, squares
+from pipeline.traces.ranges import extremes, least, line, mean, median, row_after, row_from, squares
 from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
 
 #: Rest level is read from at least so many samples.
@@ -42,7 +42,8 @@ _UNKNOWN_ZERO_SD = 60.0
 class Vented(NamedTuple):
     """With the vent open: median pressure [Pa] and volts [V], for how long [s], by how much the pressure moved
     meanwhile along a straight line [Pa], and the error of that; the sensor's zero [Pa] and how well it is known, the
-    pressure above it while purge flows through the open vent [Pa], and the most vacuum [Pa] before the vent shuts."""
+    pressure above it while purge flows through the open vent [Pa], the most vacuum [Pa] before the vent shuts, and
+    whether pressure was put in from outside while the vent was commanded open."""
 
     rest: Any
     rest_n: Any
@@ -55,6 +56,7 @@ class Vented(NamedTuple):
     is_zero_known: Any
     flowing_above: Any
     open_vacuum: Any
+    is_put_in: Any
 
 
 class Closed(NamedTuple):
@@ -99,9 +101,9 @@ def read_vented(
     """
     sd, rounding = sd_of(noise), rounding_of(noise)
     release, hold = parts.release, parts.hold
-    # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero.
-    rest_a, rest_b = first[0], first[1] if phase[0] == REST else first[0]
-    flowing, lowest = _read_open(t, p, smooth, phase, first, n, marks.first + _FLOW_STARTS_S, room)
+    flowing, lowest, put_in = _read_open(t, p, smooth, phase, first, n, marks.first + _FLOW_STARTS_S, room)
+    # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero; nor is what was put in.
+    rest_a, rest_b = first[0], first[1] if phase[0] == REST and not put_in else first[0]
     rest, rest_n = _level(p, rest_a, rest_b, noise, room), rest_b - rest_a
     rest_s = t[rest_b - 1] - t[rest_a] if rest_b > rest_a else np.nan
     slope, slope_sd, _, _ = line(t, p, rest_a, rest_b)
@@ -124,6 +126,9 @@ def read_vented(
     zero = level if is_known else 0.0
     scatter = np.hypot(1.25 * sd / np.sqrt(max(used, 1)), rounding)
     zero_sd = np.hypot(scatter, steady) if is_known else _UNKNOWN_ZERO_SD
+    # What began far below its usual level (pressure put in, an earlier vacuum let go) did not fall to where it began.
+    begun = smooth[first[0]]
+    fell_from = begun if begun < zero - FILLED_PA else zero
     return Vented(
         level if is_known else np.nan,
         float(rest_n),
@@ -135,7 +140,8 @@ def read_vented(
         zero_sd,
         1.0 if is_known else 0.0,
         flowing - zero,
-        zero - lowest,
+        fell_from - lowest,
+        1.0 if put_in else 0.0,
     )
 
 
@@ -155,17 +161,20 @@ def _level(p: Floats, a: int, b: int, noise: tuple[float, float, float], room: F
 @compiled
 def _read_open(
     t: Floats, p: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, after_s: float, room: Floats
-) -> tuple[float, float]:
-    """Return the level while purge flows through the open vent, and the least before the vent shuts [Pa]."""
-    flowing, lowest = np.nan, np.nan
+) -> tuple[float, float, bool]:
+    """Return the level while purge flows through the open vent, the least before the vent shuts [Pa], and whether the
+    tank was filled from outside meanwhile."""
+    flowing, lowest, put_in = np.nan, np.nan, False
     for s in range(n):
         if phase[s] == REST or phase[s] == FLOWING:
             begin = first[s] if phase[s] == REST else row_after(t, first[s], first[s + 1], after_s)
             if phase[s] == FLOWING and np.isnan(flowing):
                 flowing = median(p, begin, first[s + 1], room)
-            here = least(smooth, begin, first[s + 1])
-            lowest = here if not lowest <= here and here == here else lowest
-    return flowing, lowest
+            here, most_here = extremes(smooth, begin, first[s + 1])
+            lowest = here if not lowest <= here and here < np.inf else lowest
+            if phase[s] == REST and most_here > FILLED_PA:
+                put_in = put_in or was_filled(t, smooth, first[s], first[s + 1])
+    return flowing, lowest, put_in
 
 
 @compiled

@@ -19,7 +19,7 @@ from pipeline.physics.orifice import (
 from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.physics.vapor import VAPOR_SHARE_SD, gravity_with_vapor, vapor_share
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.recordings import Recordings
+from pipeline.traces.recordings import METER_L_MIN, Recordings
 from pipeline.traces.shows import Vented
 from pipeline.traces.sizes import LEAK_MM, VaporSpace
 
@@ -33,9 +33,8 @@ _FEWEST_SAMPLES = 8
 #: one still fills the tank; how much does is taken off.
 _STILL_FLOW = 0.06
 _MOST_FILLING = 0.25
-#: Common practice, no source: what a flow meter of a shop is off by, of the reading and of its range [l/min].
+#: Common practice, no source: what a flow meter of a shop is off by, of the reading.
 _METER_SHARE = 0.03
-_METER_L_MIN = 0.02
 #: The gas may be air where nitrogen is taken: its flow is 1.7 % less.
 _GAS_SHARE = 0.017
 #: What fills the tank is known to so much beside its volume: the gas is compressed, and not all at one temperature.
@@ -46,6 +45,9 @@ _TAKEN_UP = 0.5
 _MOST_VAPOR = 0.7
 #: So much overpressure [Pa] is surely read as one.
 _LEAST_PRESSURE_PA = 25.0
+#: A regulator keeps the pressure that it has reached: this share of it may be missing after the last flow, or
+#: _LEAST_PRESSURE_PA. What falls further was shut off.
+_KEEPS = 0.02
 
 
 class SteadyFlow(NamedTuple):
@@ -116,7 +118,7 @@ def read_steady_flows(
     is_open = np.isfinite(fed) & (gauge < floor)
     drop = np.where(is_open, floor, gauge)
     air = barometric_pa, temperature_c
-    meter_sd = np.hypot(_METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * (fed + filling))
+    meter_sd = np.hypot(METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * (fed + filling))
     flow_sd = np.hypot(meter_sd, np.hypot(volume.log_sd, _FILLING_SHARE) * filling)
     z = ndtri((1 + level) / 2)
     least, most = np.maximum(fed - z * flow_sd, 0.0), fed + z * flow_sd
@@ -185,15 +187,18 @@ def _feed_of(recordings: Recordings, k: int, zero: float, per_pa_s: float) -> _F
     assert recordings.flow is not None
     t, above, flow = recordings.t[rows], recordings.pressure[rows] - zero, recordings.flow[rows]
     is_read = recordings.is_vent_closed[rows] & (recordings.duty[rows] <= 0) & np.isfinite(flow)
-    is_fed = is_read & (flow > _METER_L_MIN)
-    # A regulator holds a tight system at its pressure with no flow at all.
-    is_fed |= is_read & (above > 4 * _LEAST_PRESSURE_PA) & np.logical_or.accumulate(is_fed)
-    if is_fed.sum() < _FEWEST_SAMPLES:
+    is_fed = recordings.is_fed[rows]
+    if not is_fed.any():
         return _NO_FEED
     last = np.flatnonzero(is_fed)[-1]
+    # Between two flows, and after the last one, a regulator may hold a tight system with no flow at all.
+    is_fed = is_fed | is_read & (above > 4 * _LEAST_PRESSURE_PA) & np.logical_or.accumulate(is_fed)
     gap = np.flatnonzero(~is_fed[: last + 1])
-    fed_rows = slice(gap[-1] + 1 if len(gap) else 0, last + 1)
-    t, above, flow = t[fed_rows], above[fed_rows], flow[fed_rows]
+    begin = gap[-1] + 1 if len(gap) else 0
+    end = _regulated_until(t, above, is_fed, last)
+    if end - begin < _FEWEST_SAMPLES:
+        return _NO_FEED
+    t, above, flow = t[begin:end], above[begin:end], flow[begin:end]
     for seconds in _STRETCHES_S:
         late = t >= t[-1] - seconds
         if t[-1] - t[0] < seconds or late.sum() < _FEWEST_SAMPLES:
@@ -201,7 +206,18 @@ def _feed_of(recordings: Recordings, k: int, zero: float, per_pa_s: float) -> _F
         fed = float(flow[late].mean())
         rises, changes = np.polyfit(t[late], np.stack([above[late], flow[late]], axis=1), 1)[0].tolist()
         filling, changed = rises * per_pa_s, abs(changes) * seconds
-        is_still = abs(filling) <= _MOST_FILLING * fed + _METER_L_MIN
-        if is_still and changed <= _STILL_FLOW * fed + _METER_L_MIN:
+        is_still = abs(filling) <= _MOST_FILLING * fed + METER_L_MIN
+        if is_still and changed <= _STILL_FLOW * fed + METER_L_MIN:
             return _Feed(max(fed - filling, 0.0), abs(filling), float(above[late].mean()), seconds, False)
     return _NO_FEED._replace(is_filling=True)
+
+
+def _regulated_until(t: Floats, above: Floats, is_fed: Flags, last: int) -> int:
+    """Return the row behind the feed's end: a supply that flows no more after row `last` still holds the pressure, if
+    that stays where it was for the shortest stretch; else it was shut off there, and what follows is a decay."""
+    ends = np.flatnonzero(~is_fed[last:])
+    end = last + int(ends[0]) if len(ends) else len(t)
+    late = above[last + 1 : end][t[last + 1 : end] >= t[end - 1] - _STRETCHES_S[-1]]
+    may_fall = max(_LEAST_PRESSURE_PA, _KEEPS * above[last])
+    is_kept = t[end - 1] - t[last] >= _STRETCHES_S[-1] and above[last] - late.mean() <= may_fall
+    return end if is_kept else last + 1

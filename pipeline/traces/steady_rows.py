@@ -56,10 +56,6 @@ def with_steady_flows(
     for k, row in enumerate(rows):
         if is_judged_by_flow(steady, k, row["verdict"]):
             row |= _judged(steady, k, headers, settings)
-        elif steady.is_filling[k] and row["verdict"] == "not_judged":
-            row["evidence"] += (
-                " Gas was fed in, but pressure or flow had not come to rest when the feed ended."
-            )
     return pl.DataFrame(rows, schema=frame.schema)
 
 

@@ -41,7 +41,7 @@ class Taken:
     leak_mm: Floats
     """Each leak [1/m] and the hole [mm] that it means in that volume, without bounds: see `sizes.leaks_alone`."""
     pressure_test: np.ndarray
-    """pass, fail, invalid or no_verdict by the published criterion, where pressure was applied from outside."""
+    """A `PressureVerdict` by the published criterion where pressure was applied from outside, else None."""
     steady: SteadyFlow | None = None
     """What gas fed into the shut system shows; None where no recording of the batch has any."""
 

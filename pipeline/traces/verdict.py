@@ -43,8 +43,11 @@ ROSE_PA, ROSE_TIMES, HOT_FUEL_PA_S = 500.0, 2.0, 15.0
 
 REASONS = {
     "few": "there are too few usable samples",
+    "vent_open": "pressure was put in while the vent was commanded open; where its hose is clamped by hand, the source "
+    "declares it shut: is_vent_closed = true under [samples.constants] of its source.toml",
     "no_test": "no test was run: the purge was never opened with the vent shut",
-    "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw",
+    "filling": "gas was fed in, but pressure or flow had not come to rest when the feed ended, and no hold followed it",
+    "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw or the filling",
     "short_hold": "the hold is too short to tell a leak from vapor",
     "rose": "the pressure rose while the purge drew",
     "engine_off": "the engine was not running during the draw, so no vacuum could come",
@@ -86,11 +89,13 @@ def judge(
     sizes: Sizes,
     norms: Norms,
     least_confidence: float,
+    is_filling: Flags,
 ) -> Judgement:
     """Return the verdict of every trace.
 
     Parameters
     ----------
+    is_filling : gas was fed in and nothing came to rest, as `SteadyFlow` has it.
     norms : of each trace's model.
     least_confidence : a story less likely than this is no verdict.
     """
@@ -106,9 +111,12 @@ def judge(
         needs_test = is_sound_or_open | (best == NO_VACUUM) | (best == FLAT)
         engine_off = (best == NO_VACUUM) & (shown.draw.rpm < ENGINE_RUNS_RPM)
         at_end = ((best == HOLDS) | (best == LEAK)) & is_unseen(shown, fit)
+        is_of_sensor = (best == FLAT) | (best == DISAGREES)
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
+            (shown.vented.is_put_in & ~signs.has_test & ~is_of_sensor, "vent_open"),
+            (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),
             (needs_test & ~signs.has_test, "no_test"),
             ((best != DISAGREES) & _rose(shown), "rose"),
             (engine_off, "engine_off"),

@@ -27,6 +27,13 @@ SUPPORTED = {
     "no": "The recording before it points elsewhere than to the part that was repaired.",
     "cannot_say": "The recording before it cannot say whether the part was the right one.",
 }
+#: A hold under applied pressure, by the published criterion (`pressure_test` of mart.trace_result).
+TESTED = {
+    "pass": "passes",
+    "fail": "fails",
+    "invalid": "not run as the criterion asks",
+    "no_verdict": "ended before it could pass",
+}
 STAGE = {
     "before_repair": "Before the repair",
     "after_repair": "After the repair",
@@ -131,6 +138,12 @@ def recording(trace: TraceExplanation, at: int, run: Run) -> Section:
     )
 
 
+def tested(result: dict[str, Any]) -> dict[str, str]:
+    """Return the line of the published pressure test, for holds under applied pressure."""
+    test = result["pressure_test"]
+    return {"Published pressure test": TESTED[test]} if test else {}
+
+
 def number_grid(result: dict[str, Any], at: int) -> Grid:
     """Lay out the numbers of a recording, for those who cannot see the picture."""
     told = {
@@ -142,6 +155,7 @@ def number_grid(result: dict[str, Any], at: int) -> Grid:
         else words.MISSING,
         "Its probability": words.share(result["second_confidence"]),
         "Effective leak diameter": diameter(result) or words.MISSING,
+        **tested(result),
         "Deepest vacuum, Pa": words.number(result["peak_vacuum_pa"]),
         "Longest hold, s": words.number(result["hold_s"]),
         "Pressure rise when shut, Pa/s": words.number(result["vapor_rise_pa_s"]),

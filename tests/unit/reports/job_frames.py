@@ -24,6 +24,7 @@ def explained(trace_id: str, stage: str, verdict: str, evidence: str) -> TraceEx
         "leak_diameter_high_mm": 0.71,
         "leak_censoring": "none" if verdict == "leak" else "left",
         "n_samples": 60,
+        "pressure_test": "fail" if verdict == "leak" else None,
     }
     t = [float(i) for i in range(60)]
     return TraceExplanation(

@@ -47,6 +47,8 @@ def test_a_job_page_tells_facts_recordings_and_cautions(job_site):
         HOSTILE,
     ):
         assert told in page.text, told
+    # Beside the diameter of the recording that was put under pressure, and of no other.
+    assert re.findall(r"Published pressure test(\w+)", page.text) == ["fails"]
     assert not [tag for tag, _ in page.tags if tag == "img"]
     assert len(page.specs) == 2
     hrefs = [a["href"] for tag, a in page.tags if tag == "a" and a["href"].startswith("../")]

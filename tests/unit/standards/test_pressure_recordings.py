@@ -45,6 +45,45 @@ def test_every_number_of_the_criterion_is_a_parameter():
     assert judge_pressure_test(*decay(10, 5.1, seconds=60), rule).verdict == "pass"
 
 
+@pytest.mark.parametrize(
+    ("start", "end", "seconds", "rule", "said"),
+    [
+        (
+            *(14.0, 8.3, 120, PressureCriterion()),
+            "By the published criterion (14 ± 0.5 in of water, still above 8 after 2 minutes) it passes: 8.3 in were",
+        ),
+        (14.0, 7.0, 120, PressureCriterion(), "it fails: 7.9 in were left after 105 s."),
+        # At the edge a tenth would read as the limit itself.
+        (14.0, 8.04, 120, PressureCriterion(), "it passes: 8.04 in were left."),
+        (
+            *(14.6, 8.2, 120, PressureCriterion(tolerance_inh2o=1.0, wording="loss")),
+            "(14 ± 1 in of water, no more than 6 lost in 2 minutes) it fails: 6.1 in were lost after 115 s.",
+        ),
+        (14.0, 8.5, 120, PressureCriterion(wording="loss"), "it passes: 5.5 in were lost."),
+        (14.0, 12.0, 80, PressureCriterion(), "12.0 in were left after 80 s, when the hold ended."),
+        (13.46, 12.0, 120, PressureCriterion(), "but at 13.46, so that says nothing."),
+        (
+            12.0,
+            11.0,
+            120,
+            PressureCriterion(hold_s=100),
+            "(14 ± 0.5 in of water, still above 8 after 100 s) but at 12.0",
+        ),
+        (
+            27.0,
+            20.0,
+            120,
+            PressureCriterion(),
+            "went up to 27.0 in of water: the published procedure never goes above 26",
+        ),
+    ],
+)
+def test_the_reason_names_what_was_asked_and_what_was_read(start, end, seconds, rule, said):
+    """14 inches of water, above 8 after 2 minutes (57 FR 52950, from memory), no more than 6 lost of 14 +/- 1 (a
+    bulletin of 2000 that quotes EPA guidance), never above 26."""
+    assert said in judge_pressure_test(*decay(start, end, seconds), rule).reason
+
+
 def test_a_missing_cap_flow_does_not_pass():
     assert cap_passes([np.nan, 1.0]).tolist() == [False, True]
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from pipeline.contract.vocabulary import VERDICTS
+from pipeline.standards.pressure_test import PressureVerdict
 from pipeline.traces.evidence import evidence_of
 from pipeline.traces.quantities import pressure
 from pipeline.traces.stories import NAMES
@@ -51,7 +52,7 @@ class Readings(dict):
             norm_rest_n=rng.integers(0, 50, n),
         )
         self.update({name: rng.random(n) < 0.5 for name in FLAGS})
-        tested = any_of(["pass", "fail", "invalid", "no_verdict"])
+        tested = any_of([None, PressureVerdict("pass", "It passes."), PressureVerdict("fail", "It fails.")])
         self["pressure_test"] = np.where(self["is_pressure_test"], tested, np.array(None))
         self.rng, self.n = rng, n
 

@@ -27,13 +27,15 @@ def fed(
     regulated_pa: float | None = None,
     noise: float = 5.0,
     seed: int = 1,
+    shut_s: float = 0.0,
 ) -> pl.DataFrame:
-    """Ten seconds vented, then gas at a set flow, or up to a set pressure with as much flow as that takes."""
+    """Ten seconds vented, then gas at a set flow, or up to a set pressure with as much flow as that takes; then its
+    supply shut off for `shut_s`, with the vent still shut."""
     dt = 0.5
-    t = np.arange(0, seconds + 10, dt)
+    t = np.arange(0, seconds + shut_s + 10, dt)
     since = np.maximum(t - 10, 0)
-    pressure = _pressure(hole_mm, flow_l_min, seconds, volume_l)(since)
-    flow = np.where(t >= 10, flow_l_min, 0.0)
+    pressure = _pressure(hole_mm, flow_l_min, seconds, volume_l, shut_s)(since)
+    flow = np.where((t >= 10) & (since < seconds), flow_l_min, 0.0)
     if regulated_pa is not None:
         is_at = pressure >= regulated_pa
         pressure = np.minimum(pressure, regulated_pa)
@@ -52,14 +54,14 @@ def _outflow_l_min(hole_mm: float, gauge_pa: float) -> float:
 
 
 @cache
-def _pressure(hole_mm: float, flow_l_min: float, seconds: float, volume_l: float):
+def _pressure(hole_mm: float, flow_l_min: float, seconds: float, volume_l: float, shut_s: float):
     """Isothermal tank: V dp/dt = P_std T / T_std (fed - out)."""
 
-    def rate(_: float, p: np.ndarray) -> list[float]:
-        net = flow_l_min - _outflow_l_min(hole_mm, float(p[0]))
+    def rate(at_s: float, p: np.ndarray) -> list[float]:
+        net = (flow_l_min if at_s < seconds else 0.0) - _outflow_l_min(hole_mm, float(p[0]))
         return [101_325.0 * KELVIN / STANDARD_K * net / 60 / volume_l]
 
-    done = solve_ivp(rate, (0, seconds), [0.0], max_step=1.0, rtol=1e-6, dense_output=True)
+    done = solve_ivp(rate, (0, seconds + shut_s), [0.0], max_step=0.5, rtol=1e-6, dense_output=True)
     return lambda s: done.sol(s)[0]
 
 
@@ -107,6 +109,38 @@ def test_a_tank_that_still_fills_says_nothing_of_a_hole() -> None:
     row = judged(fed(0.3, 0.6, seconds=40.0, volume_l=80.0))
     assert row["steady_flow_std_l_min"] is None
     assert row["certification_diameter_mm"] is None
+    assert row["verdict"] == "not_judged"
+
+
+@pytest.mark.parametrize("shut_s", [1.0, 4.0, 10.0, 30.0])
+def test_a_supply_that_is_shut_off_before_the_vent_opens_regulates_nothing(shut_s: float) -> None:
+    """What falls when no more flows in was at rest until then: 1.0 mm at 2.2 l/min had been told to hold."""
+    row = judged(fed(1.0, 2.2, seconds=400.0, shut_s=shut_s))
+    assert (row["verdict"], row["leak_censoring"], row["pressure_test"]) == ("leak", "none", None)
+    assert row["certification_diameter_mm"] == pytest.approx(1.0, rel=0.015)
+    # As above: 11 % by the rule's coefficient, and some more by vapor.
+    assert row["leak_diameter_low_mm"] < 1.11 < row["leak_diameter_mm"] < row["leak_diameter_high_mm"]
+
+
+@pytest.mark.parametrize("shut_s", [0.0, 1.0, 4.0])
+def test_nothing_is_held_while_gas_flows_in(shut_s: float) -> None:
+    """A hole of 0.3 mm that still fills slows its own rise: that is no hold of a tight tank."""
+    row = judged(fed(0.3, 0.4, seconds=200.0, volume_l=60.0, shut_s=shut_s), fuel_tank_l=95.0)
+    assert (row["verdict"], row["confidence"]) == ("not_judged", None)
+    assert (row["leak_diameter_low_mm"], row["leak_diameter_high_mm"]) == (None, None)
+    assert "pressure or flow had not come to rest when the feed ended" in row["evidence"]
+    assert row["pressure_test"] in ((None,) if shut_s == 0 else ("invalid",))
+
+
+def test_a_tank_filled_through_a_flow_meter_and_then_shut_is_judged_by_its_decay() -> None:
+    """14 inches of water (3487 Pa), below 8 of them after two minutes (40 CFR 51.357 as published in 1992, from
+    memory): 0.5 mm, filled in 20 s, and the meter reads nothing from then on."""
+    row = judged(fed(0.5, 4.6, seconds=20.0, shut_s=125.0))
+    assert (row["verdict"], row["pressure_test"]) == ("leak", "fail")
+    assert 120 <= row["hold_s"] <= 125
+    # The rule's equation implies a coefficient of 0.75: 11 % in diameter, and vapor as much again.
+    assert row["leak_diameter_low_mm"] < 1.11 * 0.5 < row["leak_diameter_high_mm"]
+    assert row["steady_flow_std_l_min"] is None
 
 
 def test_without_a_flow_nothing_of_it_is_said() -> None:
