@@ -124,10 +124,10 @@ def _what_is_left(p: np.ndarray, row: int, rule: PressureCriterion) -> str:
 
 
 def _inches(pa: float, limit_inh2o: float) -> str:
-    """Write a pressure in inches of water: to a tenth, or to a hundredth where that would read as the limit."""
-    inches = float(convert(1.0, "pressure", "inH2O"))
-    tenth = f"{pa / inches:.1f}"
-    return tenth if float(tenth) != limit_inh2o else f"{pa / inches:.2f}"
+    """Write a pressure in inches of water: to a tenth, or more closely where that would read as the limit."""
+    inches = pa / float(convert(1.0, "pressure", "inH2O"))
+    texts = [f"{inches:.{digits}f}" for digits in (1, 2, 3)]
+    return next((text for text in texts if float(text) != limit_inh2o), texts[-1])
 
 
 def _is_lost(p: np.ndarray, rule: PressureCriterion) -> np.ndarray:

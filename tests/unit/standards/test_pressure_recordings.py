@@ -53,7 +53,8 @@ def test_every_number_of_the_criterion_is_a_parameter():
             "By the published criterion (14 ± 0.5 in of water, still above 8 after 2 minutes) it passes: 8.3 in were",
         ),
         (14.0, 7.0, 120, PressureCriterion(), "it fails: 7.9 in were left after 105 s."),
-        # At the edge a tenth would read as the limit itself.
+        # At the edge a tenth, or a hundredth, would read as the limit itself.
+        (14.0, 7.998, 120, PressureCriterion(), "it fails: 7.998 in were left after 120 s."),
         (14.0, 8.04, 120, PressureCriterion(), "it passes: 8.04 in were left."),
         (
             *(14.6, 8.2, 120, PressureCriterion(tolerance_inh2o=1.0, wording="loss")),
