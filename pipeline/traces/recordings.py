@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -45,7 +46,7 @@ class Recordings:
         """The rows of recording k."""
         return slice(self.begin[k], self.begin[k + 1])
 
-    @property
+    @cached_property
     def is_fed(self) -> Flags:
         """Rows at which test gas flows into the shut system; no rows where no recording of the batch has a flow."""
         if self.flow is None:
