@@ -249,15 +249,17 @@ def _beyond_vapor(shown: Shown, air: Air) -> Floats:
     """
     drawn, seconds = np.maximum(-shown.hold.start_above, 0), shown.hold.seconds
     share = vapor_share(air.temperature_c, air.pressure_pa)
-    rate = np.where(np.isfinite(shown.closed.rate_sd), shown.closed.rate, USUAL_RATE_PA_S)
-    rate_sd = np.where(np.isfinite(shown.closed.rate_sd), shown.closed.rate_sd, USUAL_RATE_SD_PA_S)
+    is_told = np.isfinite(shown.closed.rate_sd)
+    rate = np.where(is_told, shown.closed.rate, USUAL_RATE_PA_S)
+    rate_sd = np.where(is_told, shown.closed.rate_sd, USUAL_RATE_SD_PA_S)
     most = (share + _WARMED_SHARE) * drawn + np.maximum(rate, 0) * seconds
     sd = np.sqrt(
         ((VAPOR_SHARE_SD * share) ** 2 + _WARMED_SHARE_SD**2) * drawn**2
         + (rate_sd * seconds) ** 2
         + shown.sensor.sd**2
     )
-    return np.nan_to_num(np.maximum((shown.hold.change - most) / sd, 0)) * (drawn > 0)
+    with np.errstate(all="ignore"):
+        return np.where(drawn > 0, np.nan_to_num(np.maximum((shown.hold.change - most) / sd, 0)), 0.0)
 
 
 def _chance_of_leak(
