@@ -1,4 +1,4 @@
-"""Which jobs were recorded, and what was physically there at each recording."""
+"""Which jobs were recorded, how the technician went about it, and what was wrong at each recording."""
 
 from __future__ import annotations
 
@@ -10,15 +10,29 @@ from pipeline.simulate import world
 from pipeline.simulate.faults import FAULT
 from pipeline.simulate.fleet import Fleet
 from pipeline.simulate.jobs import JobBook
-from pipeline.simulate.trace_physics import GAS_CONSTANT, Rig, Script
 
 _RARE = ("sensor_flat", "sensor_offset", "sensor_disagrees")  # recorded more often
-MANNERS = ("test", "test_purge_first", "driving", "aborted")
+#: how a recording was made; those under pressure are read from a gauge of the shop's, beside the sensor
+MANNERS = (
+    *("test", "test_purge_first", "driving", "aborted"),
+    *("two_draws", "short_draw", "vent_opened_early", "pressure_hold", "steady_flow"),
+)
+MANNER = {name: k for k, name in enumerate(MANNERS)}
+#: shares of the tests of jobs; a shop that cannot do one does a plain test
+_SHARES = {
+    "test": 0.58,
+    "test_purge_first": 0.15,
+    "two_draws": 0.06,
+    "short_draw": 0.03,
+    "vent_opened_early": 0.03,
+    "pressure_hold": 0.07,
+    "steady_flow": 0.08,
+}
 
 
 @dataclass(frozen=True)
 class TracePlan:
-    """Recordings to be made, in arrays of one length; `job` is an index or -1, `manner` one of `MANNERS`."""
+    """Recordings to be made, in arrays of one length; `job` is an index or -1, `manner` an index of `MANNERS`."""
 
     job: np.ndarray
     vehicle: np.ndarray
@@ -28,6 +42,7 @@ class TracePlan:
     fault: np.ndarray
     diameter_mm: np.ndarray
     manner: np.ndarray
+    altitude_m: np.ndarray
 
     @property
     def size(self) -> int:
@@ -83,8 +98,24 @@ def _of_jobs(
         diameter_mm=np.where(
             fault == FAULT["leak"], np.maximum(book.diameter_mm[rows] * smaller, 0.25), np.nan
         ),
-        manner=rng.choice([0, 1], rows.size, p=[0.8, 0.2]),
+        manner=_manners(rng, source[rows], fault),
+        altitude_m=np.array([s.altitude_m for s in world.SHOPS])[book.shop[rows]],
     )
+
+
+def _manners(rng: np.random.Generator, source: np.ndarray, fault: np.ndarray) -> np.ndarray:
+    """Draw how each test of a job is made.
+
+    Gas is fed where a leak is looked for, by shops that have the gear; only the fleet office's notes the flow. A tank
+    that cannot be drawn down is not drawn twice.
+    """
+    drawn = rng.choice([MANNER[m] for m in _SHARES], len(fault), p=list(_SHARES.values()))
+    is_fed = np.isin(drawn, [MANNER["pressure_hold"], MANNER["steady_flow"]])
+    has_gear = np.isin(source, [world.SOURCES.index(s) for s in ("fleet_office", "brightwell_shops")])
+    has_gear &= (drawn != MANNER["steady_flow"]) | (source == world.SOURCES.index("fleet_office"))
+    leaks_or_holds = np.isin(fault, [FAULT["leak"], FAULT["holds"]])
+    able = np.where(is_fed, has_gear, True) & (leaks_or_holds | (drawn == 0) | (drawn == 1))
+    return np.where(able, drawn, MANNER["test"])
 
 
 def _routine(rng: np.random.Generator, fleet: Fleet, n: int) -> TracePlan:
@@ -101,91 +132,5 @@ def _routine(rng: np.random.Generator, fleet: Fleet, n: int) -> TracePlan:
         fault=np.where(manner < 2, FAULT["holds"], FAULT["not_judged"]),
         diameter_mm=np.full(n, np.nan),
         manner=manner,
-    )
-
-
-@dataclass(frozen=True)
-class Weather:
-    """What the recorder notes beside a trace: fuel level [%], ambient temperature [°C], barometer [kPa]."""
-
-    fuel_level_pct: np.ndarray
-    ambient_c: np.ndarray
-    barometric_kpa: np.ndarray
-
-
-def draw_weather(rng: np.random.Generator, plan: TracePlan) -> Weather:
-    """Draw season, tank and barometer of each visit; the recordings of one job share them."""
-    visit = np.where(plan.job >= 0, plan.job, -1 - np.arange(plan.size))
-    _, first, place = np.unique(visit, return_index=True, return_inverse=True)
-    season = -np.cos(2 * np.pi * (plan.recorded[first] % 365.25) / 365.25)
-    ambient = np.round(np.clip(12 + 12 * season + rng.normal(0, 4, first.size), -8, 38)) + 0.0
-    fuel = np.round(rng.uniform(12, 85, first.size))
-    barometric = np.round(rng.normal(98.2, 0.8, first.size))
-    return Weather(fuel[place], ambient[place], barometric[place])
-
-
-def build_rig(rng: np.random.Generator, fleet: Fleet, plan: TracePlan, weather: Weather) -> Rig:
-    """Put together tank, lines and valves, with the fault in its place."""
-    n, f = plan.size, plan.fault
-    tank_l = np.array([m.fuel_tank_l for m in world.MODELS])[fleet.model[plan.vehicle]]
-    volume = (tank_l * (1 - weather.fuel_level_pct / 100) + rng.uniform(3.5, 6.5, n)) / 1000
-    barometric = weather.barometric_kpa * 1000
-    kelvin = weather.ambient_c + 273.15 + rng.uniform(0, 7, n)
-    creep_pa_s = rng.lognormal(np.log(2.5), 0.5, n) * np.exp(0.045 * (kelvin - 293.15))
-    flow_m3_s = np.clip(rng.lognormal(np.log(330), 0.3, n) * volume / barometric, 0.15e-3, 0.8e-3)
-    purge = np.sqrt(flow_m3_s / (0.61 * np.pi / 4 * 200.0))  # choked speed of about 200 m/s, duty left out
-    wide_open, shut = f == FAULT["gross_leak"], f == FAULT["vent_restricted"]
-    # an opening so wide that the purge draws no more than this vacuum
-    remains_pa = np.exp(rng.uniform(np.log(40), np.log(600), n))
-    opening_mm = 1000 * np.sqrt(flow_m3_s / (0.61 * np.pi / 4 * np.sqrt(2 * remains_pa / 1.17)))
-    leak_mm = np.select(
-        [f == FAULT["leak"], wide_open], [plan.diameter_mm, opening_mm], rng.uniform(0.02, 0.10, n)
-    )
-    return Rig(
-        volume_m3=volume,
-        barometric_pa=barometric,
-        start_gauge_pa=np.where(shut, rng.uniform(-350, 200, n), 0.0),
-        wall_k=kelvin,
-        leak_m=leak_mm / 1000,
-        vent_open_m=np.where(shut, rng.uniform(0.0, 0.3, n), rng.uniform(6, 9, n)) / 1000,
-        vent_shut_m=np.zeros(n),
-        purge_m=np.where(f == FAULT["no_vacuum"], rng.uniform(0, 0.08e-3, n), purge),
-        purge_shut_m=np.where(f == FAULT["purge_passes_closed"], rng.uniform(0.35e-3, 0.9e-3, n), 0.0),
-        manifold_pa=rng.uniform(30_000, 45_000, n),
-        vapor_kg_s=creep_pa_s * volume / (GAS_CONSTANT * kelvin),
-        vapor_scale_pa=rng.uniform(4_000, 9_000, n),
-        wall_time_s=rng.uniform(3, 10, n),
-        relief_pa=rng.uniform(3_650, 3_900, n),
-    )
-
-
-def build_script(
-    rng: np.random.Generator, plan: TracePlan, gain: np.ndarray, offset_pa: np.ndarray
-) -> Script:
-    """Lay down what the technician does; stages are those of `trace_physics.STAGES`."""
-    n = plan.size
-    seconds = np.column_stack(
-        [
-            rng.uniform(4, 12, n),
-            np.where(plan.manner == 1, rng.uniform(2, 5, n), 0),
-            np.where(plan.manner == 0, rng.uniform(8, 24, n), 0),
-            rng.uniform(25, 40, n),
-            rng.uniform(30, 120, n),
-            rng.uniform(5, 12, n),
-        ]
-    )
-    flat = gain == 0  # a gauge that never arrives: given up after a while
-    seconds[:, 3] = np.where(flat, rng.uniform(8, 15, n), seconds[:, 3])
-    driving, aborted = plan.manner == 2, plan.manner == 3
-    seconds[driving] = seconds[driving] * 0 + np.array([20, 40, 0, 0, 0, 8])
-    seconds[aborted, 1] = 0
-    seconds[aborted, 2] = rng.uniform(8, 24, aborted.sum())
-    seconds[aborted, 3:5] = 0
-    return Script(
-        seconds=seconds,
-        target_pa=np.where(flat, -1e9, -rng.uniform(2_000, 3_500, n)),
-        duty=np.round(rng.uniform(0.7, 1.0, n), 2),
-        gain=gain,
-        offset_pa=offset_pa,
-        hold_if_missed_s=rng.uniform(20, 45, n),
+        altitude_m=np.zeros(n),
     )

@@ -1,4 +1,4 @@
-"""Recordings as a recorder would write them: gauge, volts, commands, unevenly sampled, with their headers."""
+"""Recordings as a recorder would write them: gauge, volts, commands, flow, unevenly sampled, with their headers."""
 
 from __future__ import annotations
 
@@ -12,10 +12,22 @@ from pipeline.simulate import world
 from pipeline.simulate.faults import FAULT, FAULTS
 from pipeline.simulate.fleet import Fleet
 from pipeline.simulate.jobs import JobBook, job_ids, times
-from pipeline.simulate.trace_physics import GAS_CONSTANT, History, Rig, Script, integrate
-from pipeline.simulate.trace_plan import TracePlan, Weather, build_rig, build_script, draw_weather
+from pipeline.simulate.trace_physics import (
+    GAS_CONSTANT,
+    IS_SHUT,
+    History,
+    Rig,
+    Script,
+    commanded_duty,
+    feed_flow,
+    integrate,
+)
+from pipeline.simulate.trace_plan import MANNER, MANNERS, TracePlan
+from pipeline.simulate.trace_rig import KG_S_PER_STD_L_MIN, Weather, build_rig, draw_weather
+from pipeline.simulate.trace_script import build_script
 
 _TOGETHER = 2000
+_SHOP_GAUGE_STEP_PA = 2.5
 
 
 @dataclass(frozen=True)
@@ -28,11 +40,24 @@ class Recordings:
 
 
 @dataclass(frozen=True)
+class _Clock:
+    """A recorder's clock, which leaps ahead by `leap_s` where `leaps_at_s` have passed."""
+
+    leaps_at_s: np.ndarray
+    leap_s: np.ndarray
+
+
+@dataclass(frozen=True)
 class _Gauge:
-    """What the sensor makes of the pressure: pressure and volts may tell different stories."""
+    """What is made of the pressure: pressure and volts of the sensor may tell different stories.
+
+    Nothing below `lowest_pa` shows. `is_shop_gauge`: pressure was read from the shop's own gauge, the sensor was not.
+    """
 
     gain: np.ndarray
     offset_pa: np.ndarray
+    lowest_pa: np.ndarray
+    is_shop_gauge: np.ndarray
     volts_story: np.ndarray
     volts_at_rest: np.ndarray
     pa_per_volt: np.ndarray
@@ -59,14 +84,24 @@ def _record(
     weather = draw_weather(rng, plan)
     gauge = _draw_gauge(rng, fleet, plan)
     rig = build_rig(rng, fleet, plan, weather)
-    script = build_script(rng, plan, gauge.gain, gauge.offset_pa)
+    script = build_script(rng, plan, gauge.gain, gauge.offset_pa, gauge.lowest_pa)
     headers = _headers(rng, fleet, book, plan, weather, first, start)
     if not plan.size:
-        return Recordings(headers, _no_samples(), _truth(headers, plan, rig, gauge, np.zeros(0), script))
+        clock = _Clock(np.zeros(0), np.zeros(0))
+        return Recordings(
+            headers, _no_samples(), _truth(headers, plan, rig, gauge, clock, np.zeros(0), script)
+        )
     history = integrate(rig, script)
-    samples = _sample(rng, plan, gauge, script, history, headers["trace_id"])
+    clock = _draw_clock(rng, history.starts_s[:, -1])
+    samples = _sample(rng, plan, rig, gauge, clock, script, history, headers["trace_id"])
     lowest_pa = history.gauge_pa.min(axis=1)
-    return Recordings(headers, samples, _truth(headers, plan, rig, gauge, lowest_pa, script))
+    return Recordings(headers, samples, _truth(headers, plan, rig, gauge, clock, lowest_pa, script))
+
+
+def _draw_clock(rng: np.random.Generator, end_s: np.ndarray) -> _Clock:
+    leaps = rng.random(len(end_s)) < 0.04
+    at = np.where(leaps, rng.uniform(0.1, 0.9, len(end_s)) * end_s, np.inf)
+    return _Clock(at, np.where(leaps, np.round(rng.uniform(3, 40, len(end_s)), 2), 0.0))
 
 
 def _draw_gauge(rng: np.random.Generator, fleet: Fleet, plan: TracePlan) -> _Gauge:
@@ -78,9 +113,16 @@ def _draw_gauge(rng: np.random.Generator, fleet: Fleet, plan: TracePlan) -> _Gau
     rail = rng.choice([0.04, 4.95], n)
     stuck = np.where(rng.random(n) < 0.5, 0.0, (rail - at_rest) * slope)
     shift = rng.uniform(600, 1600, n) * rng.choice([-1, 1], n)
+    is_shop_gauge = np.isin(plan.manner, [MANNER["pressure_hold"], MANNER["steady_flow"]])
+    # a few vehicles have a sensor whose range ends within what a test draws
+    _, place = np.unique(plan.vehicle, return_inverse=True)
+    m = place.max() + 1 if n else 0
+    ends_pa = np.where(rng.random(m) < 0.04, rng.uniform(-2_700, -1_700, m), -np.inf)[place]
     return _Gauge(
         gain=np.where(flat, 0.0, 1.0),
         offset_pa=np.select([flat, off], [stuck, shift], rng.normal(0, 18, n)),
+        lowest_pa=np.where(is_shop_gauge | flat | off, -np.inf, ends_pa),
+        is_shop_gauge=is_shop_gauge,
         volts_story=np.where(disagrees, rng.choice([1, 2, 3], n), 0),
         volts_at_rest=at_rest,
         pa_per_volt=slope,
@@ -91,34 +133,43 @@ def _draw_gauge(rng: np.random.Generator, fleet: Fleet, plan: TracePlan) -> _Gau
 def _sample(
     rng: np.random.Generator,
     plan: TracePlan,
+    rig: Rig,
     gauge: _Gauge,
+    clock: _Clock,
     script: Script,
     history: History,
     trace_id: pl.Series,
 ) -> pl.DataFrame:
-    row, t = _sample_times(rng, history.starts_s[:, 6])
+    row, t = _sample_times(rng, history.starts_s[:, -1])
     place = np.minimum(t / history.every_s, history.gauge_pa.shape[1] - 1.001)
     low = place.astype(int)
     true = history.gauge_pa[row, low]
     true = true + (place - low) * (history.gauge_pa[row, low + 1] - true)
-    stage = (t[:, None] >= history.starts_s[row, 1:6]).sum(axis=1)
-    noisy = true * gauge.gain[row] + gauge.noise_pa[row] * rng.standard_normal(len(t))
-    slope = gauge.pa_per_volt[row]
-    volts = np.clip(gauge.volts_at_rest[row] + (noisy + gauge.offset_pa[row]) / slope, 0, 5)
+    stage = (t[:, None] >= history.starts_s[row, 1:-1]).sum(axis=1)
+    noisy = true * gauge.gain[row] + gauge.noise_pa[row] * rng.standard_normal(len(t)) + gauge.offset_pa[row]
+    slope, is_shop_gauge = gauge.pa_per_volt[row], gauge.is_shop_gauge[row]
+    shown = np.maximum(noisy, gauge.lowest_pa[row])
+    volts = np.clip(gauge.volts_at_rest[row] + shown / slope, 0, 5)
     volts = np.round(volts * 1023 / 5) * 5 / 1023  # ten-bit converter over 5 V
-    pressure = (volts - gauge.volts_at_rest[row]) * slope
+    by_sensor = (volts - gauge.volts_at_rest[row]) * slope
+    by_shop = np.round(noisy / _SHOP_GAUGE_STEP_PA) * _SHOP_GAUGE_STEP_PA
     volts = _other_story(rng, gauge.volts_story[row], gauge.volts_at_rest[row], volts, t)
-    duty = np.where((stage == 1) | (stage == 3), script.duty[row] * 100, 0.0)
+    since_s = t - history.starts_s[row, stage]
+    duty = 100 * commanded_duty(script.duty[row], script.duty_step_s[row], stage, since_s)
+    fed = feed_flow(rig.feed_kg_s[row], script.regulated_pa[row], stage, true) / KG_S_PER_STD_L_MIN
+    has_meter = plan.manner[row] == MANNER["steady_flow"]
+    fed = np.where(has_meter, fed * (1 + 0.015 * rng.standard_normal(plan.size))[row], np.nan)
     wander = 0.5 + 0.5 * np.sin(t / 5.0 + row)
-    duty = np.where(plan.manner[row] == 2, np.round(duty * wander), duty)
+    duty = np.where(plan.manner[row] == MANNER["driving"], np.round(duty * wander), duty)
     return pl.DataFrame(
         {
             "trace_id": trace_id.gather(row),
-            "t_s": t,
-            "tank_pressure_pa": np.round(pressure, 1),
-            "sensor_v": np.round(volts, 3),
+            "t_s": t + np.where(t >= clock.leaps_at_s[row], clock.leap_s[row], 0.0),
+            "tank_pressure_pa": np.round(np.where(is_shop_gauge, by_shop, by_sensor), 1),
+            "sensor_v": pl.Series(np.where(is_shop_gauge, np.nan, np.round(volts, 3))).fill_nan(None),
             "purge_duty_pct": np.round(duty, 1),
-            "is_vent_closed": (stage >= 2) & (stage <= 4),
+            "is_vent_closed": IS_SHUT[stage],
+            "test_flow_std_l_min": pl.Series(np.round(fed, 2)).fill_nan(None),
             "engine_rpm": np.round((710 + 8 * (row % 7) + rng.normal(0, 9, len(t))) / 10) * 10,
         }
     )
@@ -179,13 +230,19 @@ def _headers(
 
 
 def _truth(
-    headers: pl.DataFrame, plan: TracePlan, rig: Rig, gauge: _Gauge, lowest_pa: np.ndarray, script: Script
+    headers: pl.DataFrame,
+    plan: TracePlan,
+    rig: Rig,
+    gauge: _Gauge,
+    clock: _Clock,
+    lowest_pa: np.ndarray,
+    script: Script,
 ) -> pl.DataFrame:
     """Return what is true of each recording.
 
     `leak_diameter_mm` is the leak that is the fault, `hole_mm` whatever opening there is, of tight systems too;
     `vapor_rise_pa_s` is what the vapor adds to a shut tank at the pressure outside, `sensor_offset_pa` what the gauge
-    reads there.
+    reads there. A clock leaps ahead by `clock_leap_s`, a sensor ends at `sensor_end_pa` (null: it does not).
     """
     rise_pa_s = rig.vapor_kg_s * GAS_CONSTANT * rig.wall_k / rig.volume_m3
     numbers = {
@@ -198,20 +255,29 @@ def _truth(
         "vent_open_mm": np.round(1000 * rig.vent_open_m, 4),
         "sensor_offset_pa": np.round(gauge.offset_pa, 1),
         "sensor_noise_pa": np.round(gauge.noise_pa, 2),
+        "gas_g_mol": np.round(rig.gas_g_mol, 2),
+        "clock_leap_s": clock.leap_s,
     }
     return headers.select("source_id", "trace_id", "job_id", "vehicle_id", "stage").with_columns(
         pl.Series("verdict", [FAULTS[f] for f in plan.fault], dtype=pl.String),
+        pl.Series("manner", [MANNERS[m] for m in plan.manner], dtype=pl.String),
         pl.Series("leak_diameter_mm", np.round(plan.diameter_mm, 4)).fill_nan(None),
         pl.Series("lowest_true_pressure_pa", np.round(lowest_pa, 1)),
         pl.Series("target_pa", np.where(script.gain == 0, np.nan, np.round(script.target_pa, 1))).fill_nan(
             None
         ),
         *(pl.Series(name, values) for name, values in numbers.items()),
+        pl.Series("sensor_end_pa", _where_finite(np.round(gauge.lowest_pa, 1))).fill_nan(None),
     )
+
+
+def _where_finite(values: np.ndarray) -> np.ndarray:
+    return np.where(np.isfinite(values), values, np.nan)
 
 
 def _no_samples() -> pl.DataFrame:
     words, numbers = pl.String, pl.Float64
     schema = {"trace_id": words, "t_s": numbers, "tank_pressure_pa": numbers, "sensor_v": numbers}
-    schema |= {"purge_duty_pct": numbers, "is_vent_closed": pl.Boolean, "engine_rpm": numbers}
+    schema |= {"purge_duty_pct": numbers, "is_vent_closed": pl.Boolean}
+    schema |= {"test_flow_std_l_min": numbers, "engine_rpm": numbers}
     return pl.DataFrame(schema=schema)

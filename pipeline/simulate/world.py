@@ -53,6 +53,7 @@ class Shop:
     source_id: str
     weight: float
     first_time_fix: float
+    altitude_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -108,9 +109,8 @@ COMPONENT_NAMES = tuple(c.name for c in COMPONENTS)
 
 def _shop(shop_id: str, source_id: str, weight: float) -> Shop:
     bad = shop_id == EFFECTS.shop_id
-    return Shop(
-        shop_id, source_id, weight, EFFECTS.shop_first_time_fix if bad else EFFECTS.other_first_time_fix
-    )
+    cures = EFFECTS.shop_first_time_fix if bad else EFFECTS.other_first_time_fix
+    return Shop(shop_id, source_id, weight, cures, 1_150.0 if shop_id == "quarry_yard" else 0.0)
 
 
 SHOPS = (
