@@ -50,6 +50,7 @@ class Rig:
     vent_shut_m: np.ndarray
     purge_m: np.ndarray
     purge_shut_m: np.ndarray
+    purge_delay_s: np.ndarray
     manifold_pa: np.ndarray
     vapor_kg_s: np.ndarray
     vapor_scale_pa: np.ndarray
@@ -112,10 +113,10 @@ def orifice_flow(
 def commanded_duty(
     duty: np.ndarray, step_s: np.ndarray, stage: np.ndarray, since_s: np.ndarray
 ) -> np.ndarray:
-    """Return the purge duty [0-1] in a stage that began `since_s` ago."""
+    """Return the purge duty [0-1] in a stage that began `since_s` ago; none before it begins."""
     steps = np.floor(since_s / np.where(step_s > 0, step_s, 1.0)) + 1
     share = np.where(step_s > 0, np.minimum(steps, _PURGE_STEPS) / _PURGE_STEPS, 1.0)
-    return np.where(_PULLING[stage], duty * share, 0.0)
+    return np.where(_PULLING[stage] & (since_s >= 0), duty * share, 0.0)
 
 
 def feed_flow(
@@ -167,7 +168,7 @@ def _advance(
     hole = np.sqrt(rig.leak_m**2 + vent**2 + relief**2)
     up, down = np.maximum(p, rig.barometric_pa), np.minimum(p, rig.barometric_pa)
     through = orifice_flow(hole, up, down, np.where(gauge < 0, rig.wall_k, kelvin))
-    duty = commanded_duty(script.duty, script.duty_step_s, stage, since_s)
+    duty = commanded_duty(script.duty, script.duty_step_s, stage, since_s - rig.purge_delay_s)
     purge = orifice_flow(rig.purge_shut_m, p, rig.manifold_pa, kelvin)
     purge = purge + duty * orifice_flow(rig.purge_m, p, rig.manifold_pa, kelvin)
     feed = feed_flow(rig.feed_kg_s, script.regulated_pa, stage, gauge)

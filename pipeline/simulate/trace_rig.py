@@ -48,7 +48,8 @@ def build_rig(rng: np.random.Generator, fleet: Fleet, plan: TracePlan, weather: 
     kelvin = weather.ambient_c + 273.15 + rng.uniform(0, 7, n)
     vapor_share = np.minimum(rng.uniform(0.15, 0.4, n) * np.exp(0.035 * (kelvin - 293.15)), 0.7)
     creep_pa_s = rng.lognormal(np.log(2.5), 0.5, n) * np.exp(0.045 * (kelvin - 293.15))
-    flow_m3_s = np.clip(rng.lognormal(np.log(330), 0.3, n) * volume / barometric, 0.15e-3, 0.8e-3)
+    of_model = np.array([m.purge_flow_l_min for m in world.MODELS])[fleet.model[plan.vehicle]]
+    flow_m3_s = of_model / 60_000 * rng.lognormal(0.0, 0.12, n)
     purge = np.sqrt(flow_m3_s / (0.61 * np.pi / 4 * 200.0))  # choked speed of about 200 m/s, duty left out
     wide_open, shut = f == FAULT["gross_leak"], f == FAULT["vent_restricted"]
     # an opening so wide that the purge draws no more than this vacuum
@@ -67,6 +68,7 @@ def build_rig(rng: np.random.Generator, fleet: Fleet, plan: TracePlan, weather: 
         vent_shut_m=np.zeros(n),
         purge_m=np.where(f == FAULT["no_vacuum"], rng.uniform(0, 0.08e-3, n), purge),
         purge_shut_m=np.where(f == FAULT["purge_passes_closed"], rng.uniform(0.35e-3, 0.9e-3, n), 0.0),
+        purge_delay_s=rng.uniform(0.05, 0.3, n),
         manifold_pa=rng.uniform(30_000, 45_000, n),
         vapor_kg_s=creep_pa_s * volume / (GAS_CONSTANT * kelvin),
         vapor_scale_pa=rng.uniform(4_000, 9_000, n),

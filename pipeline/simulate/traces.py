@@ -252,6 +252,8 @@ def _truth(
         "fuel_c": np.round(rig.wall_k - 273.15, 2),
         "purge_open_mm": np.round(1000 * rig.purge_m, 4),
         "purge_shut_mm": np.round(1000 * rig.purge_shut_m, 4),
+        "purge_delay_s": np.round(rig.purge_delay_s, 3),
+        "wall_time_s": np.round(rig.wall_time_s, 2),
         "vent_open_mm": np.round(1000 * rig.vent_open_m, 4),
         "sensor_offset_pa": np.round(gauge.offset_pa, 1),
         "sensor_noise_pa": np.round(gauge.noise_pa, 2),

@@ -21,7 +21,10 @@ SOURCES = ("fleet_office", "brightwell_shops", "roadside_unit", "ferrow_inspecti
 
 @dataclass(frozen=True)
 class Model:
-    """A vehicle model: tank [l], rated weight [kg], share of the fleet, sensor line, supported monitors."""
+    """A vehicle model: tank [l], rated weight [kg], share of the fleet, sensor line, purge valve, supported monitors.
+
+    `purge_flow_l_min` is what its open valve takes out of the tank, as volume there.
+    """
 
     make: str
     name: str
@@ -31,6 +34,7 @@ class Model:
     share: float
     volts_at_rest: float
     pa_per_volt: float
+    purge_flow_l_min: float
     monitors: tuple[str, ...]
 
 
@@ -78,15 +82,15 @@ _AIR = (*_BASE, "secondary_air")
 _BOTH = (*_BASE, "egr_vvt", "secondary_air")
 
 MODELS = (
-    Model("Norvane", "Pell 2", "passenger_car", 47, 1790, 0.10, 1.5, -1250.0, _EGR),
-    Model("Norvane", "Pell 4 Wagon", "passenger_car", 55, 1980, 0.11, 1.5, -1250.0, _BASE),
-    Model("Norvane", "Cartmel 25", "cargo_van", 80, 3200, 0.13, 1.5, -1250.0, _EGR),
-    Model("Talbren", "Osk", "passenger_car", 41, 1640, 0.10, 2.6, 1600.0, _AIR),
-    Model("Talbren", "Merrow", "light_truck", 98, 3050, 0.12, 2.6, 1600.0, _BOTH),
-    Model("Kestovar", "Brae", "passenger_car", 60, 2150, 0.10, 1.5, -1250.0, _EGR),
-    Model("Kestovar", "Holm 3", "light_truck", 110, 3600, 0.10, 1.5, -1250.0, _BASE),
-    Model("Ulmira", "Fennick 30", "cargo_van", 76, 3100, 0.13, 2.5, 1450.0, _EGR),
-    Model("Ulmira", "Fennick 40", "cargo_van", 90, 3900, 0.11, 2.5, 1450.0, _AIR),
+    Model("Norvane", "Pell 2", "passenger_car", 47, 1790, 0.10, 1.5, -1250.0, 11, _EGR),
+    Model("Norvane", "Pell 4 Wagon", "passenger_car", 55, 1980, 0.11, 1.5, -1250.0, 11, _BASE),
+    Model("Norvane", "Cartmel 25", "cargo_van", 80, 3200, 0.13, 1.5, -1250.0, 17, _EGR),
+    Model("Talbren", "Osk", "passenger_car", 41, 1640, 0.10, 2.6, 1600.0, 10, _AIR),
+    Model("Talbren", "Merrow", "light_truck", 98, 3050, 0.12, 2.6, 1600.0, 20, _BOTH),
+    Model("Kestovar", "Brae", "passenger_car", 60, 2150, 0.10, 1.5, -1250.0, 14, _EGR),
+    Model("Kestovar", "Holm 3", "light_truck", 110, 3600, 0.10, 1.5, -1250.0, 20, _BASE),
+    Model("Ulmira", "Fennick 30", "cargo_van", 76, 3100, 0.13, 2.5, 1450.0, 16, _EGR),
+    Model("Ulmira", "Fennick 40", "cargo_van", 90, 3900, 0.11, 2.5, 1450.0, 18, _AIR),
 )
 MAKE_CODES = {"Norvane": "NV", "Talbren": "TB", "Kestovar": "KS", "Ulmira": "UM"}
 
