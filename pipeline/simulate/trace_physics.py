@@ -6,8 +6,9 @@ State per trace: absolute pressure p [Pa] and gas temperature T [K] of a rigid v
     dm/dt = leak + vent + relief + feed - purge + vapor
     m cv dT/dt = inflow (cp T_wall - cv T) - outflow R T + m cv (T_wall - T)/tau
 
-Masses are counted as if all gas were air. The tank's own gas holds fuel vapor and is heavier: through a hole, fewer of
-its moles flow out than of air, by the root of air's molar mass over the mixture's (Graham's law of effusion, any text).
+Masses are counted as if all gas were air. The tank's own gas holds fuel vapor: it is heavier, so that fewer of its
+moles flow out through a hole, by the root of air's molar mass over the mixture's (Graham's law of effusion, any
+text), and its heat capacity cv is larger, so that it cools less when it is drawn down.
 
 Flows: isentropic orifice flow of an ideal gas, choked below the critical ratio (any gas dynamics text), with
 Cd = 0.61 Re/(Re + 20), which tends to the sharp-edged value at high Reynolds number and to laminar flow
@@ -39,7 +40,10 @@ _PURGE_STEPS = 3
 
 @dataclass(frozen=True)
 class Rig:
-    """What is physically there, one entry per trace; `_m` are orifice diameters [m]."""
+    """What is physically there, one entry per trace; `_m` are orifice diameters [m].
+
+    `gas_cv` is the heat capacity of the tank's gas, of as many moles as a kilogram of air has [J/K].
+    """
 
     volume_m3: np.ndarray
     barometric_pa: np.ndarray
@@ -57,6 +61,7 @@ class Rig:
     wall_time_s: np.ndarray
     relief_pa: np.ndarray
     gas_g_mol: np.ndarray
+    gas_cv: np.ndarray
     feed_kg_s: np.ndarray
 
 
@@ -177,7 +182,9 @@ def _advance(
     inflow = np.where(gauge < 0, through, 0) + feed + np.maximum(vapor, 0)
     outflow = np.where(gauge < 0, 0, out) + purge + np.maximum(-vapor, 0)
     mass = p * rig.volume_m3 / (GAS_CONSTANT * kelvin)
-    warming = (inflow * (CP * rig.wall_k - CV * kelvin) - outflow * GAS_CONSTANT * kelvin) / (mass * CV)
+    warming = (inflow * (CP * rig.wall_k - CV * kelvin) - outflow * GAS_CONSTANT * kelvin) / (
+        mass * rig.gas_cv
+    )
     warming += (rig.wall_k - kelvin) / rig.wall_time_s
     slope = p * ((inflow - outflow) / mass + warming / kelvin)
     conductance = through / np.maximum(np.abs(gauge), 0.05) + rig.vapor_kg_s / rig.vapor_scale_pa

@@ -9,13 +9,14 @@ import numpy as np
 from pipeline.simulate import world
 from pipeline.simulate.faults import FAULT
 from pipeline.simulate.fleet import Fleet
-from pipeline.simulate.trace_physics import AIR_G_MOL, GAS_CONSTANT, Rig
+from pipeline.simulate.trace_physics import AIR_G_MOL, CP, CV, GAS_CONSTANT, Rig
 from pipeline.simulate.trace_plan import TracePlan
 
 #: pressure of the air falls by e over this height (8.43 km: R T / g at 15 °C)
 _SCALE_HEIGHT_M = 8430.0
 KG_S_PER_STD_L_MIN = 1.2041 / 60_000  # air of 20 °C and 101.325 kPa
-_VAPOR_G_MOL = 66.0  # from memory: vapor of gasoline, 60 to 70
+#: from memory: vapor of gasoline has 60 to 70 g/mol, and its butane and pentane 98 and 120 J/mol K at constant pressure
+_VAPOR_G_MOL, _VAPOR_CP_J_MOL_K = 66.0, 108.0
 
 
 @dataclass(frozen=True)
@@ -75,5 +76,6 @@ def build_rig(rng: np.random.Generator, fleet: Fleet, plan: TracePlan, weather: 
         wall_time_s=rng.uniform(3, 10, n),
         relief_pa=rng.uniform(3_650, 3_900, n),
         gas_g_mol=AIR_G_MOL + (_VAPOR_G_MOL - AIR_G_MOL) * vapor_share,
+        gas_cv=CV + (_VAPOR_CP_J_MOL_K / AIR_G_MOL * 1000 - CP) * vapor_share,
         feed_kg_s=KG_S_PER_STD_L_MIN * rng.uniform(8, 16, n),
     )

@@ -19,6 +19,8 @@ PURGE_OPEN_PCT = 2.0
 #: Samples were lost for more than so long [s] and so many times the usual distance, and the pressure of the shut tank
 #: is lower by more than this [Pa] afterwards: a draw went on meanwhile.
 LOST_S, LOST_TIMES, _DRAWN_PA = 3.0, 5.0, 300.0
+#: So does a draw of a second or two: the pressure fell so many times as fast meanwhile as before and after.
+_BRIEF_S, _BRIEF_TIMES, _BRIEF_FALL_TIMES = 1.0, 2.0, 10.0
 
 
 @compiled
@@ -69,6 +71,9 @@ def _lost_a_draw(t: Floats, p: Floats, i: int, a: int, b: int) -> bool:
     """Say whether the samples just before row i were lost, and a vacuum came meanwhile."""
     if p[i - 1] - p[i] < _DRAWN_PA or i - 2 < a or i + 1 >= b:
         return False
-    lost = t[i] - t[i - 1]
-    is_lost = lost > LOST_S and lost > LOST_TIMES * (t[i - 1] - t[i - 2])
+    lost, usual = t[i] - t[i - 1], t[i - 1] - t[i - 2]
+    is_lost = lost > LOST_S and lost > LOST_TIMES * usual
+    if not is_lost and lost > _BRIEF_S and lost > _BRIEF_TIMES * usual:
+        beside = max((p[i - 2] - p[i - 1]) / usual, (p[i] - p[i + 1]) / (t[i + 1] - t[i]))
+        is_lost = (p[i - 1] - p[i]) / lost > _BRIEF_FALL_TIMES * beside
     return is_lost and min(p[i - 1], p[i - 2]) - max(p[i], p[i + 1]) > _DRAWN_PA

@@ -206,6 +206,35 @@ def line(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, flo
     return line_of_sums(len(x), sxx, sxy, syy)
 
 
+@summing
+def line_in_pieces(
+    x: Floats, y: Floats, a: int, b: int, least_gap: float, times: float
+) -> tuple[float, float, float, float]:
+    """Fit y = c + slope x as `line` does, with a c of its own behind each gap in x: longer than `least_gap`, and than so
+    many `times` the distance before it.
+
+    Returns
+    -------
+    slope, its standard error, the residual's standard deviation, and the sum of squares of x about each piece's mean;
+    nan where no piece varies.
+    """
+    n, sxx, sxy, syy, begin = b - a, 0.0, 0.0, 0.0, a
+    for i in range(a + 1, b + 1):
+        gap = x[i] - x[i - 1] if i < b else 0.0
+        if i == b or (i - begin > 1 and gap > least_gap and gap > times * (x[i - 1] - x[i - 2])):
+            mx, my = mean(x, begin, i), mean(y, begin, i)
+            some_x, some_y = x[begin:i], y[begin:i]
+            for k in range(len(some_x)):
+                dx, dy = some_x[k] - mx, some_y[k] - my
+                sxx += dx * dx
+                sxy += dx * dy
+                syy += dy * dy
+            n -= begin > a
+            begin = i
+    slope, error, rest, _ = line_of_sums(n, sxx, sxy, syy)
+    return slope, error, rest, sxx
+
+
 @compiled
 def line_of_sums(n: int, sxx: float, sxy: float, syy: float) -> tuple[float, float, float, float]:
     """Return what `line` returns, from the sums of squares and products about the means."""

@@ -8,8 +8,8 @@ import numpy as np
 
 from pipeline.traces.compiled import Floats, Ints, compiled
 from pipeline.traces.landmarks import FILLED_PA, Landmarks, Parts, was_filled
-from pipeline.traces.phases import FLOWING, REST
-from pipeline.traces.ranges import extremes, least, line, mean, median, row_after, row_from, squares
+from pipeline.traces.phases import FLOWING, LOST_S, LOST_TIMES, REST
+from pipeline.traces.ranges import extremes, least, line, line_in_pieces, mean, median, row_after, row_from
 from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
 
 #: Rest level is read from at least so many samples.
@@ -232,11 +232,12 @@ def read_closed(
     """
     start, seconds = marks.closed_start, marks.closed_end - marks.closed_start
     a, b = row_after(t, rows[0], rows[1], start + SETTLING_S), rows[1]
-    rate, rate_sd, rest_sd, _ = line(t, p, a, b)
+    # Where samples are missing, or the clock leapt, nobody knows how much time passed.
+    rate, rate_sd, rest_sd, spread = line_in_pieces(t, p, a, b, LOST_S, LOST_TIMES)
     # Quantized or drifting samples are not independent: their error is at least a part of a step's.
     least_sd = 0.3 * (noise[1] + noise[0] / np.sqrt(max(n, 1))) / seconds
     # Equal readings of a coarse sensor scatter by what summing rounds, or not at all: a reading's own error stands in.
-    widened = 1.5 * max(sd, rest_sd) / np.sqrt(squares(t, a, b)) if rate_sd == rate_sd else np.nan
+    widened = 1.5 * max(sd, rest_sd) / np.sqrt(spread) if rate_sd == rate_sd else np.nan
     # A vacuum that was let go not long before (an earlier test) left the gas warm: it cools meanwhile.
     let_go = max(zero - least(smooth, 0, rows[0]), 0.0) if rows[0] > 0 else 0.0
     least_sd = np.hypot(least_sd, _COOLS_AFTER * let_go / seconds)

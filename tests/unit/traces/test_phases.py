@@ -110,6 +110,13 @@ def test_a_draw_whose_samples_were_all_lost_is_one():
     assert row["draw_rate_pa_s"] is None
 
 
+def test_a_draw_of_a_second_that_fell_into_a_gap_is_one():
+    """A small tank is drawn down in a second and a half; two seconds are lost."""
+    drawing = Drawing(4.0).rest().closed(15, rate=1.0).draw(-1600.0, seconds=1.5)
+    samples = lost(drawing.hold(60, 0.8, 0.0).release().samples(noise=3), 20.9, 22.9)
+    assert [name for _, name in names_of(samples)] == ["rest", "closed", "draw", "hold", "release"]
+
+
 def test_samples_lost_from_a_shut_tank_make_no_draw():
     """Neither where the pressure is the same after it, nor where it falls and nothing was lost."""
     samples = Drawing().rest().closed(60, rate=1.0).samples(noise=3)
