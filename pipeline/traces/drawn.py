@@ -49,7 +49,8 @@ class Hold(NamedTuple):
 
     seconds [s], n; start_above, end_above [Pa] : above the vented level. change, late_change [Pa] : of its last fifth
     against its first seconds, and against its second quarter. free_s [s] : until it stood at the sensor's end, or all
-    of it. gone_s [s] : until four fifths of the vacuum were gone.
+    of it. gone_s [s] : until four fifths of the vacuum were gone. let_go_s [s] : in which four fifths of what stood at
+    its end went before the vent was commanded open, where something opened.
     kept_early : share of the vacuum that is there some seconds later.
     """
 
@@ -61,6 +62,7 @@ class Hold(NamedTuple):
     late_change: Any
     free_s: Any
     gone_s: Any
+    let_go_s: Any
     kept_early: Any
 
 
@@ -269,6 +271,12 @@ def read_hold(
         if smooth[i] <= floor + 1e-9:
             free_s = t[i] - start
             break
+    let_go_s = np.nan
+    if marks.is_opened > 0:
+        for i in range(b, parts.release[0]):
+            if abs(smooth[i] - zero) < 0.2 * abs(end - zero):
+                let_go_s = t[i] - t[b - 1]
+                break
     whole = 4 * noise_sd
     whole = vacuum if vacuum > whole else whole
     whole = 0.5 * draw.depth if 0.5 * draw.depth > whole else whole
@@ -281,6 +289,7 @@ def read_hold(
         end - quarter,
         free_s,
         gone_s,
+        let_go_s,
         (draw.before - early) / whole,
     )
 

@@ -154,7 +154,7 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     judgement = judge(taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence, is_filling)
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = taken.pressure_test.copy()
-    tested[judgement.reason == "fed"] = None
+    tested[np.isin(judgement.reason, ["fed", "let_go"])] = None
     taken = replace(taken, pressure_test=tested)
     hole = hole_at_equilibrium(
         shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level

@@ -210,8 +210,8 @@ def line(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, flo
 def line_in_pieces(
     x: Floats, y: Floats, a: int, b: int, least_gap: float, times: float
 ) -> tuple[float, float, float, float]:
-    """Fit y = c + slope x as `line` does, with a c of its own behind each gap in x: longer than `least_gap`, and than so
-    many `times` the distance before it.
+    """Fit y = c + slope x as `line` does, with a c of its own behind each gap in x: longer than `least_gap`, and than
+    so many `times` the distance before it.
 
     Returns
     -------

@@ -89,7 +89,8 @@ class Sizes:
 
     `leak` and its bounds are Cd A / V [1/m], which no volume makes more or less sure. `working` diameters use
     the nominal volume where the real one is unknown: they serve the verdict only. `gone_mm` is the hole that lets the
-    vacuum go in the time it took, `gross_low` the least that can; `vent_mm` is the widest vent path that lets it go as
+    vacuum go in the time it took, `gross_low` the least that can, `let_go_mm` the widest hole through which what was
+    held can have gone in the end; `vent_mm` is the widest vent path that lets it go as
     slowly after the vent opened; `chance_of_leak` is how likely there is a hole from LEAK_MM on.
     """
 
@@ -104,6 +105,7 @@ class Sizes:
     working_high: Floats
     gross_low: Floats
     gone_mm: Floats
+    let_go_mm: Floats
     vent_mm: Floats
     chance_of_leak: Floats
 
@@ -158,6 +160,7 @@ def size_leaks(
         # A vacuum that never was tells nothing by how fast it went.
         only_known(np.where(gross > 0, gross, np.nan)),
         diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),
+        diameter(_leak_that_lets_go(shown, barometric_pa, temperature_c)),
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
         _chance_of_leak(
             fit,
@@ -305,6 +308,14 @@ def _leak_that_empties(shown: Shown, slack_s: Floats, barometric_pa: Floats, tem
     with np.errstate(all="ignore"):
         root = np.sqrt(shown.draw.before - (shown.hold.start_above + shown.vented.zero))
         coefficient = 2 * root * (1 - np.sqrt(0.2)) / np.maximum(shown.hold.gone_s + slack_s, 0.05)
+    return coefficient / _coefficient_of_one(barometric_pa, temperature_c)
+
+
+def _leak_that_lets_go(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return the greatest Cd A / V [1/m] that takes so long to let four fifths of what the hold ended with go."""
+    time = np.maximum(shown.hold.let_go_s - np.nan_to_num(shown.sensor.interval_s), 0.05)
+    with np.errstate(all="ignore"):
+        coefficient = 2 * np.sqrt(np.abs(shown.hold.end_above)) * (1 - np.sqrt(0.2)) / time
     return coefficient / _coefficient_of_one(barometric_pa, temperature_c)
 
 

@@ -13,7 +13,7 @@ from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
-from pipeline.traces.sizes import Sizes, is_unseen
+from pipeline.traces.sizes import WIDEST_MM, Sizes, is_unseen
 from pipeline.traces.stories import (
     DISAGREES,
     FLAT,
@@ -53,6 +53,8 @@ REASONS = {
     "engine_off": "the engine was not running during the draw, so no vacuum could come",
     "at_end": "the sensor stood at the end of its range, so that nobody can see what the hold did",
     "fed": "the pressure stood dead still, as under a supply that is left on: gas that is shut in cools and moves",
+    "let_go": "the pressure went while the vent was commanded shut, no faster than through a hole of a leak's size: "
+    "the supply may have been on until then, and held it up",
     "cannot_tell": "the hold cannot tell a leak from vapor and noise",
     "torn": "two stories fit almost alike",
 }
@@ -124,6 +126,7 @@ def judge(
             ((best == HOLDS) & ~has_hold, "short_hold"),
             (at_end, "at_end"),
             ((best == HOLDS) & _is_fed(marks, shown), "fed"),
+            ((best == HOLDS) & (marks.is_pressure_test > 0) & (sizes.let_go_mm < WIDEST_MM), "let_go"),
             (((best == HOLDS) | (best == LEAK)) & ~is_fitted | untold, "cannot_tell"),
             (told.confidence < least_confidence, "torn"),
         ]
