@@ -15,8 +15,8 @@ Verdicts, in physical terms
   vent path stays open. `no_vacuum` is fair as well where less than four floors were ever built.
 - `no_vacuum`: the purge passes at most a hundredth of its flow. Where the closed tank crept by less than 30 Pa or
   six floors, nothing tells it from a gross leak, and both are fair.
-- `purge_passes_closed`: the shut purge valve passes to the manifold. `holds` is fair where it pulled less than
-  30 Pa or six floors while the valve was shut.
+- `purge_passes_closed`: the shut purge valve passes to the manifold. `holds` is fair where with both valves shut
+  the pressure never fell by 30 Pa and six floors, within the sensor's range: fumes made up for it.
 - `vent_restricted`: the vent path is all but blocked. `holds` is fair where the recording did not get to see it:
   less than 30 % of the vacuum, or less than six floors, was left when the recording ended or 3 s had passed.
 - `sensor_flat`: one reading, whatever the tank does. Stuck within four floors of nothing, `gross_leak` is fair.
@@ -91,7 +91,7 @@ class Fact:
     gave_back: float
     floor_pa: float
     crept_pa: float
-    pulled_pa: float
+    fell_pa: float
     left_pa: float
     left_share: float
     stuck_pa: float
@@ -131,7 +131,7 @@ def _told(fact: Fact) -> Told:
         case "no_vacuum":
             return "no_vacuum", None if fact.crept_pa > floor else "gross_leak"
         case "purge_passes":
-            is_plain = fact.pulled_pa > floor
+            is_plain = fact.fell_pa > floor
             return "purge_passes_closed", "leak" if fact.is_leaking_too else None if is_plain else "holds"
         case "vent_blocked":
             is_plain = fact.left_share > 0.3 and fact.left_pa > 6 * fact.floor_pa
