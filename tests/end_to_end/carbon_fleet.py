@@ -166,7 +166,7 @@ def fleet(rng: np.random.Generator, n: int) -> Bench:
     reid *= np.minimum(1, 0.62 * pressure / saturated_pa(reid, clausius, fuel))
     surface = 0.005 * tank_l * rng.uniform(0.8, 1.15, n)
     saturation = 1 - 0.03 * rng.random(n) ** 2
-    vent_k = rng.uniform(2.0e5, 5.0e5, n)
+    thin = 1.6 / of("canister_l")  # a larger bed is wider
     is_blocked = fault == "vent_blocked"
     bed_share = np.where(is_blocked, 10 ** rng.uniform(-4.5, -1.9, n), 1.0)
     gas_w_k = rng.uniform(3.0, 6.0, n) * (inside_l / 40) ** (2 / 3)
@@ -187,7 +187,7 @@ def fleet(rng: np.random.Generator, n: int) -> Bench:
         gas_w_k=gas_w_k, solved_m3_s=solved,
         bed_pa=saturated_pa(reid, clausius, ambient) * rng.uniform(0.1, 0.8, n),
         bed_mol=of("canister_l") * rng.uniform(0.4, 1.2, n), bed_per_s=rng.uniform(0.1, 0.6, n),
-        bed_a=vent_k, bed_b=rng.uniform(3e8, 9e8, n), vent_share=bed_share,
+        bed_a=rng.uniform(2e5, 5e5, n) * thin, bed_b=rng.uniform(3e8, 9e8, n) * thin**2, vent_share=bed_share,
         vent_leaks=(fault == "vent_open").astype(float) * rng.uniform(0.5, 1.0, n),
         purge_m2=purge * np.where(fault == "no_vacuum", weak, 1.0), purge_dead=rng.normal(0.07, 0.008, n),
         purge_idle=np.where(fault == "purge_passes", idle_m2, 0.0),

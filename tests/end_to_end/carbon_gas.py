@@ -18,6 +18,8 @@ from tests.end_to_end.carbon_truth import Array
 
 AIR_CV, VAPOR_CV = 2.5 * GAS, 11.0 * GAS
 LATENT_J_MOL = 27e3
+RELIEF_PA, RELIEF_M3_S_PA = 6500.0, 2e-7
+"""The filler cap lets air in beyond this vacuum, so that no tank is crushed."""
 FILM_J_M2_K = 740 * 2100 * 0.0015
 """Heat held by a film of 1.5 mm of fuel."""
 
@@ -118,7 +120,11 @@ class Gas:
         bed = b.bed_per_s * in_canister * (b.bed_pa * self.load**4 / self.p - self.share)
 
         at_tank = b.hole_place == 0
-        feed_tank, feed_line = np.where(is_feed_at_line, 0.0, feed), np.where(is_feed_at_line, feed, 0.0)
+        relief = b.ambient_pa / (GAS * b.ambient_k) * RELIEF_M3_S_PA * np.maximum(-over - RELIEF_PA, 0)
+        feed_tank, feed_line = (
+            np.where(is_feed_at_line, 0.0, feed) + relief,
+            np.where(is_feed_at_line, feed, 0.0),
+        )
         cv = AIR_CV * (1 - y) + VAPOR_CV * y
         gamma = 1 + GAS / cv
         heat = b.gas_w_k * (self.wall_k() - self.t)

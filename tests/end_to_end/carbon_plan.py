@@ -61,7 +61,7 @@ def plan(rng: np.random.Generator, bench: Bench) -> Plan:
         rest_s=rest,
         is_purging_at_rest=(rng.random(n) < 0.15) & (rest > 7),
         closed_s=np.where(is_fill | is_steady, 0.0, closed),
-        draws=np.where(rng.random(n) < 0.1, 2, 1),
+        draws=np.where((rng.random(n) < 0.1) & (cut == ""), 2, 1),
         between_s=rng.uniform(12, 35, n),
         target_pa=target,
         most_draw_s=rng.uniform(22, 50, n) * np.where(is_fill, 3, 1),

@@ -32,6 +32,7 @@ class Ran:
     held_s: Array
     crept_pa: Array
     fell_pa: Array
+    tank_moved_pa: Array
     left_pa: Array
     left_share: Array
 
@@ -56,7 +57,7 @@ class Meter:
             "shut_from",
             "fell",
         ]
-        names += ["shut_at", "shut_end", "before", "left", "held"]
+        names += ["shut_at", "shut_end", "before", "left", "held", "moved"]
         self.at = {name: np.zeros(n) for name in names}
         self.is_on, self.was_shut = np.zeros(n, bool), np.zeros(n, bool)
 
@@ -65,8 +66,10 @@ class Meter:
         room = gas.volume() + gas.bench.canister_m3
         self.is_on = (self.is_on | begun) & ((phase == HOLD) | (phase == FEED))
         at["start"] = np.where(begun, over, at["start"])
-        spent = np.maximum(gas.p * np.abs(flows.hole_m3_s), 1e-12)
-        at["half"] = np.where(begun, 0.586 * room * np.abs(over) / spent, at["half"])
+        at["half"] = np.where(begun, np.inf, at["half"])
+        is_halved = self.is_on & (np.abs(over) < 0.5 * np.abs(at["start"]))
+        at["half"] = np.where(is_halved, np.minimum(at["half"], course.since), at["half"])
+        at["moved"] = np.where(phase == END, at["moved"], np.maximum(at["moved"], np.abs(over)))
         for name in ("flow", "root", "density", "viscosity", "count", "hole", "held"):
             at[name] = np.where(begun, 0.0, at[name])
         in_feed = (phase == FEED) & (course.since > 0.5 * course.plan.hold_s)
@@ -79,9 +82,10 @@ class Meter:
         at["viscosity"] += np.where(counts, flows.viscosity, 0)
         at["count"] += counts
         per_mol = GAS * gas.t / room * dt
-        at["hole"] -= np.where(self.is_on, flows.hole_mol_s * per_mol, 0)
+        is_moving = (self.is_on & (phase == FEED)) | (counts & (phase == HOLD))
+        at["hole"] -= np.where(is_moving, flows.hole_mol_s * per_mol, 0)
         at["held"] += np.where(self.is_on, dt, 0)
-        at["end"] = np.where(self.is_on, over, at["end"])
+        at["end"] = np.where(is_moving, over, np.where(begun, over, at["end"]))
         shut = (phase >= CLOSED) & (phase < RELEASE)
         at["shut_at"] = np.where(shut & ~self.was_shut, over, at["shut_at"])
         at["shut_end"] = np.where(shut, over, at["shut_end"])
@@ -90,7 +94,7 @@ class Meter:
         at["shut_from"] = np.where(is_quiet & (phase == self.phase), at["shut_from"], read)
         at["fell"] = np.maximum(at["fell"], np.where(is_quiet, at["shut_from"] - read, 0))
         self.phase = phase
-        early = (phase == RELEASE) & (course.since <= 3)
+        early = (phase == RELEASE) & (course.since >= 1) & (course.since <= 3)
         at["before"] = np.where(phase == HOLD, over, at["before"])
         at["left"] = np.where(early, over, at["left"])
         self.was_shut = shut
@@ -150,6 +154,7 @@ def _summed(bench: Bench, at: dict[str, Array], histories: tuple[Array, ...], le
         held_s=at["held"],
         crept_pa=at["shut_end"] - at["shut_at"],
         fell_pa=at["fell"],
+        tank_moved_pa=at["moved"],
         left_pa=np.abs(at["left"]),
         left_share=np.abs(at["left"]) / np.maximum(np.abs(at["before"]), 1),
     )

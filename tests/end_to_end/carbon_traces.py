@@ -46,6 +46,7 @@ def _fact(bench: Bench, ran: Ran, i: int, is_volume_known: bool) -> Fact:
         fell_pa=float(ran.fell_pa[i]),
         left_pa=float(ran.left_pa[i]),
         left_share=float(ran.left_share[i]),
+        tank_moved_pa=float(ran.tank_moved_pa[i]),
         stuck_pa=float(bench.stuck_pa[i]),
         offset_pa=float(bench.offset_pa[i]),
         is_leaking_too=fault not in HOLES and bench.hole_built_mm[i] >= 0.25,

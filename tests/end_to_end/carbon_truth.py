@@ -18,8 +18,10 @@ Verdicts, in physical terms
 - `purge_passes_closed`: the shut purge valve passes to the manifold. `holds` is fair where with both valves shut
   the pressure never fell by 30 Pa and six floors, within the sensor's range: fumes made up for it.
 - `vent_restricted`: the vent path is all but blocked. `holds` is fair where the recording did not get to see it:
-  less than 30 % of the vacuum, or less than six floors, was left when the recording ended or 3 s had passed.
-- `sensor_flat`: one reading, whatever the tank does. Stuck within four floors of nothing, `gross_leak` is fair.
+  less than 30 % of the vacuum, or less than six floors, was left when the recording ended or 3 s had passed, or it
+  ended within 1 s of the vent's opening.
+- `sensor_flat`: one reading, whatever the tank does. Stuck within four floors of nothing, `gross_leak` is fair; so is
+  `sensor_offset` for one stuck 300 Pa or more off over a tank that never moved by 200 Pa or six floors itself.
 - `sensor_offset`: 300 Pa and more off at the vented rest; a leak beneath it is fair as well.
 - `sensor_disagrees`: volts that tell another pressure, by 30 % of it or by 300 Pa.
 - `not_judged`: no test was run, or it was cut off before 4 s of a hold; under 10 s it is fair beside what is true.
@@ -95,6 +97,7 @@ class Fact:
     left_pa: float
     left_share: float
     stuck_pa: float
+    tank_moved_pa: float
     offset_pa: float
     is_leaking_too: bool
     is_volume_known: bool
@@ -137,7 +140,9 @@ def _told(fact: Fact) -> Told:
             is_plain = fact.left_share > 0.3 and fact.left_pa > 6 * fact.floor_pa
             return "vent_restricted", None if is_plain else "holds"
         case "sensor_flat":
-            return "sensor_flat", None if abs(fact.stuck_pa) > 4 * fact.floor_pa else "gross_leak"
+            is_idle = fact.tank_moved_pa < max(200.0, 6 * fact.floor_pa) and abs(fact.stuck_pa) >= 300
+            is_off = abs(fact.stuck_pa) > 4 * fact.floor_pa
+            return "sensor_flat", "sensor_offset" if is_idle else None if is_off else "gross_leak"
         case "sensor_offset":
             is_plain = abs(fact.offset_pa) >= 300
             return "sensor_offset", "leak" if fact.is_leaking_too else None if is_plain else "holds"
