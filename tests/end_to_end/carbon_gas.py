@@ -158,17 +158,9 @@ class Gas:
         return Flows(hole, q_mean, density, viscosity, vent, purge, fumes + fizz + bed, feed)
 
     def _carry(
-        self,
-        dt: float,
-        hole: Array,
-        vent: Array,
-        purge: Array,
-        feed_tank: Array,
-        feed_line: Array,
-        fumes: Array,
-        fizz: Array,
-        bed: Array,
-    ) -> None:
+        self, dt: float, hole: Array, vent: Array, purge: Array, feed_tank: Array, feed_line: Array,
+        fumes: Array, fizz: Array, bed: Array,
+    ) -> None:  # fmt: skip
         """Carry air and vapor between tank, plenum and bed.
 
         Tank, purge and service port meet in a plenum without volume before the bed: what the purge draws from the

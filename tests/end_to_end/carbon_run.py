@@ -44,20 +44,10 @@ class Meter:
         n = len(bench.model)
         self.least_pa = np.array([model.least_pa for model in MODELS])[bench.model]
         self.phase = np.zeros(n, int)
-        names = [
-            "start",
-            "end",
-            "half",
-            "flow",
-            "root",
-            "density",
-            "viscosity",
-            "count",
-            "hole",
-            "shut_from",
-            "fell",
-        ]
-        names += ["shut_at", "shut_end", "before", "left", "held", "moved"]
+        names = (
+            "start", "end", "half", "flow", "root", "density", "viscosity", "count", "hole", "shut_from",
+            "fell", "shut_at", "shut_end", "before", "left", "held", "moved",
+        )  # fmt: skip
         self.at = {name: np.zeros(n) for name in names}
         self.is_on, self.was_shut = np.zeros(n, bool), np.zeros(n, bool)
 
