@@ -118,6 +118,7 @@ def run(bench: Bench, made: Plan, seed: int) -> Ran:
 
 
 def _summed(bench: Bench, at: dict[str, Array], histories: tuple[Array, ...], lengths: Array) -> Ran:
+    over, duty, shut, feed = histories
     count = np.maximum(at["count"], 1)
     drop = (at["root"] / count) ** 2
     density = np.where(at["count"] > 0, at["density"] / count, 1.2)
@@ -133,7 +134,10 @@ def _summed(bench: Bench, at: dict[str, Array], histories: tuple[Array, ...], le
     start = np.where(is_steady, at["end"], at["start"])
     tight_half = np.where(np.isin(bench.fault, (*HOLES, "cap_off", "vent_open")), at["half"], np.inf)
     return Ran(
-        *histories,
+        over_pa=over,
+        duty_pct=duty,
+        is_shut=shut,
+        feed_mol_s=feed,
         lengths=lengths,
         start_pa=np.abs(start),
         half_life_s=tight_half,
