@@ -2,7 +2,8 @@
 
 Of clear recordings: verdicts that are right, wrong, not judged, and wrong though told with 0.9 or more. Of leaks told
 as leaks, by band of true diameter: median error, median of the signed error, how often the interval holds the truth,
-and how many there are. Authors: `foreign_traces` (two families), `rich_traces`, `plastic_traces`, `saddle_traces`.
+and how many there are. Authors: `foreign_traces` (two families), `rich_traces`, `plastic_traces`, `saddle_traces`,
+`carbon_traces`.
 
 Run by hand: `uv run python -m tests.benchmarks.blind_authors [RECORDINGS] [KEY] [CALM_TICKS]`, by default 1,500 of each
 under key 1. CALM_TICKS, 4, is of `plastic_traces`; 1 are its author's own steps, so that `3050 20261126 1` measures the
@@ -16,6 +17,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
+from tests.end_to_end.carbon_traces import carbon_traces
 from tests.end_to_end.foreign_traces import foreign_traces
 from tests.end_to_end.judged_recordings import judge, sized_leaks
 from tests.end_to_end.plastic_traces import plastic_traces
@@ -53,6 +55,7 @@ def _judged(n: int, key: int, calm_ticks: int) -> Iterator[tuple[str, pl.DataFra
     yield "plastic", clear.filter(pl.col("kind") != "fill"), sized
     yield "plastic, fixed area", clear.head(0), sized.filter(pl.col("shape") != "gives")
     yield from _saddle(n, key)
+    yield from _carbon(n, key)
 
 
 def _saddle(n: int, key: int) -> Iterator[tuple[str, pl.DataFrame, pl.DataFrame]]:
@@ -62,6 +65,14 @@ def _saddle(n: int, key: int) -> Iterator[tuple[str, pl.DataFrame, pl.DataFrame]
     yield "saddle", clear.filter(pl.col("kind") != "fill"), saddle.filter("is_sized")
     sharp = saddle.filter(pl.col("is_sized") & (pl.col("shape") == "sharp"))
     yield "saddle, sharp holes", saddle.head(0), sharp
+
+
+def _carbon(n: int, key: int) -> Iterator[tuple[str, pl.DataFrame, pl.DataFrame]]:
+    """Yield the fleet, fills and fed flows too, and of its sizes those of leaks on the tank's side of the carbon."""
+    carbon = judge(*carbon_traces(n, key))
+    sized = carbon.filter("is_sized")
+    yield "carbon", carbon.filter(~pl.col("is_ambiguous")), sized
+    yield "carbon, before the bed", carbon.head(0), sized.filter(pl.col("kind") != "vent_seat")
 
 
 def _verdicts(clear: pl.DataFrame) -> str:
