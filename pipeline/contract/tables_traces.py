@@ -120,6 +120,12 @@ MODEL_NORM = Table(
         ),
         number("heat_time_log_ratio_spread", "its spread"),
         count("heat_time_log_ratio_n", "recordings behind it"),
+        number(
+            "vapor_return_ratio",
+            "vapor that a drawn tank without a hole gives back over what was believed, holds of all models (mean)",
+        ),
+        number("vapor_return_ratio_spread", "standard deviation of one tank"),
+        count("vapor_return_ratio_n", "tanks without a hole behind it"),
     ),
 )
 

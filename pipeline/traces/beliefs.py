@@ -32,7 +32,7 @@ _NO_CLOSED_SD = 1e3
 #: With the share of vapor in the gas at 20 °C that is 0.15 Pa/s per kPa. Gas that is stirred or shallow has it back
 #: within three minutes: two of the last.
 _GIVEN_BACK_S = 2200.0
-_GIVEN_BACK_SD = 1.4
+GIVEN_BACK_SD = 1.4
 _MOST_GIVEN_BACK_SD = 5.5
 #: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi,
 #: half to fully saturated, are 0.1 of it; the rest is cold that stays near the outlet (judgement).
@@ -55,7 +55,8 @@ class Beliefs:
     heat, heat_sd : share of the heat exchange that is seen. log_tau, log_tau_sd : logarithm of the time constant of
     heat between gas and walls [s].
     most_sd, under_most_sd : spreads of the rate and of b above, by which bounds are drawn. The fit keeps to the middle
-    of what tanks give, which lies far below what some of them give.
+    of what tanks give, which lies far below what some of them give. given_back : the part of `under_vacuum` that is
+    vapor which the draw took out [1/s]; 0 under pressure.
     """
 
     usual: Floats
@@ -73,11 +74,12 @@ class Beliefs:
     log_tau_sd: Floats
     most_sd: Floats
     under_most_sd: Floats
+    given_back: Floats
 
     @property
     def arrays(self) -> tuple[Floats, ...]:
-        """What the fit takes: all but the last two."""
-        return tuple(getattr(self, field.name) for field in fields(self)[:-2])
+        """What the fit takes: all but the last three."""
+        return tuple(getattr(self, field.name) for field in fields(self)[:-3])
 
     def vapor_sd(self, vapor: Floats, middle: Floats) -> Floats:
         """Return the spread that the fit believed of the vapor [Pa/s] under a vacuum `middle` [Pa], the rate being
@@ -141,7 +143,7 @@ def vapor_beliefs(
     # whatever it did before; filling it takes none.
     given_back = vapor_share(temperature_c, barometric_pa) / _GIVEN_BACK_S
     under = np.where(is_pressure_test, 0.0, given_back + 0.3 * rate / 2500)
-    under_sd = np.hypot(_GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
+    under_sd = np.hypot(GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
     heat, log_tau = heat_of_gas(temperature_c, barometric_pa, volume_l)
     heat_sd, log_tau_sd = (np.full(len(zero_sd), x) for x in (_HEAT_SHARE_SD, _LOG_TAU_SD))
     # The closed phase's own level is no better known than the zero that it is read from.
@@ -153,4 +155,5 @@ def vapor_beliefs(
         *(heat, heat_sd, log_tau, log_tau_sd),
         most_sd=most_sd,
         under_most_sd=np.maximum(under_most_sd, under_sd),
+        given_back=np.where(is_pressure_test, 0.0, given_back),
     )

@@ -19,9 +19,10 @@ _USUAL_SCATTER = 3.0
 
 
 @dataclass(frozen=True)
-class HeatFit:
-    """What each hold tells of the gas's heat: share of the exchange that is seen, logarithm of its time constant [s],
-    their standard deviations and covariances (of the leak [1/m] with each), and what was believed before."""
+class GasFit:
+    """What each hold tells of the gas's heat and of the vapor that a vacuum draws: share of the heat exchange that is
+    seen, logarithm of its time constant [s], vapor under vacuum [1/s]; their standard deviations, their covariances,
+    and those of the leak [1/m] and the vapor in all [Pa/s] with each; and what was believed before."""
 
     share: Floats
     share_sd: Floats
@@ -34,6 +35,18 @@ class HeatFit:
     believed_share_sd: Floats
     believed_log_tau: Floats
     believed_log_tau_sd: Floats
+    under: Floats
+    under_sd: Floats
+    under_with_share: Floats
+    under_with_tau: Floats
+    leak_with_under: Floats
+    vapor_with_share: Floats
+    vapor_with_tau: Floats
+    vapor_with_under: Floats
+    leak_linear_sd: Floats
+    believed_under: Floats
+    believed_under_sd: Floats
+    given_back: Floats
 
 
 @dataclass(frozen=True)
@@ -62,7 +75,7 @@ class HoldFit:
     curve: Floats
     curve_sd: Floats
     mended_s: Floats
-    heat: HeatFit
+    gas: GasFit
 
 
 def fit_holds(
@@ -122,10 +135,13 @@ def fit_holds(
         curve=curve,
         curve_sd=curve_sd,
         mended_s=np.nan_to_num(fit.mended_s),
-        heat=HeatFit(
+        gas=GasFit(
             *(fit.heat_share, fit.heat_share_sd, fit.log_tau, fit.log_tau_sd),
             *(fit.share_with_tau, fit.leak_with_share, fit.leak_with_tau),
             *(beliefs.heat, beliefs.heat_sd, beliefs.log_tau, beliefs.log_tau_sd),
+            *(fit.under, fit.under_sd, fit.under_with_share, fit.under_with_tau, fit.leak_with_under),
+            *(fit.vapor_with_share, fit.vapor_with_tau, fit.vapor_with_under, fit.leak_linear_sd),
+            *(beliefs.under_vacuum, beliefs.under_vacuum_sd, beliefs.given_back),
         ),
     )
 

@@ -105,7 +105,9 @@ class Found(NamedTuple):
     hold's time about which its clock and its pressure may disagree, by how much the clock's time was mended [s], the
     standard deviation of the vapor at that distance [Pa/s], and the leak's covariance with it [Pa/(m s)]; the share of
     the heat exchange that is seen and the logarithm of its time constant [s], their standard deviations, their
-    covariance, and the leak's with each [1/m]."""
+    covariance, and the leak's with each [1/m]; the standard deviation of the vapor under vacuum [1/s], and its
+    covariances with those two and the leak; the vapor's with those three, and the leak's standard deviation as the
+    equations are linear."""
 
     leak: Any
     leak_sd: Any
@@ -125,6 +127,14 @@ class Found(NamedTuple):
     share_with_tau: Any
     leak_with_share: Any
     leak_with_tau: Any
+    under_sd: Any
+    under_with_share: Any
+    under_with_tau: Any
+    leak_with_under: Any
+    vapor_with_share: Any
+    vapor_with_tau: Any
+    vapor_with_under: Any
+    leak_linear_sd: Any
 
 
 class Room(NamedTuple):
@@ -271,9 +281,11 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
     found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
     found[11], found[13] = mean[HEAT], mean[LOG_TAU]
     vapor, leak, share, tau = room.vectors[1], room.vectors[2], room.vectors[3], room.vectors[5]
-    vapor[:], leak[:], share[:], tau[:] = 0.0, 0.0, 0.0, 0.0
+    under = room.vectors[4]
+    vapor[:], leak[:], share[:], tau[:], under[:] = 0.0, 0.0, 0.0, 0.0, 0.0
     vapor[VAPOR], vapor[UNDER], leak[LEAK], share[HEAT], tau[LOG_TAU] = 1.0, middle, _LEAK_SCALE, 1.0, 1.0
-    for row in (vapor, leak, share, tau):
+    under[UNDER] = 1.0
+    for row in (vapor, leak, share, tau, under):
         whiten(room.normal, row, N_UNKNOWN)
     found[9] = np.sqrt(shared_by(vapor, vapor, N_UNKNOWN))
     found[10] = shared_by(vapor, leak, N_UNKNOWN)
@@ -282,6 +294,14 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
     found[15] = shared_by(share, tau, N_UNKNOWN)
     found[16] = shared_by(share, leak, N_UNKNOWN)
     found[17] = shared_by(tau, leak, N_UNKNOWN)
+    found[18] = np.sqrt(shared_by(under, under, N_UNKNOWN))
+    found[19] = shared_by(under, share, N_UNKNOWN)
+    found[20] = shared_by(under, tau, N_UNKNOWN)
+    found[21] = shared_by(under, leak, N_UNKNOWN)
+    found[22] = shared_by(vapor, share, N_UNKNOWN)
+    found[23] = shared_by(vapor, tau, N_UNKNOWN)
+    found[24] = shared_by(vapor, under, N_UNKNOWN)
+    found[25] = np.sqrt(shared_by(leak, leak, N_UNKNOWN))
 
 
 @fused

@@ -12,7 +12,7 @@ from pipeline.settings import Settings
 from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
 from pipeline.traces.air import Air
 from pipeline.traces.beliefs import vapor_beliefs
-from pipeline.traces.fleet_heat import with_fleet_heat
+from pipeline.traces.fleet_gas import with_fleet_gas
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import fit_holds
 from pipeline.traces.landmarks import FILLING_ENDS_S, Landmarks
@@ -144,7 +144,7 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     """Compare a batch with the norms of its models, and judge it."""
     mine = norms_for(taken.headers, norms)
     shown, air = taken.shown, taken.air
-    fit = with_fleet_heat(taken.fit, mine, settings.level)
+    fit = with_fleet_gas(taken.fit, mine, settings.level)
     taken = replace(taken, fit=fit)
     sizes = size_leaks(fit, shown, volume_by_model(taken, mine), air, settings)
     sizes = told_by_flow(taken, sizes, mine, settings)

@@ -16,6 +16,7 @@ import polars as pl
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import extra_volumes, opening
+from pipeline.traces.fleet_vapor import law_of_tanks
 from pipeline.traces.view import MAD_TO_SD
 
 #: So many recordings of a model make a norm, where so large a share of them agree on it: two kinds of sensor under one
@@ -33,10 +34,12 @@ _REST_AGREES_V = 0.15
 
 MODEL = ("make", "model")
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
-#: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it.
+#: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it; and the vapor
+#: that tight tanks give back after a draw.
 OF_ALL = ("heat_share_ratio", "heat_time_log_ratio")
+VAPOR_RETURN = "vapor_return_ratio"
 MIN_OF_ALL = 20
-NUMBERS = (*READ, "extra_volume_l", "purge_opens_pct", *OF_ALL)
+NUMBERS = (*READ, "extra_volume_l", "purge_opens_pct", *OF_ALL, VAPOR_RETURN)
 NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
     name + end: kind
     for name in NUMBERS
@@ -69,15 +72,21 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V]
         and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s] shut before the draw,
         purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), as proportional to duty_pct [%]
-        and with CANISTER_AND_LINES_L beside the ullage_l [l]; heat_share_ratio, heat_time_log_ratio, see `fleet_heat`.
+        and with CANISTER_AND_LINES_L beside the ullage_l [l]; heat_share_ratio, heat_time_log_ratio, see `fleet_gas`;
+        vapor_return_ratio, vapor_return_sd, see `fleet_vapor`.
 
     Returns
     -------
     NORM_SCHEMA: of each of READ the median, the median absolute deviation as the standard deviation of a normal law
     (`_spread`) and the number of recordings (`_n`), purge flow by the model's own extra volume and the duty at which
-    its valve opens; and those, see `extra_volume`. Numbers of OF_ALL are one and the same for every model.
+    its valve opens; and those, see `extra_volume`. Numbers of OF_ALL and VAPOR_RETURN are one and the same for every
+    model.
     """
     readings = readings.with_columns(pl.col(*READ, *OF_ALL, "ullage_l", "duty_pct").fill_nan(None))
+    ratio, ratio_sd = (
+        readings[name].cast(pl.Float64).to_numpy() for name in (VAPOR_RETURN, "vapor_return_sd")
+    )
+    vapor = law_of_tanks(ratio, ratio_sd, MIN_OF_ALL)
     said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null()))
     extra = extra_volumes(said)
     said = _flow_by_extra_volume(said.join(extra, on=MODEL, how="left"))
@@ -96,6 +105,11 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         pl.when(told[name]).then(column).alias(column) for name in READ for column in (name, f"{name}_spread")
     )
     found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
+    found = found.with_columns(
+        pl.lit(vapor.mean).fill_nan(None).alias(VAPOR_RETURN),
+        pl.lit(vapor.spread).fill_nan(None).alias(f"{VAPOR_RETURN}_spread"),
+        pl.lit(round(vapor.n)).alias(f"{VAPOR_RETURN}_n"),
+    )
     return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
 
 

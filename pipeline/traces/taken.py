@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.traces.air import Air
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.fleet_heat import heat_told
+from pipeline.traces.fleet_gas import heat_told, vapor_told
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
@@ -59,6 +59,7 @@ class Taken:
             "ullage_l": volume.known_l - volume.extra_l,
             "duty_pct": self.shown.draw.duty,
             **heat_told(self.fit, self.shown, self.leak_mm),
+            **vapor_told(self.fit, self.shown),
         }
         return models_of(self.headers).hstack([pl.Series(name, told[name]) for name in told])
 

@@ -10,8 +10,8 @@ from recorder import make_world, run
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.settings import Settings
-from pipeline.traces.fleet_heat import with_fleet_heat
-from pipeline.traces.hold_fit import HeatFit, HoldFit
+from pipeline.traces.fleet_gas import with_fleet_gas
+from pipeline.traces.hold_fit import GasFit, HoldFit
 from pipeline.traces.measure import judge_taken, take
 from pipeline.traces.model_norms import OF_ALL, Norms, model_norms
 from pipeline.traces.recordings import gather
@@ -30,12 +30,12 @@ def posterior(design: np.ndarray, seen: np.ndarray, mean: np.ndarray, sd: np.nda
 def fit_of(mean: np.ndarray, cov: np.ndarray) -> HoldFit:
     one, none = np.ones(1), np.full(1, np.nan)
     sd = np.sqrt(np.diag(cov))
-    heat = HeatFit(
+    gas = GasFit(
         *(x * one for x in (mean[1], sd[1], mean[2], sd[2], cov[1, 2], cov[0, 1], cov[0, 2])),
         *(x * one for x in (BELIEVED[0], BELIEVED_SD[0], BELIEVED[1], BELIEVED_SD[1])),
     )
     leak, leak_sd = mean[0] * one, sd[0] * one
-    return HoldFit(leak, leak, *[leak_sd] * 3, none, none, *[none] * 6, heat)
+    return HoldFit(leak, leak, *[leak_sd] * 3, none, none, *[none] * 6, gas)
 
 
 def norms_of(ratio: float, ratio_sd: float, off: float, off_sd: float) -> Norms:
@@ -57,7 +57,7 @@ def hold():
 def test_the_leak_is_what_a_fit_with_the_lakes_belief_would_have_found(hold):
     """Least squares anew, by NumPy: exact where everything is linear."""
     design, seen, (mean, cov) = hold
-    told = with_fleet_heat(fit_of(mean, cov), norms_of(0.9, 0.25, 0.7, 0.4), 0.95)
+    told = with_fleet_gas(fit_of(mean, cov), norms_of(0.9, 0.25, 0.7, 0.4), 0.95)
     anew, anew_cov = posterior(design, seen, BELIEVED * [0.9, 1.0] + [0.0, 0.7], np.array([0.25 * 0.45, 0.4]))
     assert abs(anew[0] - mean[0]) > 0.05
     assert_allclose(told.leak_mean, anew[0], rtol=1e-9)
@@ -72,7 +72,7 @@ def test_the_leak_is_what_a_fit_with_the_lakes_belief_would_have_found(hold):
 )
 def test_a_lake_that_tells_no_more_than_was_believed_changes_nothing(hold, norms):
     fit = fit_of(*hold[2])
-    assert with_fleet_heat(fit, norms, 0.95) is fit
+    assert with_fleet_gas(fit, norms, 0.95) is fit
 
 
 def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_size():
