@@ -24,7 +24,10 @@ _ROUNDS = 60
 
 
 class VaporLaw(NamedTuple):
-    """Mean and standard deviation of one tank, in times of what is usual, and how many tanks without a hole tell it."""
+    """Mean and standard deviation of one tank, in times of what is usual, and how many tanks without a hole tell it.
+
+    The standard deviation is taken larger by the standard error of its square, and holds that of the mean.
+    """
 
     mean: float
     spread: float
@@ -45,7 +48,7 @@ def law_of_tanks(ratio: Floats, sd: Floats, least_n: int) -> VaporLaw:
     of_hole = (x > _LEAST_HOLE) / (np.maximum(x, _LEAST_HOLE) * np.log(_MOST_HOLE / _LEAST_HOLE))
     other = (1 - _ODD_SHARE) * of_hole + _ODD_SHARE / (_MOST_HOLE - _LEAST_ODD)
     mean, spread2, share = float(np.quantile(x, 0.3)), 4.0, 0.7
-    tight = np.ones(len(x))
+    tight = variance = np.ones(len(x))
     for _ in range(_ROUNDS):
         variance = spread2 + error2
         normal = share * np.exp(-0.5 * (x - mean) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
@@ -58,4 +61,5 @@ def law_of_tanks(ratio: Floats, sd: Floats, least_n: int) -> VaporLaw:
     n = float(tight.sum())
     if n < least_n or mean > _MOST_MEAN:
         return VaporLaw(np.nan, np.nan, n)
-    return VaporLaw(max(mean, 0.0), float(np.sqrt(spread2)), n)
+    doubt2 = np.sqrt(2 / np.sum(tight / variance**2)) + 1 / np.sum(tight / variance)
+    return VaporLaw(max(mean, 0.0), float(np.sqrt(spread2 + doubt2)), n)

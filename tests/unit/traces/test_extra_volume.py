@@ -112,6 +112,8 @@ def test_few_draws_make_no_norm_and_the_purge_flow_of_many_is_that_of_the_whole_
         vapor_rise_pa_s=pl.lit(None, pl.Float64),
         heat_share_ratio=pl.lit(None, pl.Float64),
         heat_time_log_ratio=pl.lit(None, pl.Float64),
+        vapor_return_ratio=pl.lit(None, pl.Float64),
+        vapor_return_sd=pl.lit(None, pl.Float64),
     )
     few = model_norms(told.head(MIN_DRAWS - 1)).row(0, named=True)
     assert few["extra_volume_l"] is None

@@ -73,7 +73,13 @@ def _feed(hole_mm: float, std_l_min: float, seconds: float, warms_kg_s: float = 
     plain = {"volume_m3": 0.045, "barometric_pa": 101_325.0, "start_gauge_pa": 0.0, "wall_k": 293.15}
     plain |= {"leak_m": hole_mm / 1e3, "vent_open_m": 8e-3, "vent_shut_m": 0.0, "purge_m": 0.0}
     plain |= {"purge_shut_m": 0.0, "purge_delay_s": 0.0, "manifold_pa": 35e3, "vapor_kg_s": warms_kg_s}
-    plain |= {"vapor_scale_pa": 5e3, "wall_time_s": 8.0, "relief_pa": 5e4, "gas_g_mol": 38.0, "gas_cv": 2 * CV}
+    plain |= {
+        "vapor_scale_pa": 5e3,
+        "wall_time_s": 8.0,
+        "relief_pa": 5e4,
+        "gas_g_mol": 38.0,
+        "gas_cv": 2 * CV,
+    }
     plain |= {"feed_kg_s": std_l_min * 1.2041 / 60_000}
     one, never = np.ones(1), np.full(1, np.inf)
     stages = {"rest": 6.0, "closed": 8.0, "feed": seconds, "hold": 125.0, "release": 8.0}

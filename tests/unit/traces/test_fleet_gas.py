@@ -1,6 +1,7 @@
-"""What the lake's holds tell of the gas's heat, and what that does to leaks that cannot tell their own."""
+"""What the lake's holds tell of the gas's heat and vapor, and what that does to leaks that cannot tell their own."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -10,18 +11,21 @@ from recorder import make_world, run
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.settings import Settings
-from pipeline.traces.fleet_gas import with_fleet_gas
+from pipeline.traces.beliefs import GIVEN_BACK_SD
+from pipeline.traces.fleet_gas import vapor_told, with_fleet_gas
 from pipeline.traces.hold_fit import GasFit, HoldFit
 from pipeline.traces.measure import judge_taken, take
-from pipeline.traces.model_norms import OF_ALL, Norms, model_norms
+from pipeline.traces.model_norms import OF_ALL, VAPOR_RETURN, Norms, model_norms
 from pipeline.traces.recordings import gather
 
-BELIEVED = np.array([0.45, np.log(6.0)])
-BELIEVED_SD = np.array([0.2, 0.65])
+#: Of share, logarithm of the time constant and vapor under vacuum; of the last, GIVEN_BACK is what the draw took out.
+BELIEVED = np.array([0.45, np.log(6.0), 1.3])
+BELIEVED_SD = np.array([0.2, 0.65, np.hypot(GIVEN_BACK_SD * 0.9, 0.4)])
+GIVEN_BACK = 0.9
 
 
 def posterior(design: np.ndarray, seen: np.ndarray, mean: np.ndarray, sd: np.ndarray):
-    """Mean and covariance of (leak, share, log tau) from readings with unit noise, nothing being known of the leak."""
+    """Mean and covariance of (leak, share, log tau, vapor) from readings of unit noise, the leak not being known."""
     precision = design.T @ design + np.diag([0.0, *sd**-2.0])
     cov = np.linalg.inv(precision)
     return cov @ (design.T @ seen + np.array([0.0, *(mean / sd**2)])), cov
@@ -33,34 +37,46 @@ def fit_of(mean: np.ndarray, cov: np.ndarray) -> HoldFit:
     gas = GasFit(
         *(x * one for x in (mean[1], sd[1], mean[2], sd[2], cov[1, 2], cov[0, 1], cov[0, 2])),
         *(x * one for x in (BELIEVED[0], BELIEVED_SD[0], BELIEVED[1], BELIEVED_SD[1])),
+        *(x * one for x in (mean[3], sd[3], cov[1, 3], cov[2, 3], cov[0, 3])),
+        *(x * one for x in (cov[1, 3], cov[2, 3], cov[3, 3], sd[0])),
+        *(x * one for x in (BELIEVED[2], BELIEVED_SD[2], GIVEN_BACK)),
     )
     leak, leak_sd = mean[0] * one, sd[0] * one
-    return HoldFit(leak, leak, *[leak_sd] * 3, none, none, *[none] * 6, gas)
+    return HoldFit(leak, leak, *[leak_sd] * 3, none, none, none, mean[3] * one, *[none] * 4, gas)
 
 
-def norms_of(ratio: float, ratio_sd: float, off: float, off_sd: float) -> Norms:
+def norms_of(
+    ratio: float, ratio_sd: float, off: float, off_sd: float, vapor: float = np.nan, vapor_sd: float = np.nan
+) -> Norms:
     def by_name(*values: float) -> dict[str, np.ndarray]:
-        return {name: np.array([value]) for name, value in zip(OF_ALL, values, strict=True)}
+        return {name: np.array([value]) for name, value in zip((*OF_ALL, VAPOR_RETURN), values, strict=True)}
 
-    return Norms(by_name(ratio, off), by_name(ratio_sd, off_sd), by_name(50, 50))
+    return Norms(by_name(ratio, off, vapor), by_name(ratio_sd, off_sd, vapor_sd), by_name(50, 50, 50))
 
 
 @pytest.fixture(scope="module")
 def hold():
-    """Ten readings that depend on leak, share and time constant: design, readings, posterior with what is believed."""
+    """Ten readings that depend on leak, share, time constant and vapor: design, readings, posterior with beliefs."""
     rng = np.random.default_rng(3)
-    design = rng.normal(size=(10, 3)) @ np.array([[3.0, 3.0, 1.0], [0.0, 0.5, 0.0], [0.0, 0.0, 0.3]])
-    seen = design @ [5.0, 0.6, 2.4] + rng.normal(size=10)
+    mixing = [[3.0, 3.0, 1.0, 2.0], [0.0, 0.5, 0.0, 0.2], [0.0, 0.0, 0.3, 0.0], [0.0, 0.0, 0.0, 0.4]]
+    design = rng.normal(size=(10, 4)) @ np.array(mixing)
+    seen = design @ [5.0, 0.6, 2.4, 2.0] + rng.normal(size=10)
     return design, seen, posterior(design, seen, BELIEVED, BELIEVED_SD)
 
 
-def test_the_leak_is_what_a_fit_with_the_lakes_belief_would_have_found(hold):
+@pytest.mark.parametrize(
+    "vapor", [(np.nan, np.nan), (4.0, 1.1), (0.0, 3.5)], ids=["untold", "more", "varied"]
+)
+def test_the_leak_is_what_a_fit_with_the_lakes_belief_would_have_found(hold, vapor):
     """Least squares anew, by NumPy: exact where everything is linear."""
     design, seen, (mean, cov) = hold
-    told = with_fleet_gas(fit_of(mean, cov), norms_of(0.9, 0.25, 0.7, 0.4), 0.95)
-    anew, anew_cov = posterior(design, seen, BELIEVED * [0.9, 1.0] + [0.0, 0.7], np.array([0.25 * 0.45, 0.4]))
+    told = with_fleet_gas(fit_of(mean, cov), norms_of(0.9, 0.25, 0.7, 0.4, *vapor), 0.95)
+    lake = BELIEVED * [0.9, 1.0, 1.0] + [0.0, 0.7, 0.0 if np.isnan(vapor[0]) else (vapor[0] - 1) * GIVEN_BACK]
+    of_vapor = BELIEVED_SD[2] if np.isnan(vapor[0]) else np.hypot(vapor[1] * GIVEN_BACK, 0.4)
+    anew, anew_cov = posterior(design, seen, lake, np.array([0.25 * 0.45, 0.4, of_vapor]))
     assert abs(anew[0] - mean[0]) > 0.05
     assert_allclose(told.leak_mean, anew[0], rtol=1e-9)
+    assert_allclose(told.vapor, anew[3], rtol=1e-9)
     assert_allclose(told.leak_sd, np.sqrt(anew_cov[0, 0]), rtol=1e-9)
     assert_allclose(told.leak_low, anew[0] - 1.959964 * np.sqrt(anew_cov[0, 0]), rtol=1e-4)
 
@@ -73,6 +89,22 @@ def test_the_leak_is_what_a_fit_with_the_lakes_belief_would_have_found(hold):
 def test_a_lake_that_tells_no_more_than_was_believed_changes_nothing(hold, norms):
     fit = fit_of(*hold[2])
     assert with_fleet_gas(fit, norms, 0.95) is fit
+
+
+def test_a_hold_tells_its_vapor_as_if_it_had_no_hole_and_nothing_had_been_believed(hold):
+    """Least squares of share, time constant and vapor alone, by NumPy."""
+    design, seen, (mean, cov) = hold
+    precision = design[:, 1:].T @ design[:, 1:] + np.diag([*BELIEVED_SD[:2] ** -2.0, 0.0])
+    alone_cov = np.linalg.inv(precision)
+    alone = alone_cov @ (design[:, 1:].T @ seen + np.array([*(BELIEVED[:2] / BELIEVED_SD[:2] ** 2), 0.0]))
+    fit = fit_of(mean, cov)
+    deep = SimpleNamespace(hold=SimpleNamespace(start_above=np.full(1, -2000.0)))
+    told = vapor_told(fit, deep)
+    other = BELIEVED[2] - GIVEN_BACK
+    assert_allclose(told["vapor_return_ratio"], (alone[2] - other) / GIVEN_BACK, rtol=1e-9)
+    assert_allclose(told["vapor_return_sd"], np.sqrt(alone_cov[2, 2]) / GIVEN_BACK, rtol=1e-9)
+    shallow = SimpleNamespace(hold=SimpleNamespace(start_above=np.full(1, -200.0)))
+    assert np.isnan(vapor_told(fit, shallow)["vapor_return_ratio"]).all()
 
 
 def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_size():
@@ -97,7 +129,7 @@ def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_s
     headers = headers.with_columns(make=pl.lit("Kestin"), model=pl.lit("210"))
     taken = take(gather(samples, headers["trace_id"]), headers, Settings())
     norms = model_norms(taken.for_norms())
-    unknown = norms.with_columns(pl.lit(None, pl.Float64).alias(name) for name in OF_ALL)
+    unknown = norms.with_columns(pl.lit(None, pl.Float64).alias(name) for name in (*OF_ALL, VAPOR_RETURN))
     believed_s = 8.0  # where the gas exchanges as much heat as at 20 °C, see beliefs
     assert np.exp(norms["heat_time_log_ratio"][0]) * believed_s == pytest.approx(33, rel=0.25)
     without, with_lake = (

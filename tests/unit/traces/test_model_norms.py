@@ -8,7 +8,15 @@ from drawing import HEADER, Drawing, whole_test
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
 from pipeline.traces.measure import measure_traces
-from pipeline.traces.model_norms import MIN_OF_ALL, MIN_RECORDINGS, NORM_SCHEMA, OF_ALL, READ, model_norms
+from pipeline.traces.model_norms import (
+    MIN_OF_ALL,
+    MIN_RECORDINGS,
+    NORM_SCHEMA,
+    OF_ALL,
+    READ,
+    VAPOR_RETURN,
+    model_norms,
+)
 
 
 def _fleet(slopes: list[float]) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -128,6 +136,7 @@ def readings(**changed: object) -> dict[str, object]:
     return (
         {"make": "a", "model": "b", "ullage_l": 30.0, "duty_pct": 100.0}
         | dict.fromkeys((*READ, *OF_ALL), 1.0)
+        | {VAPOR_RETURN: 1.0, "vapor_return_sd": 1.0}
         | changed
     )
 
