@@ -133,6 +133,14 @@ verdicts:
 
 {_counts(records.trace_truth["verdict"], "verdict")}
 
+How they were made: a plain test (rest, shut, draw, hold, release; the purge at once or in steps), one without a closed
+phase before its draw, two draws, a draw given up early, a vent opened early; a hold under pressure and a steady flow,
+read from the shop's own gauge; and in routine, drives and tests broken off. Clocks leap in
+{_share(records, "clock_leap_s")}, sensors end early in {_share(records, "sensor_end_pa")}, one shop lies 1,150 m high,
+and samples are lost everywhere.
+
+{_counts(records.trace_truth["manner"], "manner")}
+
 ## What is dirty
 
 Each rule is broken at least once (`duplicate`: the same record again, which is no error). Notes of a few accepted
@@ -142,6 +150,11 @@ jobs hold hostile text on purpose.
 
 `.truth/` holds the same record by record; `evapfleet run` never reads it.
 """
+
+
+def _share(records: Records, name: str) -> str:
+    truth = records.trace_truth
+    return f"{truth.filter(pl.col(name).fill_null(0) != 0).height} of {truth.height}"
 
 
 def _cured(repairs: pl.DataFrame) -> str:

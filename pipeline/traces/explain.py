@@ -44,6 +44,7 @@ NEXT_RECORDING = {
     "engine_off": "Run the test again with the engine idling: its vacuum draws the tank down.",
     "at_end": "Run the test again with less vacuum or pressure, within what the sensor can read.",
     "fed": "Run the test again: shut the supply off, and watch the pressure for two minutes.",
+    "let_go": "Run the test again: shut the supply off, and keep cap and ports shut for two minutes.",
     "cannot_tell": "Run the test again with a longer hold, when the fuel has cooled.",
     "torn": "Settle which of the two it is by hand, or run the test again with the vented rest before it and after it.",
 }
