@@ -27,7 +27,7 @@ _TELLS_PA, _TELLS_MM = 500.0, 1.0
 _TELLS_VAPOR = 4.0
 #: However alike holds are, one of a lake is known no better than this.
 _LEAST_SHARE_SD, _LEAST_LOG_TAU_SD = 0.08, 0.3
-_LEAST, _MOST = (0.0, 0.0, -np.inf), (HEAT_MOST, LOG_TAU_MOST, np.inf)
+_LEAST, _MOST = np.array([[0.0], [0.0], [-np.inf]]), np.array([[HEAT_MOST], [LOG_TAU_MOST], [np.inf]])
 #: A variance is never lowered below this part of it.
 _LEFT = 0.25
 
@@ -87,25 +87,24 @@ def with_fleet_gas(fit: HoldFit, norms: Norms, level: float) -> HoldFit:
         return fit
     was, was_sd = believed[:, k], believed_sd[:, k]
     now, now_sd = np.where(is_told, lake, believed)[:, k], np.where(is_told, lake_sd, believed_sd)[:, k]
-    found = np.stack([gas.share[k], gas.log_tau[k], gas.under[k]], axis=1)
-    cov = _symmetric(gas, k)
-    precision = np.linalg.inv(cov)
-    new_cov = np.linalg.inv(precision + (now_sd**-2 - was_sd**-2).T[:, :, None] * np.eye(3))
-    pull = np.einsum("nij,nj->ni", precision, found) + (now / now_sd**2 - was / was_sd**2).T
-    new = np.clip(np.einsum("nij,nj->ni", new_cov, pull), _LEAST, _MOST)
-    with_leak = np.stack([gas.leak_with_share[k], gas.leak_with_tau[k], gas.leak_with_under[k]], axis=1)
-    with_vapor = np.stack([gas.vapor_with_share[k], gas.vapor_with_tau[k], gas.vapor_with_under[k]], axis=1)
-    gain, of_vapor = (np.einsum("nij,nj->ni", precision, each) for each in (with_leak, with_vapor))
-    moved = np.einsum("ni,ni->n", gain, new - found)
-    less = np.einsum("ni,nij,nj->n", gain, cov - new_cov, gain)
-    mean = fit.leak_mean[k] + moved
+    found = np.stack([gas.share[k], gas.log_tau[k], gas.under[k]])
+    cov = _covariances(gas, k)
+    precision = _inverse(cov)
+    new_cov = _inverse(precision + _on_diagonal(now_sd**-2 - was_sd**-2))
+    pull = _times(precision, found) + now / now_sd**2 - was / was_sd**2
+    new = np.clip(_times(new_cov, pull), _LEAST, _MOST)
+    with_leak = np.stack([gas.leak_with_share[k], gas.leak_with_tau[k], gas.leak_with_under[k]])
+    with_vapor = np.stack([gas.vapor_with_share[k], gas.vapor_with_tau[k], gas.vapor_with_under[k]])
+    gain, of_vapor = _times(precision, with_leak), _times(precision, with_vapor)
+    less = (gain * _times(cov - new_cov, gain)).sum(axis=0)
+    mean = fit.leak_mean[k] + (gain * (new - found)).sum(axis=0)
     sd, down, up = (
         np.sqrt(np.maximum(old[k] ** 2 - less, _LEFT * old[k] ** 2))
         for old in (fit.leak_sd, fit.leak_down_sd, fit.leak_up_sd)
     )
     low, high = bounds_above_zero(mean, down, up, level)
     found_anew = {
-        "vapor": fit.vapor[k] + np.einsum("ni,ni->n", of_vapor, new - found),
+        "vapor": fit.vapor[k] + (of_vapor * (new - found)).sum(axis=0),
         "leak": np.maximum(mean, 0),
         "leak_mean": mean,
         "leak_sd": sd,
@@ -135,9 +134,27 @@ def _by_lake(fit: HoldFit, norms: Norms) -> tuple[Floats, Floats]:
     return np.stack(mean), np.stack(sd)
 
 
-def _symmetric(gas: GasFit, k: Ints) -> Floats:
-    """Return the covariances of share, logarithm of the time constant and vapor under vacuum (n, 3, 3)."""
-    share, tau, under = gas.share_sd[k] ** 2, gas.log_tau_sd[k] ** 2, gas.under_sd[k] ** 2
-    with_tau, with_share, of_both = gas.share_with_tau[k], gas.under_with_share[k], gas.under_with_tau[k]
-    rows = [[share, with_tau, with_share], [with_tau, tau, of_both], [with_share, of_both, under]]
-    return np.moveaxis(np.array(rows), 2, 0)
+def _covariances(gas: GasFit, k: Ints) -> Floats:
+    """Return those of share, logarithm of the time constant and vapor under vacuum (6, n): the three variances, then
+    of the first with the second and the third, and of these two."""
+    variances = [gas.share_sd[k] ** 2, gas.log_tau_sd[k] ** 2, gas.under_sd[k] ** 2]
+    return np.stack([*variances, gas.share_with_tau[k], gas.under_with_share[k], gas.under_with_tau[k]])
+
+
+def _on_diagonal(three: Floats) -> Floats:
+    return np.concatenate([three, np.zeros_like(three)])
+
+
+def _inverse(matrix: Floats) -> Floats:
+    """Return the inverses of symmetric matrices (6, n), by their cofactors: all at once, where LAPACK takes each."""
+    a, b, c, ab, ac, bc = matrix
+    first, second, third = b * c - bc**2, ac * bc - ab * c, ab * bc - ac * b
+    cofactors = [first, a * c - ac**2, a * b - ab**2, second, third, ab * ac - a * bc]
+    return np.stack(cofactors) / (a * first + ab * second + ac * third)
+
+
+def _times(matrix: Floats, vector: Floats) -> Floats:
+    """Return the products of symmetric matrices (6, n) with vectors (3, n)."""
+    a, b, c, ab, ac, bc = matrix
+    x, y, z = vector
+    return np.stack([a * x + ab * y + ac * z, ab * x + b * y + bc * z, ac * x + bc * y + c * z])

@@ -21,10 +21,12 @@ _ODD_SHARE, _LEAST_ODD = 0.2, -50.0
 #: usual: fuel that has its vapor back within three minutes.
 _LEAST_SPREAD, _MOST_MEAN = 0.5, 12.0
 _ROUNDS = 60
+#: Of more holds than these, every other, third, fourth ... in the order of their ratios is used.
+_MOST_HOLDS = 10_000
 
 
 class VaporLaw(NamedTuple):
-    """Mean and standard deviation of one tank, in times of what is usual, and how many tanks without a hole tell it.
+    """Mean and standard deviation of one tank, in times of what is usual, and how many tanks without a hole told it.
 
     The standard deviation is taken larger by the standard error of its square, and holds that of the mean.
     """
@@ -42,9 +44,12 @@ def law_of_tanks(ratio: Floats, sd: Floats, least_n: int) -> VaporLaw:
     any text on finite mixtures.
     """
     is_told = np.isfinite(ratio) & np.isfinite(sd) & (ratio > _LEAST_ODD) & (ratio < _MOST_HOLE)
-    x, error2 = ratio[is_told], sd[is_told] ** 2
+    x, error = ratio[is_told], sd[is_told]
     if len(x) < least_n:
         return VaporLaw(np.nan, np.nan, float(len(x)))
+    # In an order of their own: whatever the order of the recordings, the law is the same to the last digit.
+    order = np.lexsort((error, x))[:: 1 + len(x) // _MOST_HOLDS]
+    x, error2 = x[order], error[order] ** 2
     of_hole = (x > _LEAST_HOLE) / (np.maximum(x, _LEAST_HOLE) * np.log(_MOST_HOLE / _LEAST_HOLE))
     other = (1 - _ODD_SHARE) * of_hole + _ODD_SHARE / (_MOST_HOLE - _LEAST_ODD)
     mean, spread2, share = float(np.quantile(x, 0.3)), 4.0, 0.7
@@ -58,7 +63,7 @@ def law_of_tanks(ratio: Floats, sd: Floats, least_n: int) -> VaporLaw:
         own2 = 1 / (1 / spread2 + 1 / error2)
         own = own2 * (mean / spread2 + x / error2)
         spread2 = max(float(np.sum(tight * ((own - mean) ** 2 + own2)) / tight.sum()), _LEAST_SPREAD**2)
-    n = float(tight.sum())
+    n = float(tight.mean() * is_told.sum())
     if n < least_n or mean > _MOST_MEAN:
         return VaporLaw(np.nan, np.nan, n)
     doubt2 = np.sqrt(2 / np.sum(tight / variance**2)) + 1 / np.sum(tight / variance)

@@ -40,3 +40,13 @@ def test_holes_alone_and_few_tanks_tell_nothing():
 def test_vapor_that_fades_is_none_and_never_a_hole_that_closes():
     law = law_of_tanks(*a_lake(np.random.default_rng(5), 100, -1.5, 1.0, 30), 20)
     assert law.mean == 0.0
+
+
+def test_the_law_is_the_same_in_whatever_order_the_holds_come_and_of_a_part_of_many():
+    rng = np.random.default_rng(9)
+    ratio, sd = a_lake(rng, 18_000, 2.0, 1.0, 6_000)
+    mixed = rng.permutation(len(ratio))
+    law = law_of_tanks(ratio, sd, 20)
+    assert law == law_of_tanks(ratio[mixed], sd[mixed], 20)
+    assert law.mean == pytest.approx(2.0, abs=0.25)
+    assert 15_000 < law.n < 20_000
