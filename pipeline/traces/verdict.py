@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
-from pipeline.traces.landmarks import Landmarks
+from pipeline.traces.landmarks import FILLED_PA, Landmarks
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
@@ -45,7 +45,8 @@ REASONS = {
     "few": "there are too few usable samples",
     "vent_open": "pressure was put in while the vent was commanded open; where its hose is clamped by hand, the source "
     "declares it shut: is_vent_closed = true under [samples.constants] of its source.toml",
-    "no_test": "no test was run: the purge was never opened with the vent shut",
+    "no_test": "no test was run: with the vent shut the purge was never opened, and no pressure of "
+    f"{FILLED_PA:.0f} Pa or more was put in",
     "filling": "gas was fed in, but pressure or flow had not come to rest when the feed ended, and no hold followed it",
     "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw or the filling",
     "short_hold": "the hold is too short to tell a leak from vapor",

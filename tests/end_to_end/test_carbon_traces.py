@@ -24,6 +24,10 @@ Of 90010 without leaks behind the carbon: 7.03, 4.46 and 3.76 %; 88.8, 90.9 and 
 brings in air that takes up vapor on its way, and looks larger by 7 to 18 %; of those 59 to 68 % lay inside. Wrong
 and sure were 45, of them 32 tight tanks told to leak: in the half that was looked at, fuel and warming gas gave back
 12 to 35 % of the vacuum, and holes of 0.2 to 0.4 mm were told.
+
+Since the lake's own tight tanks tell how fast its fuel gives vapor back (`traces/fleet_vapor.py`), of the same fleets
+94.4 and 95.3 % are right, 0.8 and 0.6 % sure and wrong, 3.7 and 3.3 % not judged; errors are 6.5, 4.6, 4.6 and 6.4, 4.3,
+4.1 %, and 90, 89, 91 and 91, 89, 90 % lie inside. Half of what is missed lies on his line between leak and gross leak.
 """
 
 from __future__ import annotations
@@ -36,11 +40,10 @@ from tests.end_to_end.carbon_truth import BANDS_MM, BOUND_ABOVE_HOLE, COVERAGE, 
 from tests.end_to_end.judged_recordings import judge, sized_leaks, worst
 
 NUMBER, KEY = 500, 90010
-#: Levels of these 500, where the marks are missed: 92.0 % right, 1.5 % sure and wrong, 5.5 % not judged; 1 mm up 4.1 %;
-#: 89 % of the intervals inside below 0.5 mm.
-RIGHT, SURE_AND_WRONG, NOT_JUDGED = 0.90, 0.025, 0.065
+#: Levels of these 500, where the marks are missed: 94.3 % right, from 1 mm up 4.3 %.
+RIGHT, SURE_AND_WRONG, NOT_JUDGED = 0.935, 0.01, 0.05
 MOST_ERROR = (*MEDIAN_ERROR[:2], 0.05)
-LEAST_INSIDE = (0.82, COVERAGE[0], COVERAGE[0])
+LEAST_INSIDE = (COVERAGE[0], COVERAGE[0], COVERAGE[0])
 
 
 @pytest.fixture(scope="module")
