@@ -215,6 +215,15 @@ def test_coarse_steps_of_volts_are_no_other_story():
     assert judged(drawing.samples(noise=3, volts=volts))["verdict"] != "sensor_disagrees"
 
 
+@pytest.mark.parametrize("step", [500.0, 1000.0])
+@pytest.mark.parametrize("hole_mm", [0.0, 0.5, 0.8])
+def test_coarse_steps_of_pressure_are_no_other_story(hole_mm, step):
+    """Gauge pressure in whole kilopascals lies up to half of one off the line of volts that are finer."""
+    drawing = whole_test(hole_mm, 90)
+    row = judged(drawing.samples(noise=15, step=step, volts=_volts(drawing)))
+    assert "sensor_disagrees" not in (row["verdict"], row["second_verdict"])
+
+
 @pytest.mark.parametrize("story", ["still", "half gain", "sign", "drop-outs", "many drop-outs"])
 def test_volts_that_tell_another_story_disagree(story):
     drawing = whole_test(0.508)
