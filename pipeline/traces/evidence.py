@@ -58,7 +58,8 @@ def evidence_of(r: Readings, n: int) -> pl.Series:
 
 def _opened(r: Readings) -> Text | str:
     """Say where the hold was cut: what followed is no hold."""
-    is_cut = r["is_opened"] & isfinite(r["hold_s"])
+    is_lost = isfinite(r["hold_lost_s"])
+    is_cut = (r["is_opened"] | is_lost) & isfinite(r["hold_s"])
     if not is_cut.any():
         return ""
     after = seconds(r["hold_s"])
@@ -71,7 +72,14 @@ def _opened(r: Readings) -> Text | str:
         "what followed was left out.",
         after,
     )
-    return choose((is_cut & r["is_pressure_test"], let_go), (is_cut, opened))
+    lost = say(
+        " After {} of the hold the clock leapt by {}, or samples of that time were lost: what followed was left out.",
+        after,
+        seconds(r["hold_lost_s"]),
+    )
+    return choose(
+        (is_cut & is_lost, where_known(lost)), (is_cut & r["is_pressure_test"], let_go), (is_cut, opened)
+    )
 
 
 def _less_likely(r: Readings) -> Text | str:

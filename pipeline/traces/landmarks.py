@@ -47,7 +47,8 @@ class Landmarks(NamedTuple):
 
     The draw is the longest of those that led to the chosen hold, the release the one next to it. `closed` is the phase
     before that draw. `is_pressure_test` marks holds under pressure that was put in from outside, `is_opened` those that
-    end where something opened well before the vent was commanded to.
+    end where something opened well before the vent was commanded to, `hold_lost_s` is how long those were without a
+    sample that end where the clock leapt, or samples were lost, for longer than all that was recorded of them.
     """
 
     first: Any
@@ -64,6 +65,7 @@ class Landmarks(NamedTuple):
     n_draws: Any
     is_pressure_test: Any
     is_opened: Any
+    hold_lost_s: Any
 
 
 class Parts(NamedTuple):
@@ -118,14 +120,19 @@ def find_landmarks(
             closed_rows = (first[applied], row_from(t, first[applied], moved_from, closed_end))
             if hold_rows[0] >= end:
                 hold_start, hold_end, hold_rows, opened = np.nan, np.nan, (last, last), last
-    full_hold = hold_rows[1]
+    full_hold, full_s = hold_rows[1], hold_end - hold_start
     if applied < 0:
         opened = _opening(t, smooth, hold_rows[0], full_hold, _KEPT_SHARE)
     is_opened = 0.0
     if opened < full_hold:
         is_opened = 1.0 if hold_end - t[opened] > _COMMAND_LATE_S else 0.0
         hold_rows, hold_end = (hold_rows[0], opened), t[opened - 1]
-    if applied >= 0:
+    lost = _lost(t, hold_rows[0], hold_rows[1])
+    hold_lost_s = np.nan
+    if lost < hold_rows[1]:
+        is_opened, hold_lost_s = 0.0, t[lost] - t[lost - 1]
+        hold_rows, hold_end = (hold_rows[0], lost), t[lost - 1]
+    if applied >= 0 or longest <= full_s:
         longest = hold_end - hold_start
     release = max(hold, draw) + 1
     if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
@@ -150,6 +157,7 @@ def find_landmarks(
         float(n_draws),
         1.0 if applied >= 0 else 0.0,
         is_opened,
+        hold_lost_s,
     )
     parts = Parts(
         closed_rows, _rows(first, draw, last), hold_rows, _rows(first, release, last), draw, moved_from
@@ -268,6 +276,17 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> in
     while abs(smooth[kept + 1] - outside) > (1 - _STILL_SHARE) * left:
         kept += 1
     return kept + 1
+
+
+@compiled
+def _lost(t: Floats, a: int, b: int) -> int:
+    """Return the row of a hold before which more time passed without a sample than all the others span, b where none
+    did: whether the clock leapt there or samples were lost, what follows is another hold."""
+    after, longest = b, 0.0
+    for i in range(a + 1, b):
+        if t[i] - t[i - 1] > longest:
+            after, longest = i, t[i] - t[i - 1]
+    return after if b - a >= _LEAST_ROWS and longest > t[b - 1] - t[a] - longest else b
 
 
 @compiled

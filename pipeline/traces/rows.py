@@ -136,6 +136,7 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
         "n_samples": m.shown.sensor.n,
         "is_pressure_test": m.marks.is_pressure_test,
         "is_opened": m.marks.is_opened,
+        "hold_lost_s": m.marks.hold_lost_s,
         "vapor_pa_s": m.fit.vapor,
         "is_leak_told": np.isfinite(m.fit.leak) & (m.sizes.chance_of_leak >= settings.least_confidence),
         "diameter": m.sizes.diameter,

@@ -309,3 +309,17 @@ def test_a_decay_over_in_three_samples_is_sized_by_the_time_it_took(seed):
     if row["verdict"] == "leak":
         assert row["leak_diameter_low_mm"] < 2.0
         assert row["leak_diameter_high_mm"] is None or row["leak_diameter_high_mm"] > 2.0
+
+
+@pytest.mark.parametrize("leap_s", [90.0, 600.0, 3600.0])
+@pytest.mark.parametrize("hole_mm", [0.0, 0.8])
+def test_a_clock_that_leaps_by_more_than_the_hold_ends_it_and_is_told(hole_mm, leap_s):
+    """Of an hour that never passed a hole of 0.8 mm was told as one of 0.1 mm, for sure."""
+    whole = whole_test(hole_mm).samples(noise=3)
+    at = whole.filter(pl.col("purge_duty_pct") > 0)["t_s"].max() + 28.0
+    leapt = whole.with_columns(pl.col("t_s") + pl.when(pl.col("t_s") > at).then(leap_s).otherwise(0.0))
+    row = judged(leapt)
+    assert row["verdict"] == ("leak" if hole_mm else "holds")
+    assert row["leak_diameter_low_mm"] <= hole_mm <= row["leak_diameter_high_mm"]
+    assert row["hold_s"] == pytest.approx(28, abs=0.5)
+    assert f"After 28 s of the hold the clock leapt by {leap_s:.0f} s, or" in row["evidence"]
