@@ -53,7 +53,7 @@ def evidence_of(r: Readings, n: int) -> pl.Series:
     """
     with np.errstate(all="ignore"):
         told = _SENTENCES[r["verdict"]](r)
-        return written(say("{}{}{}{}", told, _opened(r), _less_likely(r), _by_criterion(r)), n)
+        return written(say("{}{}{}{}{}", told, _opened(r), _stood(r), _less_likely(r), _by_criterion(r)), n)
 
 
 def _opened(r: Readings) -> Text | str:
@@ -80,6 +80,18 @@ def _opened(r: Readings) -> Text | str:
     return choose(
         (is_cut & is_lost, where_known(lost)), (is_cut & r["is_pressure_test"], let_go), (is_cut, opened)
     )
+
+
+def _stood(r: Readings) -> Text | str:
+    """Say how long the reading stood dead still in the end."""
+    is_dead = isfinite(r["stood_s"])
+    if not is_dead.any():
+        return ""
+    still = say(
+        " In the last {} the reading stood dead still, through the commands: that was left out.",
+        seconds(r["stood_s"]),
+    )
+    return choose((is_dead, where_known(still)))
 
 
 def _less_likely(r: Readings) -> Text | str:

@@ -29,10 +29,11 @@ _RISES_BY_ITSELF = 0.25
 _BEFORE_FILLING_S = 0.5
 #: Something opened in a hold where the pressure lost no more than _STILL_SHARE in _STILL_S [s], and then went within
 #: _OPENS_WITHIN_S [s] to less than _GONE_SHARE of the whole, for good; as long after that at most _LEFT_SHARE of what
-#: it was before is left, for which a decay takes longer. It takes _TELLS_OPENING_PA [Pa] to tell.
+#: it was before is left, for which a decay takes longer. It takes _TELLS_OPENING_PA [Pa] to tell, and so many steps of
+#: the sensor: of a coarse one every step comes at once.
 _STILL_SHARE, _STILL_S = 0.15, 4.0
 _OPENS_WITHIN_S, _GONE_SHARE, _LEFT_SHARE = 2.5, 0.15, 0.5
-_TELLS_OPENING_PA = 300.0
+_TELLS_OPENING_PA, _TELLS_OPENING_STEPS = 300.0, 3.0
 #: So large a share of a vacuum, and of a pressure that was applied, must be kept until then.
 _KEPT_SHARE, _LET_GO_SHARE = 0.5, 0.15
 #: An opening that comes no sooner before the release is the vent's own: its command shows late, by up to so long [s].
@@ -82,7 +83,7 @@ class Parts(NamedTuple):
 
 @compiled
 def find_landmarks(
-    t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, is_fed: Flags
+    t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, is_fed: Flags, step: float
 ) -> tuple[Landmarks, Parts]:
     """Choose the recording's best hold, or its longest draw where it has none, and what lies beside it.
 
@@ -91,7 +92,9 @@ def find_landmarks(
     smooth : pressure with single outliers taken out [Pa], one per sample.
     phase, first, n : the recording's stretches, as `phases.cut_phases` fills them.
     is_fed : where test gas flows in, one per sample; none at all where no flow was recorded.
+    step : smallest difference between two readings [Pa].
     """
+    tells = max(_TELLS_OPENING_PA, _TELLS_OPENING_STEPS * step)
     last = first[n] - 1
     hold, draw = _choose_test(t, smooth, phase, first, n)
     hold_start, hold_end, longest, hold_rows = np.nan, np.nan, np.nan, (last, last)
@@ -110,7 +113,7 @@ def find_landmarks(
             # Whatever the pressure does, nothing is held while gas flows in.
             fed_until = _last_of(is_fed, first[applied], first[applied + 1])
             # Who lets the pressure go by the port that it came in by commands nothing.
-            end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE)
+            end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE, tells)
             moved_from, filled = _filling(t, smooth, first[applied], end)
             filled = max(filled, fed_until)
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
@@ -122,7 +125,7 @@ def find_landmarks(
                 hold_start, hold_end, hold_rows, opened = np.nan, np.nan, (last, last), last
     full_hold, full_s = hold_rows[1], hold_end - hold_start
     if applied < 0:
-        opened = _opening(t, smooth, hold_rows[0], full_hold, _KEPT_SHARE)
+        opened = _opening(t, smooth, hold_rows[0], full_hold, _KEPT_SHARE, tells)
     is_opened = 0.0
     if opened < full_hold:
         is_opened = 1.0 if hold_end - t[opened] > _COMMAND_LATE_S else 0.0
@@ -243,12 +246,12 @@ def _last_of(flags: Flags, a: int, b: int) -> int:
 
 
 @compiled
-def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> int:
+def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float, tells_pa: float) -> int:
     """Return the row of a hold at which something opened, b where nothing did.
 
     Through a hole a vacuum, or a pressure, goes ever more slowly. One that first keeps still and is then gone within
     seconds, for good, found another way. The hold's last reading stands for the level outside; so much of the first one
-    (`kept_share`) must have been kept until then.
+    (`kept_share`) must have been kept until then, and no less than `tells_pa`.
     """
     if b - a < _LEAST_ROWS:
         return b
@@ -263,7 +266,7 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> in
         return b
     left = abs(smooth[kept] - outside)
     if (
-        left < max(kept_share * whole, _TELLS_OPENING_PA)
+        left < max(kept_share * whole, tells_pa)
         or abs(smooth[before] - outside) - left > _STILL_SHARE * left
     ):
         return b

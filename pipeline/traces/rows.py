@@ -137,6 +137,7 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
         "is_pressure_test": m.marks.is_pressure_test,
         "is_opened": m.marks.is_opened,
         "hold_lost_s": m.marks.hold_lost_s,
+        "stood_s": m.shown.sensor.stood_s,
         "vapor_pa_s": m.fit.vapor,
         "is_leak_told": np.isfinite(m.fit.leak) & (m.sizes.chance_of_leak >= settings.least_confidence),
         "diameter": m.sizes.diameter,

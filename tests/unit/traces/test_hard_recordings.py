@@ -323,3 +323,37 @@ def test_a_clock_that_leaps_by_more_than_the_hold_ends_it_and_is_told(hole_mm, l
     assert row["leak_diameter_low_mm"] <= hole_mm <= row["leak_diameter_high_mm"]
     assert row["hold_s"] == pytest.approx(28, abs=0.5)
     assert f"After 28 s of the hold the clock leapt by {leap_s:.0f} s, or" in row["evidence"]
+
+
+@pytest.mark.parametrize("period", [2, 5, 10])
+@pytest.mark.parametrize("hole_mm", [0.0, 0.8])
+def test_a_purge_that_is_seen_pulse_by_pulse_is_one_draw(hole_mm, period):
+    """Of a valve in pulses a recorder sees open and shut by turns: that had been told as no test at all."""
+    samples = whole_test(hole_mm, rate_hz=10.0).samples(noise=3)
+    pulse = pl.int_range(pl.len()) % period == 0
+    seen = samples.with_columns(
+        purge_duty_pct=pl.when(pulse).then(0.3 * pl.col("purge_duty_pct")).otherwise(0.0)
+    )
+    row = judged(seen)
+    assert row["verdict"] == ("leak" if hole_mm else "holds")
+    assert row["draw_rate_pa_s"] == pytest.approx(judged(samples)["draw_rate_pa_s"], rel=0.2)
+
+
+@pytest.mark.parametrize("hole_mm", [0.0, 0.8])
+def test_a_reading_that_freezes_in_the_hold_blocks_no_vent(hole_mm):
+    """A recorder that repeats the last answer goes on doing so when the vent opens."""
+    samples = whole_test(hole_mm, 90).samples(noise=3)
+    at = samples.filter(pl.col("purge_duty_pct") > 0)["t_s"].max() + 30.0
+    last = samples.filter(pl.col("t_s") <= at)["tank_pressure_pa"][-1]
+    frozen = pl.when(pl.col("t_s") > at).then(last).otherwise("tank_pressure_pa")
+    row = judged(samples.with_columns(tank_pressure_pa=frozen))
+    assert row["verdict"] == ("leak" if hole_mm else "holds")
+    assert row["leak_diameter_low_mm"] <= hole_mm <= row["leak_diameter_high_mm"]
+    assert "In the last 68 s the reading stood dead still" in row["evidence"]
+
+
+@pytest.mark.parametrize("step", [250.0, 1000.0])
+def test_one_step_of_a_coarse_sensor_is_nothing_that_opened(step):
+    row = judged(whole_test(0.0, 90, vapor=4.0).samples(noise=20, step=step))
+    assert "something opened" not in row["evidence"]
+    assert row["hold_s"] == pytest.approx(90, abs=0.5)
