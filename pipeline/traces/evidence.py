@@ -10,6 +10,7 @@ import polars as pl
 from numpy import isfinite
 
 from pipeline.traces.compiled import Floats
+from pipeline.traces.left_out import left_out
 from pipeline.traces.phases import LOST_S, LOST_TIMES
 from pipeline.traces.quantities import pressures, rounded, seconds
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
@@ -53,45 +54,7 @@ def evidence_of(r: Readings, n: int) -> pl.Series:
     """
     with np.errstate(all="ignore"):
         told = _SENTENCES[r["verdict"]](r)
-        return written(say("{}{}{}{}{}", told, _opened(r), _stood(r), _less_likely(r), _by_criterion(r)), n)
-
-
-def _opened(r: Readings) -> Text | str:
-    """Say where the hold was cut: what followed is no hold."""
-    is_lost = isfinite(r["hold_lost_s"])
-    is_cut = (r["is_opened"] | is_lost) & isfinite(r["hold_s"])
-    if not is_cut.any():
-        return ""
-    after = seconds(r["hold_s"])
-    let_go = say(
-        " After {} it was let go, otherwise than by the vent valve: what followed was left out.",
-        after,
-    )
-    opened = say(
-        " After {} of the hold something opened, though the vent was commanded shut: the pressure went at once, and "
-        "what followed was left out.",
-        after,
-    )
-    lost = say(
-        " After {} of the hold the clock leapt by {}, or samples of that time were lost: what followed was left out.",
-        after,
-        seconds(r["hold_lost_s"]),
-    )
-    return choose(
-        (is_cut & is_lost, where_known(lost)), (is_cut & r["is_pressure_test"], let_go), (is_cut, opened)
-    )
-
-
-def _stood(r: Readings) -> Text | str:
-    """Say how long the reading stood dead still in the end."""
-    is_dead = isfinite(r["stood_s"])
-    if not is_dead.any():
-        return ""
-    still = say(
-        " In the last {} the reading stood dead still, through the commands: that was left out.",
-        seconds(r["stood_s"]),
-    )
-    return choose((is_dead, where_known(still)))
+        return written(say("{}{}{}{}", told, left_out(r), _less_likely(r), _by_criterion(r)), n)
 
 
 def _less_likely(r: Readings) -> Text | str:
@@ -136,7 +99,8 @@ def _vacuum(pa: Floats) -> Text:
 
 
 def _draw(r: Readings) -> Text:
-    drawn = say("Purge pulled {}{}{}", _vacuum(r["depth"]), _within(r["draw_s"]), _lost(r))
+    least = choose((r["is_at_end"] & isfinite(r["depth"]), "at least "))
+    drawn = say("Purge pulled {}{}{}{}", least, _vacuum(r["depth"]), _within(r["draw_s"]), _lost(r))
     if not r["is_pressure_test"].any():
         return drawn
     how_much = where_known(say("{} of pressure", pressures(r["hold_start_above"])), "pressure")
@@ -226,9 +190,11 @@ def _gross_leak(r: Readings) -> Text:
         "; by this model's usual purge flow the vacuum settled as through {} mm ({}{})",
         *(fixed(r["settled"], 1), bounds, _coefficient(r)),
     )
+    # A draw that was no usual one tells no size: the time in which its vacuum went tells a larger one.
+    is_usual = ~(r["settled_high"] < r["gross_low"])
     return say(
         "{}: a leak too large for a decay, or a vent path that stays open{}{}{}.",
-        *(_how_it_went(r), least, _any_fill(r, r["gross_low"]), where_known(settled)),
+        *(_how_it_went(r), least, _any_fill(r, r["gross_low"]), choose((is_usual, where_known(settled)))),
     )
 
 

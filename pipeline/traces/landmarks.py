@@ -265,10 +265,7 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float, tells
     if kept <= before or t[kept] - t[a] < _STILL_S:
         return b
     left = abs(smooth[kept] - outside)
-    if (
-        left < max(kept_share * whole, tells_pa)
-        or abs(smooth[before] - outside) - left > _STILL_SHARE * left
-    ):
+    if left < max(kept_share * whole, tells_pa) or abs(smooth[before] - outside) - left > _STILL_SHARE * left:
         return b
     settled = min(row_from(t, gone, b, t[min(gone, b - 1)] + _OPENS_WITHIN_S), b - 1)
     if abs(smooth[settled] - outside) > _LEFT_SHARE * left:

@@ -138,6 +138,8 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
         "is_opened": m.marks.is_opened,
         "hold_lost_s": m.marks.hold_lost_s,
         "stood_s": m.shown.sensor.stood_s,
+        "mended_s": m.fit.mended_s,
+        "is_at_end": np.isfinite(m.shown.sensor.floor),
         "vapor_pa_s": m.fit.vapor,
         "is_leak_told": np.isfinite(m.fit.leak) & (m.sizes.chance_of_leak >= settings.least_confidence),
         "diameter": m.sizes.diameter,

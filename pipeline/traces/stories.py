@@ -37,7 +37,8 @@ STORIES: dict[str, tuple[float, tuple[int, ...]]] = {
 NAMES = tuple(STORIES)
 HOLDS, LEAK, GROSS, NO_VACUUM, PASSES, RESTRICTED, FLAT, OFFSET, DISAGREES = range(len(NAMES))
 #: Creep of a shut tank without vacuum [Pa/s]: weights, means and standard deviations of what fuel does to it, from
-#: one that stood overnight to warm and, rarely, hot ones, and cooling (judgement: vapor pressure of gasoline, a few K/h).
+#: one that stood overnight to warm and, rarely, hot ones, and cooling (judgement: vapor pressure of gasoline, some
+#: K/h).
 CREEPS = (
     (0.2, 0.04, 0.07),
     (0.17, 0.4, 0.4),

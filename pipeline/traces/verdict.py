@@ -42,6 +42,7 @@ FED_FROM_S = 30.0
 ROSE_PA, ROSE_TIMES, HOT_FUEL_PA_S = 500.0, 2.0, 15.0
 
 REASONS = {
+    "stood": "the reading stood dead still before there was a test",
     "few": "there are too few usable samples",
     "vent_open": "pressure was put in while the vent was commanded open; where its hose is clamped by hand, the source "
     "declares it shut: is_vent_closed = true under [samples.constants] of its source.toml",
@@ -114,6 +115,7 @@ def judge(
         is_of_sensor = (best == FLAT) | (best == DISAGREES)
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [
+            (needs_test & np.isfinite(shown.sensor.stood_s) & ~signs.has_test, "stood"),
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
             (shown.vented.is_put_in & ~signs.has_test & ~is_of_sensor, "vent_open"),
             (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),

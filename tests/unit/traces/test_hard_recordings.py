@@ -357,3 +357,28 @@ def test_one_step_of_a_coarse_sensor_is_nothing_that_opened(step):
     row = judged(whole_test(0.0, 90, vapor=4.0).samples(noise=20, step=step))
     assert "something opened" not in row["evidence"]
     assert row["hold_s"] == pytest.approx(90, abs=0.5)
+
+
+def test_times_of_a_clock_that_leapt_are_said_to_be_the_clocks():
+    whole = whole_test(0.8, 90).samples(noise=3)
+    at = whole.filter(pl.col("purge_duty_pct") > 0)["t_s"].max() + 28.0
+    leapt = whole.with_columns(pl.col("t_s") + pl.when(pl.col("t_s") > at).then(40.0).otherwise(0.0))
+    assert "Times are the clock's, which leapt ahead by about 40 s" in judged(leapt)["evidence"]
+    assert "clock" not in judged(whole)["evidence"]
+
+
+def test_a_reading_that_freezes_before_the_draw_is_no_test_and_is_told_so():
+    samples = whole_test(0.8).samples(noise=3)
+    frozen = pl.when(pl.col("t_s") > 12.0).then(1.5).otherwise("tank_pressure_pa")
+    row = judged(samples.with_columns(tank_pressure_pa=frozen))
+    assert row["verdict"] == "not_judged"
+    assert "the reading stood dead still before there was a test" in row["evidence"]
+    assert "never opened" not in row["evidence"]
+
+
+def test_what_a_sensor_at_its_end_saw_of_a_draw_is_the_least_of_it():
+    clipped = whole_test(1.2).samples(noise=3).with_columns(pl.col("tank_pressure_pa").clip(-1500, 1500))
+    row = judged(clipped)
+    assert row["verdict"] == "leak"
+    assert "Purge pulled at least 15" in row["evidence"]
+    assert "at least" not in judged(whole_test(1.2).samples(noise=3))["evidence"]
