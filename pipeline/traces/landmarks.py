@@ -6,9 +6,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Flags, Floats, Ints, compiled
+from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
 from pipeline.traces.phases import CLOSED, DRAW, FLOWING, HOLD, RELEASE, REST
-from pipeline.traces.ranges import most, row_from
+from pipeline.traces.ranges import least, most, row_from
 
 #: A closed phase that reaches this pressure, without a draw, was put under pressure from outside: an integrity
 #: test (14 inches of water is 3487 Pa). Warm fuel alone does not get there within a recording.
@@ -16,6 +16,8 @@ APPLIED_PRESSURE_PA = 1_500.0
 #: One that leaks may not get there. From so much [Pa] on it was filled if the pressure rose at so many pascals a second
 #: at least, and then for so long [s] by no more than this share of that: warm fuel neither hurries nor stops.
 FILLED_PA, _FILLED_PA_S, _FILLED_S, _FILLED_SHARE = 400.0, 8.0, 15.0, 0.1
+#: A vacuum that begins so long [s] after vent and purge were shut was drawn: both answer sooner.
+_DRAWN_AFTER_S = 2.0
 #: The filling ends where the pressure bends away from its rise: this far above the straight line from the phase's first
 #: to its last reading [share of the greatest pressure], else where it first reaches _FULL_SHARE of the greatest; and it
 #: goes on while the pressure still rises at _FILLS of the usual speed of the filling.
@@ -312,6 +314,26 @@ def was_filled(t: Floats, smooth: Floats, a: int, b: int) -> bool:
         and speed > _FILLED_PA_S
         and t[b - 1] - t[full] > _FILLED_S
         and _speed(t, smooth, full, b - 1) < _FILLED_SHARE * speed
+    )
+
+
+@compiled
+def was_drawn(t: Floats, smooth: Floats, a: int, b: int) -> bool:
+    """Say whether a vacuum came to rows a to b some time after they began, fast, and then no more.
+
+    What passes a shut valve does so from the moment that the vent is shut, and goes on.
+    """
+    if b - a < _LEAST_ROWS or least(smooth, a, b) > smooth[a] - FILLED_PA:
+        return False
+    since, vacuum, end = t[a:b], -smooth[a:b], b - a - 1
+    begin, full = _filling(since, vacuum, ZERO, b - a)
+    speed = _speed(since, vacuum, begin, full)
+    return (
+        since[begin] - since[0] > _DRAWN_AFTER_S
+        and vacuum[full] - vacuum[begin] > FILLED_PA
+        and speed > _FILLED_PA_S
+        and since[end] - since[full] > _FILLED_S
+        and max(_speed(since, vacuum, ZERO, begin), _speed(since, vacuum, full, end)) < _FILLED_SHARE * speed
     )
 
 

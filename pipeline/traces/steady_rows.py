@@ -110,7 +110,7 @@ def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
         f"a hole of about {s.diameter[k]:.2f} mm ({s.low[k]:.2f} to {s.high[k]:.2f} mm at {settings.level:.0%}, from no"
         " fuel vapor in what flows out to all it can hold; discharge coefficient"
         f" {settings.discharge_coefficient:.2f}), {s.certified[k]:.2f} mm by 40 CFR 1066.985, which knows of no vapor;"
-        " this needs hardly anything of the tank's size"
+        " the tank's size hardly matters here"
     )
     tail = (
         ": too close to the smallest hole that counts as a leak to say which"

@@ -46,6 +46,8 @@ REASONS = {
     "few": "there are too few usable samples",
     "vent_open": "pressure was put in while the vent was commanded open; where its hose is clamped by hand, the source "
     "declares it shut: is_vent_closed = true under [samples.constants] of its source.toml",
+    "drawn": "a vacuum came and stopped while the purge was commanded shut: its command was not recorded, or a pump "
+    "drew the vacuum",
     "no_test": "no test was run: the purge was never opened with the vent shut",
     "filling": "gas was fed in, but pressure or flow had not come to rest when the feed ended, and no hold followed it",
     "no_hold": "there is no hold: nothing was recorded with vent and purge shut after the draw or the filling",
@@ -118,6 +120,7 @@ def judge(
             (needs_test & np.isfinite(shown.sensor.stood_s) & ~signs.has_test, "stood"),
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
             (shown.vented.is_put_in & ~signs.has_test & ~is_of_sensor, "vent_open"),
+            (shown.closed.is_drawn & ~signs.has_test & ~is_of_sensor, "drawn"),
             (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),
             (needs_test & ~signs.has_test, "no_test"),
             ((best != DISAGREES) & _rose(shown), "rose"),

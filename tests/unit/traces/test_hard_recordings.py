@@ -382,3 +382,19 @@ def test_what_a_sensor_at_its_end_saw_of_a_draw_is_the_least_of_it():
     assert row["verdict"] == "leak"
     assert "Purge pulled at least 15" in row["evidence"]
     assert "at least" not in judged(whole_test(1.2).samples(noise=3))["evidence"]
+
+
+@pytest.mark.parametrize("hole_mm", [0.0, 0.8])
+def test_a_vacuum_that_is_drawn_without_a_command_accuses_no_valve_of_passing(hole_mm):
+    """What passes a shut valve goes on passing: a pump, or a purge whose command was not recorded, stops."""
+    samples = whole_test(hole_mm).samples(noise=3).with_columns(purge_duty_pct=pl.lit(0.0))
+    row = judged(samples)
+    assert row["verdict"] == "not_judged"
+    assert "a vacuum came and stopped while the purge was commanded shut" in row["evidence"]
+
+
+@pytest.mark.parametrize("passes_pa_s", [-5.0, -60.0, -300.0])
+def test_a_valve_that_passes_from_the_moment_the_vent_shuts_is_still_accused(passes_pa_s):
+    drawing = Drawing().rest().add(60, lambda s: 6000 * np.expm1(s * passes_pa_s / 6000), True, 0.0).release()
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "purge_passes_closed"
