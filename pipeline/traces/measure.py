@@ -150,7 +150,10 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     sizes = told_by_flow(taken, sizes, mine, settings)
     volts = compare_volts(taken.volts, shown.vented, shown.sensor, taken.is_derived, mine)
     is_filling = np.zeros(len(taken.leak), bool) if taken.steady is None else taken.steady.is_filling
-    judgement = judge(taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence, is_filling)
+    step_pa = 1e3 * np.nan_to_num(numbers_of(taken.headers, "barometer_step_kpa"))
+    judgement = judge(
+        taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence, is_filling, step_pa
+    )
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = taken.pressure_test.copy()
     tested[judgement.reason == "fed"] = None

@@ -93,6 +93,7 @@ def judge(
     norms: Norms,
     least_confidence: float,
     is_filling: Flags,
+    barometer_step_pa: Floats,
 ) -> Judgement:
     """Return the verdict of every trace.
 
@@ -101,8 +102,9 @@ def judge(
     is_filling : gas was fed in and nothing came to rest, as `SteadyFlow` has it.
     norms : of each trace's model.
     least_confidence : a story less likely than this is no verdict.
+    barometer_step_pa : steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
     """
-    signs = read_signs(marks, shown, volts, fit, sizes, norms)
+    signs = read_signs(marks, shown, volts, fit, sizes, norms, barometer_step_pa)
     told = compare_stories(signs, shown, sizes)
     best = told.best
     is_sound_or_open = (best == HOLDS) | (best == LEAK) | (best == GROSS)

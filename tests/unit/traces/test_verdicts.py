@@ -331,3 +331,18 @@ def test_hot_fuel_that_raised_the_tank_long_before_the_last_draw_is_no_vacuum():
             start = drawing.pa[-1]
             drawing.add(seconds, lambda s, start=start: start + 12 * (s + 0.2), True, duty)
     assert judged(drawing.release().samples(noise=3))["verdict"] == "no_vacuum"
+
+
+@pytest.mark.parametrize(
+    ("level", "step_kpa", "verdict"),
+    [
+        (300.0, None, "sensor_offset"),
+        (300.0, 1.0, "holds"),
+        (-900.0, 1.0, "holds"),
+        (2500.0, 1.0, "sensor_offset"),
+    ],
+)
+def test_a_zero_within_a_step_of_its_barometer_accuses_no_sensor(level, step_kpa, verdict):
+    """Absolute pressure less a barometer in whole kilopascals: without norms all had been told off zero, for sure."""
+    drawing = Drawing().rest(level=level).closed(level=level).draw(level - 2500).hold(60).release(level=level)
+    assert judged(drawing.samples(noise=3), barometer_step_kpa=step_kpa)["verdict"] == verdict
