@@ -169,7 +169,20 @@ def _least_that_shows(r: Readings) -> Text:
 
 def _leak(r: Readings) -> Text:
     fill = _any_fill(r, r["diameter"])
-    return say("{}; {}, faster than vapor alone: {}{}.", _draw(r), _bleed(r), _hole(r), fill)
+    return say(
+        "{}; {}, faster than vapor alone: {}{}{}.", _draw(r), _bleed(r), _hole(r), fill, _fell_before(r)
+    )
+
+
+def _fell_before(r: Readings) -> Text:
+    """Say that the shut tank fell before the draw, for which a leak is no reason."""
+    rate = r["closed_rate"]
+    falls = (rate + 3 * r["closed_rate_sd"] < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA)
+    fell = say(
+        "; before the draw the shut tank fell at {} Pa/s: its gas cooled, or vacuum passes the purge valve as well",
+        fixed(np.abs(rate), 1),
+    )
+    return choose((falls & ~r["is_pressure_test"], where_known(fell)))
 
 
 def _hole(r: Readings) -> Text:

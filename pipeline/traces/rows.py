@@ -38,6 +38,7 @@ _READINGS_SAID = {
     "creep": "draw.creep",
     "closed_change": "closed.change",
     "closed_rate": "closed.rate",
+    "closed_rate_sd": "closed.rate_sd",
     "closed_above": "closed.above",
     "hold_late_change": "hold.late_change",
     "hold_change": "hold.change",

@@ -346,3 +346,14 @@ def test_a_zero_within_a_step_of_its_barometer_accuses_no_sensor(level, step_kpa
     """Absolute pressure less a barometer in whole kilopascals: without norms all had been told off zero, for sure."""
     drawing = Drawing().rest(level=level).closed(level=level).draw(level - 2500).hold(60).release(level=level)
     assert judged(drawing.samples(noise=3), barometer_step_kpa=step_kpa)["verdict"] == verdict
+
+
+@pytest.mark.parametrize(("closed_pa_s", "is_told"), [(-11.0, True), (0.5, False)])
+def test_a_leak_whose_tank_fell_before_the_draw_names_the_purge_valve_beside_it(closed_pa_s, is_told):
+    """A valve that passes 0.4 l/min beside a hole of 0.8 mm: only the hole had been told."""
+    row = judged(
+        Drawing().rest().closed(10, closed_pa_s).draw(-2700).hold(90, 0.8).release().samples(noise=3)
+    )
+    assert row["verdict"] == "leak"
+    told = "the shut tank fell at 11.1 Pa/s: its gas cooled, or vacuum passes the purge valve as well"
+    assert (told in row["evidence"]) is is_told
