@@ -38,14 +38,16 @@ def with_pressure(reading: Reading, form: KindForm, layout: Layout, headers: pl.
     placed is null and listed as misread.
     """
     decoded = _decode(reading, layout)
-    reading.told = _told_of_recordings(reading, decoded)
     barometric = _barometric(reading, form, layout, decoded)
     columns = layout.columns
+    told = {name: decoded[name] for name in TOLD_SCHEMA if name in decoded}
     if is_absolute(layout.units.get("tank_pressure_pa", "Pa")):
-        _make_gauge(reading, reading.records["tank_pressure_pa"], barometric, headers)
+        absolute = reading.records["tank_pressure_pa"]
+        told["barometer_step_kpa"] = _make_gauge(reading, absolute, barometric, headers)
     if "tank_pressure_abs_kpa" in decoded:
-        absolute = decoded["tank_pressure_abs_kpa"] * _PA_PER_KPA
-        _make_gauge(reading, absolute, barometric, headers, keep=reading.records["tank_pressure_pa"])
+        absolute, kept = decoded["tank_pressure_abs_kpa"] * _PA_PER_KPA, reading.records["tank_pressure_pa"]
+        told["barometer_step_kpa"] = _make_gauge(reading, absolute, barometric, headers, keep=kept)
+    reading.told = _told_of_recordings(reading, told)
     if form.sensor and "sensor_v" in columns and not {"tank_pressure_pa", "obd_hex"} & columns.keys():
         _derive_from_volts(reading, form.sensor, headers)
     return reading
@@ -71,20 +73,22 @@ def _decode(reading: Reading, layout: Layout) -> dict[str, pl.Series]:
     return decoded
 
 
-def _told_of_recordings(reading: Reading, decoded: dict[str, pl.Series]) -> pl.DataFrame:
-    """Return, for each recording, the first fuel level, ambient and barometric pressure that its answers give."""
-    facts = [name for name in TOLD_SCHEMA if name in decoded]
+def _told_of_recordings(reading: Reading, told: dict[str, pl.Series]) -> pl.DataFrame:
+    """Return, for each recording, the first fuel level, ambient and barometric pressure that its answers give, and the
+    steps of the barometer by which its pressure became gauge."""
+    facts = list(told)
     if not facts:
         return pl.DataFrame(schema=TOLD_SCHEMA)
-    frame = reading.records.select("file", "trace_id").with_columns(decoded[name] for name in facts)
+    frame = reading.records.select("file", "trace_id").with_columns(told[name].alias(name) for name in facts)
     possible = [
         pl.when(pl.col(f.name).is_between(f.low, f.high)).then(pl.col(f.name))
-        for f in map(TRACES.field, facts)
+        for f in TRACES.fields
+        if f.name in facts
     ]
     frame = frame.with_columns(possible)
     first = frame.drop_nulls("trace_id").group_by("file", "trace_id", maintain_order=True)
-    told = first.agg(pl.col(facts).drop_nulls().first())
-    return pl.concat([pl.DataFrame(schema=TOLD_SCHEMA), told], how="diagonal")
+    firsts = first.agg(pl.col(facts).drop_nulls().first())
+    return pl.concat([pl.DataFrame(schema=TOLD_SCHEMA), firsts], how="diagonal")
 
 
 def _barometric(
@@ -107,8 +111,9 @@ def _make_gauge(
     barometric: pl.Series | None,
     headers: pl.DataFrame,
     keep: pl.Series | None = None,
-) -> None:
-    """Put gauge = absolute - barometric [Pa] where `keep` has nothing."""
+) -> pl.Series:
+    """Put gauge = absolute - barometric [Pa] where `keep` has nothing; return the barometer's steps [kPa] where it came
+    in whole kilopascals, as service 01 PID 33 gives it, and null elsewhere."""
     of_trace = _of_traces(reading, headers)["barometric_kpa"]
     known = of_trace if barometric is None else barometric.zip_with(barometric.is_not_null(), of_trace)
     gauge = absolute - known * _PA_PER_KPA
@@ -119,6 +124,8 @@ def _make_gauge(
         reading, "type", "tank_pressure_pa", absolute.cast(pl.String), sentences(lost, _NO_BAROMETER)
     )
     _put(reading, "tank_pressure_pa", gauge)
+    is_whole = (known == known.round()) & absolute.is_not_null()
+    return is_whole.replace_strict({True: 1.0}, default=None, return_dtype=pl.Float64)
 
 
 def _derive_from_volts(reading: Reading, lines: tuple[SensorLine, ...], headers: pl.DataFrame) -> None:

@@ -34,6 +34,7 @@ TOLD_SCHEMA = {
     "fuel_level_pct": pl.Float64(),
     "ambient_c": pl.Float64(),
     "barometric_kpa": pl.Float64(),
+    "barometer_step_kpa": pl.Float64(),
 }
 
 

@@ -50,11 +50,11 @@ SAMPLE_COLUMNS = [
 
 #: a fact of the header; where it has none, what the recording's own diagnostic answers tell; of barometric pressure,
 #: where they tell none either, the median of the shop's other recordings: a shop stays at its height, and weather moves
-#: the pressure by about 1 kPa
+#: the pressure by about 1 kPa. In which steps the barometer came that made absolute pressure gauge, samples tell
 HEADERS = """
 with told as (
     select trace_id, min(fuel_level_pct) as fuel_level_pct, min(ambient_c) as ambient_c,
-           min(barometric_kpa) as barometric_kpa
+           min(barometric_kpa) as barometric_kpa, max(barometer_step_kpa) as barometer_step_kpa
     from stage.trace_facts
     group by trace_id
 ),
@@ -63,7 +63,7 @@ known as (
            coalesce(t.fuel_level_pct, told.fuel_level_pct) as fuel_level_pct,
            coalesce(t.ambient_c, told.ambient_c) as ambient_c,
            coalesce(t.barometric_kpa, told.barometric_kpa) as barometric_kpa,
-           j.shop_id, j.trouble_codes, j.checks
+           told.barometer_step_kpa, j.shop_id, j.trouble_codes, j.checks
     from core.traces t
     left join told using (trace_id)
     left join core.jobs j using (job_id)
@@ -76,7 +76,7 @@ shop as (
 )
 select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at, t.fuel_level_pct, t.ambient_c,
        coalesce(t.barometric_kpa, shop.barometric_kpa) as barometric_kpa,
-       v.fuel_tank_l, v.make, v.model, t.trouble_codes, t.checks
+       t.barometer_step_kpa, v.fuel_tank_l, v.make, v.model, t.trouble_codes, t.checks
 from known t
 join core.vehicles v using (vehicle_id)
 left join shop using (shop_id)

@@ -12,7 +12,7 @@ from pipeline.contract.fields import ALL_KINDS
 from pipeline.warehouse.store import Warehouse, kind_columns
 
 #: raise when a staged table changes its form or its meaning: everything is then read again
-STAGE_FORM = 7
+STAGE_FORM = 8
 
 REGISTER_KINDS = ("vehicles", "jobs", "traces", "inspections")
 
@@ -54,6 +54,7 @@ STAGE_COLUMNS: dict[str, list[tuple[str, str]]] = {
         ("fuel_level_pct", "DOUBLE"),
         ("ambient_c", "DOUBLE"),
         ("barometric_kpa", "DOUBLE"),
+        ("barometer_step_kpa", "DOUBLE"),
     ],
     "stage.sample_parquet": [
         ("file", "VARCHAR"),

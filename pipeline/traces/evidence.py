@@ -10,6 +10,7 @@ import polars as pl
 from numpy import isfinite
 
 from pipeline.traces.compiled import Floats
+from pipeline.traces.left_out import left_out
 from pipeline.traces.phases import LOST_S, LOST_TIMES
 from pipeline.traces.quantities import pressures, rounded, seconds
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
@@ -53,25 +54,7 @@ def evidence_of(r: Readings, n: int) -> pl.Series:
     """
     with np.errstate(all="ignore"):
         told = _SENTENCES[r["verdict"]](r)
-        return written(say("{}{}{}{}", told, _opened(r), _less_likely(r), _by_criterion(r)), n)
-
-
-def _opened(r: Readings) -> Text | str:
-    """Say where the hold was cut: what followed is no hold."""
-    is_cut = r["is_opened"] & isfinite(r["hold_s"])
-    if not is_cut.any():
-        return ""
-    after = seconds(r["hold_s"])
-    let_go = say(
-        " After {} it was let go, otherwise than by the vent valve: what followed was left out.",
-        after,
-    )
-    opened = say(
-        " After {} of the hold something opened, though the vent was commanded shut: the pressure went at once, and "
-        "what followed was left out.",
-        after,
-    )
-    return choose((is_cut & r["is_pressure_test"], let_go), (is_cut, opened))
+        return written(say("{}{}{}{}", told, left_out(r), _less_likely(r), _by_criterion(r)), n)
 
 
 def _less_likely(r: Readings) -> Text | str:
@@ -116,7 +99,8 @@ def _vacuum(pa: Floats) -> Text:
 
 
 def _draw(r: Readings) -> Text:
-    drawn = say("Purge pulled {}{}{}", _vacuum(r["depth"]), _within(r["draw_s"]), _lost(r))
+    least = choose((r["is_at_end"] & isfinite(r["depth"]), "at least "))
+    drawn = say("Purge pulled {}{}{}{}", least, _vacuum(r["depth"]), _within(r["draw_s"]), _lost(r))
     if not r["is_pressure_test"].any():
         return drawn
     how_much = where_known(say("{} of pressure", pressures(r["hold_start_above"])), "pressure")
@@ -185,7 +169,20 @@ def _least_that_shows(r: Readings) -> Text:
 
 def _leak(r: Readings) -> Text:
     fill = _any_fill(r, r["diameter"])
-    return say("{}; {}, faster than vapor alone: {}{}.", _draw(r), _bleed(r), _hole(r), fill)
+    return say(
+        "{}; {}, faster than vapor alone: {}{}{}.", _draw(r), _bleed(r), _hole(r), fill, _fell_before(r)
+    )
+
+
+def _fell_before(r: Readings) -> Text:
+    """Say that the shut tank fell before the draw, for which a leak is no reason."""
+    rate = r["closed_rate"]
+    falls = (rate + 3 * r["closed_rate_sd"] < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA)
+    fell = say(
+        "; before the draw the shut tank fell at {} Pa/s: its gas cooled, or vacuum passes the purge valve as well",
+        fixed(np.abs(rate), 1),
+    )
+    return choose((falls & ~r["is_pressure_test"], where_known(fell)))
 
 
 def _hole(r: Readings) -> Text:
@@ -206,9 +203,11 @@ def _gross_leak(r: Readings) -> Text:
         "; by this model's usual purge flow the vacuum settled as through {} mm ({}{})",
         *(fixed(r["settled"], 1), bounds, _coefficient(r)),
     )
+    # A draw that was no usual one tells no size: the time in which its vacuum went tells a larger one.
+    is_usual = ~(r["settled_high"] < r["gross_low"])
     return say(
         "{}: a leak too large for a decay, or a vent path that stays open{}{}{}.",
-        *(_how_it_went(r), least, _any_fill(r, r["gross_low"]), where_known(settled)),
+        *(_how_it_went(r), least, _any_fill(r, r["gross_low"]), choose((is_usual, where_known(settled)))),
     )
 
 

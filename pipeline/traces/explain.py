@@ -12,6 +12,7 @@ from scipy.special import ndtri
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.settings import Settings
 from pipeline.traces.compiled import Floats
+from pipeline.traces.left_out import MENDED_S
 from pipeline.traces.measure import measure
 from pipeline.traces.other_stories import StoryCurve, other_stories
 from pipeline.traces.quantities import pressure
@@ -39,18 +40,17 @@ NEXT_STEP = {
 NEXT_RECORDING = {
     "filling": "Run the test again: feed on until pressure and flow stand still, or shut the supply off and hold.",
     "vent_open": "Run the test again with the vent commanded shut, or let the source declare it shut.",
+    "drawn": "Run the test again with the purge valve's command recorded, and let the engine draw the vacuum.",
     "short_hold": "Run the test again, and hold for a minute or more.",
     "rose": "See with which sign the recorder writes vacuum: it is to be read as less than the air outside, below 0.",
     "engine_off": "Run the test again with the engine idling: its vacuum draws the tank down.",
+    "stood": "See that the recorder goes on being answered, then run the test again.",
     "at_end": "Run the test again with less vacuum or pressure, within what the sensor can read.",
     "fed": "Run the test again: shut the supply off, and watch the pressure for two minutes.",
     "let_go": "Run the test again: shut the supply off, and keep cap and ports shut for two minutes.",
     "cannot_tell": "Run the test again with a longer hold, when the fuel has cooled.",
     "torn": "Settle which of the two it is by hand, or run the test again with the vented rest before it and after it.",
 }
-
-#: A mended clock is told of from here on [s].
-MENDED_S = 0.5
 
 
 @dataclass(frozen=True)

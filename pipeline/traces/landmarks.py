@@ -6,9 +6,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import Flags, Floats, Ints, compiled
+from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
 from pipeline.traces.phases import CLOSED, DRAW, FLOWING, HOLD, RELEASE, REST
-from pipeline.traces.ranges import most, row_from
+from pipeline.traces.ranges import least, most, row_from
 
 #: A closed phase that reaches this pressure, without a draw, was put under pressure from outside: an integrity
 #: test (14 inches of water is 3487 Pa). Warm fuel alone does not get there within a recording.
@@ -16,6 +16,8 @@ APPLIED_PRESSURE_PA = 1_500.0
 #: One that leaks may not get there. From so much [Pa] on it was filled if the pressure rose at so many pascals a second
 #: at least, and then for so long [s] by no more than this share of that: warm fuel neither hurries nor stops.
 FILLED_PA, _FILLED_PA_S, _FILLED_S, _FILLED_SHARE = 400.0, 8.0, 15.0, 0.1
+#: A vacuum that begins so long [s] after vent and purge were shut was drawn: both answer sooner.
+_DRAWN_AFTER_S = 2.0
 #: The filling ends where the pressure bends away from its rise: this far above the straight line from the phase's first
 #: to its last reading [share of the greatest pressure], else where it first reaches _FULL_SHARE of the greatest; and it
 #: goes on while the pressure still rises at _FILLS of the usual speed of the filling.
@@ -29,10 +31,11 @@ _RISES_BY_ITSELF = 0.25
 _BEFORE_FILLING_S = 0.5
 #: Something opened in a hold where the pressure lost no more than _STILL_SHARE in _STILL_S [s], and then went within
 #: _OPENS_WITHIN_S [s] to less than _GONE_SHARE of the whole, for good; as long after that at most _LEFT_SHARE of what
-#: it was before is left, for which a decay takes longer. It takes _TELLS_OPENING_PA [Pa] to tell.
+#: it was before is left, for which a decay takes longer. It takes _TELLS_OPENING_PA [Pa] to tell, and so many steps of
+#: the sensor: of a coarse one every step comes at once.
 _STILL_SHARE, _STILL_S = 0.15, 4.0
 _OPENS_WITHIN_S, _GONE_SHARE, _LEFT_SHARE = 2.5, 0.15, 0.5
-_TELLS_OPENING_PA = 300.0
+_TELLS_OPENING_PA, _TELLS_OPENING_STEPS = 300.0, 3.0
 #: So large a share of a vacuum, and of a pressure that was applied, must be kept until then.
 _KEPT_SHARE, _LET_GO_SHARE = 0.5, 0.15
 #: An opening that comes no sooner before the release is the vent's own: its command shows late, by up to so long [s].
@@ -47,7 +50,8 @@ class Landmarks(NamedTuple):
 
     The draw is the longest of those that led to the chosen hold, the release the one next to it. `closed` is the phase
     before that draw. `is_pressure_test` marks holds under pressure that was put in from outside, `is_opened` those that
-    end where something opened well before the vent was commanded to.
+    end where something opened well before the vent was commanded to, `hold_lost_s` is how long those were without a
+    sample that end where the clock leapt, or samples were lost, for longer than all that was recorded of them.
     """
 
     first: Any
@@ -64,6 +68,7 @@ class Landmarks(NamedTuple):
     n_draws: Any
     is_pressure_test: Any
     is_opened: Any
+    hold_lost_s: Any
 
 
 class Parts(NamedTuple):
@@ -80,7 +85,7 @@ class Parts(NamedTuple):
 
 @compiled
 def find_landmarks(
-    t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, is_fed: Flags
+    t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, is_fed: Flags, step: float
 ) -> tuple[Landmarks, Parts]:
     """Choose the recording's best hold, or its longest draw where it has none, and what lies beside it.
 
@@ -89,7 +94,9 @@ def find_landmarks(
     smooth : pressure with single outliers taken out [Pa], one per sample.
     phase, first, n : the recording's stretches, as `phases.cut_phases` fills them.
     is_fed : where test gas flows in, one per sample; none at all where no flow was recorded.
+    step : smallest difference between two readings [Pa].
     """
+    tells = max(_TELLS_OPENING_PA, _TELLS_OPENING_STEPS * step)
     last = first[n] - 1
     hold, draw = _choose_test(t, smooth, phase, first, n)
     hold_start, hold_end, longest, hold_rows = np.nan, np.nan, np.nan, (last, last)
@@ -108,7 +115,7 @@ def find_landmarks(
             # Whatever the pressure does, nothing is held while gas flows in.
             fed_until = _last_of(is_fed, first[applied], first[applied + 1])
             # Who lets the pressure go by the port that it came in by commands nothing.
-            end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE)
+            end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE, tells)
             moved_from, filled = _filling(t, smooth, first[applied], end)
             filled = max(filled, fed_until)
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
@@ -118,14 +125,19 @@ def find_landmarks(
             closed_rows = (first[applied], row_from(t, first[applied], moved_from, closed_end))
             if hold_rows[0] >= end:
                 hold_start, hold_end, hold_rows, opened = np.nan, np.nan, (last, last), last
-    full_hold = hold_rows[1]
+    full_hold, full_s = hold_rows[1], hold_end - hold_start
     if applied < 0:
-        opened = _opening(t, smooth, hold_rows[0], full_hold, _KEPT_SHARE)
+        opened = _opening(t, smooth, hold_rows[0], full_hold, _KEPT_SHARE, tells)
     is_opened = 0.0
     if opened < full_hold:
         is_opened = 1.0 if hold_end - t[opened] > _COMMAND_LATE_S else 0.0
         hold_rows, hold_end = (hold_rows[0], opened), t[opened - 1]
-    if applied >= 0:
+    lost = _lost(t, hold_rows[0], hold_rows[1])
+    hold_lost_s = np.nan
+    if lost < hold_rows[1]:
+        is_opened, hold_lost_s = 0.0, t[lost] - t[lost - 1]
+        hold_rows, hold_end = (hold_rows[0], lost), t[lost - 1]
+    if applied >= 0 or longest <= full_s:
         longest = hold_end - hold_start
     release = max(hold, draw) + 1
     if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
@@ -150,6 +162,7 @@ def find_landmarks(
         float(n_draws),
         1.0 if applied >= 0 else 0.0,
         is_opened,
+        hold_lost_s,
     )
     parts = Parts(
         closed_rows, _rows(first, draw, last), hold_rows, _rows(first, release, last), draw, moved_from
@@ -235,12 +248,12 @@ def _last_of(flags: Flags, a: int, b: int) -> int:
 
 
 @compiled
-def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> int:
+def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float, tells_pa: float) -> int:
     """Return the row of a hold at which something opened, b where nothing did.
 
     Through a hole a vacuum, or a pressure, goes ever more slowly. One that first keeps still and is then gone within
     seconds, for good, found another way. The hold's last reading stands for the level outside; so much of the first one
-    (`kept_share`) must have been kept until then.
+    (`kept_share`) must have been kept until then, and no less than `tells_pa`.
     """
     if b - a < _LEAST_ROWS:
         return b
@@ -254,10 +267,7 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> in
     if kept <= before or t[kept] - t[a] < _STILL_S:
         return b
     left = abs(smooth[kept] - outside)
-    if (
-        left < max(kept_share * whole, _TELLS_OPENING_PA)
-        or abs(smooth[before] - outside) - left > _STILL_SHARE * left
-    ):
+    if left < max(kept_share * whole, tells_pa) or abs(smooth[before] - outside) - left > _STILL_SHARE * left:
         return b
     settled = min(row_from(t, gone, b, t[min(gone, b - 1)] + _OPENS_WITHIN_S), b - 1)
     if abs(smooth[settled] - outside) > _LEFT_SHARE * left:
@@ -268,6 +278,17 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float) -> in
     while abs(smooth[kept + 1] - outside) > (1 - _STILL_SHARE) * left:
         kept += 1
     return kept + 1
+
+
+@compiled
+def _lost(t: Floats, a: int, b: int) -> int:
+    """Return the row of a hold before which more time passed without a sample than all the others span, b where none
+    did: whether the clock leapt there or samples were lost, what follows is another hold."""
+    after, longest = b, 0.0
+    for i in range(a + 1, b):
+        if t[i] - t[i - 1] > longest:
+            after, longest = i, t[i] - t[i - 1]
+    return after if b - a >= _LEAST_ROWS and longest > t[b - 1] - t[a] - longest else b
 
 
 @compiled
@@ -293,6 +314,26 @@ def was_filled(t: Floats, smooth: Floats, a: int, b: int) -> bool:
         and speed > _FILLED_PA_S
         and t[b - 1] - t[full] > _FILLED_S
         and _speed(t, smooth, full, b - 1) < _FILLED_SHARE * speed
+    )
+
+
+@compiled
+def was_drawn(t: Floats, smooth: Floats, a: int, b: int) -> bool:
+    """Say whether a vacuum came to rows a to b some time after they began, fast, and then no more.
+
+    What passes a shut valve does so from the moment that the vent is shut, and goes on.
+    """
+    if b - a < _LEAST_ROWS or least(smooth, a, b) > smooth[a] - FILLED_PA:
+        return False
+    since, vacuum, end = t[a:b], -smooth[a:b], b - a - 1
+    begin, full = _filling(since, vacuum, ZERO, b - a)
+    speed = _speed(since, vacuum, begin, full)
+    return (
+        since[begin] - since[0] > _DRAWN_AFTER_S
+        and vacuum[full] - vacuum[begin] > FILLED_PA
+        and speed > _FILLED_PA_S
+        and since[end] - since[full] > _FILLED_S
+        and max(_speed(since, vacuum, ZERO, begin), _speed(since, vacuum, full, end)) < _FILLED_SHARE * speed
     )
 
 

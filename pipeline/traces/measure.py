@@ -148,10 +148,12 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     taken = replace(taken, fit=fit)
     sizes = size_leaks(fit, shown, volume_by_model(taken, mine), air, settings)
     sizes = told_by_flow(taken, sizes, mine, settings)
-    noise = np.nan_to_num(shown.sensor.noise)
-    volts = compare_volts(taken.volts, shown.vented, noise, taken.is_derived, mine)
+    volts = compare_volts(taken.volts, shown.vented, shown.sensor, taken.is_derived, mine)
     is_filling = np.zeros(len(taken.leak), bool) if taken.steady is None else taken.steady.is_filling
-    judgement = judge(taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence, is_filling)
+    step_pa = 1e3 * np.nan_to_num(numbers_of(taken.headers, "barometer_step_kpa"))
+    judgement = judge(
+        taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence, is_filling, step_pa
+    )
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = taken.pressure_test.copy()
     tested[np.isin(judgement.reason, ["fed", "let_go"])] = None

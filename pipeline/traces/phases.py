@@ -16,6 +16,9 @@ PHASE_NAMES = ("", "rest", "closed", "draw", "hold", "release")
 #: Purge counts as open above this duty. Modules command 0 when shut; the smallest duties that move vapor are
 #: several percent. One count of SAE J1979 PID 2E is 0.39 %.
 PURGE_OPEN_PCT = 2.0
+#: A valve that is driven in pulses is open all along: it shuts for no longer than this between two of them [s]. Such
+#: valves take five to twenty pulses a second (common practice); a recorder sees some of them.
+PULSE_S = 1.0
 #: Samples were lost for more than so long [s] and so many times the usual distance, and the pressure of the shut tank
 #: is lower by more than this [Pa] afterwards: a draw went on meanwhile.
 LOST_S, LOST_TIMES, _DRAWN_PA = 3.0, 5.0, 300.0
@@ -41,7 +44,7 @@ def cut_phases(
     vents, duties = is_vent_closed[a:b], duty[a:b]
     vent, purge = False, False
     for i in range(len(vents)):
-        open_now = duties[i] > PURGE_OPEN_PCT
+        open_now = duties[i] > PURGE_OPEN_PCT or (purge and _opens_again(t[a:b], vents, duties, i))
         if n > 0 and vents[i] == vent and open_now == purge:
             if vent and not purge and not drawn and _lost_a_draw(t, p, a + i, a, b):
                 drawn = True
@@ -64,6 +67,17 @@ def cut_phases(
         n += 1
     first[n] = b
     return n
+
+
+@compiled
+def _opens_again(t: Floats, vents: Flags, duties: Floats, i: int) -> bool:
+    """Say whether the purge, shut at row i, opens again before a pulse is over, and the vent stays as it is."""
+    j = i
+    while j < len(t) and t[j] - t[i] <= PULSE_S and vents[j] == vents[i]:
+        if duties[j] > PURGE_OPEN_PCT:
+            return True
+        j += 1
+    return False
 
 
 @compiled

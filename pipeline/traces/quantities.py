@@ -16,8 +16,8 @@ _WHOLE_FROM_PA, _WHOLE_FROM_S = 20, 10
 
 def pressure(pa: float) -> str:
     """Return a pressure in pascals and inches of water."""
-    in_pa = f"{pa:.0f}" if abs(pa) >= _WHOLE_FROM_PA else f"{pa:.1f}"
-    return _PRESSURE.format(in_pa, f"{pa / _INCH_OF_WATER_PA:.1f}")
+    in_pa = f"{pa:.0f}" if abs(pa) >= _WHOLE_FROM_PA else f"{pa:z.1f}"
+    return _PRESSURE.format(in_pa, f"{pa / _INCH_OF_WATER_PA:z.1f}")
 
 
 def pressures(pa: Floats) -> Text:

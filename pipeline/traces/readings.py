@@ -15,7 +15,7 @@ from pipeline.traces.phases import cut_phases
 from pipeline.traces.ranges import ROOM
 from pipeline.traces.recordings import Recordings
 from pipeline.traces.shows import Closed, Release, Vented, read_closed, read_release, read_vented
-from pipeline.traces.view import Sensor, read_noise, read_sensor, sd_of, take_out_outliers
+from pipeline.traces.view import Sensor, alive_until, read_noise, read_sensor, sd_of, take_out_outliers
 from pipeline.traces.volts import VoltReadings, read_volts
 
 
@@ -130,16 +130,16 @@ def _read_one(
     k: int,
 ) -> None:
     """Read one recording into row k of every table."""
-    a, b = ZERO, len(t)
+    a, b = ZERO, alive_until(t, p, volts, duty, is_vent_closed)
     smooth, phase, first, room, paired = scratch
     n = cut_phases(t, p, is_vent_closed, duty, a, b, phase, first)
     take_out_outliers(p, a, b, smooth)
-    marks, parts = find_landmarks(t, smooth, phase, first, n, is_fed)
     noise = read_noise(t, p, phase, first, n, room)
+    marks, parts = find_landmarks(t, smooth, phase, first, n, is_fed, noise[1])
     sd = sd_of(noise)
     vented = read_vented(t, p, volts, smooth, phase, first, n, marks, parts, noise, room)
     zero = vented.zero
-    sensor = read_sensor(p, rpm, smooth, a, b, parts, marks.is_pressure_test, noise, zero, room)
+    sensor = read_sensor(t, p, rpm, smooth, a, b, parts, marks.is_pressure_test, noise, zero, room)
     known_zero = zero if vented.is_zero_known > 0 else np.nan
     draw = read_draw(t, p, rpm, duty, smooth, phase, first, marks, parts, known_zero, sd, room)
     hold = read_hold(t, p, smooth, marks, parts, draw, zero, sd, noise[2], sensor.floor)

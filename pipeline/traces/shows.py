@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.traces.compiled import Floats, Ints, compiled
-from pipeline.traces.landmarks import FILLED_PA, Landmarks, Parts, was_filled
+from pipeline.traces.landmarks import FILLED_PA, Landmarks, Parts, was_drawn, was_filled
 from pipeline.traces.phases import FLOWING, LOST_S, LOST_TIMES, REST
 from pipeline.traces.ranges import extremes, least, line, line_in_pieces, mean, median, row_after, row_from
 from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
@@ -60,13 +60,15 @@ class Vented(NamedTuple):
 
 
 class Closed(NamedTuple):
-    """Shut, before the draw: rate of change [Pa/s], mean above the vented level [Pa], length [s], change [Pa]."""
+    """Shut, before the draw: rate of change [Pa/s], mean above the vented level [Pa], length [s], change [Pa], and
+    whether a vacuum was drawn all the same."""
 
     rate: Any
     rate_sd: Any
     above: Any
     seconds: Any
     change: Any
+    is_drawn: Any
 
 
 class Release(NamedTuple):
@@ -249,6 +251,7 @@ def read_closed(
         mean(p, a, b) - zero,
         seconds,
         mean(p, late, b) - mean(p, a, early),
+        1.0 if was_drawn(t, smooth, rows[0], rows[1]) else 0.0,
     )
 
 

@@ -112,9 +112,15 @@ class Signs:
 
 
 def read_signs(
-    marks: Landmarks, shown: Shown, volts: VoltStory, fit: HoldFit, sizes: Sizes, norms: Norms
+    marks: Landmarks,
+    shown: Shown,
+    volts: VoltStory,
+    fit: HoldFit,
+    sizes: Sizes,
+    norms: Norms,
+    barometer_step_pa: Floats,
 ) -> Signs:
-    """Return the signs that each recording shows."""
+    """Return the signs that each recording shows; the last argument is as `verdict.judge` has it."""
     with np.errstate(all="ignore"):
         has_draw = shown.draw.seconds >= MIN_DRAW_S
         has_test = has_draw | marks.is_pressure_test
@@ -131,7 +137,7 @@ def read_signs(
             both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
             _restricted(shown, sizes, shut_at_rest, has_test, marks.is_pressure_test),
             shut_at_rest,
-            _offset(shown, norms),
+            _offset(shown, norms, barometer_step_pa),
             plainly,
             arrives,
             hardly_any,
@@ -307,15 +313,17 @@ def _left_of_sound_vent(seconds: Floats) -> Floats:
     return np.maximum(1 - (1 - np.sqrt(0.5)) * passed, 0) ** 2
 
 
-def _offset(shown: Shown, norms: Norms) -> Floats:
+def _offset(shown: Shown, norms: Norms, barometer_step_pa: Floats) -> Floats:
     """The vented sensor is off zero, and off what its model reads there, in pressure and, where known, in volts.
 
-    A model whose zeros scatter (gauge pressure from a barometer in whole kilopascals) accuses none of them.
+    A model whose zeros scatter (gauge pressure from a barometer in whole kilopascals) accuses none of them; nor does a
+    zero within one step of that barometer, which rounds or cuts.
     """
     vented = shown.vented
     size = np.abs(vented.zero)
-    surely = above(size - 3 * vented.zero_sd, 0.75 * OFFSET_PA)
-    plain = both(fact(vented.is_zero_known), surely, above(size, OFFSET_PA))
+    beyond = np.maximum(size - barometer_step_pa, 0)
+    surely = above(beyond - 3 * vented.zero_sd, 0.75 * OFFSET_PA)
+    plain = both(fact(vented.is_zero_known), surely, above(beyond, OFFSET_PA))
     rest, spread = norms.norm["rest_pa"], norms.spread["rest_pa"]
     off_norm = above(np.abs(vented.zero - rest), np.maximum(OFFSET_PA, OFFSET_SPREADS * spread))
     with np.errstate(all="ignore"):

@@ -101,16 +101,19 @@ def _words(headers: pl.DataFrame, name: str, k: int) -> tuple[str, ...]:
 
 def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
     fed = f"Gas was fed into the shut system: {s.flow[k]:.2f} l/min of it (as of 20 °C and 101.325 kPa) flowed out"
+    by = f"discharge coefficient {settings.discharge_coefficient:.2f}"
     if verdict == "gross_leak":
-        return f"{fed} and no pressure built: the hole is larger than {s.low[k]:.1f} mm, or the vent path is open."
+        size = f"the hole is larger than {s.low[k]:.1f} mm ({by})"
+        return f"{fed} and no pressure built: {size}, or the vent path is open."
     held = f"{fed} at {pressure(float(s.gauge[k]))} for {s.seconds[k]:.0f} s"
     if verdict == "holds":
-        return f"{held}: it holds, more would have flowed out of a hole larger than {s.high[k]:.2f} mm."
+        return (
+            f"{held}: it holds, more would have flowed out of a hole larger than {s.high[k]:.2f} mm ({by})."
+        )
     size = (
         f"a hole of about {s.diameter[k]:.2f} mm ({s.low[k]:.2f} to {s.high[k]:.2f} mm at {settings.level:.0%}, from no"
-        " fuel vapor in what flows out to all it can hold; discharge coefficient"
-        f" {settings.discharge_coefficient:.2f}), {s.certified[k]:.2f} mm by 40 CFR 1066.985, which knows of no vapor;"
-        " this needs hardly anything of the tank's size"
+        f" fuel vapor in what flows out to all it can hold; {by}), {s.certified[k]:.2f} mm by 40 CFR 1066.985, which"
+        " knows of no vapor; the tank's size hardly matters here"
     )
     tail = (
         ": too close to the smallest hole that counts as a leak to say which"

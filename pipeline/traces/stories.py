@@ -37,8 +37,16 @@ STORIES: dict[str, tuple[float, tuple[int, ...]]] = {
 NAMES = tuple(STORIES)
 HOLDS, LEAK, GROSS, NO_VACUUM, PASSES, RESTRICTED, FLAT, OFFSET, DISAGREES = range(len(NAMES))
 #: Creep of a shut tank without vacuum [Pa/s]: weights, means and standard deviations of what fuel does to it, from
-#: one that stood overnight to warm ones, and cooling (judgement: vapor pressure of gasoline, a few K/h).
-CREEPS = ((0.2, 0.04, 0.07), (0.17, 0.4, 0.4), (0.35, 2.0, 1.5), (0.15, 6.0, 4.0), (0.13, -0.8, 0.6))
+#: one that stood overnight to warm and, rarely, hot ones, and cooling (judgement: vapor pressure of gasoline, some
+#: K/h).
+CREEPS = (
+    (0.2, 0.04, 0.07),
+    (0.17, 0.4, 0.4),
+    (0.34, 2.0, 1.5),
+    (0.14, 6.0, 4.0),
+    (0.02, 20.0, 25.0),
+    (0.13, -0.8, 0.6),
+)
 #: What the reading of a tank that stands open does [Pa/s]: weights and standard deviations of a steady sensor, with the
 #: weather, and of one that drifts; and the most that a valve passes (judgement).
 OPEN_CREEPS = ((0.9, 0.02), (0.1, 0.15))
@@ -125,7 +133,8 @@ def _of_creep(signs: Signs, shown: Shown) -> tuple[Ints, Floats]:
     each story (NAMES x these) [nats].
 
     A tank that stands open and a dead sensor do not creep; a valve that passes takes the pressure down, at any rate
-    from what cooling does to PASSES_MOST_PA_S; in every other story the tank is shut.
+    from what cooling does to PASSES_MOST_PA_S, and where it rises all the same, fuel does that as in any shut tank; in
+    every other story the tank is shut.
     """
     creep, sd = shown.draw.creep, shown.draw.creep_sd
     is_asked = (signs.arrives_plainly < 0) & np.isfinite(creep) & np.isfinite(sd) & signs.has_draw
@@ -136,7 +145,8 @@ def _of_creep(signs: Signs, shown: Shown) -> tuple[Ints, Floats]:
     density = np.tile(shut, (len(NAMES), 1))
     density[GROSS] = still * np.where(signs.arrives[asked] < 0, _of_unseen_dip(shown, asked), 1.0)
     density[FLAT] = still
-    density[PASSES] = 1 / (np.maximum(-creep, FALLS_PA_S) * np.log(PASSES_MOST_PA_S / FALLS_PA_S))
+    falling = 1 / (np.maximum(-creep, FALLS_PA_S) * np.log(PASSES_MOST_PA_S / FALLS_PA_S))
+    density[PASSES] = np.where(creep > 0, np.minimum(falling, shut), falling)
     return asked, np.log(np.maximum(density, 1e-9))
 
 

@@ -42,9 +42,12 @@ FED_FROM_S = 30.0
 ROSE_PA, ROSE_TIMES, HOT_FUEL_PA_S = 500.0, 2.0, 15.0
 
 REASONS = {
+    "stood": "the reading stood dead still before there was a test",
     "few": "there are too few usable samples",
     "vent_open": "pressure was put in while the vent was commanded open; where its hose is clamped by hand, the source "
     "declares it shut: is_vent_closed = true under [samples.constants] of its source.toml",
+    "drawn": "a vacuum came and stopped while the purge was commanded shut: its command was not recorded, or a pump "
+    "drew the vacuum",
     "no_test": "no test was run: with the vent shut the purge was never opened, and no pressure of "
     f"{FILLED_PA:.0f} Pa or more was put in",
     "filling": "gas was fed in, but pressure or flow had not come to rest when the feed ended, and no hold followed it",
@@ -93,6 +96,7 @@ def judge(
     norms: Norms,
     least_confidence: float,
     is_filling: Flags,
+    barometer_step_pa: Floats,
 ) -> Judgement:
     """Return the verdict of every trace.
 
@@ -101,8 +105,9 @@ def judge(
     is_filling : gas was fed in and nothing came to rest, as `SteadyFlow` has it.
     norms : of each trace's model.
     least_confidence : a story less likely than this is no verdict.
+    barometer_step_pa : steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
     """
-    signs = read_signs(marks, shown, volts, fit, sizes, norms)
+    signs = read_signs(marks, shown, volts, fit, sizes, norms, barometer_step_pa)
     told = compare_stories(signs, shown, sizes)
     best = told.best
     is_sound_or_open = (best == HOLDS) | (best == LEAK) | (best == GROSS)
@@ -117,8 +122,10 @@ def judge(
         is_of_sensor = (best == FLAT) | (best == DISAGREES)
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [
+            (needs_test & np.isfinite(shown.sensor.stood_s) & ~signs.has_test, "stood"),
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
             (shown.vented.is_put_in & ~signs.has_test & ~is_of_sensor, "vent_open"),
+            (shown.closed.is_drawn & ~signs.has_test & ~is_of_sensor, "drawn"),
             (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),
             (needs_test & ~signs.has_test, "no_test"),
             ((best != DISAGREES) & _rose(shown), "rose"),

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Floats, Ints, compiled
+from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
 from pipeline.traces.landmarks import Parts
 from pipeline.traces.phases import DRAW, FLOWING
 from pipeline.traces.ranges import (
@@ -34,8 +34,8 @@ _STANDS_N, _LIVELY, _MIN_PAIRS = 20, 0.3, 5
 class Sensor(NamedTuple):
     """The readings as such: number, noise, step, standard deviation of one, what rounding leaves in the mean of many,
     level, span, greatest vacuum [Pa], time between them [s], engine speed [1/min]; the least that the sensor can read
-    where the recording stands at it [Pa], and the greatest where a hold under pressure does, else nan. One recording's,
-    or arrays."""
+    where the recording stands at it [Pa], and the greatest where a hold under pressure does, else nan; for how long the
+    reading stood dead still in the end [s], which was left out, else nan. One recording's, or arrays."""
 
     n: Any
     noise: Any
@@ -49,6 +49,33 @@ class Sensor(NamedTuple):
     rpm: Any
     floor: Any
     ceiling: Any
+    stood_s: Any
+
+
+@compiled
+def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_closed: Flags) -> int:
+    """Return the row from which on the reading stands dead still to the recording's end, through a command that moves
+    any tank, and in volts as well where there are any; all rows where it does not.
+
+    A sensor whose readings rarely differ from one to the next may stand still, and so may one at its end.
+    """
+    n = len(t)
+    a = n - 1
+    while a > 0 and p[a - 1] == p[n - 1]:
+        a -= 1
+    is_told, pairs, unequal = False, 0, 0
+    for i in range(a + 1, n):
+        is_told |= is_vent_closed[i] != is_vent_closed[i - 1] or (duty[i] > 0) != (duty[i - 1] > 0)
+        if volts[i] != volts[i - 1] and np.isfinite(volts[i]):
+            return n
+    lowest, highest = p[a], p[a]
+    for i in range(1, a):
+        pairs += 1
+        unequal += p[i] != p[i - 1]
+        lowest, highest = min(lowest, p[i]), max(highest, p[i])
+    is_inside = lowest < p[n - 1] < highest
+    is_dead = is_told and is_inside and n - a > _STANDS_N and unequal >= max(_LIVELY * pairs, _MIN_PAIRS)
+    return a + 1 if is_dead else n
 
 
 @compiled
@@ -91,6 +118,7 @@ def read_noise(
 
 @compiled
 def read_sensor(
+    t: Floats,
     p: Floats,
     rpm: Floats,
     smooth: Floats,
@@ -131,6 +159,7 @@ def read_sensor(
         median(rpm, a, b, room),
         lowest if is_clipped and lowest < -_CLIPPED_PA and lowest <= least(p, a, b) else np.nan,
         highest if is_full and highest > _CLIPPED_PA and highest >= most(p, a, b) else np.nan,
+        t[len(t) - 1] - t[b - 1] if b < len(t) else np.nan,
     )
 
 

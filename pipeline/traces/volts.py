@@ -12,7 +12,7 @@ from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
 from pipeline.traces.ranges import extremes, least, line_of_sums, mean, middle_of, row_from, stride_of
 from pipeline.traces.shows import Vented
 from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
-from pipeline.traces.view import MAD_TO_SD
+from pipeline.traces.view import MAD_TO_SD, Sensor
 
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
 _QUIET_AFTER_COMMAND_S = 3.0
@@ -192,23 +192,24 @@ class VoltStory:
 
 
 def compare_volts(
-    read: VoltReadings, vented: Vented, noise: Floats, is_derived: Flags, norms: Norms
+    read: VoltReadings, vented: Vented, sensor: Sensor, is_derived: Flags, norms: Norms
 ) -> VoltStory:
     """Say where volts and pressure of many recordings tell different stories.
 
     Parameters
     ----------
     vented : what each shows with the vent open.
-    noise : pressure noise [Pa], one per trace.
+    sensor : the pressure's readings as such: how they scatter, and in what steps they come.
     is_derived : the pressure was computed from the volts, so that there is nothing to compare; one per trace.
     norms : of each trace's model.
     """
     n_used = np.where(read.n_quiet >= _MIN_SAMPLES, read.n_quiet, read.n)
     enough = (n_used >= _MIN_SAMPLES) & ~is_derived
+    noise, step = np.nan_to_num(sensor.noise), np.nan_to_num(sensor.step)
     with np.errstate(all="ignore"):
         scatter = np.hypot(np.minimum(read.volt_noise, _MOST_FLICKER_V), read.volt_step / np.sqrt(12.0))
         of_line = np.nan_to_num(np.abs(read.pa_per_volt) * scatter, posinf=0.0)
-        expected = np.hypot(noise, of_line) + 2.0
+        expected = np.hypot(np.hypot(noise, step / np.sqrt(12.0)), of_line) + 2.0
         still, least = np.maximum(_STILL_V, 8 * read.volt_noise), _LEAST_V_PER_PA * read.pressure_range
         flat = both(fact(enough), above(least, 3 * still), below(read.volt_range, np.sqrt(still * least)))
         alone = both(

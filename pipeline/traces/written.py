@@ -65,20 +65,14 @@ def where_known(text: Text, otherwise: Text | str = "") -> Text:
 
 
 def fixed(numbers: Floats, digits: int | Ints) -> Text:
-    """Write numbers with so many digits (0 to 3) behind the point; null where there is none."""
+    """Write numbers with so many digits (0 to 3) behind the point, zero without a sign; null where there is none."""
     digits = np.full(len(numbers), digits)
-    tens = _TENS[digits]
-    with np.errstate(invalid="ignore"):
-        scaled = numbers * tens
-        whole = np.rint(scaled)
-        edge = np.flatnonzero(np.abs(scaled - whole) == 0.5)
-    if len(edge):
-        # Such a product was rounded itself: which way the number lies its own digits tell.
-        rounded = map(round, numbers[edge].tolist(), digits[edge].tolist())
-        whole[edge] = np.rint(np.array(list(rounded)) * tens[edge])
+    whole = _steps(numbers, digits)
     size = np.abs(whole)
+    # What is rounded to nothing has no sign.
+    is_below = whole < 0
     is_tabled = size < _TABLED
-    at = np.where(is_tabled, size + _TABLED * (2 * digits + np.signbit(numbers)), _MISSING)
+    at = np.where(is_tabled, size + _TABLED * (2 * digits + is_below), _MISSING)
     known = np.isfinite(numbers)
     text = Text("{}", (pl.lit(_table()).gather(pl.lit(pl.Series(at.astype(np.uint32)))),), known)
     is_large = known & ~is_tabled
@@ -103,7 +97,22 @@ def _table() -> pl.Series:
 
 def signed(numbers: Floats, digits: int) -> Text:
     """Write numbers as `fixed` does, with a sign before each."""
-    return say("{}{}", choose((~np.signbit(numbers), "+")), fixed(numbers, digits))
+    is_below = _steps(numbers, np.full(len(numbers), digits)) < 0
+    return say("{}{}", choose((~is_below, "+")), fixed(numbers, digits))
+
+
+def _steps(numbers: Floats, digits: Ints) -> Floats:
+    """Return numbers in whole steps of their last digit behind the point, rounded as Python's format rounds."""
+    tens = _TENS[digits]
+    with np.errstate(invalid="ignore"):
+        scaled = numbers * tens
+        whole = np.rint(scaled)
+        edge = np.flatnonzero(np.abs(scaled - whole) == 0.5)
+    if len(edge):
+        # Such a product was rounded itself: which way the number lies its own digits tell.
+        rounded = map(round, numbers[edge].tolist(), digits[edge].tolist())
+        whole[edge] = np.rint(np.array(list(rounded)) * tens[edge])
+    return whole
 
 
 def percent(shares: Floats) -> Text:

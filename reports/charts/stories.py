@@ -80,8 +80,14 @@ def name_heights(wanted: list[float], height: float) -> list[float]:
 
 
 def named(curve: StoryCurve) -> str:
-    """Name a curve with the probability of its story; one that only sets the scale has none."""
-    return curve.label if curve.probability is None else f"{curve.label} ({percent(curve.probability)})"
+    """Name a curve with the probability of its story; one that only sets the scale has none.
+
+    A leak is as likely as it is of whatever size: what stands beside a hole is no probability of that hole.
+    """
+    if curve.probability is None:
+        return curve.label
+    of = "any leak: " if curve.story == "leak" else ""
+    return f"{curve.label} ({of}{percent(curve.probability)})"
 
 
 def draw_stories(x: dict[str, Any], title: str, width: int) -> list[alt.Chart]:

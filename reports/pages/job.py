@@ -129,13 +129,22 @@ def recording(trace: TraceExplanation, at: int, run: Run) -> Section:
         picture=Picture(
             trace_spec(trace, MAX_POINTS, is_titled=False),
             describe(trace),
-            "Solid: measured. Rust dashes: the fitted hold, with its"
-            f" {run.level_text} band. Gray dashes: what other stories would have drawn, each with its probability.",
+            caption(trace, run.level_text),
             scrolls=True,
         ),
         grids=(number_grid(result, at),),
         wide=True,
     )
+
+
+def caption(trace: TraceExplanation, level: str) -> str:
+    """Say what the lines of a recording's picture are."""
+    lines = ["Solid: measured."]
+    if trace.hold:
+        lines.append(f"Rust dashes: the fitted hold, with its {level} band.")
+    if trace.stories:
+        lines.append("Gray dashes: what other stories would have drawn, each with its probability.")
+    return " ".join(lines)
 
 
 def tested(result: dict[str, Any]) -> dict[str, str]:

@@ -173,6 +173,20 @@ def test_an_absolute_answer_is_made_gauge_by_its_own_barometer_or_the_traces(mak
     assert "neither the record nor its trace gives barometric_kpa" in readings[0].misread["reason"][0]
 
 
+@pytest.mark.parametrize(("kpa", "step"), [(99.0, 1.0), (99.3, None)])
+def test_the_steps_of_the_barometer_that_made_a_pressure_gauge_are_kept(make_lake, kpa, step):
+    """PID 33 gives whole kilopascals: a zero that is off by less accuses no sensor."""
+    text = "trace_id,t_s,obd_hex,is_vent_closed,purge_duty_pct\n"
+    text += "T1,0,41 53 4E 20 33 65,1,0\nT2,0,41 53 4E 20,1,0\nT3,0,41 54 00 10 33 65,1,0\n"
+    headers = pl.DataFrame({"trace_id": ["T2"], "barometric_kpa": [kpa]})
+    told = read(make_lake({"a/samples.csv": text}), headers)[0].told
+    assert dict(told.select("trace_id", "barometer_step_kpa").iter_rows()) == {
+        "T1": 1.0,
+        "T2": step,
+        "T3": None,
+    }
+
+
 def test_a_declared_absolute_pressure_is_made_gauge(make_lake):
     text = "trace_id,t_s,tank_pressure (kPa_abs),barometric (mbar)\nT1,0,98.5,1010\nT1,1,98.5,\nT1,2,98.5,x\n"
     headers = pl.DataFrame({"trace_id": ["T1"], "barometric_kpa": [100.0]})

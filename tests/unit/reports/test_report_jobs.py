@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
+from pipeline.traces.other_stories import StoryCurve
 from reports.build import SHARED_SCRIPT, build_site, script_bundle
 from reports.charts.stories import DASHES, name_heights, story_rows
 from reports.charts.trace import trace_spec
+from reports.pages.job import caption
 from tests.unit.reports.job_frames import explained, job_stories
 from tests.unit.reports.page_reading import read_page
 from tests.unit.reports.report_frames import HOSTILE, full_tables, reader
@@ -86,6 +89,23 @@ def test_every_other_story_is_a_dashed_line_of_its_own_with_its_name_and_probabi
     assert [n["story"] for n in names] == ["sealed, vapor alone (5%)", "hole of 1.0 mm"]
     assert len({tuple(d) for d in DASHES}) == len(DASHES)
     assert "hole of 1.0 mm" in spec["description"]
+
+
+def test_the_probability_beside_a_hole_is_said_to_be_that_of_any_leak():
+    """A gross leak that may be a leak with 11 % is no hole of half a millimeter with 11 %."""
+    told = explained("t1", "before_repair", "gross_leak", "Said.")
+    hole = StoryCurve("leak", "hole of 0.5 mm", 0.11, [36.0, 47.0], [-360.0, -300.0])
+    names = trace_spec(replace(told, stories=(hole,)))["datasets"]["story_names"]
+    assert [n["story"] for n in names] == ["hole of 0.5 mm (any leak: 11%)"]
+
+
+def test_the_caption_names_the_lines_that_are_drawn():
+    told = explained("t1", "before_repair", "leak", "Said.")
+    assert caption(told, "95%") == (
+        "Solid: measured. Rust dashes: the fitted hold, with its 95% band. Gray dashes: what other stories would have "
+        "drawn, each with its probability."
+    )
+    assert caption(replace(told, hold=None, stories=()), "95%") == "Solid: measured."
 
 
 def test_names_keep_their_distance_and_stay_beside_the_panel():

@@ -28,6 +28,7 @@ def lake(tmp_path) -> Warehouse:
     traces.append({"trace_id": "asked", "job_id": "high0", "vehicle_id": "v", "barometric_kpa": None})
     header = {"stage": "routine", "recorded_at": "2025-03-01", "fuel_level_pct": 50.0, "ambient_c": 20.0}
     facts = {"trace_id": "asked", "fuel_level_pct": None, "ambient_c": None, "barometric_kpa": 90.0}
+    facts["barometer_step_kpa"] = 1.0
     vehicle = {"vehicle_id": "v", "fuel_tank_l": 60.0, "make": "Orrin", "model": "Tarn"}
     lists = {name: pl.List(pl.String) for name in ("trouble_codes", "checks")}
     numbers = dict.fromkeys(("fuel_level_pct", "ambient_c"), pl.Float64)
@@ -52,4 +53,6 @@ def test_a_shop_stays_at_its_height(lake):
     assert told["high5"] == pytest.approx(80.0)
     assert told["high0"] == 79.2
     assert told["asked"] == 90.0
+    steps = dict(lake.query(HEADERS).select("trace_id", "barometer_step_kpa").iter_rows())
+    assert (steps["asked"], steps["high0"]) == (1.0, None)
     assert [told[name] for name in ("few4", "two6", "no_job")] == [None, None, None]

@@ -14,7 +14,7 @@ HOLE_MM = 0.35
 def beliefs(temperature_c: float, is_pressure_test: bool = False, closed_rate: float = np.nan) -> Beliefs:
     """Beliefs of one tank of 40 l at sea level, its closed phase showing `closed_rate` [Pa/s]."""
     one = np.ones(1)
-    closed = Closed(closed_rate * one, 0.2 * one, 0.0 * one, 15.0 * one, 15.0 * closed_rate * one)
+    closed = Closed(closed_rate * one, 0.2 * one, 0.0 * one, 15.0 * one, 15.0 * closed_rate * one, one < 0)
     return vapor_beliefs(
         closed, 2.0 * one, np.array([is_pressure_test]), 101_325.0 * one, temperature_c * one, 40.0 * one
     )

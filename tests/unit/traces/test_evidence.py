@@ -11,14 +11,16 @@ import pytest
 from pipeline.contract.vocabulary import VERDICTS
 from pipeline.standards.pressure_test import PressureVerdict
 from pipeline.traces.evidence import evidence_of
-from pipeline.traces.quantities import pressure
+from pipeline.traces.quantities import pressure, pressures
 from pipeline.traces.stories import NAMES
 from pipeline.traces.verdict import REASONS
+from pipeline.traces.written import written
 
 FLAGS = (
     "creeps",
     "is_pressure_test",
     "is_opened",
+    "is_at_end",
     "is_level_known",
     "is_by_purge",
     "is_flat_volts",
@@ -128,3 +130,20 @@ def test_a_pressure_is_told_alike_alone_and_among_others():
     r = Readings("sensor_offset", np.random.default_rng(0))
     for pa in (-310.4, -19.96, -3.0, 0.0, 20.0, 412.5):
         assert f"With the vent open the sensor read {pressure(pa)} (2.50 V)" in one(r, zero=pa, rest_v=2.5)
+
+
+def test_a_pressure_that_is_rounded_to_nothing_has_no_sign():
+    assert pressure(-0.04) == "0.0 Pa (0.0 in of water)"
+    assert written(pressures(np.array([-0.04, -6.0])), 2).to_list() == [
+        "0.0 Pa (0.0 in of water)",
+        "-6.0 Pa (0.0 in of water)",
+    ]
+
+
+@pytest.mark.parametrize(("settled_high", "is_told"), [(5.0, True), (2.4, False)])
+def test_a_hole_told_by_the_usual_purge_flow_is_none_that_the_time_denies(settled_high, is_told):
+    """Of a draw that was no usual one a hole larger than 2.9 mm had been told as one of 1.7 mm."""
+    r = Readings("gross_leak", np.random.default_rng(4))
+    text = one(r, gross_low=2.9, settled=2.2, settled_low=2.0, settled_high=settled_high)
+    assert ("vacuum settled as through 2.2 mm" in text) is is_told
+    assert "larger than 2.9 mm" in text

@@ -25,7 +25,7 @@ def _landmarks(own_pa_s: float, fill_pa_s: float, after_pa_s: float, closed_s: f
     p = p + after_pa_s * np.maximum(since - full_at, 0) + np.random.default_rng(3).normal(0, 3, len(t))
     shut = int(np.searchsorted(t, 5.0))
     phase, first = np.array([REST, CLOSED, 0]), np.array([0, shut, len(t)])
-    return find_landmarks(t, p, phase, first, 2, NOT_FED)[0], 5.0 + closed_s, 5.0 + full_at
+    return find_landmarks(t, p, phase, first, 2, NOT_FED, 0.25)[0], 5.0 + closed_s, 5.0 + full_at
 
 
 @pytest.mark.parametrize("own", [0.0, 12.0])
@@ -54,7 +54,7 @@ def _let_go(rate_hz: float, fill_s: float, decay_pa_s: float, hold_s: float = 12
     p = p + np.random.default_rng(5).normal(0, 3, len(t))
     shut = int(np.searchsorted(t, 5.0))
     phase, first = np.array([REST, CLOSED, 0]), np.array([0, shut, len(t)])
-    return find_landmarks(t, p, phase, first, 2, NOT_FED)[0], full_at, let_go_at
+    return find_landmarks(t, p, phase, first, 2, NOT_FED, 0.25)[0], full_at, let_go_at
 
 
 @pytest.mark.parametrize("decay", [0.5, 4.0, 14.0, 24.0])

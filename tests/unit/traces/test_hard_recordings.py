@@ -309,3 +309,92 @@ def test_a_decay_over_in_three_samples_is_sized_by_the_time_it_took(seed):
     if row["verdict"] == "leak":
         assert row["leak_diameter_low_mm"] < 2.0
         assert row["leak_diameter_high_mm"] is None or row["leak_diameter_high_mm"] > 2.0
+
+
+@pytest.mark.parametrize("leap_s", [90.0, 600.0, 3600.0])
+@pytest.mark.parametrize("hole_mm", [0.0, 0.8])
+def test_a_clock_that_leaps_by_more_than_the_hold_ends_it_and_is_told(hole_mm, leap_s):
+    """Of an hour that never passed a hole of 0.8 mm was told as one of 0.1 mm, for sure."""
+    whole = whole_test(hole_mm).samples(noise=3)
+    at = whole.filter(pl.col("purge_duty_pct") > 0)["t_s"].max() + 28.0
+    leapt = whole.with_columns(pl.col("t_s") + pl.when(pl.col("t_s") > at).then(leap_s).otherwise(0.0))
+    row = judged(leapt)
+    assert row["verdict"] == ("leak" if hole_mm else "holds")
+    assert row["leak_diameter_low_mm"] <= hole_mm <= row["leak_diameter_high_mm"]
+    assert row["hold_s"] == pytest.approx(28, abs=0.5)
+    assert f"After 28 s of the hold the clock leapt by {leap_s:.0f} s, or" in row["evidence"]
+
+
+@pytest.mark.parametrize("period", [2, 5, 10])
+@pytest.mark.parametrize("hole_mm", [0.0, 0.8])
+def test_a_purge_that_is_seen_pulse_by_pulse_is_one_draw(hole_mm, period):
+    """Of a valve in pulses a recorder sees open and shut by turns: that had been told as no test at all."""
+    samples = whole_test(hole_mm, rate_hz=10.0).samples(noise=3)
+    pulse = pl.int_range(pl.len()) % period == 0
+    seen = samples.with_columns(
+        purge_duty_pct=pl.when(pulse).then(0.3 * pl.col("purge_duty_pct")).otherwise(0.0)
+    )
+    row = judged(seen)
+    assert row["verdict"] == ("leak" if hole_mm else "holds")
+    assert row["draw_rate_pa_s"] == pytest.approx(judged(samples)["draw_rate_pa_s"], rel=0.2)
+
+
+@pytest.mark.parametrize("hole_mm", [0.0, 0.8])
+def test_a_reading_that_freezes_in_the_hold_blocks_no_vent(hole_mm):
+    """A recorder that repeats the last answer goes on doing so when the vent opens."""
+    samples = whole_test(hole_mm, 90).samples(noise=3)
+    at = samples.filter(pl.col("purge_duty_pct") > 0)["t_s"].max() + 30.0
+    last = samples.filter(pl.col("t_s") <= at)["tank_pressure_pa"][-1]
+    frozen = pl.when(pl.col("t_s") > at).then(last).otherwise("tank_pressure_pa")
+    row = judged(samples.with_columns(tank_pressure_pa=frozen))
+    assert row["verdict"] == ("leak" if hole_mm else "holds")
+    assert row["leak_diameter_low_mm"] <= hole_mm <= row["leak_diameter_high_mm"]
+    assert "In the last 68 s the reading stood dead still" in row["evidence"]
+
+
+@pytest.mark.parametrize("step", [250.0, 1000.0])
+def test_one_step_of_a_coarse_sensor_is_nothing_that_opened(step):
+    row = judged(whole_test(0.0, 90, vapor=4.0).samples(noise=20, step=step))
+    assert "something opened" not in row["evidence"]
+    assert row["hold_s"] == pytest.approx(90, abs=0.5)
+
+
+def test_times_of_a_clock_that_leapt_are_said_to_be_the_clocks():
+    whole = whole_test(0.8, 90).samples(noise=3)
+    at = whole.filter(pl.col("purge_duty_pct") > 0)["t_s"].max() + 28.0
+    leapt = whole.with_columns(pl.col("t_s") + pl.when(pl.col("t_s") > at).then(40.0).otherwise(0.0))
+    assert "Times are the clock's, which leapt ahead by about 40 s" in judged(leapt)["evidence"]
+    assert "clock" not in judged(whole)["evidence"]
+
+
+def test_a_reading_that_freezes_before_the_draw_is_no_test_and_is_told_so():
+    samples = whole_test(0.8).samples(noise=3)
+    frozen = pl.when(pl.col("t_s") > 12.0).then(1.5).otherwise("tank_pressure_pa")
+    row = judged(samples.with_columns(tank_pressure_pa=frozen))
+    assert row["verdict"] == "not_judged"
+    assert "the reading stood dead still before there was a test" in row["evidence"]
+    assert "never opened" not in row["evidence"]
+
+
+def test_what_a_sensor_at_its_end_saw_of_a_draw_is_the_least_of_it():
+    clipped = whole_test(1.2).samples(noise=3).with_columns(pl.col("tank_pressure_pa").clip(-1500, 1500))
+    row = judged(clipped)
+    assert row["verdict"] == "leak"
+    assert "Purge pulled at least 15" in row["evidence"]
+    assert "at least" not in judged(whole_test(1.2).samples(noise=3))["evidence"]
+
+
+@pytest.mark.parametrize("hole_mm", [0.0, 0.8])
+def test_a_vacuum_that_is_drawn_without_a_command_accuses_no_valve_of_passing(hole_mm):
+    """What passes a shut valve goes on passing: a pump, or a purge whose command was not recorded, stops."""
+    samples = whole_test(hole_mm).samples(noise=3).with_columns(purge_duty_pct=pl.lit(0.0))
+    row = judged(samples)
+    assert row["verdict"] == "not_judged"
+    assert "a vacuum came and stopped while the purge was commanded shut" in row["evidence"]
+
+
+@pytest.mark.parametrize("passes_pa_s", [-5.0, -60.0, -300.0])
+def test_a_valve_that_passes_from_the_moment_the_vent_shuts_is_still_accused(passes_pa_s):
+    drawing = Drawing().rest().add(60, lambda s: 6000 * np.expm1(s * passes_pa_s / 6000), True, 0.0).release()
+    row = judged(drawing.samples(noise=3))
+    assert row["verdict"] == "purge_passes_closed"

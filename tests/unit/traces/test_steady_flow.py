@@ -105,6 +105,16 @@ def test_where_no_pressure_builds_the_hole_is_larger_than_its_bound() -> None:
     assert row["leak_diameter_mm"] is row["certification_diameter_mm"] is None
 
 
+@pytest.mark.parametrize(
+    ("hole_mm", "flow", "regulated_pa"), [(0.05, 2.0, 2500.0), (0.6, 3.0, 2500.0), (9.0, 2.0, None)]
+)
+def test_the_discharge_coefficient_stands_beside_every_size_that_a_flow_tells(
+    hole_mm, flow, regulated_pa
+) -> None:
+    row = judged(fed(hole_mm, flow, regulated_pa=regulated_pa), Settings(discharge_coefficient=0.7))
+    assert "discharge coefficient 0.70)" in row["evidence"]
+
+
 def test_a_tank_that_still_fills_says_nothing_of_a_hole() -> None:
     row = judged(fed(0.3, 0.6, seconds=40.0, volume_l=80.0))
     assert row["steady_flow_std_l_min"] is None

@@ -138,3 +138,16 @@ def test_a_shallow_vacuum_that_is_gone_at_once_is_no_tight_tank():
 def test_a_shallow_vacuum_that_a_warm_tank_fills_with_vapor_may_still_be_tight():
     warm = Drawing().rest(10).closed(15, 6.0).draw(-150.0, 20).hold(60, vapor=6.0).release()
     assert told_of(warm.samples(noise=3)).signs.lost[0] < 0
+
+
+@pytest.mark.parametrize("creep_pa_s", [20.0, 45.0, 80.0])
+def test_a_tank_that_hot_fuel_fills_while_the_purge_brings_nothing_accuses_no_valve_of_passing(creep_pa_s):
+    """What passes a purge valve is vacuum: a pressure that goes on rising bears it out least of all."""
+    drawing, level = Drawing().rest(), 0.0
+    for seconds, is_shut, duty in ((8, True, 0.0), (30, True, 80.0), (60, True, 0.0)):
+        start, slope = level, creep_pa_s * np.exp(-level / 5000)
+        drawing.add(seconds, lambda s, start=start, slope=slope: start + slope * s, is_shut, duty)
+        level = start + slope * seconds
+    row = judged(drawing.release().samples(noise=3))
+    assert row["verdict"] == "no_vacuum"
+    assert "crept up" in row["evidence"]

@@ -215,6 +215,15 @@ def test_coarse_steps_of_volts_are_no_other_story():
     assert judged(drawing.samples(noise=3, volts=volts))["verdict"] != "sensor_disagrees"
 
 
+@pytest.mark.parametrize("step", [500.0, 1000.0])
+@pytest.mark.parametrize("hole_mm", [0.0, 0.5, 0.8])
+def test_coarse_steps_of_pressure_are_no_other_story(hole_mm, step):
+    """Gauge pressure in whole kilopascals lies up to half of one off the line of volts that are finer."""
+    drawing = whole_test(hole_mm, 90)
+    row = judged(drawing.samples(noise=15, step=step, volts=_volts(drawing)))
+    assert "sensor_disagrees" not in (row["verdict"], row["second_verdict"])
+
+
 @pytest.mark.parametrize("story", ["still", "half gain", "sign", "drop-outs", "many drop-outs"])
 def test_volts_that_tell_another_story_disagree(story):
     drawing = whole_test(0.508)
@@ -322,3 +331,29 @@ def test_hot_fuel_that_raised_the_tank_long_before_the_last_draw_is_no_vacuum():
             start = drawing.pa[-1]
             drawing.add(seconds, lambda s, start=start: start + 12 * (s + 0.2), True, duty)
     assert judged(drawing.release().samples(noise=3))["verdict"] == "no_vacuum"
+
+
+@pytest.mark.parametrize(
+    ("level", "step_kpa", "verdict"),
+    [
+        (300.0, None, "sensor_offset"),
+        (300.0, 1.0, "holds"),
+        (-900.0, 1.0, "holds"),
+        (2500.0, 1.0, "sensor_offset"),
+    ],
+)
+def test_a_zero_within_a_step_of_its_barometer_accuses_no_sensor(level, step_kpa, verdict):
+    """Absolute pressure less a barometer in whole kilopascals: without norms all had been told off zero, for sure."""
+    drawing = Drawing().rest(level=level).closed(level=level).draw(level - 2500).hold(60).release(level=level)
+    assert judged(drawing.samples(noise=3), barometer_step_kpa=step_kpa)["verdict"] == verdict
+
+
+@pytest.mark.parametrize(("closed_pa_s", "is_told"), [(-11.0, True), (0.5, False)])
+def test_a_leak_whose_tank_fell_before_the_draw_names_the_purge_valve_beside_it(closed_pa_s, is_told):
+    """A valve that passes 0.4 l/min beside a hole of 0.8 mm: only the hole had been told."""
+    row = judged(
+        Drawing().rest().closed(10, closed_pa_s).draw(-2700).hold(90, 0.8).release().samples(noise=3)
+    )
+    assert row["verdict"] == "leak"
+    told = "the shut tank fell at 11.1 Pa/s: its gas cooled, or vacuum passes the purge valve as well"
+    assert (told in row["evidence"]) is is_told

@@ -20,7 +20,7 @@ def numbers() -> np.ndarray:
 @pytest.mark.parametrize("digits", [0, 1, 2, 3])
 def test_fixed_and_signed_numbers_are_those_of_pythons_format(digits):
     given = numbers()
-    for text, spec in ((fixed(given, digits), f".{digits}f"), (signed(given, digits), f"+.{digits}f")):
+    for text, spec in ((fixed(given, digits), f"z.{digits}f"), (signed(given, digits), f"+z.{digits}f")):
         expected = [None if np.isnan(x) else format(x, spec) for x in given.tolist()]
         assert written(text, len(given)).to_list() == expected
 
@@ -32,7 +32,7 @@ def test_percents_are_those_of_pythons_format():
 
 def test_numbers_beyond_what_doubles_count_are_written_whole():
     given = np.array([1e17, -1e300, 123456789012345678.0, np.inf, np.nan, -0.0])
-    expected = [f"{x:.2f}" if np.isfinite(x) else None for x in given.tolist()]
+    expected = [f"{x:z.2f}" if np.isfinite(x) else None for x in given.tolist()]
     assert written(fixed(given, 2), len(given)).to_list() == expected
 
 
