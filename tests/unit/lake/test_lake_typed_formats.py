@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime
 
 import polars as pl
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pipeline.lake import json_lines
@@ -164,6 +164,8 @@ json_cells = json_values | st.lists(st.text("abP04", min_size=1, max_size=4), ma
 
 
 @settings(max_examples=150, deadline=None)
+@example([{"labor_h": 2**53}, {"labor_h": 0.5}])
+@example([{"labor_h": 1e300}, {"labor_h": -(2**53)}])
 @given(
     st.lists(
         st.dictionaries(st.sampled_from(["note", "labor_h", "checks"]), json_cells, min_size=1), min_size=1
