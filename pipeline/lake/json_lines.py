@@ -51,7 +51,9 @@ def _regular_frame(lines: list[bytes]) -> pl.DataFrame | None:
     if frame.height != len(lines) or not frame.width or not all(dtype in _PLAIN for dtype in frame.dtypes):
         return None
     # A float tells whole numbers apart up to here: beyond, its digits may not be those that were written.
-    if any(((column >= 2**53) | (column <= -(2**53))).any() for column in frame if column.dtype == pl.Float64):
+    if any(
+        ((column >= 2**53) | (column <= -(2**53))).any() for column in frame if column.dtype == pl.Float64
+    ):
         return None
     frame = frame.with_columns(pl.col(pl.Null).cast(pl.String))
     # Where some records hold a list and others a word, polars writes the list as JSON text.

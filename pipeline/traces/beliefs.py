@@ -31,7 +31,7 @@ _NO_CLOSED_SD = 1e3
 #: The time [s] in which fuel restores the vapor that was taken out: forty minutes, give or take a factor (judgement).
 #: With the share of vapor in the gas at 20 °C that is 0.15 Pa/s per kPa. Gas that is stirred or shallow has it back
 #: within three minutes: two of the last.
-_GIVEN_BACK_S = 2200.0
+GIVEN_BACK_S = 2200.0
 GIVEN_BACK_SD = 1.4
 _MOST_GIVEN_BACK_SD = 5.5
 #: How far the share of the heat exchange that is seen may lie from that of a well stirred gas: fuels from 7 to 13 psi,
@@ -141,7 +141,7 @@ def vapor_beliefs(
     closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2 + (_FALL_ENDS * np.minimum(seen, 0)) ** 2)
     # Drawing the gas of a tank down by dp takes share x dp of vapor out of it, which the fuel gives back in time,
     # whatever it did before; filling it takes none.
-    given_back = vapor_share(temperature_c, barometric_pa) / _GIVEN_BACK_S
+    given_back = vapor_share(temperature_c, barometric_pa) / GIVEN_BACK_S
     under = np.where(is_pressure_test, 0.0, given_back + 0.3 * rate / 2500)
     under_sd = np.hypot(GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
     heat, log_tau = heat_of_gas(temperature_c, barometric_pa, volume_l)

@@ -18,6 +18,7 @@ from pipeline.physics.orifice import (
 )
 from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.physics.vapor import VAPOR_SHARE_SD, gravity_with_vapor, vapor_share
+from pipeline.traces.beliefs import GIVEN_BACK_S
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.recordings import METER_L_MIN, Recordings
 from pipeline.traces.shows import Vented
@@ -39,9 +40,8 @@ _METER_SHARE = 0.03
 _GAS_SHARE = 0.017
 #: What fills the tank is known to so much beside its volume: the gas is compressed, and not all at one temperature.
 _FILLING_SHARE = 0.2
-#: Gas that is fed takes up fuel vapor before it leaves: this share of what saturates it is usual. None, and all of what
-#: a volatile fuel gives up to _MOST_VAPOR, are the bounds (judgement: fuel restores vapor in one minute or in ten).
-_TAKEN_UP = 0.5
+#: Gas that is fed drives out the tank's own, with its fuel vapor, and takes up what fuel restores meanwhile. No vapor,
+#: and all that a volatile fuel gives up to _MOST_VAPOR, are the bounds.
 _MOST_VAPOR = 0.7
 #: So much overpressure [Pa] is surely read as one.
 _LEAST_PRESSURE_PA = 25.0
@@ -80,16 +80,18 @@ class SteadyFlow(NamedTuple):
 
 
 class _Feed(NamedTuple):
-    """Flow out and flow that fills the tank [l/min], overpressure [Pa], over so many seconds."""
+    """Flow out and flow that fills the tank [l/min], overpressure [Pa], over so many seconds, of which half had passed
+    so long after the feed began [s]."""
 
     flow: float
     filling: float
     gauge: float
     seconds: float
+    fed_s: float
     is_filling: bool
 
 
-_NO_FEED = _Feed(np.nan, np.nan, np.nan, np.nan, False)
+_NO_FEED = _Feed(np.nan, np.nan, np.nan, np.nan, np.nan, False)
 
 
 def read_steady_flows(
@@ -113,7 +115,7 @@ def read_steady_flows(
     zero_sd = vented.zero_sd
     per_pa_s = 60 * volume.working_l / STANDARD_PRESSURE_PA * _STANDARD_K / (temperature_c + ZERO_CELSIUS_K)
     feeds = [_feed_of(recordings, k, vented.zero[k], per_pa_s[k]) for k in range(len(recordings))]
-    fed, filling, gauge, seconds = np.array([f[:4] for f in feeds], float).reshape(-1, 4).T
+    fed, filling, gauge, seconds, fed_s = np.array([f[:5] for f in feeds], float).reshape(-1, 5).T
     floor = np.maximum(_LEAST_PRESSURE_PA, 3 * zero_sd)
     is_open = np.isfinite(fed) & (gauge < floor)
     drop = np.where(is_open, floor, gauge)
@@ -125,9 +127,11 @@ def read_steady_flows(
     deeper, shallower = drop + z * zero_sd, np.maximum(drop - z * zero_sd, 0.2 * drop)
     vapor = vapor_share(temperature_c, barometric_pa)
     much = np.minimum((1 + VAPOR_SHARE_SD) * vapor, _MOST_VAPOR)
-    low = _hole(least, deeper, *air, discharge, 0.0 * vapor, 0.0)
-    middle = _hole(fed, drop, *air, discharge, vapor, _TAKEN_UP)
-    high = _hole(most, shallower, *air, discharge, much, 1.0)
+    left, restored = _flushed(fed / per_pa_s / (barometric_pa + drop) / 60, fed_s)
+    none = np.zeros(len(vapor))
+    low = _hole(least, deeper, *air, discharge, none, none)
+    middle = _hole(fed, drop, *air, discharge, left * vapor, restored * vapor)
+    high = _hole(most, shallower, *air, discharge, much, much)
     with np.errstate(invalid="ignore", divide="ignore"):
         chance = ndtr((middle - LEAK_MM) / (high - low) * 2 * z)
 
@@ -151,6 +155,17 @@ def read_steady_flows(
     )
 
 
+def _flushed(per_s: Floats, fed_s: Floats) -> tuple[Floats, Floats]:
+    """Return the vapor in a tank's gas, over what it was before gas was fed at so many of the tank's volumes a second
+    (`per_s`) for `fed_s` [s], and that which the fuel restores meanwhile in what flows out, over the same.
+
+    The gas is taken as mixed, and vapor that is missing as restored with GIVEN_BACK_S.
+    """
+    both = per_s + 1 / GIVEN_BACK_S
+    gone = per_s / both * -np.expm1(-both * fed_s)
+    return 1 - gone, gone / (per_s * GIVEN_BACK_S + 1e-12)
+
+
 def _hole(
     fed: Floats,
     drop: Floats,
@@ -158,11 +173,12 @@ def _hole(
     celsius: Floats,
     discharge: float,
     vapor: Floats,
-    taken_up: float,
+    restored: Floats,
 ) -> Floats:
-    """Return the hole [mm] that lets out what is fed, a share of it `vapor`, of which so much evaporates meanwhile."""
+    """Return the hole [mm] that lets out what is fed, a share of it `vapor`, of which a share `restored` of the whole
+    evaporates meanwhile."""
     gravity = gravity_with_vapor(vapor, NITROGEN_GRAVITY)
-    out = fed / (1 - taken_up * vapor)
+    out = fed / (1 - restored)
     return hole_of_steady_flow_mm(out, drop, barometric_pa, celsius, discharge, gravity)
 
 
@@ -208,7 +224,10 @@ def _feed_of(recordings: Recordings, k: int, zero: float, per_pa_s: float) -> _F
         filling, changed = rises * per_pa_s, abs(changes) * seconds
         is_still = abs(filling) <= _MOST_FILLING * fed + METER_L_MIN
         if is_still and changed <= _STILL_FLOW * fed + METER_L_MIN:
-            return _Feed(max(fed - filling, 0.0), abs(filling), float(above[late].mean()), seconds, False)
+            return _Feed(
+                *(max(fed - filling, 0.0), abs(filling), float(above[late].mean())),
+                *(seconds, float(t[-1] - t[0] - seconds / 2), False),
+            )
     return _NO_FEED._replace(is_filling=True)
 
 

@@ -12,7 +12,9 @@ from scipy.integrate import solve_ivp
 from pipeline.physics.certification import NITROGEN_GRAVITY, flow_of_diameter_m3_s
 from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.settings import Settings
+from pipeline.traces.beliefs import GIVEN_BACK_S
 from pipeline.traces.explain import explain_trace
+from pipeline.traces.steady_flow import _flushed
 from tests.unit.traces.drawing import AIR_PA, HEADER, KELVIN, bench, judged
 
 MM = 25.4
@@ -181,3 +183,16 @@ def test_the_explanation_draws_the_flow_and_no_hold() -> None:
     assert (told.hold, told.stories) == (None, ())
     assert max(told.test_flow_std_l_min) == pytest.approx(2.4, rel=0.03)
     assert not any("stories" in line or "fit that leaves" in line for line in told.sentences)
+
+
+@pytest.mark.parametrize("per_s", [1e-5, 4e-4, 6e-3])
+def test_vapor_that_a_feed_drives_out_is_that_of_a_mixed_tank(per_s):
+    """x' = (1 - x) / tau - per_s x, integrated by SciPy; what the fuel restores is (1 - x) / tau of what flows out."""
+    left, restored = _flushed(np.array([per_s]), np.array([150.0]))
+
+    def change(_: float, x: np.ndarray) -> np.ndarray:
+        return (1 - x) / GIVEN_BACK_S - per_s * x
+
+    x = solve_ivp(change, (0, 150), [1.0], rtol=1e-10, atol=1e-12).y[0, -1]
+    assert left[0] == pytest.approx(x, rel=1e-7)
+    assert restored[0] == pytest.approx((1 - x) / GIVEN_BACK_S / per_s, rel=1e-5)
