@@ -25,7 +25,6 @@ LABELS: dict[str, str] = {
     "no_trace": "no recording",
     "no_vacuum": "no vacuum arrives",
     "sensor_disagrees": "sensor volts and pressure disagree",
-    "holds": "holds vacuum",
     "not_judged": "not judged",
     "gross_leak": "gross leak",
     "purge_passes_closed": "purge passes when shut",
@@ -116,6 +115,11 @@ def number(value: float | None, digits: int = 3) -> str:
         return "0"
     decimals = max(0, digits - 1 - math.floor(math.log10(abs(x))))
     return f"{x:,.{min(decimals, 6)}f}"
+
+
+def millimeters(value: float | None) -> str:
+    """Write a diameter to hundredths, as the sentence of its recording does."""
+    return MISSING if is_missing(value) else f"{float(value):.2f}"  # type: ignore[arg-type]
 
 
 def share(value: float | None) -> str:

@@ -272,12 +272,13 @@ def diameter(result: dict[str, Any]) -> str:
     """Write the size with its bounds, or the side on which it is known."""
     low, high = result["leak_diameter_low_mm"], result["leak_diameter_high_mm"]
     if result["leak_censoring"] == "left":
-        return f"smaller than {words.number(high)} mm"
+        return f"smaller than {words.millimeters(high)} mm"
     if result["leak_censoring"] == "right":
-        return f"larger than {words.number(low)} mm"
+        return f"larger than {words.millimeters(low)} mm"
     if words.is_missing(result["leak_diameter_mm"]):
         return ""
-    return f"{words.number(result['leak_diameter_mm'])} mm ({words.interval(low, high)} mm)"
+    middle, *bounds = map(words.millimeters, (result["leak_diameter_mm"], low, high))
+    return f"{middle} mm ({' to '.join(bounds)} mm)"
 
 
 def describe(explanation: TraceExplanation) -> str:

@@ -44,8 +44,8 @@ def test_a_job_page_tells_facts_recordings_and_cautions(job_site):
         "98,765",
         "3 older recordings",
         "proves it",
-        "Before the repair: leak, 0.670 mm (0.630 to 0.710 mm)",
-        "After the repair: holds vacuum, smaller than 0.710 mm",
+        "Before the repair: leak, 0.67 mm (0.63 to 0.71 mm)",
+        "After the repair: holds, smaller than 0.71 mm",
         "Fuel vapor is explosive",
         HOSTILE,
     ):

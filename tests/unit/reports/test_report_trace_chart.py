@@ -104,9 +104,9 @@ def test_a_long_recording_is_thinned_evenly_for_drawing():
 @pytest.mark.parametrize(
     ("result", "head"),
     [
-        ({}, "R7: leak, 0.670 mm (0.630 to 0.710 mm)"),
-        ({"leak_censoring": "left", "verdict": "holds"}, "R7: holds vacuum, smaller than 0.710 mm"),
-        ({"leak_censoring": "right", "verdict": "gross_leak"}, "R7: gross leak, larger than 0.630 mm"),
+        ({}, "R7: leak, 0.67 mm (0.63 to 0.71 mm)"),
+        ({"leak_censoring": "left", "verdict": "holds"}, "R7: holds, smaller than 0.71 mm"),
+        ({"leak_censoring": "right", "verdict": "gross_leak"}, "R7: gross leak, larger than 0.63 mm"),
         ({"leak_censoring": None, "leak_diameter_mm": None, "verdict": "no_vacuum"}, "R7: no vacuum arrives"),
     ],
 )
