@@ -63,6 +63,8 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
     a = n - 1
     while a > 0 and p[a - 1] == p[n - 1]:
         a -= 1
+    if n - a <= _STANDS_N:
+        return n
     is_told, pairs, unequal = False, 0, 0
     for i in range(a + 1, n):
         is_told |= is_vent_closed[i] != is_vent_closed[i - 1] or (duty[i] > 0) != (duty[i - 1] > 0)
@@ -74,7 +76,7 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
         unequal += p[i] != p[i - 1]
         lowest, highest = min(lowest, p[i]), max(highest, p[i])
     is_inside = lowest < p[n - 1] < highest
-    is_dead = is_told and is_inside and n - a > _STANDS_N and unequal >= max(_LIVELY * pairs, _MIN_PAIRS)
+    is_dead = is_told and is_inside and unequal >= max(_LIVELY * pairs, _MIN_PAIRS)
     return a + 1 if is_dead else n
 
 
