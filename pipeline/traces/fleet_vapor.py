@@ -20,9 +20,9 @@ _ODD_SHARE, _LEAST_ODD = 0.2, -50.0
 #: However alike tanks are, one of them is known no better than this. Their mean is believed up to so many times the
 #: usual: fuel that has its vapor back within three minutes.
 _LEAST_SPREAD, _MOST_MEAN = 0.5, 12.0
-_ROUNDS = 60
+_ROUNDS, _SETTLED = 100, 1e-4
 #: Of more holds than these, every other, third, fourth ... in the order of their ratios is used.
-_MOST_HOLDS = 10_000
+_MOST_HOLDS = 4_000
 
 
 class VaporLaw(NamedTuple):
@@ -62,7 +62,10 @@ def law_of_tanks(ratio: Floats, sd: Floats, least_n: int) -> VaporLaw:
         mean = float(np.sum(tight * x / variance) / np.sum(tight / variance))
         own2 = 1 / (1 / spread2 + 1 / error2)
         own = own2 * (mean / spread2 + x / error2)
-        spread2 = max(float(np.sum(tight * ((own - mean) ** 2 + own2)) / tight.sum()), _LEAST_SPREAD**2)
+        was, spread2 = spread2, float(np.sum(tight * ((own - mean) ** 2 + own2)) / tight.sum())
+        spread2 = max(spread2, _LEAST_SPREAD**2)
+        if abs(spread2 - was) < _SETTLED * spread2:
+            break
     n = float(tight.mean() * is_told.sum())
     if n < least_n or mean > _MOST_MEAN:
         return VaporLaw(np.nan, np.nan, n)

@@ -284,11 +284,12 @@ def _opening(t: Floats, smooth: Floats, a: int, b: int, kept_share: float, tells
 def _lost(t: Floats, a: int, b: int) -> int:
     """Return the row of a hold before which more time passed without a sample than all the others span, b where none
     did: whether the clock leapt there or samples were lost, what follows is another hold."""
-    after, longest = b, 0.0
-    for i in range(a + 1, b):
-        if t[i] - t[i - 1] > longest:
-            after, longest = i, t[i] - t[i - 1]
-    return after if b - a >= _LEAST_ROWS and longest > t[b - 1] - t[a] - longest else b
+    if b - a < _LEAST_ROWS:
+        return b
+    # So long a gap holds the middle of the whole.
+    half = (t[b - 1] - t[a]) / 2
+    after = max(row_from(t, a, b, t[a] + half), a + 1)
+    return after if t[after] - t[after - 1] > half else b
 
 
 @compiled

@@ -25,9 +25,9 @@ brings in air that takes up vapor on its way, and looks larger by 7 to 18 %; of 
 and sure were 45, of them 32 tight tanks told to leak: in the half that was looked at, fuel and warming gas gave back
 12 to 35 % of the vacuum, and holes of 0.2 to 0.4 mm were told.
 
-Since the lake's own tight tanks tell how fast its fuel gives vapor back (`traces/fleet_vapor.py`), of the same fleets
-94.4 and 95.3 % are right, 0.8 and 0.6 % sure and wrong, 3.7 and 3.3 % not judged; errors are 6.5, 4.6, 4.6 and 6.4,
-4.3, 4.1 %, and 90, 89, 91 and 91, 89, 90 % lie inside. Half of what is missed is on his line of leak and gross leak.
+Since the lake's own tight tanks tell how fast its fuel gives vapor back (`traces/fleet_vapor.py`), and a feed drives
+vapor out, of the same fleets 94.4 and 95.2 % are right, 0.8 and 0.6 % sure and wrong, 3.8 and 3.3 % not judged; errors
+are 6.2, 4.8, 3.9 and 6.2, 4.0, 3.4 %, and 91, 89, 91 and 91, 89, 90 % lie inside. Half of what is missed is on his line of leak and gross leak.
 """
 
 from __future__ import annotations
