@@ -27,7 +27,8 @@ and sure were 45, of them 32 tight tanks told to leak: in the half that was look
 
 Since the lake's own tight tanks tell how fast its fuel gives vapor back (`traces/fleet_vapor.py`), and a feed drives
 vapor out, of the same fleets 94.4 and 95.2 % are right, 0.8 and 0.6 % sure and wrong, 3.8 and 3.3 % not judged; errors
-are 6.2, 4.8, 3.9 and 6.2, 4.0, 3.4 %, and 91, 89, 91 and 91, 89, 90 % lie inside. Half of what is missed is on his line of leak and gross leak.
+are 6.2, 4.8, 3.9 and 6.2, 4.0, 3.4 %, and 91, 89, 91 and 91, 89, 90 % lie inside. Half of what is missed is on his line
+of leak and gross leak.
 """
 
 from __future__ import annotations
