@@ -119,7 +119,7 @@ def number(value: float | None, digits: int = 3) -> str:
 
 def millimeters(value: float | None) -> str:
     """Write a diameter to hundredths, as the sentence of its recording does."""
-    return MISSING if is_missing(value) else f"{float(value):.2f}"  # type: ignore[arg-type]
+    return MISSING if is_missing(value) else f"{value:.2f}"
 
 
 def share(value: float | None) -> str:

@@ -18,6 +18,7 @@ MANNERS = (
     *("two_draws", "short_draw", "vent_opened_early", "pressure_hold", "steady_flow"),
 )
 MANNER = {name: k for k, name in enumerate(MANNERS)}
+FED = ("pressure_hold", "steady_flow")
 #: shares of the tests of jobs; a shop that cannot do one does a plain test
 _SHARES = {
     "test": 0.58,
@@ -47,6 +48,15 @@ class TracePlan:
     @property
     def size(self) -> int:
         return len(self.vehicle)
+
+    def is_made(self, *manners: str) -> np.ndarray:
+        """Tell the recordings that are made in one of these manners."""
+        return np.isin(self.manner, [MANNER[name] for name in manners])
+
+    @property
+    def is_fed(self) -> np.ndarray:
+        """Those in which gas is fed from outside."""
+        return self.is_made(*FED)
 
     def take(self, rows: np.ndarray) -> TracePlan:
         return TracePlan(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
@@ -110,7 +120,7 @@ def _manners(rng: np.random.Generator, source: np.ndarray, fault: np.ndarray) ->
     that cannot be drawn down is not drawn twice.
     """
     drawn = rng.choice([MANNER[m] for m in _SHARES], len(fault), p=list(_SHARES.values()))
-    is_fed = np.isin(drawn, [MANNER["pressure_hold"], MANNER["steady_flow"]])
+    is_fed = np.isin(drawn, [MANNER[name] for name in FED])
     has_gear = np.isin(source, [world.SOURCES.index(s) for s in ("fleet_office", "brightwell_shops")])
     has_gear &= (drawn != MANNER["steady_flow"]) | (source == world.SOURCES.index("fleet_office"))
     leaks_or_holds = np.isin(fault, [FAULT["leak"], FAULT["holds"]])

@@ -22,7 +22,7 @@ from pipeline.simulate.trace_physics import (
     feed_flow,
     integrate,
 )
-from pipeline.simulate.trace_plan import MANNER, MANNERS, TracePlan
+from pipeline.simulate.trace_plan import MANNERS, TracePlan
 from pipeline.simulate.trace_rig import KG_S_PER_STD_L_MIN, Weather, build_rig, draw_weather
 from pipeline.simulate.trace_script import build_script
 
@@ -87,7 +87,7 @@ def _record(
     script = build_script(rng, plan, gauge.gain, gauge.offset_pa, gauge.lowest_pa)
     headers = _headers(rng, fleet, book, plan, weather, first, start)
     if not plan.size:
-        clock = _Clock(np.zeros(0), np.zeros(0))
+        clock = _draw_clock(rng, np.zeros(0))
         return Recordings(
             headers, _no_samples(), _truth(headers, plan, rig, gauge, clock, np.zeros(0), script)
         )
@@ -113,7 +113,6 @@ def _draw_gauge(rng: np.random.Generator, fleet: Fleet, plan: TracePlan) -> _Gau
     rail = rng.choice([0.04, 4.95], n)
     stuck = np.where(rng.random(n) < 0.5, 0.0, (rail - at_rest) * slope)
     shift = rng.uniform(600, 1600, n) * rng.choice([-1, 1], n)
-    is_shop_gauge = np.isin(plan.manner, [MANNER["pressure_hold"], MANNER["steady_flow"]])
     # a few vehicles have a sensor whose range ends within what a test draws
     _, place = np.unique(plan.vehicle, return_inverse=True)
     m = place.max() + 1 if n else 0
@@ -121,8 +120,8 @@ def _draw_gauge(rng: np.random.Generator, fleet: Fleet, plan: TracePlan) -> _Gau
     return _Gauge(
         gain=np.where(flat, 0.0, 1.0),
         offset_pa=np.select([flat, off], [stuck, shift], rng.normal(0, 18, n)),
-        lowest_pa=np.where(is_shop_gauge | flat | off, -np.inf, ends_pa),
-        is_shop_gauge=is_shop_gauge,
+        lowest_pa=np.where(plan.is_fed | flat | off, -np.inf, ends_pa),
+        is_shop_gauge=plan.is_fed,
         volts_story=np.where(disagrees, rng.choice([1, 2, 3], n), 0),
         volts_at_rest=at_rest,
         pa_per_volt=slope,
@@ -157,10 +156,10 @@ def _sample(
     since_s = t - history.starts_s[row, stage]
     duty = 100 * commanded_duty(script.duty[row], script.duty_step_s[row], stage, since_s)
     fed = feed_flow(rig.feed_kg_s[row], script.regulated_pa[row], stage, true) / KG_S_PER_STD_L_MIN
-    has_meter = plan.manner[row] == MANNER["steady_flow"]
+    has_meter = plan.is_made("steady_flow")[row]
     fed = np.where(has_meter, fed * (1 + 0.015 * rng.standard_normal(plan.size))[row], np.nan)
     wander = 0.5 + 0.5 * np.sin(t / 5.0 + row)
-    duty = np.where(plan.manner[row] == MANNER["driving"], np.round(duty * wander), duty)
+    duty = np.where(plan.is_made("driving")[row], np.round(duty * wander), duty)
     return pl.DataFrame(
         {
             "trace_id": trace_id.gather(row),

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.traces.compiled import ZERO, Floats, Ints, compiled, summing
 from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.phases import CLOSED, RELEASE, REST
-from pipeline.traces.ranges import least, line_of_sums, mean, median, row_after, row_from
+from pipeline.traces.ranges import least, line_of_sums, mean, median, products, row_after, row_from
 from pipeline.traces.view import SETTLING_S
 
 #: The level beside a command is read from so many seconds.
@@ -193,7 +193,7 @@ def _effect(
     return effect, sd * np.sqrt(1 / max(n_before, 1) + 1 / max(b - late, 1) + of_after)
 
 
-@summing
+@compiled
 def _creep(t: Floats, p: Floats, marks: Landmarks, parts: Parts, sd: float) -> tuple[float, float]:
     """Return the slope [Pa/s] common to closed phase and hold, each about its own level, once each settled."""
     stretches = (
@@ -202,14 +202,9 @@ def _creep(t: Floats, p: Floats, marks: Landmarks, parts: Parts, sd: float) -> t
     )
     n, sxx, sxy, syy = ZERO, 0.0, 0.0, 0.0
     for a, b in stretches:
-        t_mean, p_mean = mean(t, a, b), mean(p, a, b)
         n += max(b - a, 0)
-        some_t, some_p = t[a:b], p[a:b]
-        for i in range(len(some_t)):
-            dt, dp = some_t[i] - t_mean, some_p[i] - p_mean
-            sxx += dt * dt
-            sxy += dt * dp
-            syy += dp * dp
+        more_xx, more_xy, more_yy = products(t, p, a, b)
+        sxx, sxy, syy = sxx + more_xx, sxy + more_xy, syy + more_yy
     slope, error, rest, _ = line_of_sums(n, sxx, sxy, syy)
     if not rest > 0:
         return slope, np.nan if np.isnan(slope) else 0.0

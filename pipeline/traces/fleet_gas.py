@@ -36,13 +36,13 @@ def heat_told(fit: HoldFit, shown: Shown, leak_mm: Floats) -> dict[str, Floats]:
     """Return what each hold tells of the heat beside what was believed, nan where it tells nothing: the share of the
     exchange that is seen over that, and the logarithm of its time constant less that. `leak_mm` is the hole beside
     it [mm]."""
-    heat = fit.gas
+    gas = fit.gas
     with np.errstate(invalid="ignore"):
-        tells = (heat.share_sd < _TELLS_SHARE) & (heat.log_tau_sd < _TELLS_LOG_TAU)
+        tells = (gas.share_sd < _TELLS_SHARE) & (gas.log_tau_sd < _TELLS_LOG_TAU)
         tells &= (shown.hold.start_above < -_TELLS_PA) & (leak_mm < _TELLS_MM)
     return {
-        "heat_share_ratio": np.where(tells, heat.share / heat.believed_share, np.nan),
-        "heat_time_log_ratio": np.where(tells, heat.log_tau - heat.believed_log_tau, np.nan),
+        "heat_share_ratio": np.where(tells, gas.share / gas.believed_share, np.nan),
+        "heat_time_log_ratio": np.where(tells, gas.log_tau - gas.believed_log_tau, np.nan),
     }
 
 

@@ -187,14 +187,8 @@ def _sort(x: Floats, n: int) -> None:
 
 
 @summing
-def line(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, float]:
-    """Fit y = c + slope x by least squares.
-
-    Returns
-    -------
-    slope, its standard error (as if samples were independent), the residual's standard deviation and R^2; nan below
-    three pairs or where x does not vary.
-    """
+def products(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float]:
+    """Return the sums of squares of x, of products, and of squares of y, about the means."""
     mx, my = mean(x, a, b), mean(y, a, b)
     x, y = x[a:b], y[a:b]
     sxx, sxy, syy = 0.0, 0.0, 0.0
@@ -203,10 +197,23 @@ def line(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, flo
         sxx += dx * dx
         sxy += dx * dy
         syy += dy * dy
-    return line_of_sums(len(x), sxx, sxy, syy)
+    return sxx, sxy, syy
 
 
-@summing
+@compiled
+def line(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, float]:
+    """Fit y = c + slope x by least squares.
+
+    Returns
+    -------
+    slope, its standard error (as if samples were independent), the residual's standard deviation and R^2; nan below
+    three pairs or where x does not vary.
+    """
+    sxx, sxy, syy = products(x, y, a, b)
+    return line_of_sums(max(b - a, 0), sxx, sxy, syy)
+
+
+@compiled
 def line_in_pieces(
     x: Floats, y: Floats, a: int, b: int, least_gap: float, times: float
 ) -> tuple[float, float, float, float]:
@@ -222,13 +229,8 @@ def line_in_pieces(
     for i in range(a + 1, b + 1):
         gap = x[i] - x[i - 1] if i < b else 0.0
         if i == b or (i - begin > 1 and gap > least_gap and gap > times * (x[i - 1] - x[i - 2])):
-            mx, my = mean(x, begin, i), mean(y, begin, i)
-            some_x, some_y = x[begin:i], y[begin:i]
-            for k in range(len(some_x)):
-                dx, dy = some_x[k] - mx, some_y[k] - my
-                sxx += dx * dx
-                sxy += dx * dy
-                syy += dy * dy
+            more_xx, more_xy, more_yy = products(x, y, begin, i)
+            sxx, sxy, syy = sxx + more_xx, sxy + more_xy, syy + more_yy
             n -= begin > a
             begin = i
     slope, error, rest, _ = line_of_sums(n, sxx, sxy, syy)

@@ -297,25 +297,28 @@ def _chance_of_leak(
 
 def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
     """Return the greatest Cd A / V [1/m] that takes so long to let half of the vacuum go after the vent opened."""
-    time = np.maximum(shown.release.half_s - np.nan_to_num(shown.sensor.interval_s) - SETTLING_S, 0.05)
-    with np.errstate(all="ignore"):
-        coefficient = 2 * np.sqrt(-shown.release.from_above) * (1 - np.sqrt(0.5)) / time
-    return coefficient / _coefficient_of_one(barometric_pa, temperature_c)
+    seconds = shown.release.half_s - np.nan_to_num(shown.sensor.interval_s) - SETTLING_S
+    return _leak_of_fall(-shown.release.from_above, 0.5, seconds, barometric_pa, temperature_c)
 
 
 def _leak_that_empties(shown: Shown, slack_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
     """Return the Cd A / V [1/m] that lets four fifths of the vacuum go in the time it took and `slack_s` more."""
-    with np.errstate(all="ignore"):
-        root = np.sqrt(shown.draw.before - (shown.hold.start_above + shown.vented.zero))
-        coefficient = 2 * root * (1 - np.sqrt(0.2)) / np.maximum(shown.hold.gone_s + slack_s, 0.05)
-    return coefficient / _coefficient_of_one(barometric_pa, temperature_c)
+    vacuum = shown.draw.before - (shown.hold.start_above + shown.vented.zero)
+    return _leak_of_fall(vacuum, 0.2, shown.hold.gone_s + slack_s, barometric_pa, temperature_c)
 
 
 def _leak_that_lets_go(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
     """Return the greatest Cd A / V [1/m] that takes so long to let four fifths of what the hold ended with go."""
-    time = np.maximum(shown.hold.let_go_s - np.nan_to_num(shown.sensor.interval_s), 0.05)
+    seconds = shown.hold.let_go_s - np.nan_to_num(shown.sensor.interval_s)
+    return _leak_of_fall(np.abs(shown.hold.end_above), 0.2, seconds, barometric_pa, temperature_c)
+
+
+def _leak_of_fall(
+    fell_pa: Floats, left: float, seconds: Floats, barometric_pa: Floats, temperature_c: Floats
+) -> Floats:
+    """Return the Cd A / V [1/m] through which a pressure `fell_pa` [Pa] falls to a share `left` of it in `seconds`."""
     with np.errstate(all="ignore"):
-        coefficient = 2 * np.sqrt(np.abs(shown.hold.end_above)) * (1 - np.sqrt(0.2)) / time
+        coefficient = 2 * np.sqrt(fell_pa) * (1 - np.sqrt(left)) / np.maximum(seconds, 0.05)
     return coefficient / _coefficient_of_one(barometric_pa, temperature_c)
 
 
