@@ -39,6 +39,7 @@ from pipeline.contract.tables_traces import (
     LEAK_SIZE_CURVE,
     MODEL_NORM,
     REPAIR_CHECK,
+    SOURCE_VENT,
     TRACE_RESULT,
 )
 
@@ -66,6 +67,7 @@ __all__ = [
     "READINESS_AFTER_CLEAR",
     "RECURRENCE",
     "REPAIR_CHECK",
+    "SOURCE_VENT",
     "STATION_LOOK",
     "TRACE_RESULT",
     "VEHICLES_TESTED",
@@ -78,6 +80,7 @@ __all__ = [
 MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
     MODEL_NORM,
+    SOURCE_VENT,
     REPAIR_CHECK,
     FAILURE_RATE,
     COMPONENT_LIFE,

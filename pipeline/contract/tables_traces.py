@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.contract.table_form import Column, Table, count, number, text
+from pipeline.contract.table_form import Column, Table, count, flag, number, text
 
 TRACE_RESULT = Table(
     "mart",
@@ -126,6 +126,27 @@ MODEL_NORM = Table(
         ),
         number("vapor_return_ratio_spread", "standard deviation of one tank"),
         count("vapor_return_ratio_n", "tanks without a hole behind it"),
+    ),
+)
+
+SOURCE_VENT = Table(
+    "mart",
+    "source_vent",
+    ("source_id",),
+    "one source: whether its vent command can be what it says",
+    (
+        text("source_id", "source"),
+        count(
+            "n_told",
+            "recordings with a draw behind a shut vent, or in which purge flowed through an open one",
+        ),
+        count(
+            "n_vacuum_under_open_vent", "of those, with vacuum though the vent was commanded open throughout"
+        ),
+        flag(
+            "is_vent_doubted",
+            "so many that the command is the wrong way round or not recorded: its tests are not judged",
+        ),
     ),
 )
 

@@ -11,6 +11,7 @@ import os
 import pickle
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from itertools import repeat
 from operator import itemgetter
 from pathlib import Path
@@ -18,7 +19,7 @@ from tempfile import TemporaryDirectory
 
 import polars as pl
 
-from pipeline.contract.tables import MODEL_NORM, TRACE_RESULT
+from pipeline.contract.tables import MODEL_NORM, SOURCE_VENT, TRACE_RESULT
 from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps.batches import Batch, batches
@@ -28,6 +29,7 @@ from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
 from pipeline.traces.recordings import FLOW_COLUMN, gather, recordings_of
 from pipeline.traces.rows import rows_of
 from pipeline.traces.taken import Taken
+from pipeline.traces.vent_commands import SOURCE_SCHEMA, sources_of, with_doubts
 from pipeline.warehouse.store import Warehouse
 
 #: what is found out about so many recordings is kept in memory
@@ -59,7 +61,7 @@ with told as (
     group by trace_id
 ),
 known as (
-    select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at,
+    select t.trace_id, t.job_id, t.vehicle_id, t.source_id, t.stage, t.recorded_at,
            coalesce(t.fuel_level_pct, told.fuel_level_pct) as fuel_level_pct,
            coalesce(t.ambient_c, told.ambient_c) as ambient_c,
            coalesce(t.barometric_kpa, told.barometric_kpa) as barometric_kpa,
@@ -74,7 +76,7 @@ shop as (
     group by shop_id
     having count(barometric_kpa) >= 5 and mad(barometric_kpa) <= 1
 )
-select t.trace_id, t.job_id, t.vehicle_id, t.stage, t.recorded_at, t.fuel_level_pct, t.ambient_c,
+select t.trace_id, t.job_id, t.vehicle_id, t.source_id, t.stage, t.recorded_at, t.fuel_level_pct, t.ambient_c,
        coalesce(t.barometric_kpa, shop.barometric_kpa) as barometric_kpa,
        t.barometer_step_kpa, v.fuel_tank_l, v.make, v.model, t.trouble_codes, t.checks
 from known t
@@ -92,7 +94,7 @@ order by trace_id, t_s
 
 
 def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Path) -> None:
-    """Fill mart.trace_result and mart.model_norm from the accepted samples in `folder`. Replaces both whole.
+    """Fill mart.trace_result, mart.model_norm and mart.source_vent from the accepted samples in `folder`, each anew.
 
     Parameters
     ----------
@@ -100,11 +102,14 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
     """
     with ThreadPoolExecutor(os.cpu_count()) as cores, TemporaryDirectory(dir=building) as place:
         todo = _with_places(batches(warehouse, folder, warehouse.query(HEADERS)), Path(place))
-        kept, norms = _all_taken(cores.map(_take, todo, repeat(settings)))
+        kept, norms, sources = _all_taken(cores.map(_take, todo, repeat(settings)))
         # In the order of their first recordings, so that rows are written while later batches are judged.
         groups = _groups(kept)
-        results = cores.map(_judge, [parts for _, parts in groups], repeat(norms), repeat(settings))
+        results = cores.map(
+            _judge, [parts for _, parts in groups], repeat(norms), repeat(sources), repeat(settings)
+        )
         warehouse.write(MODEL_NORM, norms)
+        warehouse.write(SOURCE_VENT, sources)
         warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in groups]))
 
 
@@ -118,14 +123,17 @@ def _with_places(todo: Iterable[Batch], folder: Path) -> Iterator[tuple[Batch, P
 
 def _all_taken(
     taken: Iterable[tuple[str, Kept, pl.DataFrame]],
-) -> tuple[list[tuple[str, int, Kept]], pl.DataFrame]:
-    """Return the first recording of each batch, how many it holds and what is kept of it; and the norms of their
-    models."""
+) -> tuple[list[tuple[str, int, Kept]], pl.DataFrame, pl.DataFrame]:
+    """Return the first recording of each batch, how many it holds and what is kept of it; the norms of their models,
+    and what their sources' vent commands are worth."""
     kept, told = [], []
     for first, part, readings in taken:
         kept.append((first, readings.height, part))
         told.append(readings)
-    return kept, model_norms(pl.concat(told)) if told else pl.DataFrame(schema=NORM_SCHEMA)
+    if not told:
+        return kept, pl.DataFrame(schema=NORM_SCHEMA), pl.DataFrame(schema=SOURCE_SCHEMA)
+    readings = pl.concat(told)
+    return kept, model_norms(readings), sources_of(readings)
 
 
 def _groups(kept: list[tuple[str, int, Kept]]) -> list[tuple[str, list[Kept]]]:
@@ -195,8 +203,9 @@ def _take(batch_to: tuple[Batch, Path | None], settings: Settings) -> tuple[str,
     return str(headers["trace_id"].min()), place or taken, taken.for_norms()
 
 
-def _judge(kept: list[Kept], norms: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+def _judge(kept: list[Kept], norms: pl.DataFrame, sources: pl.DataFrame, settings: Settings) -> pl.DataFrame:
     taken = [pickle.loads(part.read_bytes()) if isinstance(part, Path) else part for part in kept]
+    taken = [replace(batch, headers=with_doubts(batch.headers, sources)) for batch in taken]
     # Of a bundle's parts either all are there or none is: batches with recordings that were fed stay apart.
     fed = [batch for batch in taken if batch.steady is not None]
     alike = [part for part in (fed, [batch for batch in taken if batch.steady is None]) if part]
@@ -226,4 +235,5 @@ def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
 def some_traces(warehouse: Warehouse, trace_ids: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return (samples, headers) of these traces, in the order of their ids. Reads only."""
     headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids)).sort("trace_id")
+    headers = with_doubts(headers, warehouse.table(SOURCE_VENT.full_name))
     return warehouse.query(SAMPLES_OF, [trace_ids]), headers

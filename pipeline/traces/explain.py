@@ -40,6 +40,7 @@ NEXT_STEP = {
 NEXT_RECORDING = {
     "filling": "Run the test again: feed on until pressure and flow stand still, or shut the supply off and hold.",
     "vent_open": "Run the test again with the vent commanded shut, or let the source declare it shut.",
+    "vent_command": "Let the source declare which word of its vent command means shut, then run the lake again.",
     "drawn": "Run the test again with the purge valve's command recorded, and let the engine draw the vacuum.",
     "short_hold": "Run the test again, and hold for a minute or more.",
     "rose": "See with which sign the recorder writes vacuum: it is to be read as less than the air outside, below 0.",

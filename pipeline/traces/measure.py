@@ -24,6 +24,7 @@ from pipeline.traces.rows import RESULT_SCHEMA, rows_of
 from pipeline.traces.sizes import leaks_alone, size_leaks, vapor_space
 from pipeline.traces.steady_flow import read_steady_flows
 from pipeline.traces.taken import Measured, Taken, numbers_of
+from pipeline.traces.vent_commands import doubted, sources_of, with_doubts
 from pipeline.traces.verdict import judge
 from pipeline.traces.volts import compare_volts
 from pipeline.traces.volume_by_flow import told_by_flow
@@ -40,7 +41,8 @@ def measure_traces(
     samples : trace_id, t_s [s], tank_pressure_pa [Pa, gauge], sensor_v [V], purge_duty_pct [%], is_vent_closed,
         engine_rpm [1/min], is_pressure_derived and, where test gas was fed, test_flow_std_l_min.
     headers : one row per trace: trace_id, job_id, vehicle_id, stage, fuel_level_pct [%], ambient_c [°C],
-        barometric_kpa [kPa], fuel_tank_l [l], make, model, trouble_codes, checks.
+        barometric_kpa [kPa], fuel_tank_l [l], make, model, trouble_codes, checks; source_id where its vent command is
+        to be doubted (see `vent_commands`), or is_vent_doubted.
     settings : discharge_coefficient, level and least_confidence are used.
     norms : of each model, as `model_norms.model_norms` returns them over the whole lake; None takes them from this
         batch.
@@ -61,7 +63,11 @@ def measure(
 ) -> Measured:
     """Return all that a batch's traces show, with their fits and verdicts; recording k belongs to header k."""
     taken = take(recordings, headers, settings)
-    return judge_taken(taken, model_norms(taken.for_norms()) if norms is None else norms, settings)
+    if norms is None:
+        told = taken.for_norms()
+        norms = model_norms(told)
+        taken = replace(taken, headers=with_doubts(headers, sources_of(told)))
+    return judge_taken(taken, norms, settings)
 
 
 def take(
@@ -152,7 +158,16 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     is_filling = np.zeros(len(taken.leak), bool) if taken.steady is None else taken.steady.is_filling
     step_pa = 1e3 * np.nan_to_num(numbers_of(taken.headers, "barometer_step_kpa"))
     judgement = judge(
-        taken.marks, shown, volts, fit, sizes, mine, settings.least_confidence, is_filling, step_pa
+        taken.marks,
+        shown,
+        volts,
+        fit,
+        sizes,
+        mine,
+        settings.least_confidence,
+        is_filling,
+        step_pa,
+        doubted(taken.headers),
     )
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = taken.pressure_test.copy()

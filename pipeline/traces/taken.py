@@ -19,6 +19,7 @@ from pipeline.traces.purge_flow import Equilibrium, purge_flow_l_min
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import Sizes, VaporSpace
 from pipeline.traces.steady_flow import SteadyFlow
+from pipeline.traces.vent_commands import VACUUM_UNDER_OPEN_VENT, source_of, vacuum_under_open_vent
 from pipeline.traces.verdict import Judgement
 from pipeline.traces.volts import VoltReadings, VoltStory, clear_slope
 
@@ -46,7 +47,8 @@ class Taken:
     """What gas fed into the shut system shows; None where no recording of the batch has any."""
 
     def for_norms(self) -> pl.DataFrame:
-        """Return what each recording tells of its model, as `model_norms.model_norms` takes it."""
+        """Return what each recording tells of its model, as `model_norms.model_norms` takes it, and of its source, as
+        `vent_commands.sources_of` does."""
         volume, air = self.volume, self.air
         flow = purge_flow_l_min(self.shown, self.leak, volume.known_l, air.pressure_pa, air.temperature_c)
         told = {
@@ -60,8 +62,10 @@ class Taken:
             "duty_pct": self.shown.draw.duty,
             **heat_told(self.fit, self.shown, self.leak_mm),
             **vapor_told(self.fit, self.shown),
+            VACUUM_UNDER_OPEN_VENT: vacuum_under_open_vent(self.shown),
         }
-        return models_of(self.headers).hstack([pl.Series(name, told[name]) for name in told])
+        of = models_of(self.headers).with_columns(source_of(self.headers))
+        return of.hstack([pl.Series(name, told[name]) for name in told])
 
 
 @dataclass(frozen=True)

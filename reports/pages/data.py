@@ -11,12 +11,20 @@ from reports import words
 from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
 from reports.pages.refusals import cut, refused
 from reports.pages.run import Run
+from reports.pages.vent_commands import vent_commands
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the data page from `audit.files`, `audit.runs` and `quarantine.records`."""
+    """Make the data page from `audit.files`, `audit.runs`, `quarantine.records` and `mart.source_vent`."""
     files, quarantine = read("audit.files"), read("quarantine.records")
-    sections = (refused(quarantine, files), list_files(files), skipped(files, run), steps(run), choices(run))
+    sections = (
+        refused(quarantine, files),
+        vent_commands(read("mart.source_vent")),
+        list_files(files),
+        skipped(files, run),
+        steps(run),
+        choices(run),
+    )
     lead = (files_sentence(files),)
     return Page(
         "data.html",

@@ -26,7 +26,13 @@ def lake(tmp_path) -> Warehouse:
             )
     traces.append({"trace_id": "no_job", "job_id": None, "vehicle_id": "v", "barometric_kpa": None})
     traces.append({"trace_id": "asked", "job_id": "high0", "vehicle_id": "v", "barometric_kpa": None})
-    header = {"stage": "routine", "recorded_at": "2025-03-01", "fuel_level_pct": 50.0, "ambient_c": 20.0}
+    header = {
+        "source_id": "bay",
+        "stage": "routine",
+        "recorded_at": "2025-03-01",
+        "fuel_level_pct": 50.0,
+        "ambient_c": 20.0,
+    }
     facts = {"trace_id": "asked", "fuel_level_pct": None, "ambient_c": None, "barometric_kpa": 90.0}
     facts["barometer_step_kpa"] = 1.0
     vehicle = {"vehicle_id": "v", "fuel_tank_l": 60.0, "make": "Orrin", "model": "Tarn"}

@@ -17,6 +17,7 @@ from pipeline.steps.stage import STAGE_COLUMNS
 from pipeline.traces.measure import take
 from pipeline.traces.model_norms import model_norms
 from pipeline.traces.recordings import FLOW_COLUMN, gather
+from pipeline.traces.vent_commands import sources_of
 from pipeline.warehouse.store import open_warehouse
 from tests.unit.traces.drawing import HEADER, whole_test
 from tests.unit.traces.test_steady_flow import fed
@@ -122,8 +123,10 @@ def test_batches_judged_together_give_what_each_gives_alone(tmp_path):
         if name != "1":
             kept[-1].write_bytes(pickle.dumps(taken))
         told.append(taken.for_norms())
-    norms = model_norms(pl.concat(told))
-    alone = [m._judge([part], norms, settings) for part in kept]
+    norms, sources = model_norms(pl.concat(told)), sources_of(pl.concat(told))
+    alone = [m._judge([part], norms, sources, settings) for part in kept]
     assert [rows["verdict"][0] for rows in alone] == ["leak", "leak", "holds"]
     assert [rows["steady_flow_std_l_min"].count() for rows in alone] == [0, 1, 0]
-    assert_frame_equal(m._judge(kept, norms, settings).sort("trace_id"), pl.concat(alone), rel_tol=1e-9)
+    assert_frame_equal(
+        m._judge(kept, norms, sources, settings).sort("trace_id"), pl.concat(alone), rel_tol=1e-9
+    )

@@ -1,0 +1,76 @@
+"""Whether a source's vent command can be what it says: no vacuum stands in a tank whose vent is open, shop after shop.
+
+One recording in which vacuum comes under an open vent shows a restricted vent path. A source in which most do, and the
+vent is never commanded shut before a draw, records the command the wrong way round, or not at all.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.readings import Shown
+from pipeline.traces.signs import FLOWING_PA, MIN_DRAW_S, OPEN_VACUUM_PA
+
+SOURCE, VACUUM_UNDER_OPEN_VENT, IS_DOUBTED = "source_id", "vacuum_under_open_vent", "is_vent_doubted"
+#: A source is doubted from so many such recordings on, where they are so large a share of all that tell (judgement: of
+#: systems that are tested one in ten or twenty has a restricted vent path).
+_LEAST_N, _LEAST_SHARE = 5, 0.5
+SOURCE_SCHEMA = {
+    SOURCE: pl.String,
+    "n_told": pl.Int64,
+    "n_vacuum_under_open_vent": pl.Int64,
+    IS_DOUBTED: pl.Boolean,
+}
+
+
+def vacuum_under_open_vent(shown: Shown) -> Floats:
+    """Return 1 where vacuum came though the vent was commanded open throughout, 0 where it was commanded shut before a
+    draw, or purge flowed through the open vent without vacuum; nan where a recording does not tell."""
+    vented = shown.vented
+    with np.errstate(invalid="ignore"):
+        was_shut = shown.draw.seconds >= MIN_DRAW_S
+        flows_freely = -vented.flowing_above < FLOWING_PA
+        came = vented.open_vacuum > OPEN_VACUUM_PA
+    return np.select([was_shut, came, flows_freely], [0.0, 1.0, 0.0], np.nan)
+
+
+def source_of(headers: pl.DataFrame) -> pl.Series:
+    """Return the source of each header, null where the headers do not say."""
+    if SOURCE in headers.columns:
+        return headers[SOURCE].cast(pl.String)
+    return pl.Series(SOURCE, [None], dtype=pl.String).new_from_index(0, headers.height)
+
+
+def sources_of(told: pl.DataFrame) -> pl.DataFrame:
+    """Return SOURCE_SCHEMA, a row for each source of these recordings.
+
+    Parameters
+    ----------
+    told : SOURCE and VACUUM_UNDER_OPEN_VENT of each recording, as `vacuum_under_open_vent` returns it; those without
+        a source are left out.
+    """
+    known = told.filter(pl.col(SOURCE).is_not_null() & pl.col(VACUUM_UNDER_OPEN_VENT).is_not_nan())
+    n, n_open = pl.len(), pl.col(VACUUM_UNDER_OPEN_VENT).sum()
+    counted = known.group_by(SOURCE).agg(
+        n_told=n,
+        n_vacuum_under_open_vent=n_open,
+        is_vent_doubted=(n_open >= _LEAST_N) & (n_open >= _LEAST_SHARE * n),
+    )
+    return counted.select(pl.col(name).cast(kind) for name, kind in SOURCE_SCHEMA.items()).sort(SOURCE)
+
+
+def with_doubts(headers: pl.DataFrame, sources: pl.DataFrame) -> pl.DataFrame:
+    """Return the headers with IS_DOUBTED, by the sources that `sources_of` told."""
+    if SOURCE not in headers.columns:
+        return headers
+    doubted = sources.filter(IS_DOUBTED)[SOURCE]
+    return headers.with_columns(pl.col(SOURCE).is_in(doubted.implode()).fill_null(False).alias(IS_DOUBTED))
+
+
+def doubted(headers: pl.DataFrame) -> Flags:
+    """Return which headers' vent commands are doubted; none where that was not asked."""
+    if IS_DOUBTED not in headers.columns:
+        return np.zeros(headers.height, bool)
+    return headers[IS_DOUBTED].fill_null(False).to_numpy()
