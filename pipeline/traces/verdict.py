@@ -46,9 +46,9 @@ REASONS = {
     "few": "there are too few usable samples",
     "vent_open": "pressure was put in while the vent was commanded open; where its hose is clamped by hand, the source "
     "declares it shut: is_vent_closed = true under [samples.constants] of its source.toml",
-    "vent_command": "in most recordings of its source vacuum comes while the vent is commanded open, and no draw "
-    "follows a shut vent: the command is the wrong way round, or not recorded; which word means shut the source declares "
-    "under [samples.values.is_vent_closed] of its source.toml",
+    "vent_command": "in most recordings of its source vacuum comes though the vent is commanded open throughout: the "
+    "command is the wrong way round, or not recorded; which word means shut the source "
+    "declares under [samples.values.is_vent_closed] of its source.toml",
     "drawn": "a vacuum came and stopped while the purge was commanded shut: its command was not recorded, or a pump "
     "drew the vacuum",
     "no_test": "no test was run: with the vent shut the purge was never opened, and no pressure of "
@@ -129,7 +129,7 @@ def judge(
         reasons = [
             (needs_test & np.isfinite(shown.sensor.stood_s) & ~signs.has_test, "stood"),
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
-            (is_vent_doubted & ~signs.has_test & (best != DISAGREES), "vent_command"),
+            (is_vent_doubted & (best != DISAGREES), "vent_command"),
             (shown.vented.is_put_in & ~signs.has_test & ~is_of_sensor, "vent_open"),
             (shown.closed.is_drawn & ~signs.has_test & ~is_of_sensor, "drawn"),
             (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),

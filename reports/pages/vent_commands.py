@@ -32,7 +32,7 @@ def vent_commands(sources: pl.DataFrame) -> Section:
     lines = (
         Row(
             (
-                text_cell(r["source_id"]),
+                text_cell(r["source_id"] or words.MISSING),
                 number_cell(words.count(r["n_told"]), r["n_told"]),
                 number_cell(words.count(r["n_vacuum_under_open_vent"]), r["n_vacuum_under_open_vent"]),
                 text_cell("no" if r["is_vent_doubted"] else "yes"),

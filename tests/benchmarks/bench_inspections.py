@@ -20,7 +20,15 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.contract.fields import ALL_KINDS
-from pipeline.contract.tables import AUDIT_FILES, MARTS, MODEL_NORM, QUARANTINE_RECORDS, TRACE_RESULT, Table
+from pipeline.contract.tables import (
+    AUDIT_FILES,
+    MARTS,
+    MODEL_NORM,
+    QUARANTINE_RECORDS,
+    SOURCE_VENT,
+    TRACE_RESULT,
+    Table,
+)
 from pipeline.estimates.inspection_part import Frames, estimate_inspections
 from pipeline.resources import carried
 from pipeline.settings import Settings
@@ -162,7 +170,7 @@ def _fill(warehouse: Warehouse, n: int) -> None:
     n_vehicles, n_stations = n // PER_VEHICLE, max(20, n // 10_000)
     for name in ("vehicles", "jobs", "traces", "inspections"):
         warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name]))
-    for table in (AUDIT_FILES, QUARANTINE_RECORDS, TRACE_RESULT, MODEL_NORM):
+    for table in (AUDIT_FILES, QUARANTINE_RECORDS, TRACE_RESULT, MODEL_NORM, SOURCE_VENT):
         warehouse.create(table.full_name, [(c.name, c.type) for c in table.columns])
     warehouse.con.execute(DICE)
     warehouse.con.execute(VEHICLES, [n_vehicles])

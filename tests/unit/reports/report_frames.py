@@ -34,7 +34,7 @@ from tests.unit.reports.repair_frames import (
     proof_worth,
     repair_check,
 )
-from tests.unit.reports.trace_frames import leak_size, leak_size_curve, trace_result
+from tests.unit.reports.trace_frames import leak_size, leak_size_curve, source_vent, trace_result
 
 
 def empty_tables() -> dict[str, pl.DataFrame]:
@@ -85,6 +85,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.leak_size": leak_size(rng),
         "mart.leak_size_curve": leak_size_curve(),
         "mart.trace_result": trace_result(rng, hostile),
+        "mart.source_vent": source_vent(hostile),
         "mart.first_look": first_look(),
         "mart.inspection_report": inspection_report(rng),
         "mart.readiness": readiness(rng),

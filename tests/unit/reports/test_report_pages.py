@@ -81,6 +81,13 @@ def test_verdict_counts_are_the_rows_of_the_table(pages, tables):
         assert drawn == {words.label(v): n for v, n in kept["verdict"].value_counts().iter_rows()}
 
 
+def test_a_source_whose_vent_command_is_doubted_is_named_with_its_counts(pages, tables):
+    found = section(data, tables, "vent_commands")
+    assert found.answer == ("Not in 1 of 2 sources, whose tests are not judged.",)
+    assert found.findings[0].text.startswith("south_bay: in 41 of 48 recordings vacuum came")
+    assert table_of(pages["data.html"], "Vent commands by source")[-1] == ["south_bay", "48", "41", "no"]
+
+
 def test_inspection_items_stand_with_count_base_share_and_interval(pages, tables):
     lines = table_of(pages["inspection.html"], "Initial test and retests")
     r = tables["mart.inspection_report"].filter(

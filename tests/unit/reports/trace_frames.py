@@ -120,3 +120,13 @@ def trace_result(rng: np.random.Generator, hostile: bool) -> pl.DataFrame:
             }
         )
     return framed(TABLES["mart.trace_result"], rows)
+
+
+def source_vent(hostile: bool) -> pl.DataFrame:
+    """One source whose vent command is believed, one whose is not."""
+    names = (HOSTILE if hostile else "north_bay", "south_bay")
+    rows = [
+        {"source_id": name, "n_told": n, "n_vacuum_under_open_vent": n_open, "is_vent_doubted": is_doubted}
+        for name, n, n_open, is_doubted in zip(names, (212, 48), (9, 41), (False, True), strict=True)
+    ]
+    return framed(TABLES["mart.source_vent"], rows)

@@ -82,3 +82,11 @@ def test_counts_by_source():
     assert sources.rows() == [("a", 7, 5, True), ("b", 8, 4, False)]
     headers = pl.DataFrame({"source_id": ["b", "a", None]})
     assert with_doubts(headers, sources)[IS_DOUBTED].to_list() == [False, True, False]
+
+
+def test_a_draw_behind_a_vent_that_only_seems_shut_is_not_judged_either():
+    """Purge that opens a moment before the vent shuts is, the wrong way round, a draw behind a shut vent."""
+    late = Drawing().rest(6).add(3, lambda s: -5 * s, False, 60.0)
+    late.draw(-2500.0).hold(60, 0.6).release()
+    told = judged([whole_test() for _ in range(6)] + [late], WAYS["the wrong way round"])
+    assert told["verdict"].to_list() == ["not_judged"] * 7
