@@ -153,6 +153,12 @@ def interval(low: float | None, high: float | None, write: Any = number) -> str:
     return f"{write(low)} to {write(high)}"
 
 
+def bounded_share(value: float | None, low: float | None, high: float | None) -> str:
+    """Write a share with its bounds: "31.0% (24.0% to 38.0%)"; by its bounds alone where only these are known."""
+    bounds = interval(low, high, share)
+    return bounds if is_missing(value) and bounds != "no interval" else f"{share(value)} ({bounds})"
+
+
 def plural(n: int | None, one: str, many: str = "") -> str:
     """Write a count with its noun: "1 failure", "12 failures"."""
     return f"{count(n)} {one if n == 1 else many or one + 's'}"

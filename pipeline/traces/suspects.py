@@ -56,6 +56,8 @@ CODE_SAYS: dict[str, dict[str, float]] = {
     **dict.fromkeys(("P0446", "P0447", "P0448", "P0449", "P0498", "P0499"), _VENT_CIRCUIT),
     **dict.fromkeys(("P0450", "P0451", "P0452", "P0453", "P0454"), _SENSOR),
 }
+#: What a code says instead where a check has answered it: a cap that seals on the tester may still not on its neck.
+ANSWERED: dict[tuple[str, str], dict[str, float]] = {("P0457", "cap_seal=pass"): {"filler_neck": 0.4}}
 _LEAST_SCORE = 0.1
 #: What lets a system stand wide open; a shut tank that creeps clears them.
 OPENINGS = ("vent_valve", "fuel_cap")
@@ -88,7 +90,9 @@ def name_suspects(
             score[part] = score.get(part, 0.0) + weight / (rank + 1)
     may_add = not score
     said = [CHECK_SAYS.get(check, {}) for check in checks]
-    said += [CODE_SAYS.get(code, {}) for code in trouble_codes]
+    for code in trouble_codes:
+        answers = [ANSWERED[code, check] for check in checks if (code, check) in ANSWERED]
+        said += answers or [CODE_SAYS.get(code, {})]
     for says in said:
         for part, points in says.items():
             if may_add or part in score:

@@ -61,8 +61,9 @@ def _sentence(s: dict[str, Any]) -> str:
         "larger": "most leaks found under it are larger than it speaks of",
         "cannot_say": "the recordings do not settle whether most leaks are so large",
     }[s["nominal_agreement"]]
+    share = (s[f"share_over_nominal{end}"] for end in ("", "_low", "_high"))
     return (
-        f"{code}: {told}; {words.share(s['share_over_nominal'])} ({_share(s)}) of"
+        f"{code}: {told}; {words.bounded_share(*share)} of"
         f" {words.plural(s['n_traces'], 'recording')} are at or over that size."
     )
 

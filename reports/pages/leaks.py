@@ -189,13 +189,9 @@ def before_repair(sizes: list[dict[str, Any]], run: Run) -> tuple[str, ...]:
 
 
 def over_sentence(s: dict[str, Any], run: Run) -> str:
-    half = (
-        f"{words.share(s['share_over_0_5_mm'])}"
-        f" ({words.interval(s['share_over_0_5_low'], s['share_over_0_5_high'], words.share)})"
-    )
-    one = (
-        f"{words.share(s['share_over_1_0_mm'])}"
-        f" ({words.interval(s['share_over_1_0_low'], s['share_over_1_0_high'], words.share)})"
+    half, one = (
+        words.bounded_share(*(s[f"share_over_{size}{end}"] for end in ("_mm", "_low", "_high")))
+        for size in ("0_5", "1_0")
     )
     return f"Larger than 0.5 mm: {half} of the recordings. Larger than 1.0 mm: {one}."
 

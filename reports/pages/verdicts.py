@@ -10,7 +10,7 @@ from reports.charts.bars import draw_bars
 from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
 
 MEANINGS: dict[str, str] = {
-    "holds": "Vacuum builds and stays: tight within what the recording can tell.",
+    "holds": "Vacuum, or pressure put in, stays: tight within what the recording can tell.",
     "leak": "Vacuum builds and decays at a rate that gives a size.",
     "gross_leak": "Vacuum cannot build and is gone when the purge shuts: a large opening, or the vent path is open.",
     "no_vacuum": "The purge is commanded open and no vacuum arrives: look at the purge valve, its line and its wiring.",
@@ -49,7 +49,7 @@ def verdicts(traces: pl.DataFrame) -> Section:
         question,
         (
             f"{words.count(judged)} of {words.plural(traces.height, 'recording')} could be judged;"
-            f" {words.count(total['holds'])} hold vacuum,"
+            f" {words.count(total['holds'])} hold,"
             f" {words.count(total['leak'])} leak, {words.count(total['gross_leak'])} leak grossly.",
         ),
         choices=(choice("stage", "Stage", stages),),

@@ -41,6 +41,9 @@ def test_an_interval_with_one_side_says_which_side_is_known():
     assert words.interval(1.0, None) == "at least 1.00"
     assert words.interval(None, 2.0) == "at most 2.00"
     assert words.interval(None, None) == "no interval"
+    assert words.bounded_share(0.31, 0.24, 0.38) == "31.0% (24.0% to 38.0%)"
+    assert words.bounded_share(None, 0.0, 0.453) == "0.0% to 45.3%"
+    assert words.bounded_share(None, None, None) == "– (no interval)"
 
 
 def test_counts_carry_their_noun():

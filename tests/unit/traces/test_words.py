@@ -21,6 +21,7 @@ def suspects(story: str, *said: str, cleared: tuple[str, ...] = ()) -> list[str]
 def test_checks_put_a_component_first_or_send_it_back():
     assert suspects("leak")[0] == "fuel_cap"
     assert suspects("leak", "cap_seal=pass")[0] != "fuel_cap"
+    assert suspects("leak", "cap_seal=pass", "P0457")[0] == "filler_neck"
     assert suspects("gross_leak", "cap_seal=fail")[0] == "fuel_cap"
     assert suspects("gross_leak", "vent_click=fail", "circuit_load=fail")[0] == "wiring"
     assert suspects("no_vacuum", "purge_click=fail")[0] == "purge_valve"
