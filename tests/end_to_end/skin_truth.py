@@ -94,7 +94,8 @@ def verdicts(facts: pl.DataFrame) -> pl.DataFrame:
     gone_90_s, reading_s (mean period), peak_pa (true, positive), target_pa, hold_s, closed_change_pa, hold_change_pa,
     lowest_pa (true, gauge), creep_pa (true, from the vent's shutting to the draw's end), leak_rise_pa and other_rise_pa
     (over the hold, at most until nine tenths are gone: by the hole, and by vapor, warmth and shell), kept_share (of the
-    vacuum, 4 s after release or at the recording's end), has_release, flat_at_pa, is_still, usual_scatter_pa, parted_share, has_tank_size.
+    vacuum, 4 s after release or at the recording's end), has_release, flat_at_pa, is_still, usual_scatter_pa,
+    parted_share, has_tank_size.
     """
     told_by_ten = pl.col("scatter_pa") * 4 * 0.32
     is_short = pl.col("hold_s") < 5
