@@ -309,15 +309,16 @@ class Vehicle:
     has_tank_size: bool
 
 
-def vehicles(n: int, rng: np.random.Generator) -> list[Vehicle]:
-    """Return `n` vehicles, the models in turn, each at one shop."""
+def vehicles(n: int, n_models: int, rng: np.random.Generator) -> list[Vehicle]:
+    """Return `n` vehicles of `n_models` models in turn (1 to 12, spread over the list), each at one shop."""
     made = []
+    models = MODELS[:: len(MODELS) // n_models][:n_models]
     for i in range(n):
         shop = SHOPS[int(rng.integers(len(SHOPS)))]
         made.append(
             Vehicle(
                 f"v{i:05d}",
-                MODELS[i % len(MODELS)],
+                models[i % len(models)],
                 shop,
                 volume=1 + 0.01 * rng.normal(),
                 shell=float(np.exp(0.12 * rng.normal())),

@@ -172,7 +172,7 @@ def _procedure(plan: Plan, rng: np.random.Generator) -> dict[str, float]:
     elif luck < 0.09:
         way["first_hold_s"] = _between(rng, 6, 20)
     if plan.kind == "fill":
-        way |= {"feed_mol_s": _between(rng, 2, 6) / 60 * 0.0416, "feed_until_pa": 3487 + 40 * rng.normal()}
+        way |= {"feed_mol_s": _between(rng, 5, 15) / 60 * 0.0416, "feed_until_pa": 3487 + 40 * rng.normal()}
         way |= {"feed_s": 90.0, "hold_s": 121 + rng.uniform(0, 4)}
     if plan.kind == "steady":
         way |= {

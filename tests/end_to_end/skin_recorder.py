@@ -122,6 +122,8 @@ def _facts(plan: Plan, kept: np.ndarray, scatter_pa: float, rate_hz: float) -> d
         "gone_90_s": float(gone[0] * STEP_S) if len(gone) else 999.0,
         "peak_pa": float(max(-gauge[phase >= 2].min(initial=0.0), 0.0)),
         "target_pa": plan.tank["target_pa"],
+        "top_pa": float(gauge.max()),
+        "feed_until_pa": plan.tank["feed_until_pa"],
         "hold_s": n_hold * STEP_S,
         "closed_change_pa": float(
             np.ptp(gauge[closed][[0, -1]]) * np.sign(gauge[closed][-1] - gauge[closed][0])

@@ -14,7 +14,8 @@ from tests.end_to_end.skin_plan import Plan, plan_recording
 from tests.end_to_end.skin_recorder import header, routine_states, take
 from tests.end_to_end.skin_truth import verdicts
 
-RECORDINGS_PER_VEHICLE = 3
+#: A model is known from a hundred recordings or more where there are so many, so few recordings are of few models.
+RECORDINGS_PER_VEHICLE, RECORDINGS_PER_MODEL = 3, 100
 
 
 def states(plan: Plan, rng: np.random.Generator) -> np.ndarray:
@@ -25,7 +26,7 @@ def states(plan: Plan, rng: np.random.Generator) -> np.ndarray:
 def skin_traces(n: int, key: int) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
     """Return samples, headers and truth of `n` recordings; the same key gives the same recordings."""
     rng = np.random.default_rng([key, 0x5C1])
-    cars = vehicles(max(1, n // RECORDINGS_PER_VEHICLE), rng)
+    cars = vehicles(max(1, n // RECORDINGS_PER_VEHICLE), min(12, max(1, n // RECORDINGS_PER_MODEL)), rng)
     frames, headers, facts = [], [], []
     for i in range(n):
         car = cars[i % len(cars)]

@@ -29,6 +29,8 @@ Verdicts follow the contract's words:
 - flat: clear where the reading stands more than 150 Pa from zero, or is quite still where the model's readings scatter.
 - offset: clear from 200 Pa at the vented rest; ordinary sensors lie within 80 Pa. None lies between.
 - volts and pressure disagreeing: clear where their stories part by a quarter of the vacuum.
+- under pressure the same words hold: a fill that does not reach half the pressure it was after has a hole too large for
+  a decay, or nearly so: leak and gross are both fair.
 - no test in the recording, or one broken off in the draw or within 5 s after it: not judged.
 """
 
@@ -94,14 +96,15 @@ def verdicts(facts: pl.DataFrame) -> pl.DataFrame:
     gone_90_s, reading_s (mean period), peak_pa (true, positive), target_pa, hold_s, closed_change_pa, hold_change_pa,
     lowest_pa (true, gauge), creep_pa (true, from the vent's shutting to the draw's end), leak_rise_pa and other_rise_pa
     (over the hold, at most until nine tenths are gone: by the hole, and by vapor, warmth and shell), kept_share (of the
-    vacuum, 4 s after release or at the recording's end), has_release, flat_at_pa, is_still, usual_scatter_pa,
-    parted_share, has_tank_size.
+    vacuum, 4 s after release or at the recording's end), top_pa (true), feed_until_pa, has_release, flat_at_pa,
+    is_still, usual_scatter_pa, parted_share, has_tank_size.
     """
+    cause, kind = pl.col("cause"), pl.col("kind")
     told_by_ten = pl.col("scatter_pa") * 4 * 0.32
     is_short = pl.col("hold_s") < 5
     is_gross = (pl.col("peak_pa") < 0.5 * pl.col("target_pa")) & (pl.col("gone_90_s") <= 2)
+    is_weak_fill = (kind == "fill") & (pl.col("top_pa") < 0.5 * pl.col("feed_until_pa"))
     is_leak = (pl.col("gone_90_s") >= 5) & (pl.col("gone_90_s") >= 5 * pl.col("reading_s"))
-    cause, kind = pl.col("cause"), pl.col("kind")
     is_hole = cause == "leak"
     is_draw = kind == "draw"
     verdict = (
@@ -129,6 +132,8 @@ def verdicts(facts: pl.DataFrame) -> pl.DataFrame:
             | (pl.col("leak_rise_pa") < 0.4 * (pl.col("leak_rise_pa") + pl.col("other_rise_pa").clip(0)))
             | (pl.col("leak_rise_pa") < 6 * pl.col("scatter_pa"))
         )
+        .when(is_weak_fill)
+        .then(True)
         .when((cause == "tight") & is_draw)
         .then(pl.col("other_rise_pa") > 0.5 * pl.col("peak_pa"))
         .when(cause.is_in(["large_hole", "vent_open"]))
@@ -152,9 +157,10 @@ def verdicts(facts: pl.DataFrame) -> pl.DataFrame:
     return (
         facts.with_columns(verdict=verdict, is_ambiguous=is_ambiguous)
         .with_columns(
-            also_fair=pl.when(is_hole & is_draw & ~(is_leak | is_gross)).then(
-                pl.when(pl.col("verdict") == "leak").then(pl.lit("gross_leak")).otherwise(pl.lit("leak"))
-            )
+            also_fair=pl.when(is_weak_fill)
+            .then(pl.lit("gross_leak"))
+            .when(is_hole & is_draw & ~(is_leak | is_gross))
+            .then(pl.when(pl.col("verdict") == "leak").then(pl.lit("gross_leak")).otherwise(pl.lit("leak")))
         )
         .with_columns(
             is_sized=(pl.col("verdict") == "leak")

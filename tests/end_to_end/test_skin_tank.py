@@ -61,7 +61,7 @@ def test_a_draw_without_heat_follows_the_adiabat() -> None:
 def test_moles_are_kept_whatever_happens() -> None:
     """What a tank holds at the end is what it held, and what came and went."""
     rng = np.random.default_rng(5)
-    cars = vehicles(60, rng)
+    cars = vehicles(60, 12, rng)
     for car in cars:
         plan = plan_recording(car, rng)
         _, sums = run_tank(plan.tank)
@@ -110,7 +110,7 @@ def test_a_shell_that_gives_counts_as_gas_volume() -> None:
 def test_the_true_diameter_of_a_sharp_hole_is_its_own() -> None:
     """Sharp holes of the plan, from their flow over the hold: in vacuum within 0.3 %, under pressure within 3 %."""
     rng = np.random.default_rng(3)
-    (car,) = vehicles(1, rng)
+    (car,) = vehicles(1, 1, rng)
     found = {"draw": 0, "fill": 0}
     for _ in range(80):
         plan = plan_recording(car, rng)
