@@ -24,7 +24,6 @@ FIELDS = [
     "target_pa", "timeout_s", "hold_s", "first_hold_s", "release_s", "seen_offset_pa", "feed_mol_s",
     "feed_until_pa", "feed_s", "is_regulated",
 ]  # fmt: skip
-COLUMN = {name: i for i, name in enumerate(FIELDS)}
 #: `vent_way`: 0 obeys, 1 stays open, 2 stays shut. Steps [s] of the integration and between kept states.
 DT_S, KEEP = 0.02, 2
 #: Columns of the kept states; `leak_pa` is the pressure that the leak has brought so far.
