@@ -344,10 +344,8 @@ def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
 
     A tank that warms goes on rising after it: its greatest pressure does not tell when it was filled.
     """
-    top = a + np.argmax(smooth[a:b])
-    highest = smooth[top]
-    # What goes again after its greatest pressure bends away from nothing.
-    full, off = _farthest(t, smooth, a, top + 1, 1.0)
+    highest = most(smooth, a, b)
+    full, off = _farthest(t, smooth, a, b, 1.0)
     if off < _KNEE_SHARE * highest:
         full = a
         while smooth[full] < _FULL_SHARE * highest:
