@@ -18,14 +18,14 @@ that fills were fed too slowly for the larger holes and that the truth did not s
 The third (key 90210): right 98.2 % of 1697, sure and wrong 0.18 %, not judged 1.4 %, errors 4.8, 3.4, 3.4 % (bias -2.4,
 -1.2, -1.3 %), held 97.5, 93.8, 95.2 %, tight 598 of 598.
 
-What stayed in all three and is the tool's: the median error from 1 mm up (3.4 to 4.3 %; the mark is 3), because full
-tanks come out too small (-6 to -9 % where the gauge says 80 % or more, the interval holding 73 to 92 % of them). The
-gas volume beside the ullage (8 to 23 l here: dome, canister, a shell that gives) is learned too small from some 85
-draws of a model; from 270 (5,400 recordings, key 4711) it is learned, and draw-downs are at 4.3, 2.8, 2.7 % (held 97.5,
-96.5, 93.4 %). It is the amount that matters: with a stiff shell the error is 2.8 %, with the same litres in the
-canister 3.3. And a purge valve that passes less than a hundredth of its flow is taken for a tight system with
-confidence, where the closed phase falls by 5 to 30 Pa: ambiguous by the rule of `skin_truth`, but an expert would see
-it.
+What stayed in all three was the tool's: from 1 mm up the median error was 3.4 to 4.3 % (the mark is 3), and full tanks
+came out small (-6 to -9 % where the gauge says 80 % or more, the interval holding 73 to 92 % of them): what these
+systems hold beside the ullage was learned 3 to 9 l short. Since it is told by the middle of the draw, with the gauge's
+error, and by all models of a lake together (`traces/extra_volume.py`), the same three fleets come out at 5.3, 4.0, 3.8,
+then 3.7, 2.8, 3.0, and from 1 mm up 3.2, 2.9, 2.4 %; 96 to 100 % held. That is no first contact any more.
+
+Left: a purge valve that passes less than a hundredth of its flow is taken for a tight system with confidence, where the
+closed phase falls by 5 to 30 Pa: ambiguous by the rule of `skin_truth`, but an expert would see it.
 """
 
 from __future__ import annotations
@@ -37,9 +37,6 @@ from scipy.stats import binom
 from tests.end_to_end import skin_truth as mark
 from tests.end_to_end.judged_recordings import judge, sized_leaks, worst
 from tests.end_to_end.skin_traces import skin_traces
-
-#: Where a mark is missed today: the band [mm] and the level that holds, measured on 5,400 recordings (3.4 to 4.3 %).
-MISSED_TODAY = {1.0: 0.045}
 
 
 @pytest.fixture(scope="module")
@@ -72,12 +69,12 @@ def test_good_recordings_are_judged(clear: pl.DataFrame) -> None:
 
 @pytest.mark.parametrize(("least_mm", "below_mm", "most"), mark.BANDS)
 def test_the_diameter_is_right(clear: pl.DataFrame, least_mm: float, below_mm: float, most: float) -> None:
-    """The median error of a band is within its mark, or within the level that is reached today."""
+    """The median error of a band is within its mark."""
     leaks = sized_leaks(clear.filter("is_sized"), least_mm, below_mm)
     assert leaks.height >= 20
     error = (leaks["leak_diameter_mm"] / leaks["diameter_mm"] - 1).abs().median()
     assert isinstance(error, float)
-    assert error <= max(most, MISSED_TODAY.get(least_mm, 0.0))
+    assert error <= most
 
 
 @pytest.mark.parametrize(("least_mm", "below_mm", "most"), mark.BANDS)
