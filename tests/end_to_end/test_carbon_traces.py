@@ -28,7 +28,8 @@ and sure were 45, of them 32 tight tanks told to leak: in the half that was look
 Since the lake's own tight tanks tell how fast its fuel gives vapor back (`traces/fleet_vapor.py`), and a feed drives
 vapor out, of the same fleets 94.4 and 95.2 % are right, 0.8 and 0.6 % sure and wrong, 3.8 and 3.3 % not judged; errors
 are 6.2, 4.8, 3.9 and 6.2, 4.0, 3.4 %, and 91, 89, 91 and 91, 89, 90 % lie inside. Half of what is missed is on his line
-of leak and gross leak.
+of leak and gross leak. Since all models of a lake tell what lies beside a tank's ullage (`traces/extra_volume.py`) errors
+are 5.8, 4.5, 3.7 and 5.9, 3.7, 3.7 %, and 95, 94, 96 and 97, 95, 97 % lie inside.
 """
 
 from __future__ import annotations
@@ -41,9 +42,9 @@ from tests.end_to_end.carbon_truth import BANDS_MM, BOUND_ABOVE_HOLE, COVERAGE, 
 from tests.end_to_end.judged_recordings import judge, sized_leaks, worst
 
 NUMBER, KEY = 500, 90010
-#: Levels of these 500, where the marks are missed: 94.3 % right, from 1 mm up 4.3 %.
+#: Levels of these 500, where the marks are missed: 94.3 % right, from 1 mm up 3.7 %.
 RIGHT, SURE_AND_WRONG, NOT_JUDGED = 0.935, 0.01, 0.05
-MOST_ERROR = (*MEDIAN_ERROR[:2], 0.05)
+MOST_ERROR = (*MEDIAN_ERROR[:2], 0.042)
 LEAST_INSIDE = (COVERAGE[0], COVERAGE[0], COVERAGE[0])
 
 

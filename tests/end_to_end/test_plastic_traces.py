@@ -5,7 +5,8 @@ is reached as chance leaves. Of ten fleets (keys 61,003 and 1 to 9, November 202
 are right and 0.2 to 0.9 % wrong though sure; 99.4 to 100 % of the tight systems lie below their bounds; for holes of
 fixed area from 0.5 mm up the median error is 3.4 to 5.9 % (4.2 % in the middle) and 81 to 96 % (91 % on average) lie in
 their intervals: errors of one model go together, since its volume is learned once. The fleet judged here, whose key was
-set before anything was measured, is one of the better ones: 3.4 and 96 %.
+set before anything was measured, is one of the better ones: 3.4 and 96 %. Since all models of a lake tell what lies
+beside a tank's ullage (`traces/extra_volume.py`) it comes out at 3.0 and 99 %.
 """
 
 from __future__ import annotations
@@ -60,12 +61,12 @@ def test_at_most_one_of_100_is_sure_and_wrong(clear: pl.DataFrame) -> None:
 
 def test_median_error_of_the_diameter(fixed: pl.DataFrame) -> None:
     assert fixed.height >= 70
-    assert (fixed["leak_diameter_mm"] / fixed["diameter_mm"] - 1).abs().median() <= 0.045
+    assert (fixed["leak_diameter_mm"] / fixed["diameter_mm"] - 1).abs().median() <= 0.04
 
 
-def test_intervals_cover_88_of_100(fixed: pl.DataFrame) -> None:
+def test_intervals_cover_93_of_100(fixed: pl.DataFrame) -> None:
     inside = fixed["diameter_mm"].is_between(fixed["leak_diameter_low_mm"], fixed["leak_diameter_high_mm"])
-    assert inside.mean() >= 0.88
+    assert inside.mean() >= 0.93
 
 
 def test_tight_systems_lie_below_their_bound(clear: pl.DataFrame) -> None:

@@ -6,6 +6,8 @@ halves, 0.3 % wrong though sure, 99.2 % of the judged ones right; sizes 4 % smal
 28 ml/kPa and all are larger than their nominal size. Here are 500 of that key. Of seven such fleets (keys 88,008 and 1
 to 6) 95.9 to 98.7 % of the clear verdicts are right and 0 to 0.8 % wrong though sure; from 0.5 mm up the median error
 is 3.8 to 5.9 % and 89 to 98 % lie in their intervals; 99 to 100 % of the tight systems lie below their bounds.
+Since all models of a lake tell what lies beside a tank's ullage (`traces/extra_volume.py`) these 500 come out at 4.4 %
+in place of 5, and 99 % lie inside.
 """
 
 from __future__ import annotations
@@ -48,9 +50,9 @@ def test_at_most_one_of_100_is_sure_and_wrong(clear: pl.DataFrame) -> None:
 
 def test_intervals_cover_what_walls_and_domes_make_small(sized: pl.DataFrame) -> None:
     assert sized.height >= 70
-    assert (sized["leak_diameter_mm"] / sized["diameter_mm"] - 1).abs().median() <= 0.06
+    assert (sized["leak_diameter_mm"] / sized["diameter_mm"] - 1).abs().median() <= 0.05
     inside = sized["diameter_mm"].is_between(sized["leak_diameter_low_mm"], sized["leak_diameter_high_mm"])
-    assert inside.mean() >= 0.90
+    assert inside.mean() >= 0.94
 
 
 def test_tight_systems_lie_below_their_bound(clear: pl.DataFrame) -> None:
