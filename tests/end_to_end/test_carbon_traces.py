@@ -28,8 +28,8 @@ and sure were 45, of them 32 tight tanks told to leak: in the half that was look
 Since the lake's own tight tanks tell how fast its fuel gives vapor back (`traces/fleet_vapor.py`), and a feed drives
 vapor out, of the same fleets 94.4 and 95.2 % are right, 0.8 and 0.6 % sure and wrong, 3.8 and 3.3 % not judged; errors
 are 6.2, 4.8, 3.9 and 6.2, 4.0, 3.4 %, and 91, 89, 91 and 91, 89, 90 % lie inside. Half of what is missed is on his line
-of leak and gross leak. Since all models of a lake tell what lies beside a tank's ullage (`traces/extra_volume.py`) errors
-are 5.8, 4.5, 3.7 and 5.9, 3.7, 3.7 %, and 95, 94, 96 and 97, 95, 97 % lie inside.
+of leak and gross leak. Since all models of a lake tell what lies beside a tank's ullage (`traces/extra_volume.py`)
+errors are 5.8, 4.5, 3.7 and 5.9, 3.7, 3.7 %, and 95, 94, 96 and 97, 95, 97 % lie inside.
 """
 
 from __future__ import annotations
