@@ -316,9 +316,16 @@ def _vent_restricted(r: Readings) -> Text:
 
 def _flat(r: Readings) -> Text:
     volts = where_known(say(" and its output by {} V", fixed(r["volt_range"], 3)))
+    through = choose(
+        (isfinite(r["draw_s"]), "Through vent and purge commands alike the reading"),
+        otherwise=where_known(
+            say("Vent open or shut the reading stood at {}: it", pressures(r["zero"])),
+            "Vent open or shut the reading",
+        ),
+    )
     return say(
-        "Through vent and purge commands alike the reading {}, without even the creep of a shut tank: the sensor does "
-        "not respond.",
+        "{} {}, without even the creep of a shut tank: the sensor does not respond.",
+        through,
         where_known(say("moved by no more than {} Pa{}", rounded(r["span"]), volts), "hardly moved"),
     )
 

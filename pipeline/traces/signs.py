@@ -88,6 +88,9 @@ WATCHED_PA_S = 0.4
 LIVELY_SDS = 2.5
 STILL_KIND_PA = 0.05
 STILL_SIGN = 1.7
+#: A monitor that reads so much vacuum or pressure [Pa] opens no purge. A tank that was shut for so long [s] tells a
+#: dead sensor there all the same: it would creep.
+STANDS_OFF_PA, STANDS_OFF_S = 1000.0, 30.0
 
 
 @dataclass(frozen=True)
@@ -132,7 +135,7 @@ def read_signs(
         gone = np.where(marks.is_pressure_test, -SUREST, _gone(shown, sizes, np.isfinite(fit.leak)))
         return Signs(
             volts.sign,
-            both(fact(has_draw), _dead(shown, volts, norms, arrives, creeps)),
+            both(fact(has_draw | _stands_off(shown, norms)), _dead(shown, volts, norms, arrives, creeps)),
             # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
             both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
             _restricted(shown, sizes, shut_at_rest, has_test, marks.is_pressure_test),
@@ -249,6 +252,12 @@ def _dead(shown: Shown, volts: VoltStory, norms: Norms, arrives: Floats, creeps:
         below(sensor.span, 12 * sensor.sd),
     )
     return either(both(either(silent, quiet), fact(~volts.is_alive)), stuck)
+
+
+def _stands_off(shown: Shown, norms: Norms) -> Flags:
+    """Say which readings stand far from where their model's do, vent open and shut."""
+    off = np.abs(shown.sensor.level - np.nan_to_num(norms.norm["rest_pa"]))
+    return (off > STANDS_OFF_PA) & (shown.closed.seconds >= STANDS_OFF_S)
 
 
 def _gone(shown: Shown, sizes: Sizes, is_fitted: Flags) -> Floats:

@@ -121,7 +121,7 @@ def judge(
         has_vacuum = np.abs(shown.hold.start_above) > np.maximum(4 * sd, 40.0)
         is_fitted = np.isfinite(sizes.working) & has_vacuum
         has_hold = (shown.hold.seconds >= MIN_HOLD_S) & (shown.hold.n >= 4)
-        needs_test = is_sound_or_open | (best == NO_VACUUM) | (best == FLAT)
+        needs_test = is_sound_or_open | (best == NO_VACUUM) | (best == FLAT) & ~(signs.silent > 0)
         engine_off = (best == NO_VACUUM) & (shown.draw.rpm < ENGINE_RUNS_RPM)
         at_end = ((best == HOLDS) | (best == LEAK)) & is_unseen(shown, fit)
         is_of_sensor = (best == FLAT) | (best == DISAGREES)

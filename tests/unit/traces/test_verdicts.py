@@ -357,3 +357,15 @@ def test_a_leak_whose_tank_fell_before_the_draw_names_the_purge_valve_beside_it(
     assert row["verdict"] == "leak"
     told = "the shut tank fell at 11.1 Pa/s: its gas cooled, or vacuum passes the purge valve as well"
     assert (told in row["evidence"]) is is_told
+
+
+def test_a_reading_that_stands_at_its_end_is_dead_though_no_purge_was_opened():
+    """A monitor that reads a vacuum draws none: what tells is the shut tank that does not creep."""
+    stands = Drawing().rest(8, -3600.0).closed(60, rate=0.0, level=-3600.0).rest(8, -3600.0)
+    row = judged(stands.samples(noise=0.8))
+    assert row["verdict"] == "sensor_flat"
+    assert row["evidence"].startswith("Vent open or shut the reading stood at -3600 Pa")
+    creeps = Drawing().rest(8, -1800.0).closed(60, rate=1.5, level=-1800.0).rest(8, -1800.0)
+    assert judged(creeps.samples(noise=0.8))["verdict"] == "sensor_offset"
+    short = Drawing().rest(8, -3600.0).closed(10, rate=0.0, level=-3600.0).rest(8, -3600.0)
+    assert judged(short.samples(noise=0.8))["verdict"] == "sensor_offset"
