@@ -10,8 +10,9 @@ from scipy.special import ndtr, ndtri
 from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, air_viscosity
 from pipeline.traces.beliefs import Beliefs
 from pipeline.traces.compiled import Floats
+from pipeline.traces.hold_believed import Around
 from pipeline.traces.hold_bins import N_BINS, HoldBins
-from pipeline.traces.hold_kernel import LATE_S, Around, Found, fit_all
+from pipeline.traces.hold_kernel import LATE_S, Found, fit_all
 from pipeline.traces.view import Sensor
 
 #: Scatter about the curve in standard deviations of a reading up to which nothing is amiss: neighbors scatter alike.

@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.traces.compiled import ZERO, Floats, fused
+from pipeline.traces.hold_believed import LEAK_SCALE, Around, believe, believe_of_tanks, viscous_at
 from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
 from pipeline.traces.hold_clock import mend_clock
 from pipeline.traces.hold_gas import (
@@ -28,10 +29,8 @@ from pipeline.traces.hold_gas import (
     fade,
     heat_of,
     heat_together,
-    leak_flow,
     leak_speed,
     let_in,
-    viscous_pa,
 )
 from pipeline.traces.hold_solve import (
     HEAT,
@@ -72,8 +71,6 @@ _FREE: Any = np.bool_(True)
 #: the normal law gives it.
 _HERMITE = float(np.sqrt(3.0))
 _MOST_GAIN = 3.0
-#: Order of magnitude of a [1/m] (1 mm in 50 l): it scales the equations and bounds nothing.
-_LEAK_SCALE = 1e-5
 _MIN_BINS = 3
 #: Error of a bin mean that averaging does not take away, beside rounding: pressure of the day, valves [Pa].
 _BIN_FLOOR_PA = 0.4
@@ -82,21 +79,6 @@ _BIN_FLOOR_PA = 0.4
 LATE_S = 0.25
 #: Variance of a sample that the first round starts from [Pa2].
 _FIRST_NOISE2 = 25.0
-_WEAK_SD = 1e4
-
-
-class Around(NamedTuple):
-    """What the fit takes as known of each hold: ambient pressure [Pa], R T [J/kg], viscosity [Pa s], gas volume [m3],
-    discharge coefficient at high Reynolds number, variance of a reading [Pa2], and what rounding to the sensor's steps
-    leaves in a mean that does not move [Pa]."""
-
-    air: Any
-    heat: Any
-    viscosity: Any
-    volume: Any
-    discharge: Any
-    noise2: Any
-    rounding: Any
 
 
 class Found(NamedTuple):
@@ -212,7 +194,7 @@ def fit_all(
         _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
         # What the closed phase says of a leak that is taken as none at first would hold it there.
         room.vectors[0, LEAK] = _first_leak(room.bins[0], room.bins[3], room.bins[5], m, here)
-        _believe_of_tanks(given[k], room.precision, room.vectors[6])
+        believe_of_tanks(given[k], room.precision, room.vectors[6])
         _, noise2 = _fit(
             m, cooling[k], given[k], here, _FIRST_LOG_TAU, _FIXED, _FIRST_ROUNDS, _FIRST_NOISE2, room
         )
@@ -257,7 +239,7 @@ def _sd_over_taus(
         mean += weight * leak
         square += weight * (sd * sd + leak * leak)
     mean /= total
-    return np.sqrt(max(square / total - mean * mean, 0.0)) * _LEAK_SCALE
+    return np.sqrt(max(square / total - mean * mean, 0.0)) * LEAK_SCALE
 
 
 @fused
@@ -275,15 +257,15 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
         total += room.bins[2, i] * room.bins[3, i]
         samples += room.bins[2, i]
     middle = abs(total / samples)
-    found[0] = mean[LEAK] * _LEAK_SCALE
+    found[0] = mean[LEAK] * LEAK_SCALE
     found[2], found[3] = mean[VAPOR], mean[UNDER]
     found[4], found[5] = np.sqrt(noise2), middle
-    found[6] = discharge_share(middle, _viscous(mean[LEAK], here))
+    found[6] = discharge_share(middle, viscous_at(mean[LEAK], here))
     found[11], found[13] = mean[HEAT], mean[LOG_TAU]
     vapor, leak, share, tau = room.vectors[1], room.vectors[2], room.vectors[3], room.vectors[5]
     under = room.vectors[4]
     vapor[:], leak[:], share[:], tau[:], under[:] = 0.0, 0.0, 0.0, 0.0, 0.0
-    vapor[VAPOR], vapor[UNDER], leak[LEAK], share[HEAT], tau[LOG_TAU] = 1.0, middle, _LEAK_SCALE, 1.0, 1.0
+    vapor[VAPOR], vapor[UNDER], leak[LEAK], share[HEAT], tau[LOG_TAU] = 1.0, middle, LEAK_SCALE, 1.0, 1.0
     under[UNDER] = 1.0
     for row in (vapor, leak, share, tau, under):
         whiten(room.normal, row, N_UNKNOWN)
@@ -346,7 +328,7 @@ def _fit(
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1])
     for _ in range(rounds):
-        let_in(t, curve, m, here.air, here.heat, _viscous(mean[LEAK], here), _LEAK_SCALE, weight, room.gas)
+        let_in(t, curve, m, here.air, here.heat, viscous_at(mean[LEAK], here), LEAK_SCALE, weight, room.gas)
         _linearize(t, m, cooling, mean, is_tau_free, room, model)
         turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
         # A mean over readings that move by more than a step is rounded less.
@@ -357,7 +339,7 @@ def _fit(
         for i in range(m):
             target[i] = pressure[i] - model[i]
         add_rows(design, mean, m, target)
-        _believe(given, here, mean, room.precision, pull)
+        believe(given, here, mean, room.precision, pull)
         for j in range(N_UNKNOWN):
             old[j] = mean[j]
         normal_equations(design, target, weight, m, room.precision, pull, room.normal, right)
@@ -378,13 +360,6 @@ def _fit(
         if length2 < _STANDS:
             break
     return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
-
-
-@fused
-def _viscous(leak: float, here: Around) -> float:
-    """Return the pressure at which friction in a hole of this leak matters as inertia does [Pa]."""
-    area = max(leak, 0.0) * _LEAK_SCALE * here.volume / here.discharge
-    return viscous_pa(np.sqrt(4 * area / np.pi) * 1e3, here.air, here.heat, here.viscosity, here.discharge)
 
 
 @fused
@@ -431,50 +406,6 @@ def _between(cooling: Floats, log_tau: float) -> float:
 
 
 @fused
-def _believe_of_tanks(given: Floats, precision: Floats, pull: Floats) -> None:
-    """Fill the beliefs of tanks in general: precision (lower half) of the unknowns, and precision times mean; the
-    vapor's and the leak's are left to `_believe`."""
-    under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[7:]
-    precision[:, :] = 0.0
-    pull[:] = 0.0
-    _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
-    _believe_one(precision, pull, UNDER, under, under_sd)
-    _believe_one(precision, pull, HEAT, heat, heat_sd)
-    _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
-
-
-@fused
-def _believe(given: Floats, here: Around, before: Floats, precision: Floats, pull: Floats) -> None:
-    """Fill the beliefs of vapor and leak.
-
-    What the closed phase showed is r + a F(q) there, F being negative above zero. Near zero F is steep, so that a
-    level known to a few pascals leaves a F(q) uncertain, by more the larger the leak of the round `before`, which also
-    says on which side of the usual the vapor lies.
-    """
-    usual, usual_sd, below_sd, closed, closed_sd, above, above_sd = given[:7]
-    _believe_one(precision, pull, VAPOR, usual, below_sd if before[VAPOR] < usual else usual_sd)
-    _believe_one(precision, pull, LEAK, 0.0, _WEAK_SD)
-    viscous = _viscous(before[LEAK], here)
-    low, high = max(above - 2 * above_sd, 0.0), max(above + 2 * above_sd, 0.0)
-    least = leak_flow(low, here.air, here.heat, viscous) * _LEAK_SCALE
-    most = leak_flow(high, here.air, here.heat, viscous) * _LEAK_SCALE
-    told = 1 / (closed_sd**2 + (max(before[LEAK], 0.0) * (least - most) / 4) ** 2)
-    by_leak = 0.5 * (least + most)
-    precision[VAPOR, VAPOR] += told
-    precision[LEAK, VAPOR] = by_leak * told
-    precision[LEAK, LEAK] += by_leak * by_leak * told
-    pull[VAPOR] += closed * told
-    pull[LEAK] += by_leak * closed * told
-
-
-@fused
-def _believe_one(precision: Floats, pull: Floats, unknown: int, mean: float, sd: float) -> None:
-    told = 1 / (sd * sd)
-    precision[unknown, unknown] = told
-    pull[unknown] = mean * told
-
-
-@fused
 def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
     """Run the root of the pressure in a straight line from the first bin to the last."""
     start, end = _root(pressure[0]), _root(pressure[m - 1])
@@ -491,7 +422,7 @@ def _first_leak(t: Floats, pressure: Floats, curve: Floats, m: int, here: Around
     flow = 0.0
     for i in range(1, m):
         flow += leak_speed(0.5 * (curve[i] + curve[i - 1]), here.air, here.heat) * (t[i] - t[i - 1])
-    return max((pressure[m - 1] - pressure[0]) / flow, 0.0) / _LEAK_SCALE if flow != 0 else 0.0
+    return max((pressure[m - 1] - pressure[0]) / flow, 0.0) / LEAK_SCALE if flow != 0 else 0.0
 
 
 @fused
