@@ -134,7 +134,9 @@ def _copy(frame: pl.DataFrame, k: int) -> pl.DataFrame:
 def _registers(headers: pl.DataFrame, copies: int) -> dict[str, pl.DataFrame]:
     of_trace = ["trace_id", "job_id", "vehicle_id", "stage", "recorded_at", "fuel_level_pct", "ambient_c"]
     return {
-        "traces": pl.concat([_copy(headers, k) for k in range(copies)]).select(*of_trace, "barometric_kpa"),
+        "traces": pl.concat([_copy(headers, k) for k in range(copies)]).select(
+            *of_trace, "barometric_kpa", source_id=pl.lit("a")
+        ),
         "vehicles": headers.select("vehicle_id", "make", "model", "fuel_tank_l"),
         "jobs": headers.select("job_id", pl.lit("s").alias("shop_id"), "trouble_codes", "checks").unique(
             "job_id"
