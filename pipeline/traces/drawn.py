@@ -137,12 +137,17 @@ def _middle(
     t: Floats, p: Floats, duty: Floats, a: int, b: int, before: float, depth: float
 ) -> tuple[float, float]:
     """Return how long the middle of the fall took [s], which no valve's or sensor's delay lengthens, and the mean duty
-    [%] of that time."""
+    [%] of that time: of one that rises meanwhile, samples at either end would tell too little or too much."""
     start, start_row = _crossing(t, p, a, b, before - FROM_SHARE * depth)
     end, end_row = _crossing(t, p, a, b, before - TO_SHARE * depth)
     if not end > start:
         return np.nan, np.nan
-    return end - start, mean(duty, start_row - 1, end_row)
+    total = 0.0
+    for i in range(start_row, end_row + 1):
+        since, until = max(t[i - 1], start), min(t[i], end)
+        slope = (duty[i] - duty[i - 1]) / (t[i] - t[i - 1])
+        total += (until - since) * (duty[i - 1] + slope * (0.5 * (since + until) - t[i - 1]))
+    return end - start, total / (end - start)
 
 
 @compiled

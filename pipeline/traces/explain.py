@@ -45,6 +45,7 @@ NEXT_RECORDING = {
     "short_hold": "Run the test again, and hold for a minute or more.",
     "rose": "See with which sign the recorder writes vacuum: it is to be read as less than the air outside, below 0.",
     "engine_off": "Run the test again with the engine idling: its vacuum draws the tank down.",
+    "short_draw": "Run the test again, and keep the purge open until a vacuum stands, or for half a minute.",
     "stood": "See that the recorder goes on being answered, then run the test again.",
     "at_end": "Run the test again with less vacuum or pressure, within what the sensor can read.",
     "fed": "Run the test again: shut the supply off, and watch the pressure for two minutes.",

@@ -317,7 +317,12 @@ def _shut_at_rest(shown: Shown) -> Floats:
         below(np.abs(vented.moved), MOVES_PA),
     )
     is_open = either(kept_still, fact(shown.release.seconds >= LEAST_RELEASE_S))
-    return both(off, either(moves, np.minimum(-is_open, UNTOLD)))
+    # What was held went as the vent opened: whatever moved the reading at rest, the path is open.
+    let_go = both(
+        above(np.abs(shown.release.from_above), np.maximum(150.0, 8 * shown.sensor.sd)),
+        below(shown.release.half_s, VENT_HALF_S),
+    )
+    return both(off, -let_go, either(moves, np.minimum(-is_open, UNTOLD)))
 
 
 def _left_of_sound_vent(seconds: Floats) -> Floats:

@@ -29,6 +29,8 @@ from pipeline.traces.volts import VoltStory
 
 MIN_SAMPLES = 10
 MIN_RECORDING_S = 8.0
+#: A purge that works brings vacuum within so many seconds: commands rise, valves open late, and gas must be drawn.
+ARRIVES_S = 3.0
 #: `holds` says that a hole beyond this would have shown [mm]: the smallest that a monitor must find (0.020 in).
 HOLDS_MM = 0.508
 
@@ -58,6 +60,7 @@ REASONS = {
     "short_hold": "the hold is too short to tell a leak from vapor",
     "rose": "the pressure rose while the purge drew",
     "engine_off": "the engine was not running during the draw, so no vacuum could come",
+    "short_draw": "the purge was open for too short a time to bring a vacuum that could be seen",
     "at_end": "the sensor stood at the end of its range, so that nobody can see what the hold did",
     "fed": "the pressure stood dead still, as under a supply that is left on: gas that is shut in cools and moves",
     "let_go": "the pressure went while the vent was commanded shut, no faster than through a hole of a leak's size: "
@@ -136,6 +139,7 @@ def judge(
             (needs_test & ~signs.has_test, "no_test"),
             ((best != DISAGREES) & _rose(shown), "rose"),
             (engine_off, "engine_off"),
+            ((best == NO_VACUUM) & (shown.draw.seconds < ARRIVES_S), "short_draw"),
             (is_sound_or_open & ~np.isfinite(shown.hold.seconds), "no_hold"),
             ((best == HOLDS) & ~has_hold, "short_hold"),
             (at_end, "at_end"),

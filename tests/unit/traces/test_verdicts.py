@@ -369,3 +369,22 @@ def test_a_reading_that_stands_at_its_end_is_dead_though_no_purge_was_opened():
     assert judged(creeps.samples(noise=0.8))["verdict"] == "sensor_offset"
     short = Drawing().rest(8, -3600.0).closed(10, rate=0.0, level=-3600.0).rest(8, -3600.0)
     assert judged(short.samples(noise=0.8))["verdict"] == "sensor_offset"
+
+
+def test_an_offset_whose_level_drifts_at_rest_is_no_restricted_vent_where_the_vent_let_the_vacuum_go():
+    drifting = Drawing().add(11, lambda s: 720 - 2.6 * s, False, 0.0).closed(14, rate=0.5, level=700.0)
+    drifting.draw(-1700.0, 6).hold(90).release(8, level=705.0)
+    assert judged(drifting.samples(noise=5))["verdict"] == "sensor_offset"
+    kept = Drawing().add(11, lambda s: 720 - 2.6 * s, False, 0.0).closed(14, rate=0.5, level=700.0)
+    kept.draw(-1700.0, 6).hold(90).release(8, time_constant=60.0, level=705.0)
+    assert judged(kept.samples(noise=5))["verdict"] == "vent_restricted"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "verdict"), [(0.8, "not_judged"), (2.0, "not_judged"), (20.0, "no_vacuum")]
+)
+def test_a_purge_that_was_open_for_a_moment_tells_nothing_of_its_vacuum(seconds, verdict):
+    cut = Drawing().rest(6).closed(25, rate=0.6).draw(15.0, seconds, duty=6.0)
+    row = judged(cut.samples(noise=2))
+    assert row["verdict"] == verdict
+    assert ("too short a time" in row["evidence"]) == (verdict == "not_judged")
