@@ -68,7 +68,8 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     sensor_shifted, sensor_two_stories, no_test, cut); `test` (draw, fill, flow, none); `diameter_mm`; `target_pa`;
     `peak_pa` at the end of draw or fill; `half_s`, `gone_s` until half and a fifth of it are left; `n_decay` readings
     in `gone_s`; `hold_s`; `leak_pa`, `own_pa` what the hole and all else brought toward ambient in the hold;
-    `small_hole_pa` what a hole of 0.25 mm would have brought; `scatter_pa` of one reading; `closed_pa` change in
+    `late_leak_pa`, `late_own_pa` the same without the first 20 s, in which the gas warms again (of a short hold the
+    second half); `small_hole_pa` what a hole of 0.25 mm would have brought in that later part; `scatter_pa` of one reading; `closed_pa` change in
     the closed phase; `creep_pa` rise from shutting the vent to the end of the draw; `kept_share` of the vacuum 4 s
     after the vent's release (null where none was recorded); `release_pa` before it; `offset_pa`;
     `steady_l_min`, `meter_l_min` flow through the hole and the meter's step.
@@ -79,10 +80,11 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     nothing of it is seen against the scatter, for which a purge line that brings nothing looks the same.
     A *leak* is clear if the hole brought at least as much as vapor, warmth and walls together did, and 60 Pa and five
     times the scatter; a *tight* tank is, if what it brought of its own is less than a hole of 0.25 mm would have
-    brought in it. *No vacuum* is clear if the shut tank was seen to creep by five times the scatter and 40 Pa: a gross
-    hole would not let it. *Purge passing*: if the closed tank fell by six times the scatter and 60 Pa. *Vent restricted*:
-    if of 300 Pa and more above half was left 4 s after the recorded release. *Offset*: from 350 Pa up; below 120 Pa
-    it is a sensor's ordinary tolerance. A fill that did not reach half its target and is not gone at once is ambiguous.
+    brought in it. *No vacuum* is clear if the shut tank was seen to creep by three times the scatter and 15 Pa (of many
+    readings): a gross hole would not let it. *Purge passing*: if the closed tank fell by six times the scatter and 60 Pa. *Vent
+    restricted*: if of 300 Pa and more above half was left 4 s after the recorded release. *Offset*: from 350 Pa up;
+    below 120 Pa it is a sensor's ordinary tolerance. A fill that did not reach half its target and is not gone at once
+    is ambiguous.
     A flow that is not ten steps of its meter, or pressure below 300 Pa in a flow, is ambiguous.
     """
     f = pl.col
@@ -120,7 +122,7 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     unclear_tight = (
         pl.when(is_flow)
         .then(f("hold_s") < 40)
-        .otherwise((f("own_pa").abs() > f("small_hole_pa")) | (f("hold_s") < 20) | ~is_built)
+        .otherwise((f("late_own_pa").abs() > f("small_hole_pa")) | (f("hold_s") < 20) | ~is_built)
     )
     unclear = (
         pl.when(is_gross)
@@ -130,7 +132,7 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
         .when(f("cause") == "tight")
         .then(unclear_tight)
         .when(f("cause") == "purge_blocked")
-        .then(f("creep_pa") < pl.max_horizontal(pl.lit(40.0), 5 * sigma))
+        .then(f("creep_pa") < pl.max_horizontal(pl.lit(15.0), 3 * sigma))
         .when(f("cause") == "purge_passing")
         .then(f("closed_pa") > -pl.max_horizontal(pl.lit(60.0), 6 * sigma))
         .when(f("cause") == "vent_clogged")
