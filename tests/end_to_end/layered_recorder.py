@@ -61,7 +61,7 @@ def recorded(
     noise_pa = draw.uniform(1.0, 3.0) if is_gauge else m.noise_pa * np.exp(draw.normal(0, 0.3))
     p = p + np.interp(t, grid, ripple) * np.sin(draw.uniform(0, 2 * np.pi, n)) + draw.normal(0, noise_pa, n)
     at = np.clip(np.searchsorted(grid, t - draw.uniform(0, 0.4, n) / shop.rate_hz) - 1, 0, len(grid) - 1)
-    facts = {"scatter_pa": noise_pa, "offset_pa": 0.0, "meter_l_min": 0.02}
+    facts = {"scatter_pa": noise_pa, "offset_pa": 0.0, "is_substitute": 0.0, "meter_l_min": 0.02}
     if is_gauge:
         step = max(shop.step_pa, 2.0)
         read = np.round((p * (1 + draw.normal(0, 0.003)) + draw.normal(0, 4)) / step) * step
@@ -99,6 +99,7 @@ def _car_sensor(
     if cause == "sensor_shifted":
         offset = float(np.exp(draw.uniform(np.log(250), np.log(1400)))) * draw.choice([-1.0, 1.0])
     facts["offset_pa"] = offset
+    facts["is_substitute"] = 0.0
     felt = np.clip(p * v.gain + offset, -6000, 3500)
     volts = np.round((m.volts_at_rest + m.volts_per_pa * felt) / m.adc_v) * m.adc_v
     if cause == "sensor_stuck":
@@ -112,7 +113,7 @@ def _car_sensor(
         elif kind < 0.85:  # a sensor of another line: the volts are right for it, the pressure is not
             read = read * draw.choice([0.55, 0.62, 1.6, 1.9])
         else:  # the control module shows a substitute
-            read = np.zeros(len(p))
+            read, facts["is_substitute"] = np.zeros(len(p)), 1.0
     return np.round(read / v.shop.step_pa) * v.shop.step_pa, np.round(volts, 3), step
 
 

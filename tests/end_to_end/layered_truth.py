@@ -69,23 +69,24 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     `peak_pa` at the end of draw or fill; `half_s`, `gone_s` until half and a fifth of it are left; `n_decay` readings
     in `gone_s`; `hold_s`; `leak_pa`, `own_pa` what the hole and all else brought toward ambient in the hold;
     `late_leak_pa`, `late_own_pa` the same without the first 20 s, in which the gas warms again (of a short hold the
-    second half); `small_hole_pa` what a hole of 0.25 mm would have brought in that later part; `scatter_pa` of one reading; `closed_pa` change in
-    the closed phase; `creep_pa` rise from shutting the vent to the end of the draw; `kept_share` of the vacuum 4 s
-    after the vent's release (null where none was recorded); `release_pa` before it; `offset_pa`;
-    `steady_l_min`, `meter_l_min` flow through the hole and the meter's step.
+    second half); `small_hole_pa` what a hole of 0.25 mm would have brought in that later part; `scatter_pa` of one
+    reading; `closed_pa` change in the closed phase; `creep_pa` rise from shutting the vent to the end of the draw;
+    `kept_share` of the vacuum 4 s after the vent's release (null where none was recorded); `release_pa` before it;
+    `offset_pa`; `is_substitute` (the pressure column is a default value); `steady_l_min`, `meter_l_min` flow through
+    the hole and the meter's step.
 
     Rules. *Gross*: by the contract's words vacuum cannot build (less than half of what was asked for) and is gone at
     once (a fifth left within 1.5 s or two readings). *Leak*: a decay that can be followed: half in no less than 2.5 s,
     six readings until a fifth. Between them a recording is ambiguous and both are fair; so is a hole so wide that
     nothing of it is seen against the scatter, for which a purge line that brings nothing looks the same.
-    A *leak* is clear if the hole brought at least as much as vapor, warmth and walls together did, and 60 Pa and five
-    times the scatter; a *tight* tank is, if what it brought of its own is less than a hole of 0.25 mm would have
-    brought in it. *No vacuum* is clear if the shut tank was seen to creep by three times the scatter and 15 Pa (of many
-    readings): a gross hole would not let it. *Purge passing*: if the closed tank fell by six times the scatter and 60 Pa. *Vent
-    restricted*: if of 300 Pa and more above half was left 4 s after the recorded release. *Offset*: from 350 Pa up;
-    below 120 Pa it is a sensor's ordinary tolerance. A fill that did not reach half its target and is not gone at once
-    is ambiguous.
-    A flow that is not ten steps of its meter, or pressure below 300 Pa in a flow, is ambiguous.
+    A *leak* is clear if the hole brought at least as much as vapor, warmth and walls together did (in the hold, or in
+    its later part), and 60 Pa and five times the scatter; a *tight* tank is, if what it brought of its own in the later
+    part is less than a hole of 0.25 mm would have brought in it. *No vacuum* is clear if the shut tank crept up
+    by three times the scatter and 15 Pa (of many readings): a gross hole would not let it. *Purge passing*: if the
+    closed tank fell by six times the scatter and 60 Pa. *Vent restricted*: if of 300 Pa and more above half was left
+    4 s after the recorded release. *Offset*: from 350 Pa up; below 120 Pa it is a sensor's ordinary tolerance. A
+    substituted pressure may as well be called flat. A fill that did not reach half its target and is not gone at once
+    is ambiguous; so is a flow that is not ten steps of its meter, or one that builds no 300 Pa.
     """
     f = pl.col
     sigma = f("scatter_pa")
@@ -156,6 +157,8 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
         .then(pl.lit("leak"))
         .when(f("cause").is_in(["purge_passing", "vent_clogged", "sensor_shifted"]) & unclear)
         .then(pl.lit("holds"))
+        .when(f("is_substitute") > 0)
+        .then(pl.lit("sensor_flat"))
         .otherwise(pl.lit(None, pl.String))
     )
     judged = facts.with_columns(
