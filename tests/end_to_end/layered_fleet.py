@@ -390,10 +390,13 @@ def hole_diameter_mm(draw: np.random.Generator) -> float:
 
 
 def opening_of(diameter_mm: float, draw: np.random.Generator) -> tuple[float, float]:
-    """Return (a, b) of a hole of about that effective diameter: sharp, drilled through a wall, or a crack in a seal."""
+    """Return (a, b) of a hole of about that effective diameter: sharp, drilled through a wall, or a crack in a seal.
+
+    What is wider than 3.5 mm is no crack but a hose off or a valve open.
+    """
     d = diameter_mm * 1e-3
     area = np.pi / 4 * d * d
-    kind = draw.random()
+    kind = draw.random() * (0.85 if diameter_mm > 3.5 else 1.0)
     if kind < 0.55:
         return 24 / d**3, 1 / (2 * (draw.uniform(0.60, 0.62) * area) ** 2)
     if kind < 0.85:
@@ -422,11 +425,12 @@ def nozzle(bore_m: float, discharge: float = 0.7) -> float:
     return 1 / (2 * (discharge * np.pi / 4 * bore_m**2) ** 2)
 
 
+Hole = tuple[float, float, float]  # a, b of the opening; 1 if it is at the canister
 L_MIN = 1e-3 / 60 * 101325 / (R * 293.15)  # mol/s of a standard liter a minute
 
 
 def new_tank(
-    v: Vehicle, cause: str, test: str, size_mm: float, draw: np.random.Generator
+    v: Vehicle, cause: str, test: str, hole: Hole, draw: np.random.Generator
 ) -> tuple[Any, dict[str, float]]:
     """Return (a row of TANK, what the header needs: level, temperatures, barometer) of one recording."""
     t = np.zeros(1, TANK)[0]
@@ -461,11 +465,10 @@ def new_tank(
     t["capture"], t["desorbed"] = 0.8, draw.uniform(0.05, 0.2)
     t["line_a"], t["line_b"] = tube(draw.uniform(0.009, 0.012), 1.2), nozzle(draw.uniform(0.007, 0.009))
     t["vent_a"], t["vent_b"] = tube(draw.uniform(0.010, 0.014), 0.8), nozzle(draw.uniform(0.008, 0.011))
-    t["hole_at_canister"] = float(draw.random() < 0.25)
     small = float(np.exp(draw.uniform(np.log(0.02), np.log(0.09))))
-    if cause == "vent_open":
-        t["hole_at_canister"] = float(draw.random() < 0.5)
-    t["hole_a"], t["hole_b"] = opening_of(size_mm if cause in ("hole", "vent_open") else small, draw)
+    t["hole_a"], t["hole_b"] = opening_of(small, draw)
+    if cause in ("hole", "vent_open"):
+        t["hole_a"], t["hole_b"], t["hole_at_canister"] = hole
     if cause == "vent_clogged":
         bore = np.exp(draw.uniform(np.log(0.45), np.log(1.3))) * 1e-3
         t["vent_a"], t["vent_b"] = tube(bore * 2, 0.03) + 24 / bore**3, nozzle(bore, 0.65)

@@ -122,6 +122,7 @@ def facts_of(
 ) -> dict[str, float]:
     """Return what happened in the tank, as `layered_truth.with_truth` asks for it; `t` are the readings' times [s]."""
     _, start, end, volume = found
+    start = max(start - 1, 0)  # the last row of the draw
     p, phase = course[:, P_TANK].astype(float), course[:, PHASE].astype(int)
     end = min(end, len(p)) - 1  # the row before the vent opens
     if tank["is_flow"] > 0:

@@ -8,7 +8,16 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from tests.end_to_end.layered_fleet import CAUSES, CODES, Vehicle, hole_diameter_mm, new_tank, new_vehicle
+from tests.end_to_end.layered_fleet import (
+    CAUSES,
+    CODES,
+    Hole,
+    Vehicle,
+    hole_diameter_mm,
+    new_tank,
+    new_vehicle,
+    opening_of,
+)
 from tests.end_to_end.layered_gas import course
 from tests.end_to_end.layered_recorder import facts_of, recorded, samples_frame
 from tests.end_to_end.layered_truth import with_truth
@@ -53,6 +62,7 @@ def _visit(v: Vehicle, job: str, at: datetime, draw: np.random.Generator, into: 
         if cause == "vent_open"
         else hole_diameter_mm(draw)
     )
+    hole = (*opening_of(size, draw), float(draw.random() < (0.5 if cause == "vent_open" else 0.25)))
     plan = []
     if draw.random() < 0.15:
         plan.append(("routine", "no_test", "none"))
@@ -60,7 +70,7 @@ def _visit(v: Vehicle, job: str, at: datetime, draw: np.random.Generator, into: 
     is_mended = draw.random() < 0.88
     plan += [("after_repair", "tight" if is_mended else cause, test)]
     for k, (stage, what, how) in enumerate(plan):
-        _record(v, job, k, stage, what, how, size, cause, at + timedelta(minutes=20 * k), draw, into)
+        _record(v, job, k, stage, what, how, hole, cause, at + timedelta(minutes=20 * k), draw, into)
 
 
 def _record(
@@ -70,7 +80,7 @@ def _record(
     stage: str,
     cause: str,
     test: str,
-    size: float,
+    hole: Hole,
     found: str,
     at: datetime,
     draw: np.random.Generator,
@@ -78,7 +88,7 @@ def _record(
 ) -> None:
     samples, headers, facts = into
     trace_id = f"L{job}{k}"
-    tank, told = new_tank(v, cause, test, size, draw)
+    tank, told = new_tank(v, cause, test, hole, draw)
     rows = int(draw.uniform(60, 150) * 20) if test == "none" else ROWS
     out = np.zeros((rows, 8), np.float32)
     done = course(tank, out)

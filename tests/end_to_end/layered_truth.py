@@ -86,7 +86,8 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     closed tank fell by six times the scatter and 60 Pa. *Vent restricted*: if of 300 Pa and more above half was left
     4 s after the recorded release. *Offset*: from 350 Pa up; below 120 Pa it is a sensor's ordinary tolerance. A
     substituted pressure may as well be called flat. A fill that did not reach half its target and is not gone at once
-    is ambiguous; so is a flow that is not ten steps of its meter, or one that builds no 300 Pa.
+    is ambiguous; so is a flow that is not ten steps of its meter, or one that builds no 300 Pa or not half of what
+    its regulator gives.
     """
     f = pl.col
     sigma = f("scatter_pa")
@@ -114,7 +115,12 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     }
     unclear_leak = (
         pl.when(is_flow)
-        .then((f("steady_l_min") < 10 * f("meter_l_min")) | (f("peak_pa") < 300) | (f("hold_s") < 40))
+        .then(
+            (f("steady_l_min") < 10 * f("meter_l_min"))
+            | (f("peak_pa") < 300)
+            | (f("hold_s") < 40)
+            | ~is_built
+        )
         .otherwise(
             _either(~is_followed, ~brings, f("hold_s") < 20, (f("test") == "fill") & ~is_built)
             | (f("diameter_mm") < SMALLEST_LEAK_MM)
@@ -147,7 +153,9 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     also = (
         pl.when(is_gross & ~is_seen)
         .then(pl.lit("no_vacuum"))
-        .when(is_hole & ~is_gross & ~brings & ~is_flow & is_followed)
+        .when(
+            is_hole & ~is_gross & ~is_flow & is_followed & (~brings | (f("diameter_mm") < SMALLEST_LEAK_MM))
+        )
         .then(pl.lit("holds"))
         .when(is_hole & ~is_gross & unclear_leak)
         .then(pl.lit("gross_leak"))
