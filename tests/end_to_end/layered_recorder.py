@@ -60,6 +60,8 @@ def recorded(
     is_gauge = test in ("fill", "flow")
     noise_pa = draw.uniform(1.0, 3.0) if is_gauge else m.noise_pa * np.exp(draw.normal(0, 0.3))
     p = p + np.interp(t, grid, ripple) * np.sin(draw.uniform(0, 2 * np.pi, n)) + draw.normal(0, noise_pa, n)
+    wander = _lagged(draw.normal(0, draw.uniform(4, 20), len(course)), 4.0)  # gusts and doors: 0.3 to 1.6 Pa
+    p = p + np.interp(t, grid, wander)
     at = np.clip(np.searchsorted(grid, t - draw.uniform(0, 0.4, n) / shop.rate_hz) - 1, 0, len(grid) - 1)
     facts = {"scatter_pa": noise_pa, "offset_pa": 0.0, "is_substitute": 0.0, "meter_l_min": 0.02}
     if is_gauge:
@@ -180,7 +182,9 @@ def facts_of(
 def samples_frame(trace_id: str, columns: dict[str, np.ndarray]) -> pl.DataFrame:
     """Return the samples of one recording as the measurement takes them; what was not recorded is null."""
     n = len(columns["t_s"])
-    kept = {name: x for name, x in columns.items() if name != "course_s"}
+    kept = {
+        name: x if x.dtype == bool else x.astype(float) for name, x in columns.items() if name != "course_s"
+    }
     frame = pl.DataFrame({"trace_id": pl.Series([trace_id] * n, dtype=pl.String), **kept})
     return frame.with_columns(
         pl.col("sensor_v", "engine_rpm", "test_flow_std_l_min").fill_nan(None),

@@ -89,13 +89,15 @@ def _record(
     samples, headers, facts = into
     trace_id = f"L{job}{k}"
     tank, told = new_tank(v, cause, test, hole, draw)
+    is_cut = cause in ("tight", "hole") and test == "draw" and draw.random() < 0.035
+    if is_cut:
+        tank["second_s"] = 0.0  # else a whole hold had been recorded
     rows = int(draw.uniform(60, 150) * 20) if test == "none" else ROWS
     out = np.zeros((rows, 8), np.float32)
     done = course(tank, out)
     out = out[: done[0]]
     columns, sensed = recorded(out, v, cause, test, draw)
     known = facts_of(out, tank, done, columns["course_s"]) | sensed
-    is_cut = cause in ("tight", "hole") and test == "draw" and draw.random() < 0.035
     if is_cut:
         shut, drawn = tank["rest_s"], (done[1] * 0.05)
         columns = _cut(columns, draw.uniform(shut * 0.8, max(drawn - 1.0, shut)))
@@ -128,6 +130,6 @@ def _record(
 
 
 def _cut(columns: dict[str, np.ndarray], at_s: float) -> dict[str, np.ndarray]:
-    """Return what was recorded until the recorder stopped at `at_s`; ten readings at least."""
-    n = max(int(np.searchsorted(columns["course_s"], at_s)), 10)
+    """Return what was recorded until the recorder stopped at `at_s`; three readings at least."""
+    n = max(int(np.searchsorted(columns["course_s"], at_s)), 3)
     return {name: x[:n] for name, x in columns.items()}
