@@ -1,4 +1,4 @@
-"""Models, shops, vehicles and faults of the layered recordings, and the tank and procedure of each recording.
+"""Vehicles, visits and faults of the layered recordings, and the tank and procedure of each recording.
 
 All invented. Ranges are what a shop sees, by the author's judgement: tanks of 42 to 110 l in steel and plastic, gas
 above the nominal filling, gauges that are some percent off, procedures that differ by model, recorders by shop.
@@ -11,333 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from tests.end_to_end.layered_catalogue import CODES, MODELS, SHOPS, Model, Shop
 from tests.end_to_end.layered_gas import TANK, R
-
-
-@dataclass(frozen=True)
-class Model:
-    """One model: tank [l], what it holds beyond [share], how its shell gives [l/kPa], sensor, purge and procedure."""
-
-    make: str
-    model: str
-    tank_l: float
-    dome: float
-    give_l_kpa: float
-    canister_l: float
-    volts_at_rest: float
-    volts_per_pa: float
-    adc_v: float
-    noise_pa: float
-    purge_l_min: float
-    opens_pct: float
-    duty_pct: float
-    ramp_s: float
-    n_steps: int
-    target_pa: float
-    timeout_s: float
-    closed_s: float
-    hold_s: float
-    climb_pct_s: float
-
-
-MODELS = tuple(
-    Model(*row)  # type: ignore[arg-type]
-    for row in (
-        (
-            "Orrin",
-            "Brook",
-            45,
-            0.10,
-            0.050,
-            1.4,
-            1.50,
-            -5.3e-4,
-            5 / 1023,
-            4,
-            48,
-            9,
-            23,
-            3,
-            0,
-            1750,
-            40,
-            12,
-            75,
-            1.5,
-        ),
-        (
-            "Orrin",
-            "Heath",
-            55,
-            0.12,
-            0.060,
-            1.8,
-            1.50,
-            -5.3e-4,
-            5 / 1023,
-            4,
-            52,
-            9,
-            24,
-            3,
-            0,
-            1750,
-            45,
-            12,
-            75,
-            1.5,
-        ),
-        (
-            "Orrin",
-            "Stave",
-            75,
-            0.09,
-            0.020,
-            2.4,
-            1.52,
-            -5.3e-4,
-            5 / 4095,
-            5,
-            66,
-            10,
-            25,
-            3,
-            0,
-            2000,
-            50,
-            15,
-            90,
-            1.5,
-        ),
-        (
-            "Quill",
-            "Sable",
-            42,
-            0.13,
-            0.045,
-            1.2,
-            2.60,
-            6.7e-4,
-            5 / 4095,
-            3,
-            40,
-            7,
-            20,
-            5,
-            5,
-            1500,
-            40,
-            8,
-            60,
-            0,
-        ),
-        (
-            "Quill",
-            "Ester",
-            60,
-            0.11,
-            0.060,
-            1.8,
-            2.60,
-            6.7e-4,
-            5 / 4095,
-            3,
-            50,
-            7,
-            21,
-            5,
-            5,
-            1500,
-            45,
-            8,
-            60,
-            0,
-        ),
-        (
-            "Ferrow",
-            "Crest",
-            62,
-            0.08,
-            0.015,
-            2.0,
-            1.45,
-            -6.2e-4,
-            5 / 1023,
-            6,
-            58,
-            12,
-            27,
-            0,
-            0,
-            2500,
-            45,
-            10,
-            100,
-            2,
-        ),
-        (
-            "Ferrow",
-            "Lugger",
-            98,
-            0.07,
-            0.018,
-            3.0,
-            1.45,
-            -6.2e-4,
-            5 / 1023,
-            6,
-            72,
-            12,
-            29,
-            0,
-            0,
-            2500,
-            60,
-            10,
-            100,
-            2,
-        ),
-        (
-            "Ferrow",
-            "Haul",
-            110,
-            0.07,
-            0.020,
-            3.2,
-            1.45,
-            -6.2e-4,
-            5 / 1023,
-            7,
-            75,
-            12,
-            30,
-            0,
-            0,
-            2200,
-            70,
-            10,
-            110,
-            2,
-        ),
-        (
-            "Tessel",
-            "Wren",
-            50,
-            0.12,
-            0.055,
-            1.5,
-            3.10,
-            5.0e-4,
-            5 / 4095,
-            4,
-            44,
-            8,
-            23,
-            8,
-            4,
-            2800,
-            60,
-            18,
-            80,
-            0,
-        ),
-        (
-            "Tessel",
-            "Dray",
-            80,
-            0.10,
-            0.050,
-            2.2,
-            3.10,
-            5.0e-4,
-            5 / 4095,
-            5,
-            60,
-            8,
-            25,
-            8,
-            4,
-            2400,
-            60,
-            18,
-            80,
-            0,
-        ),
-        (
-            "Ambry",
-            "Pell",
-            66,
-            0.10,
-            0.040,
-            1.9,
-            2.00,
-            -4.0e-4,
-            5 / 4095,
-            3,
-            55,
-            10,
-            24,
-            4,
-            0,
-            1250,
-            35,
-            0,
-            65,
-            1,
-        ),
-    )
-)
-
-
-@dataclass(frozen=True)
-class Shop:
-    """One shop: height [m], mean temperature [C], polling [Hz], which columns its recorder keeps, its pressure rig."""
-
-    name: str
-    height_m: float
-    mean_c: float
-    rate_hz: float
-    step_pa: float
-    has_volts: bool
-    has_level: bool
-    has_baro: bool
-    has_rpm: bool
-    fills: float
-    flows: float
-
-
-SHOPS = (
-    Shop("north", 60, 14, 4.0, 1.0, True, True, True, True, 0.06, 0.00),
-    Shop("harbor", 5, 19, 2.0, 2.5, True, True, True, True, 0.20, 0.10),
-    Shop("mesa", 1500, 26, 5.0, 1.0, True, True, True, True, 0.05, 0.05),
-    Shop("mill", 240, 17, 1.0, 0.25, False, True, True, True, 0.10, 0.00),
-    Shop("garden", 120, 21, 10.0, 2.0, True, True, False, True, 0.00, 0.15),
-    Shop("depot", 30, 24, 8.0, 10.0, False, True, True, False, 0.25, 0.10),
-    Shop("bridge", 400, 11, 3.0, 1.0, True, True, True, True, 0.05, 0.00),
-    Shop("lane", 180, 22, 2.5, 0.25, False, False, False, True, 0.05, 0.00),
-)
-
-CAUSES = {
-    "hole": 0.46,
-    "tight": 0.20,
-    "vent_open": 0.08,
-    "purge_blocked": 0.06,
-    "purge_passing": 0.06,
-    "vent_clogged": 0.05,
-    "sensor_stuck": 0.03,
-    "sensor_shifted": 0.03,
-    "sensor_two_stories": 0.03,
-}
-CODES = {
-    "hole": ["P0442", "P0456", "P0455"],
-    "vent_open": ["P0455", "P0449", "P0446"],
-    "purge_blocked": ["P0441", "P0443"],
-    "purge_passing": ["P0496", "P0441"],
-    "vent_clogged": ["P0446"],
-    "sensor_stuck": ["P0451", "P0450"],
-    "sensor_shifted": ["P0451", "P0452", "P0453"],
-    "sensor_two_stories": ["P0451"],
-}
 
 
 @dataclass
@@ -429,22 +104,62 @@ Hole = tuple[float, float, float]  # a, b of the opening; 1 if it is at the cani
 L_MIN = 1e-3 / 60 * 101325 / (R * 293.15)  # mol/s of a standard liter a minute
 
 
-def new_tank(
-    v: Vehicle, cause: str, test: str, hole: Hole, draw: np.random.Generator
-) -> tuple[Any, dict[str, float]]:
-    """Return (a row of TANK, what the header needs: level, temperatures, barometer) of one recording."""
+@dataclass(frozen=True)
+class Day:
+    """What the recordings of one visit share: true filling [share], air, fuel, how still it lies, and the codes."""
+
+    level: float
+    ambient_c: float
+    ambient_pa: float
+    reid_kpa: float
+    warm_k: float
+    exchange_m_s: float
+    codes: list[str]
+    checks: list[str]
+
+
+#: Which check of a technician fails for which fault.
+FAILING = {
+    "vent_open": "vent_click",
+    "vent_clogged": "visual",
+    "purge_blocked": "purge_click",
+    "hole": "smoke",
+}
+
+
+def new_day(v: Vehicle, cause: str, draw: np.random.Generator) -> Day:
+    """Return the day of a visit, and what was found before anything was recorded."""
+    shop = v.shop
+    codes = [str(draw.choice(CODES[cause]))] if cause in CODES and draw.random() < 0.8 else []
+    checks = []
+    for name in ("vent_click", "purge_click", "visual", "smoke"):
+        if draw.random() < 0.25:
+            is_bad = FAILING.get(cause) == name and draw.random() < 0.8
+            checks.append(f"{name}={'fail' if is_bad else 'pass'}")
+    return Day(
+        level=float(np.clip(draw.beta(2.0, 2.3), 0.06, 0.93)),
+        ambient_c=shop.mean_c + float(draw.normal(0, 5)),
+        ambient_pa=101325 * (1 - 2.25577e-5 * shop.height_m) ** 5.25588 + float(draw.normal(0, 500)),
+        reid_kpa=float(np.interp(shop.mean_c, [10, 27], [66, 50]) + draw.normal(0, 4)),
+        warm_k=float(draw.uniform(0.5, 6)),
+        exchange_m_s=float(np.exp(draw.uniform(np.log(4e-5), np.log(1.8e-4)))),
+        codes=codes,
+        checks=checks,
+    )
+
+
+def new_tank(v: Vehicle, day: Day, cause: str, test: str, hole: Hole, draw: np.random.Generator) -> Any:
+    """Return a row of TANK: one recording of that day. A drawn tank has a running engine, a filled one has not."""
     t = np.zeros(1, TANK)[0]
-    m, shop = v.model, v.shop
+    m = v.model
     is_run = test in ("draw", "none")
-    level = float(np.clip(draw.beta(2.0, 2.3), 0.06, 0.93))
-    ambient = shop.mean_c + draw.normal(0, 5)
-    warm = draw.uniform(0.5, 7) if is_run else draw.uniform(-0.5, 2.5)
-    t["ambient_pa"] = 101325 * (1 - 2.25577e-5 * shop.height_m) ** 5.25588 + draw.normal(0, 500)
-    t["ambient_k"] = 273.15 + ambient
+    warm = day.warm_k + draw.uniform(0, 1) if is_run else draw.uniform(-0.5, 2.5)
+    t["ambient_pa"] = day.ambient_pa
+    t["ambient_k"] = 273.15 + day.ambient_c
     t["fuel_k"] = t["ambient_k"] + warm
     t["fuel_k_s"] = draw.uniform(0, 0.25) / 60 if is_run else 0.0
     t["wall_k"] = t["ambient_k"] + warm * draw.uniform(0.5, 0.9)
-    gas_l = max(v.true_tank_l - level * m.tank_l, 5.0) + v.line_l
+    gas_l = max(v.true_tank_l - day.level * m.tank_l, 5.0) + v.line_l
     height = 0.20 + 0.06 * (m.tank_l > 70)
     t["gas_m3"] = gas_l * 1e-3
     t["surface_m2"] = m.tank_l * 1e-3 / height
@@ -453,11 +168,10 @@ def new_tank(
     t["creep_m3_pa"] = t["give_m3_pa"] * draw.uniform(0.05, 0.2) * (m.give_l_kpa > 0.03)
     t["creep_s"] = draw.uniform(15, 50)
     t["heat_w_k"] = draw.uniform(3.0, 5.5) * 5.5 * t["gas_m3"] ** (2 / 3)
-    reid = np.interp(shop.mean_c, [10, 27], [66, 50]) + draw.normal(0, 4)
     t["saturation_at_k"] = t["fuel_k"]
-    t["saturation_pa"] = saturation_pa(float(reid), float(t["fuel_k"]))
+    t["saturation_pa"] = saturation_pa(day.reid_kpa, float(t["fuel_k"]))
     t["film_m_s"] = draw.uniform(5e-4, 1.5e-3)
-    t["exchange_m_s"] = np.exp(draw.uniform(np.log(4e-5), np.log(1.8e-4)))
+    t["exchange_m_s"] = day.exchange_m_s * np.exp(draw.normal(0, 0.2))
     t["stir"] = draw.uniform(0.5, 2.5)
     t["start_share"] = 1 - min(draw.exponential(0.012), 0.06)
     t["canister_m3"] = v.canister_l * 0.75e-3
@@ -479,7 +193,7 @@ def new_tank(
     if cause == "purge_passing":
         t["passing_mol_s"] = np.exp(draw.uniform(np.log(0.12), np.log(2.5))) * L_MIN
     _procedure(t, v, cause, test, draw)
-    return t, {"level": level, "ambient_c": ambient}
+    return t
 
 
 def _procedure(t: Any, v: Vehicle, cause: str, test: str, draw: np.random.Generator) -> None:

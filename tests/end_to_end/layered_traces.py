@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from tests.end_to_end.layered_catalogue import CAUSES
 from tests.end_to_end.layered_fleet import (
-    CAUSES,
-    CODES,
+    Day,
     Hole,
     Vehicle,
     hole_diameter_mm,
+    new_day,
     new_tank,
     new_vehicle,
     opening_of,
@@ -39,7 +40,8 @@ def layered_traces(n: int, key: int) -> tuple[pl.DataFrame, pl.DataFrame, pl.Dat
         vehicle = new_vehicle(f"LV{number:04d}", draw)
         for visit in range(1 + (draw.random() < 0.45)):
             at += timedelta(hours=float(draw.exponential(3.0)))
-            _visit(vehicle, f"{number:04d}{'ab'[visit]}", at, draw, (samples, headers, facts))
+            day = at + timedelta(days=visit * float(draw.uniform(20, 90)))
+            _visit(vehicle, f"{number:04d}{'ab'[visit]}", day, draw, (samples, headers, facts))
     head = pl.DataFrame(headers, schema=HEADER)
     known = pl.DataFrame(facts).with_columns(pl.col("kept_share", "release_pa").fill_nan(None))
     known = known.join(head.select("trace_id", "fuel_tank_l", "fuel_level_pct"), on="trace_id")
@@ -63,6 +65,7 @@ def _visit(v: Vehicle, job: str, at: datetime, draw: np.random.Generator, into: 
         else hole_diameter_mm(draw)
     )
     hole = (*opening_of(size, draw), float(draw.random() < (0.5 if cause == "vent_open" else 0.25)))
+    day = new_day(v, cause, draw)
     plan = []
     if draw.random() < 0.15:
         plan.append(("routine", "no_test", "none"))
@@ -70,7 +73,7 @@ def _visit(v: Vehicle, job: str, at: datetime, draw: np.random.Generator, into: 
     is_mended = draw.random() < 0.88
     plan += [("after_repair", "tight" if is_mended else cause, test)]
     for k, (stage, what, how) in enumerate(plan):
-        _record(v, job, k, stage, what, how, hole, cause, at + timedelta(minutes=20 * k), draw, into)
+        _record(v, job, k, stage, what, how, hole, day, at + timedelta(minutes=20 * k), draw, into)
 
 
 def _record(
@@ -81,14 +84,14 @@ def _record(
     cause: str,
     test: str,
     hole: Hole,
-    found: str,
+    day: Day,
     at: datetime,
     draw: np.random.Generator,
     into: tuple[Any, ...],
 ) -> None:
     samples, headers, facts = into
     trace_id = f"L{job}{k}"
-    tank, told = new_tank(v, cause, test, hole, draw)
+    tank = new_tank(v, day, cause, test, hole, draw)
     is_cut = cause in ("tight", "hole") and test == "draw" and draw.random() < 0.035
     if is_cut:
         tank["second_s"] = 0.0  # else a whole hold had been recorded
@@ -103,7 +106,7 @@ def _record(
         columns = _cut(columns, draw.uniform(shut * 0.8, max(drawn - 1.0, shut)))
         cause = "cut"
     m, shop = v.model, v.shop
-    level = float(np.clip(told["level"] * 100 + v.gauge_pct + draw.normal(0, 1.5), 0, 100))
+    level = float(np.clip(day.level * 100 + v.gauge_pct + draw.normal(0, 1.0), 0, 100))
     samples.append(samples_frame(trace_id, columns))
     headers.append(
         {
@@ -113,17 +116,13 @@ def _record(
             "stage": stage,
             "recorded_at": at,
             "fuel_level_pct": round(round(level * 2.55) / 2.55, 1) if shop.has_level else None,
-            "ambient_c": float(round(told["ambient_c"] + draw.normal(0, 1)))
-            if draw.random() > 0.06
-            else None,
+            "ambient_c": float(round(day.ambient_c + draw.normal(0, 1))) if draw.random() > 0.06 else None,
             "barometric_kpa": float(round(tank["ambient_pa"] / 1000)) if shop.has_baro else None,
             "fuel_tank_l": float(m.tank_l) if v.has_tank_size else None,
             "make": m.make,
             "model": m.model,
-            "trouble_codes": [str(draw.choice(CODES[found]))]
-            if found in CODES and draw.random() < 0.8
-            else [],
-            "checks": [],
+            "trouble_codes": day.codes,
+            "checks": day.checks,
         }
     )
     facts.append({"trace_id": trace_id, "cause": cause, "test": test, "shop": shop.name, **known})

@@ -8,16 +8,21 @@ import numpy as np
 import polars as pl
 import pytest
 
-from tests.end_to_end.layered_fleet import new_tank, new_vehicle
+from tests.end_to_end.layered_fleet import new_day, new_tank, new_vehicle
 from tests.end_to_end.layered_gas import HOLD, LEAKED, P_CANISTER, P_TANK, PHASE, T_GAS, R, course, mixture
 from tests.end_to_end.layered_traces import layered_traces
 from tests.end_to_end.layered_truth import DISCHARGE, effective_diameter_mm, reference_flow_m3_s
 
 
+def _tight(draw: np.random.Generator) -> Any:
+    vehicle = new_vehicle("V", draw)
+    return new_tank(vehicle, new_day(vehicle, "tight", draw), "tight", "draw", (0.0, 0.0, 0.0), draw)
+
+
 def _plain(key: int, **changes: float) -> Any:
     """Return a tank of air alone: no vapor, no heat but the wall's own, no give, an empty canister, no holes."""
     draw = np.random.default_rng(key)
-    tank, _ = new_tank(new_vehicle("V", draw), "tight", "draw", (0.0, 0.0, 0.0), draw)
+    tank = _tight(draw)
     plain = {
         "saturation_pa": 1e-3,
         "film_m_s": 0.0,
@@ -94,7 +99,7 @@ def test_moles_that_came_in_are_the_pressure_that_was_lost() -> None:
 def test_vapor_comes_back_to_a_drawn_tank_until_it_is_saturated() -> None:
     """A tight tank over fuel rises in a hold, by no more than saturation lost when it was drawn, plus warmth."""
     draw = np.random.default_rng(11)
-    tank, _ = new_tank(new_vehicle("V", draw), "tight", "draw", (0.0, 0.0, 0.0), draw)
+    tank = _tight(draw)
     tank["second_s"], tank["start_share"], tank["fuel_k_s"] = 0.0, 1.0, 0.0
     hold, _ = _held(tank)
     rise = hold[-1, P_TANK] - hold[0, P_TANK]
