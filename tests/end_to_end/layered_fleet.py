@@ -173,7 +173,8 @@ def new_tank(v: Vehicle, day: Day, cause: str, test: str, hole: Hole, draw: np.r
     t["film_m_s"] = draw.uniform(5e-4, 1.5e-3)
     t["exchange_m_s"] = day.exchange_m_s * np.exp(draw.normal(0, 0.2))
     t["stir"] = draw.uniform(0.5, 2.5)
-    t["start_share"] = 1 - min(draw.exponential(0.012), 0.06)
+    # A driven car has drawn air through its tank; one that stands in the bay is nearly saturated.
+    t["start_share"] = 1 - min(draw.exponential(0.012 if is_run else 0.003), 0.06)
     t["canister_m3"] = v.canister_l * 0.75e-3
     t["carbon_ratio"], t["carbon_s"] = v.carbon_ratio, draw.uniform(1.5, 5)
     t["capture"], t["desorbed"] = 0.8, draw.uniform(0.05, 0.2)
