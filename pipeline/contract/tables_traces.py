@@ -101,10 +101,12 @@ MODEL_NORM = Table(
         number("purge_flow_l_min_spread", "its spread", "l/min"),
         count("purge_flow_l_min_n", "recordings behind it"),
         number(
-            "extra_volume_l", "gas volume beside the tank's ullage (canister, lines, dome), from draws", "l"
+            "extra_volume_l",
+            "gas volume beside the tank's ullage (canister, lines, dome, walls that give), from draws of all models",
+            "l",
         ),
         number("extra_volume_l_spread", "its standard error", "l"),
-        count("extra_volume_l_n", "draws behind it"),
+        count("extra_volume_l_n", "draws of the model itself behind it"),
         number("purge_opens_pct", "duty at which the purge valve begins to open, from draws", "%"),
         number("purge_opens_pct_spread", "its standard error", "%"),
         count("purge_opens_pct_n", "draws behind it"),

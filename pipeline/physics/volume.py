@@ -10,9 +10,10 @@ from pipeline.physics.orifice import Array
 #: What counts as gas beside the ullage [l], and how far it is known. Common practice, no source: a canister of 1.5 to
 #: 4 l is about two thirds void, and the lines and the dome above the full mark add about as much again; the dome, which
 #: a nominal size leaves out, may be anything up to a tenth of the tank, and walls of plastic that give by half a
-#: milliliter per liter and kilopascal (order of magnitude, from memory) count as much as a twentieth of it.
+#: milliliter per liter and kilopascal (order of magnitude, from memory) count as much as a twentieth of it. Tanks of
+#: seven other authors held 2 to 19 l beside their ullage, half of them 5 l or less.
 CANISTER_AND_LINES_L = 3.5
-CANISTER_AND_LINES_SD_L = 2.5
+CANISTER_AND_LINES_SD_L = 4.0
 #: How far a nominal tank size [share] and a fuel gauge [share of the tank] are known. Common practice.
 TANK_SIZE_SD = 0.02
 FUEL_LEVEL_SD = 0.025

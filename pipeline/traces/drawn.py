@@ -16,6 +16,8 @@ from pipeline.traces.view import SETTLING_S
 _BESIDE_S = 5.0
 #: A draw or hold is steady from so many seconds after its start.
 _STEADY_S = 3.0
+#: The middle of a draw's fall [share of its depth].
+FROM_SHARE, TO_SHARE = 0.15, 0.6
 
 
 class Draw(NamedTuple):
@@ -26,7 +28,8 @@ class Draw(NamedTuple):
     from the line that runs from before it to the hold, and the error of that. creep, creep_sd [Pa/s] : slope common to
     closed phase and hold, each about its own level. rate [Pa/s], seconds [s], lost_s [s] (longest time without a
     sample, until the next phase's first), rpm [1/min], duty [%] (mean until half of the vacuum was there), late_duty
-    [%] (mean of the later half).
+    [%] (mean of the later half). mid_s [s], mid_duty [%] : from FROM_SHARE to TO_SHARE of the vacuum, and the mean duty
+    meanwhile; nan where one sample to the next passed over the beginning.
     """
 
     before: Any
@@ -42,6 +45,8 @@ class Draw(NamedTuple):
     rpm: Any
     duty: Any
     late_duty: Any
+    mid_s: Any
+    mid_duty: Any
 
 
 class Hold(NamedTuple):
@@ -123,7 +128,31 @@ def read_draw(
         # Of a draw whose samples were lost nobody knows it.
         early_duty if early_duty > 0 else np.nan,
         mean(duty, late, b),
+        *_middle(t, p, duty, a, b, before, depth),
     )
+
+
+@compiled
+def _middle(
+    t: Floats, p: Floats, duty: Floats, a: int, b: int, before: float, depth: float
+) -> tuple[float, float]:
+    """Return how long the middle of the fall took [s], which no valve's or sensor's delay lengthens, and the mean duty
+    [%] of that time."""
+    start, start_row = _crossing(t, p, a, b, before - FROM_SHARE * depth)
+    end, end_row = _crossing(t, p, a, b, before - TO_SHARE * depth)
+    if not end > start:
+        return np.nan, np.nan
+    return end - start, mean(duty, start_row - 1, end_row)
+
+
+@compiled
+def _crossing(t: Floats, p: Floats, a: int, b: int, level: float) -> tuple[float, int]:
+    """Return when the pressure first fell below a level [s], between two samples, and the row of the second; nan and b
+    where it never did, or lay below it from the first one on."""
+    for i in range(a + 1, b):
+        if p[i] < level <= p[i - 1]:
+            return t[i - 1] + (t[i] - t[i - 1]) * (p[i - 1] - level) / (p[i - 1] - p[i]), i
+    return np.nan, b
 
 
 @compiled

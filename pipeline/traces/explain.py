@@ -199,10 +199,10 @@ def _about_the_clock(mended_s: float) -> list[str]:
 
 
 def _beside_the_tank(extra_l: float) -> str:
-    """Say how much of the volume lies beside the tank, where the model's draws told it."""
+    """Say how much of the volume lies beside the tank, where its model's draws, or the lake's, told it."""
     if extra_l == CANISTER_AND_LINES_L:
         return ""
-    return f" ({extra_l:.1f} l of it in canister, lines and above the full mark, by the draws of this model)"
+    return f" ({extra_l:.1f} l of it in canister and lines, above the full mark and by walls that give, as draws show)"
 
 
 def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Settings) -> list[str]:

@@ -15,7 +15,7 @@ import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.compiled import Floats
-from pipeline.traces.extra_volume import extra_volumes, opening
+from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
 from pipeline.traces.fleet_vapor import law_of_tanks
 from pipeline.traces.view import MAD_TO_SD
 
@@ -32,7 +32,6 @@ OFF_BY = 0.25
 #: Vented volts within so much of their median agree [V]: a few percent of the range of a 5 V sensor.
 _REST_AGREES_V = 0.15
 
-MODEL = ("make", "model")
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
 #: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it; and the vapor
 #: that tight tanks give back after a draw.
@@ -68,11 +67,12 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : one row per recording: make, model, READ, OF_ALL, ullage_l and duty_pct, nan or null where it does not
-        tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the volts), rest_v [V]
-        and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s] shut before the draw,
-        purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), as proportional to duty_pct [%]
-        and with CANISTER_AND_LINES_L beside the ullage_l [l]; heat_share_ratio, heat_time_log_ratio, see `fleet_gas`;
+    readings : one row per recording: make, model, READ, OF_ALL, tank_l, ullage_l, duty_pct and is_timed, nan or null
+        where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the
+        volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s]
+        shut before the draw, purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), as
+        proportional to duty_pct [%] and with CANISTER_AND_LINES_L beside the ullage_l [l] of a tank of tank_l [l]
+        (is_timed: see `purge_flow`); heat_share_ratio, heat_time_log_ratio, see `fleet_gas`;
         vapor_return_ratio, vapor_return_sd, see `fleet_vapor`.
 
     Returns
@@ -82,7 +82,7 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     its valve opens; and those, see `extra_volume`. Numbers of OF_ALL and VAPOR_RETURN are one and the same for every
     model.
     """
-    readings = readings.with_columns(pl.col(*READ, *OF_ALL, "ullage_l", "duty_pct").fill_nan(None))
+    readings = readings.with_columns(pl.col(*READ, *OF_ALL, "tank_l", "ullage_l", "duty_pct").fill_nan(None))
     ratio, ratio_sd = (
         readings[name].cast(pl.Float64).to_numpy() for name in (VAPOR_RETURN, "vapor_return_sd")
     )

@@ -16,7 +16,8 @@ from pipeline.physics.orifice import (
     leak_speed,
 )
 from pipeline.traces.beliefs import heat_of_gas
-from pipeline.traces.compiled import Floats
+from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.drawn import FROM_SHARE, TO_SHARE
 from pipeline.traces.extra_volume import OPENS_SD_PCT, opening
 from pipeline.traces.hold_bins import HEAT_RATIO
 from pipeline.traces.model_norms import Norms
@@ -35,6 +36,7 @@ MOST_SCATTER = 0.5
 #: A draw to less vacuum than this [Pa] does not tell its rate well.
 TELLING_PA = 500.0
 _LITER_M3, _MINUTE_S = 1e-3, 60.0
+_ROUNDS = 3
 
 
 @dataclass(frozen=True)
@@ -50,28 +52,31 @@ class Equilibrium:
 def purge_flow_l_min(
     shown: Shown, leak: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
 ) -> Floats:
-    """Return the purge flow at full duty [l/min, ambient] that the start of the draw means, nan where it tells none.
+    """Return the purge flow at full duty [l/min, ambient] that the draw's fall means, nan where it tells none.
 
     Q = V / P (dp/dt + a F(p)) / duty: a volume V loses pressure as the purge takes gas out of it and a leak `a` [1/m]
     lets some in. Good while the vacuum is small against the manifold's, which keeps the flow sonic and proportional to
     duty; told by systems that kept most of a vacuum of TELLING_PA.
     """
     with np.errstate(all="ignore"):
-        drawn = volume_l * _drawn_per_liter(shown, leak, barometric_pa, temperature_c)
-        flow = drawn / (shown.draw.duty / 100)
+        drawn = volume_l * _drawn_per_liter(shown, leak, volume_l, barometric_pa, temperature_c)
+        flow = drawn / (duty_of_fall(shown) / 100)
     return np.where((flow > 0) & np.isfinite(flow), flow, np.nan)
 
 
 def volume_by_flow_l(
     shown: Shown, leak: Floats, norms: Norms, barometric_pa: Floats, temperature_c: Floats
 ) -> Floats:
-    """Return the gas volume [l] that the start of the draw means at the purge flow of its model.
+    """Return the gas volume [l] that the draw's fall means at the purge flow of its model.
 
     The equation of `purge_flow_l_min` turned about; nan where the draw tells none.
     """
     with np.errstate(all="ignore"):
-        flow = norms.norm["purge_flow_l_min"] * opening(shown.draw.duty, opens_at(norms))
-        volume = flow / _drawn_per_liter(shown, leak, barometric_pa, temperature_c)
+        flow = norms.norm["purge_flow_l_min"] * opening(duty_of_fall(shown), opens_at(norms))
+        volume = np.full(len(flow), NOMINAL_VOLUME_L)
+        # How cold the gas becomes goes with the volume that is asked for.
+        for _ in range(_ROUNDS):
+            volume = flow / _drawn_per_liter(shown, leak, volume, barometric_pa, temperature_c)
     return np.where((volume > 0) & np.isfinite(volume), volume, np.nan)
 
 
@@ -88,31 +93,52 @@ def duty_log_sd(duty: Floats, norms: Norms) -> Floats:
         return np.minimum(opens_sd / (100 * opening(duty, opens_at(norms))), 1.0)
 
 
-def _drawn_per_liter(shown: Shown, leak: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+def is_timed(shown: Shown) -> Flags:
+    """Say of which draws the middle of the fall was seen: no valve's or sensor's delay is in its time."""
+    return np.isfinite(shown.draw.mid_s)
+
+
+def duty_of_fall(shown: Shown) -> Floats:
+    """Return the mean duty [%] of the time in which the fall of the pressure is read."""
+    return np.where(is_timed(shown), shown.draw.mid_duty, shown.draw.duty)
+
+
+def _drawn_per_liter(
+    shown: Shown, leak: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
+) -> Floats:
     """Return the flow that the draw means for each liter of gas [1/min], nan where it tells none.
 
-    Purge valve and sensor answer late: so much of the time to half of the vacuum was no draw. And gas that is drawn
-    cools: so much of the vacuum is cold, and no gas was taken out for it.
+    By the middle of the fall; where that was not seen, by the time to half of the vacuum, of which so much was no draw
+    as valve and sensor usually answer late. Gas that is drawn cools: so much of the vacuum is cold, and no gas was
+    taken out for it.
     """
-    draw = shown.draw
-    drawn_s = 0.5 * draw.depth / draw.rate
-    fell_s = np.maximum(drawn_s - USUAL_DELAY_S, 0.5 * drawn_s)
-    rate = 0.5 * draw.depth / fell_s * (1 - _cold_share(fell_s, barometric_pa, temperature_c))
-    inflow = np.nan_to_num(leak) * leak_speed(-0.25 * draw.depth, barometric_pa, temperature_c)
-    per_liter = (rate + inflow) / barometric_pa * _MINUTE_S
+    draw, timed = shown.draw, is_timed(shown)
+    to_half_s = 0.5 * draw.depth / draw.rate
+    to_half_s = np.maximum(to_half_s - USUAL_DELAY_S, 0.5 * to_half_s)
+    share = np.where(timed, TO_SHARE - FROM_SHARE, 0.5)
+    fell_s = np.where(timed, draw.mid_s, to_half_s)
+    begun_s = np.where(timed, FROM_SHARE / share * fell_s, 0.0)
+    cold = _cold_share(begun_s, begun_s + fell_s, volume_l, barometric_pa, temperature_c)
+    middle = np.where(timed, 0.5 * (FROM_SHARE + TO_SHARE), 0.25) * draw.depth
+    inflow = np.nan_to_num(leak) * leak_speed(-middle, barometric_pa, temperature_c)
+    per_liter = (share * draw.depth / fell_s * (1 - cold) + inflow) / barometric_pa * _MINUTE_S
     tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & np.isfinite(per_liter)
     return np.where(tells, per_liter, np.nan)
 
 
-def _cold_share(fell_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
-    """Return the share of an even fall of pressure over `fell_s` [s] that is the gas's cold.
+def _cold_share(
+    begun_s: Floats, ended_s: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
+) -> Floats:
+    """Return the share of an even fall of pressure, between two times [s] after its beginning, that is the gas's cold.
 
     With D the pressure that gas lacks by being colder than the walls, D' = -(k-1)/k p' - D/(k tau) as in
-    `hold_bins`, of which the pressure shows the share that is believed.
+    `hold_bins`, of which the pressure shows the share that is believed. tau goes with the gas volume: walls and fuel
+    that warm it grow less than it does.
     """
     heat, log_tau = heat_of_gas(temperature_c, barometric_pa, NOMINAL_VOLUME_L)
-    passed = fell_s / (HEAT_RATIO * np.exp(log_tau))
-    return heat * (HEAT_RATIO_AIR - 1) / HEAT_RATIO * -np.expm1(-passed) / passed
+    time_s = HEAT_RATIO * np.exp(log_tau) * volume_l / NOMINAL_VOLUME_L
+    begun, ended = begun_s / time_s, ended_s / time_s
+    return heat * (HEAT_RATIO_AIR - 1) / HEAT_RATIO * (np.exp(-begun) - np.exp(-ended)) / (ended - begun)
 
 
 def hole_at_equilibrium(

@@ -159,6 +159,10 @@ def _falls(shown: Shown) -> Floats:
         above(-closed.rate, np.maximum(FALLS_PA_S, 5 * np.nan_to_num(closed.rate_sd))),
         above(-closed.change, np.maximum(CLOSED_FALLS_PA, 5 * per_quarter)),
     )
+    # A pressure that falls to that of the air outside is let go, not drawn.
+    ends = closed.above + 0.5 * closed.change
+    off_zero = np.maximum(CLOSED_FALLS_PA, 3 * shown.vented.zero_sd)
+    before = both(before, np.where(shown.vented.is_zero_known, above(-ends, off_zero), SUREST))
     # What passes does so in the hold as well; gas that cools is done with that by then.
     pulled = LATE_SHARE * np.maximum(-closed.rate, 0) * np.nan_to_num(hold.seconds)
     rises = np.maximum(np.nan_to_num(hold.late_change), 0)

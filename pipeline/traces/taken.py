@@ -15,7 +15,7 @@ from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import models_of
-from pipeline.traces.purge_flow import Equilibrium, purge_flow_l_min
+from pipeline.traces.purge_flow import Equilibrium, duty_of_fall, is_timed, purge_flow_l_min
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import Sizes, VaporSpace
 from pipeline.traces.steady_flow import SteadyFlow
@@ -58,8 +58,10 @@ class Taken:
             "noise_pa": self.shown.sensor.noise,
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
+            "tank_l": numbers_of(self.headers, "fuel_tank_l"),
             "ullage_l": volume.known_l - volume.extra_l,
-            "duty_pct": self.shown.draw.duty,
+            "duty_pct": duty_of_fall(self.shown),
+            "is_timed": is_timed(self.shown),
             **heat_told(self.fit, self.shown, self.leak_mm),
             **vapor_told(self.fit, self.shown),
             VACUUM_UNDER_OPEN_VENT: vacuum_under_open_vent(self.shown),

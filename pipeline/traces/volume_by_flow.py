@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.settings import Settings
 from pipeline.traces.bundles import put_in, some_of
 from pipeline.traces.model_norms import Norms
-from pipeline.traces.purge_flow import LEAST_LOG_SD, duty_log_sd, volume_by_flow_l
+from pipeline.traces.purge_flow import LEAST_LOG_SD, duty_log_sd, duty_of_fall, volume_by_flow_l
 from pipeline.traces.sizes import Sizes, size_leaks
 from pipeline.traces.taken import Taken
 
@@ -31,7 +31,7 @@ def told_by_flow(taken: Taken, sizes: Sizes, norms: Norms, settings: Settings) -
     if not len(k):
         return sizes
     log_sd = np.hypot(
-        np.maximum(spread[k] / flow[k], LEAST_LOG_SD), duty_log_sd(taken.shown.draw.duty, norms)[k]
+        np.maximum(spread[k] / flow[k], LEAST_LOG_SD), duty_log_sd(duty_of_fall(taken.shown), norms)[k]
     )
     weight = space.log_sd[k] ** 2 / (space.log_sd[k] ** 2 + log_sd**2)
     working = np.exp(weight * np.log(told[k]) + (1 - weight) * np.log(space.working_l[k]))

@@ -58,7 +58,8 @@ def test_more_vapor_than_believed_makes_a_leak_smaller_and_not_larger():
         for name in ("leak_diameter_low_mm", "leak_diameter_mm", "leak_diameter_high_mm")
     )
     assert np.median((middle - low) / (high - middle)) > 1.3
-    assert np.median(high / middle) < 1.15
+    # Of that a volume known to 4 of some 40 l makes 1.10 by itself (1.06 when 2.5 l were believed).
+    assert np.median(high / middle) < 1.17
 
 
 def test_what_a_filled_tank_gives_back_is_nothing():

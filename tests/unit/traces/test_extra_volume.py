@@ -1,5 +1,7 @@
 """What lies beside the tank's ullage, told by the draws of a model."""
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -10,15 +12,22 @@ from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_
 from pipeline.settings import Settings
 from pipeline.traces.explain import explain_trace
 from pipeline.traces.extra_volume import (
+    LAKE_L,
+    LAKE_SD_L,
     MIN_DRAWS,
     OPENS_PCT,
     OPENS_SD_PCT,
+    Draws,
     extra_volume_l,
     extra_volumes,
     opening,
 )
 from pipeline.traces.measure import measure_traces
 from pipeline.traces.model_norms import model_norms
+
+GAUGE_L = 1.5
+#: Beliefs that say nothing, and of lakes in general [l].
+NOTHING, USUAL = (0.0, 100.0, -5.0), (LAKE_L, LAKE_SD_L)
 
 
 def draws(
@@ -29,8 +38,8 @@ def draws(
     seed: int = 1,
     opens_pct: float = 3.0,
     seconds: float | None = None,
-):
-    """Ullage [l], duty [%] and volume over flow [min], as of a flow proportional to duty, of draws of one model.
+) -> Draws:
+    """Draws of one model with a tank of 60 l, whose fuel gauge errs by GAUGE_L.
 
     The duty is any; or the one that draws each volume in about so many seconds (half to twice), as monitors do.
     """
@@ -41,29 +50,41 @@ def draws(
         opened = (ullage + extra_l) * 0.025 / (flow_l_min * seconds * rng.uniform(0.5, 2.0, n) / 60)
         duty = opens_pct + (100 - opens_pct) * np.minimum(opened, 1.0)
     flow = flow_l_min * np.exp(rng.normal(0, scatter, n)) * (duty - opens_pct) / (100 - opens_pct)
-    return ullage, duty, (ullage + extra_l) / (flow / (duty / 100))
+    minutes = (ullage + extra_l) / (flow / (duty / 100))
+    return Draws(ullage + rng.normal(0, GAUGE_L, n), np.full(n, GAUGE_L), duty, minutes)
 
 
-@pytest.mark.parametrize("extra_l", [1.0, 3.5, 7.0])
-def test_bounds_hold_the_truth_and_draws_say_more_than_what_is_known_of_canisters(extra_l):
-    told = [extra_volume_l(*draws(extra_l, seed=seed)) for seed in range(40)]
-    found = [(extra, error) for (extra, _), (error, _) in told]
-    held = [abs(extra - extra_l) < 2 * error for extra, error in found]
-    assert np.mean(held) > 0.9
-    assert max(error for _, error in found) < CANISTER_AND_LINES_SD_L
-    middle = np.mean([extra for extra, _ in found])
-    assert abs(middle - extra_l) < 0.55 * abs(CANISTER_AND_LINES_L - extra_l) + 0.3
+@pytest.mark.parametrize("extra_l", [1.0, 5.0, 20.0])
+def test_bounds_hold_the_truth_whatever_a_system_holds_beside_its_tank(extra_l):
+    told = [extra_volume_l(draws(extra_l, seed=seed), *NOTHING) for seed in range(40)]
+    assert np.mean([abs(found[0] - extra_l) < 2 * error[0] for found, error in told]) > 0.9
+    assert max(error[0] for _, error in told) < CANISTER_AND_LINES_SD_L
+    assert np.mean([found[0] for found, _ in told]) == pytest.approx(extra_l, abs=0.4)
 
 
-def test_what_is_far_from_usual_is_not_believed_whole():
-    """Lines of other authors' models lay some liters off: a line alone is not trusted."""
-    assert 6.0 < np.mean([extra_volume_l(*draws(10.0, seed=seed))[0][0] for seed in range(20)]) < 9.0
+def test_a_fuel_gauge_that_errs_makes_no_volume_larger():
+    """It spreads what it tells: a line that takes it as exact is too flat, and meets zero too far out."""
+    some = [draws(5.0, scatter=0.03, seed=seed) for seed in range(40)]
+    by_gauge = np.mean([extra_volume_l(of, *NOTHING)[0][0] for of in some])
+    as_exact = [replace(of, gauge_sd_l=np.zeros_like(of.gauge_sd_l)) for of in some]
+    assert by_gauge == pytest.approx(5.0, abs=0.35)
+    assert np.mean([extra_volume_l(of, *NOTHING)[0][0] for of in as_exact]) > by_gauge + 0.5
+
+
+def test_what_a_model_tells_is_weighed_with_what_is_believed_of_it():
+    of = draws(10.0, n=20, scatter=0.2)
+    alone, error = (each[0] for each in extra_volume_l(of, *NOTHING))
+    (weighed, _), (its_error, _) = extra_volume_l(of, 4.0, 2.0)
+    assert 4.0 < weighed < alone
+    assert its_error < min(error, 2.0)
 
 
 @pytest.mark.parametrize("opens_pct", [0.0, 6.0, 20.0])
 def test_the_duty_at_which_a_valve_opens_is_told_beside_the_volume(opens_pct):
     """Small volumes are drawn at small duties: a valve that opens late makes them look large."""
-    told = [extra_volume_l(*draws(5.0, seed=seed, opens_pct=opens_pct, seconds=8.0)) for seed in range(20)]
+    told = [
+        extra_volume_l(draws(5.0, seed=seed, opens_pct=opens_pct, seconds=8.0), *USUAL) for seed in range(20)
+    ]
     opens = [found[1] for found, _ in told]
     assert np.mean(opens) == pytest.approx(opens_pct, abs=1.5)
     assert np.mean([abs(found[1] - opens_pct) < 2.5 * error[1] for found, error in told]) > 0.85
@@ -76,35 +97,70 @@ def test_a_valve_is_open_in_proportion_from_where_it_begins():
 
 
 def test_a_few_draws_gone_wrong_change_little():
-    ullage, duty, minutes = draws(7.0)
-    wrong = minutes.copy()
+    of = draws(7.0)
+    wrong = of.minutes.copy()
     wrong[::10] *= 4
-    (right, _), _ = extra_volume_l(ullage, duty, minutes)
-    assert extra_volume_l(ullage, duty, wrong)[0][0] == pytest.approx(right, abs=1.0)
+    (right, _), _ = extra_volume_l(of, *USUAL)
+    assert extra_volume_l(replace(of, minutes=wrong), *USUAL)[0][0] == pytest.approx(right, abs=1.0)
 
 
 def test_fills_that_are_all_alike_tell_nothing():
-    (extra, opens), (error, opens_error) = extra_volume_l(
-        np.full(30, 30.0), np.full(30, 50.0), np.full(30, 2.0)
-    )
-    assert (extra, error) == pytest.approx((CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L))
+    of = Draws(np.full(30, 30.0), np.full(30, GAUGE_L), np.full(30, 50.0), np.full(30, 2.0))
+    (extra, opens), (error, opens_error) = extra_volume_l(of, *USUAL)
+    assert (extra, error) == pytest.approx(USUAL)
     assert (opens, opens_error) == pytest.approx((OPENS_PCT, OPENS_SD_PCT))
 
 
 def test_draws_whose_speed_follows_something_else_tell_nothing():
-    assert np.isnan(extra_volume_l(*draws(7.0, scatter=0.8))).all()
-    assert extra_volumes(lake(*draws(7.0, scatter=0.8))).is_empty()
+    assert np.isnan(extra_volume_l(draws(7.0, scatter=0.8), *USUAL)).all()
+    assert extra_volumes(lake(draws(7.0, scatter=0.8))).is_empty()
 
 
-def lake(ullage, duty, minutes) -> pl.DataFrame:
-    flows = (ullage + CANISTER_AND_LINES_L) / minutes
-    return pl.DataFrame({"ullage_l": ullage, "duty_pct": duty, "purge_flow_l_min": flows}).with_columns(
-        make=pl.lit("Kestin"), model=pl.lit("210")
+def lake(of: Draws, model: str = "210", is_timed: bool = True) -> pl.DataFrame:
+    flows = (of.ullage_l + CANISTER_AND_LINES_L) / of.minutes
+    told = pl.DataFrame({"ullage_l": of.ullage_l, "duty_pct": of.duty_pct, "purge_flow_l_min": flows})
+    return told.with_columns(
+        tank_l=pl.lit(60.0), is_timed=pl.lit(is_timed), make=pl.lit("Kestin"), model=pl.lit(model)
     )
 
 
+def told_of(readings: pl.DataFrame) -> dict[str, dict]:
+    return {row["model"]: row for row in extra_volumes(readings).to_dicts()}
+
+
+@pytest.mark.parametrize("extra_l", [3.0, 18.0])
+def test_models_of_one_lake_tell_what_is_believed_of_each(extra_l):
+    """The volumes that draws mean, less what all lines may have in common: a third of what sets a lake apart."""
+    many = pl.concat(lake(draws(extra_l, seed=k), f"m{k}") for k in range(6))
+    few = lake(draws(extra_l, n=MIN_DRAWS - 1, seed=9), "few")
+    told = told_of(pl.concat([many, few]))
+    meant = extra_l - (extra_l - LAKE_L) * 0.33
+    assert np.mean([told[f"m{k}"]["extra_volume_l"] for k in range(6)]) == pytest.approx(meant, abs=0.5)
+    assert told["few"]["extra_volume_l"] == pytest.approx(meant, abs=0.7)
+    assert told["few"]["extra_volume_l_spread"] > told["m0"]["extra_volume_l_spread"]
+    assert (told["few"]["extra_volume_l_n"], told["few"]["purge_opens_pct"]) == (MIN_DRAWS - 1, None)
+    for row in told.values():
+        assert abs(row["extra_volume_l"] - extra_l) < 2 * row["extra_volume_l_spread"]
+
+
+def test_a_model_alone_in_its_lake_is_nearer_to_tanks_in_general():
+    alone = told_of(lake(draws(18.0, n=30, scatter=0.2)))["210"]
+    among = pl.concat(lake(draws(18.0, n=30, scatter=0.2, seed=k), f"m{k}") for k in range(1, 8))
+    beside_others = told_of(among)["m1"]
+    assert alone["extra_volume_l"] < beside_others["extra_volume_l"] - 0.5
+
+
+def test_two_models_tell_nothing_of_a_third():
+    two = pl.concat(lake(draws(9.0, seed=k), f"m{k}") for k in range(2))
+    assert set(told_of(pl.concat([two, lake(draws(9.0, n=5), "few")]))) == {"m0", "m1"}
+
+
+def test_draws_whose_beginning_passed_unseen_tell_no_line():
+    assert told_of(lake(draws(9.0), is_timed=False)) == {}
+
+
 def test_few_draws_make_no_norm_and_the_purge_flow_of_many_is_that_of_the_whole_volume():
-    told = lake(*draws(9.0, scatter=0.03)).with_columns(
+    told = lake(draws(9.0, scatter=0.03)).with_columns(
         volts_per_pa=pl.lit(None, pl.Float64),
         rest_v=pl.lit(None, pl.Float64),
         rest_pa=pl.lit(None, pl.Float64),
@@ -150,6 +206,6 @@ def test_an_explanation_tells_the_volume_beside_the_tank_where_the_model_told_it
     headers = pl.DataFrame([HEADER | {"make": "Kestin", "model": "210"}], infer_schema_length=None)
     samples = whole_test(0.8).samples(noise=3)
     told = explain_trace(samples, headers, Settings(), norms_with(extra_volume_l=9.5)).sentences
-    assert any("(9.5 l of it in canister, lines and above the full mark" in line for line in told)
+    assert any("(9.5 l of it in canister and lines, above the full mark" in line for line in told)
     usual = explain_trace(samples, headers, Settings(), norms_with()).sentences
     assert not any("of it in canister" in line for line in usual)

@@ -56,3 +56,18 @@ def test_a_vacuum_under_the_open_vent_is_still_told():
     driven = Drawing().rest(10).add(30, lambda s: -80.0 * s, False, 60.0).rest(10, -2400.0)
     row = judged(driven.samples(noise=3))
     assert row["verdict"] == "vent_restricted"
+
+
+def test_a_pressure_that_is_let_go_in_a_shut_tank_is_no_vacuum_that_passes_the_purge_valve():
+    """A tenth author's filling, outrun by its hole: it came slowly, and went when the supply was shut off."""
+    filled = Drawing(2.0).rest(10).add(90, lambda s: 700 * (1 - np.exp(-s / 30)), True, 0.0)
+    filled.add(100, lambda s: 660 * np.exp(-s / 8), True, 0.0)
+    row = judged(filled.samples(noise=2))
+    assert row["verdict"] == "not_judged"
+    assert "vacuum passes" not in row["evidence"]
+
+
+def test_a_shut_tank_that_falls_below_the_air_outside_is_drawn_on():
+    passing = Drawing(2.0).rest(10).add(60, lambda s: -6.0 * s, True, 0.0)
+    passing.draw(-2500.0, 20).add(60, lambda s: -2500 - 3.0 * s, True, 0.0).release()
+    assert judged(passing.samples(noise=2))["verdict"] == "purge_passes_closed"
