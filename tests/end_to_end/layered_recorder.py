@@ -164,6 +164,8 @@ def facts_of(
         "release_pa": float(-p[release[0]]) if len(release) else float("nan"),
         "gas_volume_l": volume * 1e3,
         "mean_hold_pa": mean_pa,
+        "is_hole_at_canister": float(tank["hole_at_canister"]),
+        "vapor_share": float(tank["saturation_pa"] / tank["ambient_pa"]),
         "steady_l_min": float(course[start : end + 1, FED].mean() / L_MIN) if tank["is_flow"] > 0 else 0.0,
     }
     if sign > 0:  # the tank's own gas flows out

@@ -32,6 +32,8 @@ LEAST_BELOW_LIMIT = 0.95
 #: A system of a smaller hole than this is tight: no shop finds it, and every seal has one.
 TIGHT_MM = 0.10
 SMALLEST_LEAK_MM = 0.25
+#: "A system that reaches only an inch or two leaks grossly" (common practice of the trade, no source).
+TWO_INCHES_PA = 500.0
 
 
 def reference_flow_m3_s(
@@ -77,8 +79,10 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
 
     Rules. *Gross*: by the contract's words vacuum cannot build (less than half of what was asked for) and is gone at
     once (a fifth left within 1.5 s or two readings). *Leak*: a decay that can be followed: half in no less than 2.5 s,
-    six readings until a fifth. Between them a recording is ambiguous and both are fair; so is a hole so wide that
-    nothing of it is seen against the scatter, for which a purge line that brings nothing looks the same.
+    six readings until a fifth. Between them, and where more than two inches of water were built and are gone at once
+    (since first contact: no reader knows the aim of which it is less than half), a recording is ambiguous and both are
+    fair; so is a hole so wide that nothing of it is seen against the scatter, for which a purge line that brings
+    nothing looks the same.
     A *leak* is clear if the hole brought at least as much as vapor, warmth and walls together did (in the hold, or in
     its later part), and 60 Pa and five times the scatter; a *tight* tank is, if what it brought of its own in the later
     part is less than a hole of 0.25 mm would have brought in it. *No vacuum* is clear if the shut tank crept up
@@ -86,16 +90,19 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     closed tank fell by six times the scatter and 60 Pa. *Vent restricted*: if of 300 Pa and more above half was left
     4 s after the recorded release. *Offset*: from 350 Pa up; below 120 Pa it is a sensor's ordinary tolerance. A
     substituted pressure may as well be called flat. A fill that did not reach half its target and is not gone at once
-    is ambiguous; so is a flow that is not ten steps of its meter, or one that builds no 300 Pa or not half of what
+    is ambiguous, and one that never showed an inch of water (since first contact: no column tells that gas was fed);
+    so is a flow that is not ten steps of its meter, or one that builds no 300 Pa or not half of what
     its regulator gives.
     """
     f = pl.col
     sigma = f("scatter_pa")
     is_hole = f("cause").is_in(["hole", "vent_open"])
     is_flow = f("test") == "flow"
+    is_little = f("peak_pa") < TWO_INCHES_PA
     is_gone = (f("gone_s") <= 1.5) | (f("n_decay") <= 2)
     is_built = f("peak_pa") >= 0.5 * f("target_pa")
     is_gross = is_hole & ~is_built & is_gone & ~is_flow
+    is_untold = (f("test") == "fill") & (f("peak_pa") < TWO_INCHES_PA / 2)
     is_followed = (f("half_s") >= 2.5) & (f("n_decay") >= 6)
     is_seen = f("peak_pa") >= pl.max_horizontal(pl.lit(30.0), 4 * sigma)
     brings = (f("leak_pa") >= f("own_pa").abs()) & (
@@ -133,7 +140,7 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     )
     unclear = (
         pl.when(is_gross)
-        .then(~is_seen)
+        .then(~is_seen | ~is_little | is_untold)
         .when(is_hole)
         .then(unclear_leak)
         .when(f("cause") == "tight")
@@ -151,7 +158,11 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
         .otherwise(pl.lit(False))
     )
     also = (
-        pl.when(is_gross & ~is_seen)
+        pl.when(is_gross & is_untold)
+        .then(pl.lit("not_judged"))
+        .when(is_gross & ~is_little)
+        .then(pl.lit("leak"))
+        .when(is_gross & ~is_seen)
         .then(pl.lit("no_vacuum"))
         .when(
             is_hole & ~is_gross & ~is_flow & is_followed & (~brings | (f("diameter_mm") < SMALLEST_LEAK_MM))
