@@ -56,9 +56,16 @@ def opening(drop, a, b, rho, mu):
 
 @numba.njit(cache=True)
 def mixture(y, p, k):
-    """Return density [kg/m3], viscosity [Pa s] of air with a vapor share `y` (Sutherland; vapor is thinner)."""
+    """Return density [kg/m3], viscosity [Pa s] of air with a vapor share `y`.
+
+    Sutherland for air; the mixture by Herning and Zipperer (weights by the root of the molar mass; from memory).
+    """
     mu_air = 1.716e-5 * (k / 273.15) ** 1.5 * (273.15 + 110.4) / (k + 110.4)
-    return p * (M_AIR + y * (M_VAPOR - M_AIR)) / (R * k), mu_air * (1 - 0.75 * y / (0.25 + y))
+    mu_vapor = 7.2e-6 * k / 293.15
+    heavy, light = y * np.sqrt(M_VAPOR), (1 - y) * np.sqrt(M_AIR)
+    return p * (M_AIR + y * (M_VAPOR - M_AIR)) / (R * k), (heavy * mu_vapor + light * mu_air) / (
+        heavy + light
+    )
 
 
 @numba.njit(cache=True)

@@ -170,7 +170,8 @@ def facts_of(
     }
     if sign > 0:  # the tank's own gas flows out
         inner = float(tank["ambient_pa"]) + mean_pa
-        rho, mu = mixture(0.25, inner, float(tank["ambient_k"]))
+        share = 0.1 if tank["hole_at_canister"] > 0 else out["vapor_share"] * float(tank["start_share"])
+        rho, mu = mixture(share, inner, float(tank["wall_k"]))
     else:
         rho, mu = mixture(0.0, float(tank["ambient_pa"]), float(tank["ambient_k"]))
     flow, _ = opening(mean_pa, tank["hole_a"], tank["hole_b"], rho, mu)

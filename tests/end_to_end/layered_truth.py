@@ -88,8 +88,8 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     part is less than a hole of 0.25 mm would have brought in it. *No vacuum* is clear if the shut tank crept up
     by three times the scatter and 15 Pa (of many readings): a gross hole would not let it. *Purge passing*: if the
     closed tank fell by six times the scatter and 60 Pa. *Vent restricted*: if of 300 Pa and more above half was left
-    4 s after the recorded release. *Offset*: from 350 Pa up; below 120 Pa it is a sensor's ordinary tolerance. A
-    substituted pressure may as well be called flat. A fill that did not reach half its target and is not gone at once
+    4 s after the recorded release. *Offset*: from 350 Pa up; below 120 Pa it is a sensor's ordinary tolerance, and
+    without a recorded release a vent that was never open would look the same (since first contact). A substituted pressure may as well be called flat. A fill that did not reach half its target and is not gone at once
     is ambiguous, and one that never showed an inch of water (since first contact: no column tells that gas was fed);
     so is a flow that is not ten steps of its meter, or one that builds no 300 Pa or not half of what
     its regulator gives.
@@ -152,7 +152,7 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
         .when(f("cause") == "vent_clogged")
         .then(((f("kept_share") < 0.5) | (f("release_pa") < 300)).fill_null(True))
         .when(f("cause") == "sensor_shifted")
-        .then(f("offset_pa").abs() < 350)
+        .then((f("offset_pa").abs() < 350) | f("kept_share").is_null())
         .when(f("cause") == "sensor_stuck")
         .then(~is_built)
         .otherwise(pl.lit(False))
@@ -174,6 +174,8 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
         .then(pl.lit("gross_leak"))
         .when((f("cause") == "tight") & unclear_tight)
         .then(pl.lit("leak"))
+        .when((f("cause") == "sensor_shifted") & (f("offset_pa").abs() >= 350) & unclear)
+        .then(pl.lit("vent_restricted"))
         .when(f("cause").is_in(["purge_passing", "vent_clogged", "sensor_shifted"]) & unclear)
         .then(pl.lit("holds"))
         .when(f("is_substitute") > 0)
