@@ -10,6 +10,11 @@ from tests.end_to_end.judged_recordings import sized_leaks
 from tests.end_to_end.layered_truth import BANDS_MM, SURE
 
 
+def pressed_at_canister() -> pl.Expr:
+    """Say which recordings put a tank with a hole at the canister under pressure: its vapor stays on the carbon."""
+    return pl.col("test").is_in(["fill", "flow"]) & (pl.col("is_hole_at_canister") > 0)
+
+
 def measured(judged: pl.DataFrame) -> dict[str, Any]:
     """Return shares of the clear recordings, errors and coverage of the sized leaks, and the tight ones below limit."""
     f = pl.col

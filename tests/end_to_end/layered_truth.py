@@ -89,10 +89,10 @@ def with_truth(facts: pl.DataFrame) -> pl.DataFrame:
     by three times the scatter and 15 Pa (of many readings): a gross hole would not let it. *Purge passing*: if the
     closed tank fell by six times the scatter and 60 Pa. *Vent restricted*: if of 300 Pa and more above half was left
     4 s after the recorded release. *Offset*: from 350 Pa up; below 120 Pa it is a sensor's ordinary tolerance, and
-    without a recorded release a vent that was never open would look the same (since first contact). A substituted pressure may as well be called flat. A fill that did not reach half its target and is not gone at once
-    is ambiguous, and one that never showed an inch of water (since first contact: no column tells that gas was fed);
-    so is a flow that is not ten steps of its meter, or one that builds no 300 Pa or not half of what
-    its regulator gives.
+    without a recorded release a vent that was never open would look the same (since first contact). A substituted
+    pressure may as well be called flat. A fill that did not reach half its target and is not gone at once is ambiguous,
+    and one that never showed an inch of water (since first contact: no column tells that gas was fed); so is a flow
+    that is not ten steps of its meter, or one that builds no 300 Pa or not half of what its regulator gives.
     """
     f = pl.col
     sigma = f("scatter_pa")
