@@ -18,6 +18,9 @@ _BESIDE_S = 5.0
 _STEADY_S = 3.0
 #: The middle of a draw's fall [share of its depth].
 FROM_SHARE, TO_SHARE = 0.15, 0.6
+#: Under a duty that rises evenly the vacuum goes with the square of the time since gas began to flow: so many times the
+#: fall's middle took has passed when it is half over.
+_SINCE = 0.5 * (TO_SHARE**0.5 + FROM_SHARE**0.5) / (TO_SHARE**0.5 - FROM_SHARE**0.5)
 
 
 class Draw(NamedTuple):
@@ -28,8 +31,9 @@ class Draw(NamedTuple):
     from the line that runs from before it to the hold, and the error of that. creep, creep_sd [Pa/s] : slope common to
     closed phase and hold, each about its own level. rate [Pa/s], seconds [s], lost_s [s] (longest time without a
     sample, until the next phase's first), rpm [1/min], duty [%] (mean until half of the vacuum was there), late_duty
-    [%] (mean of the later half). mid_s [s], mid_duty [%] : from FROM_SHARE to TO_SHARE of the vacuum, and the mean duty
-    meanwhile; nan where one sample to the next passed over the beginning.
+    [%] (mean of the later half). mid_s [s], mid_duty, mid_duty_gain [%] : from FROM_SHARE to TO_SHARE of the vacuum,
+    the mean duty meanwhile, and how much more that is for each e-fold of the time since gas began to flow; nan where
+    one sample to the next passed over the beginning.
     """
 
     before: Any
@@ -47,6 +51,7 @@ class Draw(NamedTuple):
     late_duty: Any
     mid_s: Any
     mid_duty: Any
+    mid_duty_gain: Any
 
 
 class Hold(NamedTuple):
@@ -135,19 +140,21 @@ def read_draw(
 @compiled
 def _middle(
     t: Floats, p: Floats, duty: Floats, a: int, b: int, before: float, depth: float
-) -> tuple[float, float]:
-    """Return how long the middle of the fall took [s], which no valve's or sensor's delay lengthens, and the mean duty
-    [%] of that time: of one that rises meanwhile, samples at either end would tell too little or too much."""
+) -> tuple[float, float, float]:
+    """Return how long the middle of the fall took [s], which no valve's or sensor's delay lengthens, the mean duty [%]
+    of that time (of one that rises meanwhile, samples at either end would tell too little or too much), and its gain
+    with time [%]."""
     start, start_row = _crossing(t, p, a, b, before - FROM_SHARE * depth)
     end, end_row = _crossing(t, p, a, b, before - TO_SHARE * depth)
     if not end > start:
-        return np.nan, np.nan
+        return np.nan, np.nan, np.nan
     total = 0.0
     for i in range(start_row, end_row + 1):
         since, until = max(t[i - 1], start), min(t[i], end)
         slope = (duty[i] - duty[i - 1]) / (t[i] - t[i - 1])
         total += (until - since) * (duty[i - 1] + slope * (0.5 * (since + until) - t[i - 1]))
-    return end - start, total / (end - start)
+    rate = (duty[end_row] - duty[start_row - 1]) / (t[end_row] - t[start_row - 1])
+    return end - start, total / (end - start), _SINCE * rate * (end - start)
 
 
 @compiled

@@ -56,12 +56,14 @@ _NAMES = ("extra_volume_l", "purge_opens_pct")
 
 @dataclass(frozen=True)
 class Draws:
-    """Draws of one model: ullage by the fuel gauge, and how far that is known [l]; duty [%]; gas volume over purge flow
-    at full duty of the same [min], the flow taken as proportional to duty."""
+    """Draws of one model: ullage by the fuel gauge, and how far that is known [l]; duty, and how much more that is for
+    each e-fold of the draw's time [%], of one that rises; gas volume over purge flow at full duty of the same [min],
+    the flow taken as proportional to duty."""
 
     ullage_l: Floats
     gauge_sd_l: Floats
     duty_pct: Floats
+    duty_gain_pct: Floats
     minutes: Floats
 
 
@@ -70,9 +72,10 @@ def extra_volumes(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : make, model, tank_l [l], ullage_l [l] (nominal tank size less fuel), duty_pct [%], purge_flow_l_min
-        [l/min], as read with CANISTER_AND_LINES_L beside the ullage and a flow proportional to duty, and is_timed, see
-        `purge_flow.is_timed`: others tell no line. Null where a recording does not tell.
+    readings : make, model, tank_l [l], ullage_l [l] (nominal tank size less fuel), duty_pct and duty_gain_pct [%] (see
+        `drawn.Draw`), purge_flow_l_min [l/min], as read with CANISTER_AND_LINES_L beside the ullage and a flow
+        proportional to duty, and is_timed, see `purge_flow.is_timed`: others tell no line. Null where a recording does
+        not tell.
 
     Returns
     -------
@@ -115,7 +118,8 @@ def extra_volumes(readings: pl.DataFrame) -> pl.DataFrame:
 def _draws_of(mine: pl.DataFrame) -> Draws:
     ullage, flow = mine["ullage_l"].to_numpy(), mine["purge_flow_l_min"].to_numpy()
     gauge = FUEL_LEVEL_SD * mine["tank_l"].to_numpy()
-    return Draws(ullage, gauge, mine["duty_pct"].to_numpy(), (ullage + CANISTER_AND_LINES_L) / flow)
+    duty, late = mine["duty_pct"].to_numpy(), np.maximum(mine["duty_gain_pct"].to_numpy(), 0)
+    return Draws(ullage, gauge, duty, late, (ullage + CANISTER_AND_LINES_L) / flow)
 
 
 @dataclass(frozen=True)
@@ -205,11 +209,17 @@ def extra_volume_l(
         weight = 1 / (np.maximum(np.abs(off) / (_FAR * np.sqrt(variance)), 1.0) * variance)
         off = off - np.average(off, weights=weight)
         by_both = volume * np.exp(off * by_gauge / variance)
-        by_opens = 1 / np.maximum(duty - opens, 0.1 * duty) - 1 / (100 - opens)
+        opened = np.maximum(duty - opens, 0.1 * duty)
+        by_opens = 1 / opened - 1 / (100 - opens)
         slopes = np.stack([1 / by_both, by_opens])
         slopes = slopes - np.average(slopes, axis=1, weights=weight)[:, None]
         weighted = slopes * weight
         by_draws, pull = weighted @ slopes.T, weighted @ off
+        # A strong purge is done while a rising duty is small. What scatters by itself is the flow, what is seen are
+        # times: the logarithm of their ratio, log(1 + gain / opened), belongs to the likelihood, as much of it as
+        # Huber's weights leave of the rest. Without it rising duties seem to bring nothing, and valves to open at once.
+        hastened = draws.duty_gain_pct / ((opened + draws.duty_gain_pct) * opened)
+        pull[1] += np.mean(weight * off**2) * np.sum(hastened)
         # However many draws there are, the line's own error stays: its variance is added to the volume's alone.
         by_line = _LINE_SD_L**2 / (1 + _LINE_SD_L**2 * by_draws[0, 0]) * by_draws[:, 0]
         told = by_draws - np.outer(by_line, by_draws[0]) + before

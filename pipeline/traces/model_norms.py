@@ -67,12 +67,13 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : one row per recording: make, model, READ, OF_ALL, tank_l, ullage_l, duty_pct and is_timed, nan or null
-        where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures that were derived from the
-        volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading, vapor_rise_pa_s [Pa/s]
-        shut before the draw, purge_flow_l_min [l/min] at full duty (of systems that hold or leak a little), as
-        proportional to duty_pct [%] and with CANISTER_AND_LINES_L beside the ullage_l [l] of a tank of tank_l [l]
-        (is_timed: see `purge_flow`); heat_share_ratio, heat_time_log_ratio, see `fleet_gas`;
+    readings : one row per recording: make, model, READ, OF_ALL, tank_l, ullage_l, duty_pct, duty_gain_pct and is_timed,
+        nan or null where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures that were
+        derived from the volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading,
+        vapor_rise_pa_s [Pa/s] shut before the draw, purge_flow_l_min [l/min] at full duty (of systems that hold or leak
+        a little), as proportional to duty_pct [%] and with CANISTER_AND_LINES_L beside the ullage_l [l] of a tank of
+        tank_l [l] (duty_gain_pct, is_timed: see `drawn.Draw` and `purge_flow`); heat_share_ratio, heat_time_log_ratio,
+        see `fleet_gas`;
         vapor_return_ratio, vapor_return_sd, see `fleet_vapor`.
 
     Returns

@@ -61,6 +61,7 @@ class Taken:
             "tank_l": numbers_of(self.headers, "fuel_tank_l"),
             "ullage_l": volume.known_l - volume.extra_l,
             "duty_pct": duty_of_fall(self.shown),
+            "duty_gain_pct": self.shown.draw.mid_duty_gain,
             "is_timed": is_timed(self.shown),
             **heat_told(self.fit, self.shown, self.leak_mm),
             **vapor_told(self.fit, self.shown),

@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from drawing import HEADER, whole_test
+from drawing import AIR_PA, HEADER, whole_test
 from test_model_norms import norms_with
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L
 from pipeline.settings import Settings
+from pipeline.traces.drawn import FROM_SHARE, TO_SHARE
 from pipeline.traces.explain import explain_trace
 from pipeline.traces.extra_volume import (
     LAKE_L,
@@ -51,7 +52,7 @@ def draws(
         duty = opens_pct + (100 - opens_pct) * np.minimum(opened, 1.0)
     flow = flow_l_min * np.exp(rng.normal(0, scatter, n)) * (duty - opens_pct) / (100 - opens_pct)
     minutes = (ullage + extra_l) / (flow / (duty / 100))
-    return Draws(ullage + rng.normal(0, GAUGE_L, n), np.full(n, GAUGE_L), duty, minutes)
+    return Draws(ullage + rng.normal(0, GAUGE_L, n), np.full(n, GAUGE_L), duty, np.zeros(n), minutes)
 
 
 @pytest.mark.parametrize("extra_l", [1.0, 5.0, 20.0])
@@ -91,6 +92,40 @@ def test_the_duty_at_which_a_valve_opens_is_told_beside_the_volume(opens_pct):
     assert np.mean([found[0] for found, _ in told]) == pytest.approx(5.0, abs=1.0)
 
 
+def rising(extra_l: float, opens_pct: float, seed: int, n: int = 150, pct_s: float = 4.0) -> Draws:
+    """Draws at a duty that rises from 0 by `pct_s` [%/s] until each is done, to 2500 Pa, by 20 l/min at full duty."""
+    rng = np.random.default_rng(seed)
+    ullage = 60 * rng.uniform(0.1, 0.9, n)
+    flow_l_s = 20 / 60 * np.exp(rng.normal(0, 0.12, n))
+    # What passed until t is flow pct_s (t - begun)^2 / 2 / (100 - opens).
+    begun = opens_pct / pct_s
+    start, end = (
+        begun + np.sqrt(2 * (100 - opens_pct) * share * 2500 / AIR_PA * (ullage + extra_l) / flow_l_s / pct_s)
+        for share in (FROM_SHARE, TO_SHARE)
+    )
+    middle = 0.5 * (start + end)
+    # Volume over flow at full duty, taken as proportional to it: P dt duty / (dp 100).
+    minutes = AIR_PA / (2500 * (TO_SHARE - FROM_SHARE)) * (end - start) / 60 * pct_s * middle / 100
+    told = ullage + rng.normal(0, GAUGE_L, n)
+    return Draws(told, np.full(n, GAUGE_L), pct_s * middle, pct_s * (middle - begun), minutes)
+
+
+@pytest.mark.parametrize("opens_pct", [4.0, 9.0])
+def test_a_duty_that_rises_until_the_draw_is_done_makes_no_volume_larger(opens_pct):
+    """A strong purge is done at a small duty: taken for its reason, that makes a duty seem to bring nothing, a valve
+    to open at once, and the volume twice as large."""
+    some = [rising(6.0, opens_pct, seed) for seed in range(20)]
+    told = np.mean([extra_volume_l(of, *USUAL)[0] for of in some], axis=0)
+    taken = np.mean(
+        [extra_volume_l(replace(of, duty_gain_pct=np.zeros_like(of.duty_pct)), *USUAL)[0] for of in some],
+        axis=0,
+    )
+    assert taken[0] > 6.0 + 5.0
+    assert taken[1] < 1.0
+    assert told[0] == pytest.approx(6.0, abs=3.0)
+    assert told[1] == pytest.approx(opens_pct, abs=5.0)
+
+
 def test_a_valve_is_open_in_proportion_from_where_it_begins():
     assert opening(np.array([100.0, 60.0, 40.0]), 20.0) == pytest.approx([1.0, 0.5, 0.25])
     assert (opening(np.array([5.0, 20.0]), 20.0) > 0).all()
@@ -105,7 +140,7 @@ def test_a_few_draws_gone_wrong_change_little():
 
 
 def test_fills_that_are_all_alike_tell_nothing():
-    of = Draws(np.full(30, 30.0), np.full(30, GAUGE_L), np.full(30, 50.0), np.full(30, 2.0))
+    of = Draws(np.full(30, 30.0), np.full(30, GAUGE_L), np.full(30, 50.0), np.zeros(30), np.full(30, 2.0))
     (extra, opens), (error, opens_error) = extra_volume_l(of, *USUAL)
     assert (extra, error) == pytest.approx(USUAL)
     assert (opens, opens_error) == pytest.approx((OPENS_PCT, OPENS_SD_PCT))
@@ -120,7 +155,11 @@ def lake(of: Draws, model: str = "210", is_timed: bool = True) -> pl.DataFrame:
     flows = (of.ullage_l + CANISTER_AND_LINES_L) / of.minutes
     told = pl.DataFrame({"ullage_l": of.ullage_l, "duty_pct": of.duty_pct, "purge_flow_l_min": flows})
     return told.with_columns(
-        tank_l=pl.lit(60.0), is_timed=pl.lit(is_timed), make=pl.lit("Kestin"), model=pl.lit(model)
+        duty_gain_pct=pl.Series(of.duty_gain_pct),
+        tank_l=pl.lit(60.0),
+        is_timed=pl.lit(is_timed),
+        make=pl.lit("Kestin"),
+        model=pl.lit(model),
     )
 
 

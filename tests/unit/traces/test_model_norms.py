@@ -134,7 +134,15 @@ def test_stillness_tells_less_where_the_whole_kind_keeps_still():
 
 def readings(**changed: object) -> dict[str, object]:
     return (
-        {"make": "a", "model": "b", "tank_l": 60.0, "ullage_l": 30.0, "duty_pct": 100.0, "is_timed": True}
+        {
+            "make": "a",
+            "model": "b",
+            "tank_l": 60.0,
+            "ullage_l": 30.0,
+            "duty_pct": 100.0,
+            "duty_gain_pct": 0.0,
+            "is_timed": True,
+        }
         | dict.fromkeys((*READ, *OF_ALL), 1.0)
         | {VAPOR_RETURN: 1.0, "vapor_return_sd": 1.0}
         | changed
