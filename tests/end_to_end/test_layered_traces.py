@@ -26,7 +26,9 @@ the diameters of one model go wrong together (-4 to +12 %). (3) A tank filled in
 fills of holes at the tank read 4 to 9 % large. (4) An offset sensor is called a restricted vent, surely, though the
 reading jumps back to the very same value when the vent opens. (5) A draw cut after 0.5 to 2 s of a commanded ramp is
 surely "no vacuum". (6) A fill of 900 Pa behind a hole of 5 mm, fed for a minute and a half, is read as a hold.
-Since (4) and (5) are mended, 99.6 % of key 2213 are right and none is wrong and sure.
+Since (2), (4) and (5) are mended, with these recordings in sight, 98.3 % of the first fleet are right (sure and wrong
+0.1 %, not judged 1.5 %) and 99.7 % of key 2213 (0.0 and 0.3 %); errors are 4.1, 3.7, 2.5 and 5.6, 4.0, 2.5 %, coverage
+95.5, 95.7, 94.2 and 91.5, 93.0, 97.1 %.
 """
 
 from __future__ import annotations
@@ -51,7 +53,6 @@ from tests.end_to_end.layered_truth import (
 KEY, N = 2213, 1200
 
 #: Levels of today where a mark is missed; the mark stands beside each.
-LARGE_HOLE_ERROR = 0.045  # mark 0.03 from 1 mm up: (2)
 PRESSED_AT_CANISTER_HELD = 0.05  # mark 0.90: (1)
 PRESSED_AT_CANISTER_RATIO = 1.40  # mark 1.03 to 1.20 by band: (1)
 
@@ -86,7 +87,7 @@ def test_diameters_are_as_near_as_asked(numbers: dict[str, Any], band: tuple[flo
     """The median error of a band keeps its mark, or from 1 mm up the level of today."""
     found = numbers[f"{band[0]}"]
     assert found["n"] >= 30
-    assert found["median_error"] <= max(band[2], LARGE_HOLE_ERROR)
+    assert found["median_error"] <= band[2]
 
 
 @pytest.mark.parametrize("band", BANDS_MM, ids=lambda b: f"{b[0]}-{b[1]} mm")
