@@ -84,7 +84,7 @@ def test_verdicts_are_right(judged: pl.DataFrame, numbers: dict[str, Any]) -> No
 
 @pytest.mark.parametrize("band", BANDS_MM, ids=lambda b: f"{b[0]}-{b[1]} mm")
 def test_diameters_are_as_near_as_asked(numbers: dict[str, Any], band: tuple[float, float, float]) -> None:
-    """The median error of a band keeps its mark, or from 1 mm up the level of today."""
+    """The median error of a band keeps its mark."""
     found = numbers[f"{band[0]}"]
     assert found["n"] >= 30
     assert found["median_error"] <= band[2]
