@@ -18,8 +18,8 @@ _BESIDE_S = 5.0
 _STEADY_S = 3.0
 #: The middle of a draw's fall [share of its depth].
 FROM_SHARE, TO_SHARE = 0.15, 0.6
-#: Under a duty that rises evenly the vacuum goes with the square of the time since gas began to flow: so many times the
-#: fall's middle took has passed when it is half over.
+#: Under a duty that rises evenly vacuum goes with the square of the time since gas began to flow: at the middle of that
+#: part of the fall, so many times its length have passed.
 _SINCE = 0.5 * (TO_SHARE**0.5 + FROM_SHARE**0.5) / (TO_SHARE**0.5 - FROM_SHARE**0.5)
 
 
@@ -151,8 +151,9 @@ def _middle(
     total = 0.0
     for i in range(start_row, end_row + 1):
         since, until = max(t[i - 1], start), min(t[i], end)
-        slope = (duty[i] - duty[i - 1]) / (t[i] - t[i - 1])
-        total += (until - since) * (duty[i - 1] + slope * (0.5 * (since + until) - t[i - 1]))
+        if until > since:
+            slope = (duty[i] - duty[i - 1]) / (t[i] - t[i - 1])
+            total += (until - since) * (duty[i - 1] + slope * (0.5 * (since + until) - t[i - 1]))
     rate = (duty[end_row] - duty[start_row - 1]) / (t[end_row] - t[start_row - 1])
     return end - start, total / (end - start), _SINCE * rate * (end - start)
 
