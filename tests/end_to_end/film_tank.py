@@ -57,7 +57,7 @@ class Tank(NamedTuple):
     lag_s: float
 
 
-class Test(NamedTuple):
+class BayTest(NamedTuple):
     """What the operator does; a hold is ended at one and a half times the target.
 
     `is_routine` leaves the vent open and lets the purge come and go."""

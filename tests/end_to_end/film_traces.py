@@ -11,7 +11,7 @@ import polars as pl
 
 from tests.end_to_end import film_truth as marks
 from tests.end_to_end.film_shops import CODES_OF, Vehicle, vehicles
-from tests.end_to_end.film_tank import Tank, Test, run_tank
+from tests.end_to_end.film_tank import Tank, BayTest, run_tank
 from tests.end_to_end.recording_frames import HEADER, Recording, samples_of
 
 SENSOR_END_PA = 3700.0
@@ -105,12 +105,12 @@ def _tank(vehicle: Vehicle, cause: str, rng: np.random.Generator) -> tuple[Tank,
     ), air_pa
 
 
-def _test(vehicle: Vehicle, cause: str, rng: np.random.Generator) -> Test:
+def _test(vehicle: Vehicle, cause: str, rng: np.random.Generator) -> BayTest:
     model, shop = vehicle.model, vehicle.shop
     is_cut = cause == "cut_short"
     ends_in_draw = int(is_cut and rng.random() < 0.5)
     has_release = rng.random() < 0.9 or cause == "vent_clogged"
-    return Test(
+    return BayTest(
         rest_s=float(rng.uniform(4.0, 12.0)),
         closed_s=float(rng.uniform(6.0, 20.0)) if rng.random() < 0.8 else float(rng.uniform(1.0, 2.0)),
         target_pa=model.target_pa * float(rng.uniform(0.9, 1.1)),
@@ -216,7 +216,7 @@ def _seen(
     run: tuple[Any, ...],
     twin: tuple[Any, ...],
     tank: Tank,
-    test: Test,
+    test: BayTest,
     grain_pa: float,
     has_volts: bool,
     interval_s: float,
