@@ -11,7 +11,7 @@ import polars as pl
 
 from tests.end_to_end import film_truth as marks
 from tests.end_to_end.film_shops import CODES_OF, Vehicle, vehicles
-from tests.end_to_end.film_tank import Tank, BayTest, run_tank
+from tests.end_to_end.film_tank import BayTest, Tank, run_tank
 from tests.end_to_end.recording_frames import HEADER, Recording, samples_of
 
 SENSOR_END_PA = 3700.0
@@ -137,12 +137,11 @@ def _record(
         hole_m=0.0, crack_m3_s_kpa=0.0, vent_shut_share=0.0, vent_open_share=1.0, purge_shut_share=0.0
     )
     twin = run_tank(sound, test, most_s)
-    times, true_pa, lagged, duty, vent, phase = run[:6]
+    times, true_pa, lagged, duty, vent = run[:5]
     rate = shop.rate_hz
     n = int(times[-1] * rate)
     at = (np.arange(n) + rng.uniform(-0.5, 0.5, n) * shop.jitter) / rate
     at = np.unique(np.clip(at[rng.random(n) >= shop.drop_share], 0.0, times[-1]).round(3))
-    index = np.clip(np.searchsorted(times, at, side="right") - 1, 0, len(times) - 1)
     late = np.clip(np.searchsorted(times, at - shop.duty_is_seen_late_s, side="right") - 1, 0, len(times) - 1)
     sensed = np.interp(at, times, lagged)
     offset, volts_shift = vehicle.offset_pa, vehicle.volts_shift

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tests.end_to_end.film_tank import Tank, BayTest, run_tank
+from tests.end_to_end.film_tank import BayTest, Tank, run_tank
 
 PLAIN = Tank(
     air_pa=101_325.0,
