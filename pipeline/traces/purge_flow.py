@@ -37,6 +37,8 @@ MOST_SCATTER = 0.5
 TELLING_PA = 500.0
 _LITER_M3, _MINUTE_S = 1e-3, 60.0
 _ROUNDS = 3
+#: Errors of a fall's time in samples' intervals: of two uniform ends, and of two that were interpolated (judgement).
+_UNSEEN, _CROSSED = (2 / 12) ** 0.5, 0.15
 
 
 @dataclass(frozen=True)
@@ -101,6 +103,15 @@ def is_timed(shown: Shown) -> Flags:
 def duty_of_fall(shown: Shown) -> Floats:
     """Return the mean duty [%] of the time in which the fall of the pressure is read."""
     return np.where(is_timed(shown), shown.draw.mid_duty, shown.draw.duty)
+
+
+def fall_log_sd(shown: Shown) -> Floats:
+    """Return what the samples leave open of the fall's time [log]: a beginning and an end that lie anywhere between two
+    of them, or a good deal less where both were seen to be crossed."""
+    with np.errstate(all="ignore"):
+        to_half = _UNSEEN * shown.sensor.interval_s / (0.5 * shown.draw.depth / shown.draw.rate)
+        middle = _CROSSED * shown.sensor.interval_s / shown.draw.mid_s
+    return np.minimum(np.nan_to_num(np.where(is_timed(shown), middle, to_half), nan=1.0), 1.0)
 
 
 def _drawn_per_liter(

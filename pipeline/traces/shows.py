@@ -33,6 +33,8 @@ _LEAKED_TAIL, _LEAKED_LEAST_S, _LEAKED_SD = 0.4, 5.0, 10.0
 #: some ten seconds between two tests leaves a few hundredths for the next closed phase to cool away [share of the
 #: vacuum].
 _COOLS_AFTER = 0.02
+#: Of so few readings of a shut tank one tells too much.
+_FEW_CLOSED = 5
 #: No vented level is steadier than this [Pa]: wind, slosh.
 _ZERO_SD = 2.0
 #: Without a vented level the sensor's zero is taken as 0, known to this [Pa].
@@ -233,7 +235,10 @@ def read_closed(
         returns it. sd : of one reading [Pa].
     """
     start, seconds = marks.closed_start, marks.closed_end - marks.closed_start
-    a, b = row_after(t, rows[0], rows[1], start + SETTLING_S), rows[1]
+    # Commands are polled beside the pressure: of few readings the last one before a draw may be the draw's.
+    is_few = marks.draw_start == marks.closed_end and 0 < rows[1] - rows[0] < _FEW_CLOSED
+    last = rows[1] - 1 if is_few else rows[1]
+    a, b = row_after(t, rows[0], last, start + SETTLING_S), last
     # Where samples are missing, or the clock leapt, nobody knows how much time passed.
     rate, rate_sd, rest_sd, spread = line_in_pieces(t, p, a, b, LOST_S, LOST_TIMES)
     # Quantized or drifting samples are not independent: their error is at least a part of a step's.

@@ -13,9 +13,12 @@ import numpy as np
 from pipeline.settings import Settings
 from pipeline.traces.bundles import put_in, some_of
 from pipeline.traces.model_norms import Norms
-from pipeline.traces.purge_flow import LEAST_LOG_SD, duty_log_sd, duty_of_fall, volume_by_flow_l
+from pipeline.traces.purge_flow import LEAST_LOG_SD, duty_log_sd, duty_of_fall, fall_log_sd, volume_by_flow_l
 from pipeline.traces.sizes import Sizes, size_leaks
-from pipeline.traces.taken import Taken
+from pipeline.traces.taken import Taken, numbers_of
+
+#: What a full tank leaves of its nominal size as ullage, at the least [share] (judgement: a gauge's own error).
+FULL = 0.03
 
 
 def told_by_flow(taken: Taken, sizes: Sizes, norms: Norms, settings: Settings) -> Sizes:
@@ -30,9 +33,11 @@ def told_by_flow(taken: Taken, sizes: Sizes, norms: Norms, settings: Settings) -
     k = np.flatnonzero(asked)
     if not len(k):
         return sizes
-    log_sd = np.hypot(
-        np.maximum(spread[k] / flow[k], LEAST_LOG_SD), duty_log_sd(duty_of_fall(taken.shown), norms)[k]
-    )
+    # No tank is fuller than full, or emptier than empty.
+    tank_l = numbers_of(taken.headers, "fuel_tank_l")
+    told = np.clip(told, space.extra_l + FULL * tank_l, space.extra_l + tank_l)
+    by_duty = np.hypot(duty_log_sd(duty_of_fall(taken.shown), norms), fall_log_sd(taken.shown))[k]
+    log_sd = np.hypot(np.maximum(spread[k] / flow[k], LEAST_LOG_SD), by_duty)
     weight = space.log_sd[k] ** 2 / (space.log_sd[k] ** 2 + log_sd**2)
     working = np.exp(weight * np.log(told[k]) + (1 - weight) * np.log(space.working_l[k]))
     by_purge = replace(
