@@ -10,6 +10,7 @@ lakes are: what the others tell is what is believed of each one beforehand.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -146,11 +147,14 @@ class Lake:
         a part of what sets this one apart is taken for such an error.
         """
         of_size = float(np.sqrt(tank_l / USUAL_TANK_L))
-        middle, _ = self._middle(np.full(len(self.extra_l), True))
         error, spread = _LAKE_LINE_SD_L**2, LAKE_SD_L**2
-        off = (middle - LAKE_L) * error / (error + spread) * of_size
+        off = (self._of_all - LAKE_L) * error / (error + spread) * of_size
         off_sd = (error * spread / (error + spread)) ** 0.5 * of_size
         return max(extra_l - off, _LEAST_L), float(np.hypot(sd_l, off_sd))
+
+    @cached_property
+    def _of_all(self) -> float:
+        return self._middle(np.full(len(self.extra_l), True))[0]
 
     def _middle(self, of: Flags) -> tuple[float, float]:
         """Return the mean of these models' lines and lakes in general for a tank of USUAL_TANK_L [l], and its
@@ -175,7 +179,12 @@ class Lake:
 def opening(duty_pct: Floats, opens_pct: Floats | float) -> Floats:
     """Return the share of a purge valve's full flow at a duty [%], of one that begins to open at `opens_pct`; nan where
     that is unknown."""
-    return np.maximum(duty_pct - opens_pct, 0.1 * duty_pct) / (100 - opens_pct)
+    return _opened_pct(duty_pct, opens_pct) / (100 - opens_pct)
+
+
+def _opened_pct(duty_pct: Floats, opens_pct: Floats | float) -> Floats:
+    """Return how far a duty lies above the one at which the valve opens, a tenth of it at the least [% duty]."""
+    return np.maximum(duty_pct - opens_pct, 0.1 * duty_pct)
 
 
 def extra_volume_l(
@@ -209,7 +218,7 @@ def extra_volume_l(
         weight = 1 / (np.maximum(np.abs(off) / (_FAR * np.sqrt(variance)), 1.0) * variance)
         off = off - np.average(off, weights=weight)
         by_both = volume * np.exp(off * by_gauge / variance)
-        opened = np.maximum(duty - opens, 0.1 * duty)
+        opened = _opened_pct(duty, opens)
         by_opens = 1 / opened - 1 / (100 - opens)
         slopes = np.stack([1 / by_both, by_opens])
         slopes = slopes - np.average(slopes, axis=1, weights=weight)[:, None]

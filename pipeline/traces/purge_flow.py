@@ -105,11 +105,16 @@ def duty_of_fall(shown: Shown) -> Floats:
     return np.where(is_timed(shown), shown.draw.mid_duty, shown.draw.duty)
 
 
+def _to_half_s(shown: Shown) -> Floats:
+    """Return the time from the purge's command to half of the vacuum [s], valve's and sensor's delays with it."""
+    return 0.5 * shown.draw.depth / shown.draw.rate
+
+
 def fall_log_sd(shown: Shown) -> Floats:
     """Return what the samples leave open of the fall's time [log]: a beginning and an end that lie anywhere between two
     of them, or a good deal less where both were seen to be crossed."""
     with np.errstate(all="ignore"):
-        to_half = _UNSEEN * shown.sensor.interval_s / (0.5 * shown.draw.depth / shown.draw.rate)
+        to_half = _UNSEEN * shown.sensor.interval_s / _to_half_s(shown)
         middle = _CROSSED * shown.sensor.interval_s / shown.draw.mid_s
     return np.minimum(np.nan_to_num(np.where(is_timed(shown), middle, to_half), nan=1.0), 1.0)
 
@@ -124,7 +129,7 @@ def _drawn_per_liter(
     taken out for it.
     """
     draw, timed = shown.draw, is_timed(shown)
-    to_half_s = 0.5 * draw.depth / draw.rate
+    to_half_s = _to_half_s(shown)
     to_half_s = np.maximum(to_half_s - USUAL_DELAY_S, 0.5 * to_half_s)
     share = np.where(timed, TO_SHARE - FROM_SHARE, 0.5)
     fell_s = np.where(timed, draw.mid_s, to_half_s)

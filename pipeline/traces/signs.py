@@ -288,7 +288,7 @@ def _restricted(
 ) -> Floats:
     """Vacuum stays after the vent opens, or appears while it is open."""
     release = shown.release
-    held = above(-release.from_above, np.maximum(150.0, 8 * shown.sensor.sd))
+    held = _held(-release.from_above, shown)
     never = both(fact(~np.isfinite(release.half_s)), above(release.seconds, VENT_HALF_S - 1))
     most = _left_of_sound_vent(release.seconds)
     remains = both(
@@ -300,6 +300,11 @@ def _restricted(
     stayed = both(either(both(held, either(slow, narrow)), flowing), fact(~is_pressure_test))
     with_test = either(stayed, shut_at_rest)
     return np.where(has_test, with_test, above(shown.vented.open_vacuum, OPEN_VACUUM_PA))
+
+
+def _held(from_zero_pa: Floats, shown: Shown) -> Floats:
+    """There is something to let go when the vent opens: so many pascals, and well above noise."""
+    return above(from_zero_pa, np.maximum(150.0, 8 * shown.sensor.sd))
 
 
 def _shut_at_rest(shown: Shown) -> Floats:
@@ -319,7 +324,7 @@ def _shut_at_rest(shown: Shown) -> Floats:
     is_open = either(kept_still, fact(shown.release.seconds >= LEAST_RELEASE_S))
     # What was held went as the vent opened: whatever moved the reading at rest, the path is open.
     let_go = both(
-        above(np.abs(shown.release.from_above), np.maximum(150.0, 8 * shown.sensor.sd)),
+        _held(np.abs(shown.release.from_above), shown),
         below(shown.release.half_s, VENT_HALF_S),
     )
     return both(off, -let_go, either(moves, np.minimum(-is_open, UNTOLD)))

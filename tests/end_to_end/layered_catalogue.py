@@ -33,7 +33,7 @@ class Model:
 
 # fmt: off
 MODELS = tuple(
-    Model(*row)  # type: ignore[arg-type]
+    Model(*row)
     for row in (
         ("Orrin", "Brook", 45, 0.10, 0.050, 1.4, 1.50, -5.3e-4, 5 / 1023, 4, 48, 9, 23, 3, 0, 1750, 40, 12, 75, 1.5),
         ("Orrin", "Heath", 55, 0.12, 0.060, 1.8, 1.50, -5.3e-4, 5 / 1023, 4, 52, 9, 24, 3, 0, 1750, 45, 12, 75, 1.5),

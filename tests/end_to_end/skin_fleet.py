@@ -38,7 +38,7 @@ class Model:
 
 # fmt: off
 MODELS = tuple(
-    Model(*row)  # type: ignore[arg-type]
+    Model(*row)
     for row in (
         ("Quillon", "Ostrel", 45, 1.1, 0.21, 0.045, 4.5, 12, 8, 2.55, 0.62, -4.0, 3.9, 10, 0.1, 0.7, 0.01, 0.4),
         ("Quillon", "Maravel", 53, 1.12, 0.22, 0.06, 5.5, 15, 10, 2.55, 0.62, -4.0, 3.9, 10, 0.1, 0.8, -0.015, 0.5),

@@ -112,9 +112,9 @@ def test_vapor_comes_back_to_a_drawn_tank_until_it_is_saturated() -> None:
 def test_the_reference_orifice_is_the_textbook_one_with_a_creeping_edge() -> None:
     """0.508 mm at 2500 Pa: 9.713e-6 kg/s in the textbook (reference_checks section 12), some 1 % less with the edge."""
     rho, mu = 1.234307, 1.820568e-5
-    flow = float(reference_flow_m3_s(np.array(0.508), np.array(2500.0), rho, mu)) * rho  # type: ignore[arg-type]
+    flow = float(reference_flow_m3_s(np.array(0.508), np.array(2500.0), rho, mu)) * rho
     assert 0.975 * 9.712785e-6 < flow < 0.997 * 9.712785e-6
-    back = effective_diameter_mm(np.array(flow / rho), np.array(2500.0), rho, mu)  # type: ignore[arg-type]
+    back = effective_diameter_mm(np.array(flow / rho), np.array(2500.0), rho, mu)
     assert float(back) == pytest.approx(0.508, rel=1e-6)
 
 
@@ -122,4 +122,4 @@ def test_no_tank_falls_by_itself_when_it_is_shut() -> None:
     """A tank that stood vented is in balance: shut, it creeps up or stays, except behind a passing purge valve."""
     _, _, truth = layered_traces(120, 41)
     shut = truth.filter(~pl.col("cause").is_in(["purge_passing", "no_test"]))
-    assert shut["closed_pa"].min() > -4.0  # type: ignore[operator]
+    assert shut["closed_pa"].min() > -4.0
