@@ -50,6 +50,8 @@ FEW_INTERVALS = 4.5
 #: than three quarters of a second (judgement). At the most, this share of a decay is the sensor's.
 LATE_ANSWER_S = 1.5
 MOST_LATE = 0.8
+#: All that the gas above a volatile fuel can hold of its vapor [share].
+MOST_VAPOR = 0.7
 
 
 @dataclass(frozen=True)
@@ -133,9 +135,9 @@ def size_leaks(
     )
     reach = np.hypot(over_volume, surest * volume.log_sd)
     leak = _leaks(fit, shown, air, outflow)
-    late = _by_late_answer(leak[0], shown, air)
-    leak_low, leak_high = _widen(*leak, over_volume, np.hypot(over_volume, late))
-    low, high = _widen(*leak, reach, np.hypot(reach, late))
+    late, kept = _by_late_answer(leak[0], shown, air), _by_carbon(shown, air)
+    leak_low, leak_high = _widen(*leak, np.hypot(over_volume, kept), np.hypot(over_volume, late))
+    low, high = _widen(*leak, np.hypot(reach, kept), np.hypot(reach, late))
 
     def diameter(leak: Floats) -> Floats:
         return hole_diameter_mm(leak * used * 1e-3 / discharge)
@@ -221,6 +223,16 @@ def _outflow(shown: Shown, air: Air) -> tuple[Floats, Floats]:
     share = vapor_share(air.temperature_c, air.pressure_pa)
     larger, off = (np.sqrt(gravity_with_vapor(some)) for some in (share, (1 - VAPOR_SHARE_SD) * share))
     return np.where(is_out, larger, 1.0), np.where(is_out, np.log(larger / off), 0.0)
+
+
+def _by_carbon(shown: Shown, air: Air) -> Floats:
+    """Return how much smaller a leak under pressure may be that lies behind the canister's carbon [log].
+
+    The carbon keeps the fuel vapor of what leaves the tank: of that gas only the air goes through the hole.
+    """
+    share = vapor_share(air.temperature_c, air.pressure_pa)
+    of_air = np.log(np.sqrt(gravity_with_vapor(share))) - np.log1p(-np.minimum(share, MOST_VAPOR))
+    return np.where(shown.hold.start_above > 0, of_air, 0.0)
 
 
 def _by_late_answer(leak: Floats, shown: Shown, air: Air) -> Floats:

@@ -22,7 +22,7 @@ from pipeline.traces.beliefs import GIVEN_BACK_S
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.recordings import METER_L_MIN, Recordings
 from pipeline.traces.shows import Vented
-from pipeline.traces.sizes import LEAK_MM, VaporSpace
+from pipeline.traces.sizes import LEAK_MM, MOST_VAPOR, VaporSpace
 
 _MM_PER_INCH = 25.4
 _M3_S_PER_L_MIN = 1 / 60_000
@@ -40,9 +40,6 @@ _METER_SHARE = 0.03
 _GAS_SHARE = 0.017
 #: What fills the tank is known to so much beside its volume: the gas is compressed, and not all at one temperature.
 _FILLING_SHARE = 0.2
-#: Gas that is fed drives out the tank's own, with its fuel vapor, and takes up what fuel restores meanwhile. No vapor,
-#: and all that a volatile fuel gives up to _MOST_VAPOR, are the bounds.
-_MOST_VAPOR = 0.7
 #: So much overpressure [Pa] is surely read as one.
 _LEAST_PRESSURE_PA = 25.0
 #: A regulator keeps the pressure that it has reached: this share of it may be missing after the last flow, or
@@ -126,10 +123,12 @@ def read_steady_flows(
     least, most = np.maximum(fed - z * flow_sd, 0.0), fed + z * flow_sd
     deeper, shallower = drop + z * zero_sd, np.maximum(drop - z * zero_sd, 0.2 * drop)
     vapor = vapor_share(temperature_c, barometric_pa)
-    much = np.minimum((1 + VAPOR_SHARE_SD) * vapor, _MOST_VAPOR)
+    # Gas that is fed drives out the tank's own, with its fuel vapor, and takes up what fuel restores meanwhile. The
+    # bounds: a hole behind the canister's carbon, which keeps that vapor, and all that a volatile fuel gives up.
+    much = np.minimum((1 + VAPOR_SHARE_SD) * vapor, MOST_VAPOR)
     left, restored = _flushed(fed / per_pa_s / (barometric_pa + drop) / 60, fed_s)
     none = np.zeros(len(vapor))
-    low = _hole(least, deeper, *air, discharge, none, none)
+    low = _hole(least * (1 - left * np.minimum(vapor, MOST_VAPOR)), deeper, *air, discharge, none, none)
     middle = _hole(fed, drop, *air, discharge, left * vapor, restored * vapor)
     high = _hole(most, shallower, *air, discharge, much, much)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -111,9 +111,9 @@ def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
             f"{held}: it holds, more would have flowed out of a hole larger than {s.high[k]:.2f} mm ({by})."
         )
     size = (
-        f"a hole of about {s.diameter[k]:.2f} mm ({s.low[k]:.2f} to {s.high[k]:.2f} mm at {settings.level:.0%}, from no"
-        f" fuel vapor in what flows out to all it can hold; {by}), {s.certified[k]:.2f} mm by 40 CFR 1066.985, which"
-        " knows of no vapor; the tank's size hardly matters here"
+        f"a hole of about {s.diameter[k]:.2f} mm ({s.low[k]:.2f} to {s.high[k]:.2f} mm at {settings.level:.0%}, from"
+        f" one behind carbon that keeps the fuel vapor to gas full of it; {by}), {s.certified[k]:.2f} mm by 40 CFR"
+        " 1066.985, which knows of no vapor; the tank's size hardly matters here"
     )
     tail = (
         ": too close to the smallest hole that counts as a leak to say which"

@@ -28,7 +28,8 @@ reading jumps back to the very same value when the vent opens. (5) A draw cut af
 surely "no vacuum". (6) A fill of 900 Pa behind a hole of 5 mm, fed for a minute and a half, is read as a hold.
 Since (2), (4) and (5) are mended, with these recordings in sight, 98.3 % of the first fleet are right (sure and wrong
 0.1 %, not judged 1.5 %) and 99.7 % of key 2213 (0.0 and 0.3 %); errors are 4.1, 3.7, 2.5 and 5.6, 4.0, 2.5 %, coverage
-95.5, 95.7, 94.2 and 91.5, 93.0, 97.1 %.
+95.5, 95.7, 94.2 and 91.5, 93.0, 97.1 %. (1) is known of since: such holes read as large as before, and their intervals
+hold them; coverage 98.5, 100, 98.1 % of the first fleet; fills 90, 100, 100 %, flows 100 %.
 """
 
 from __future__ import annotations
@@ -53,8 +54,8 @@ from tests.end_to_end.layered_truth import (
 KEY, N = 2213, 1200
 
 #: Levels of today where a mark is missed; the mark stands beside each.
-PRESSED_AT_CANISTER_HELD = 0.05  # mark 0.90: (1)
-PRESSED_AT_CANISTER_RATIO = 1.40  # mark 1.03 to 1.20 by band: (1)
+PRESSED_AT_CANISTER_HELD = 0.75  # mark 0.90 of all; of eleven here: (1)
+PRESSED_AT_CANISTER_RATIO = 1.35  # mark 1.03 to 1.20 by band: (1)
 
 
 @pytest.fixture(scope="module")
@@ -92,8 +93,8 @@ def test_diameters_are_as_near_as_asked(numbers: dict[str, Any], band: tuple[flo
 
 @pytest.mark.parametrize("band", BANDS_MM, ids=lambda b: f"{b[0]}-{b[1]} mm")
 def test_intervals_hold_the_truth(judged: pl.DataFrame, band: tuple[float, float, float]) -> None:
-    """The 95 % interval holds the true diameter as often as the mark asks, but for holes pressed at the canister."""
-    found = measured(judged.filter(~pressed_at_canister()))[f"{band[0]}"]
+    """The 95 % interval holds the true diameter as often as the mark asks, holes pressed at the canister and all."""
+    found = measured(judged)[f"{band[0]}"]
     assert found["n"] >= 30
     assert found["coverage"] >= COVERAGE[0]
 
