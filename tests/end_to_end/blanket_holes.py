@@ -40,6 +40,18 @@ def hole_flow_m3_s(
     return v * 0.25 * math.pi * diameter_m * diameter_m
 
 
+@njit(cache=True)
+def flow_slope_m3_s_pa(
+    drop_pa: float, diameter_m: float, depth_m: float, discharge: float, rho: float, mu: float
+) -> float:
+    """Return what a pascal more would let through: the derivative of `hole_flow_m3_s` by the drop."""
+    if diameter_m <= 0.0:
+        return 0.0
+    a = rho / (2.0 * discharge * discharge)
+    b = 6.0 * math.pi * mu / diameter_m + 32.0 * mu * depth_m / (diameter_m * diameter_m)
+    return 0.25 * math.pi * diameter_m * diameter_m / math.sqrt(b * b + 4.0 * a * drop_pa)
+
+
 def effective_mm(flow_m3_s: float, drop_pa: float, rho: float, mu: float) -> float:
     """Return the diameter [mm] of the thin sharp-edged hole with that flow at that drop, by bisection."""
     low, high = 0.0, 0.05

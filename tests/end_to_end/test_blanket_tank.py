@@ -20,6 +20,7 @@ DRY = Tank(
     line_r1=3e5, line_r2=3e8, bed_r1=5e5, bed_r2=5e8, purge_mol_s=0.012, manifold_pa=35_000.0, stall_pa=8000.0,
     purge_open_share=1.0, purge_lag_s=0.05, vent_open_share=1.0, vent_lag_s=0.05, relief_pa=1e9,
     hole_discharge=0.61, crack_power=0.5, sensor_lag_s=0.05, vapor_pa=1e-6,
+    rest_share=0.85,
 )  # fmt: skip
 STILL = Course(5.0, 5.0, 2500.0, 60.0, 1.0, 1.0, 0.0, 0.0, 1, 0.0, 90.0, 5.0)
 #: Walls that hold the gas at their own warmth.
@@ -72,6 +73,18 @@ def test_hole_flow_has_its_limits() -> None:
     assert 6e4 * holes.hole_flow_m3_s(2500.0, 0.000508, 0.0, 0.61, 1.204575, mu) == pytest.approx(
         0.48379, rel=0.02
     )
+
+
+def test_slope_of_the_flow_is_its_derivative() -> None:
+    hole = (0.002, 0.001, 0.7, 1.2, 1.8e-5)
+    change = holes.hole_flow_m3_s(501.0, *hole) - holes.hole_flow_m3_s(499.0, *hole)
+    assert holes.flow_slope_m3_s_pa(500.0, *hole) == pytest.approx(change / 2.0, rel=1e-4)
+
+
+def test_a_wide_hole_does_not_make_the_tank_swing() -> None:
+    times, gauge, *_, phases, _, _ = run_tank(FIRM._replace(hole_m=0.012), STILL, 0.01, 5.0, 200.0)
+    late = (phases == HOLD) & (times > times[phases == HOLD][0] + 1.0)
+    assert np.abs(gauge[late]).max() < 0.5
 
 
 def test_effective_diameter_of_a_sharp_hole_is_its_own() -> None:
