@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -88,7 +88,7 @@ def _model(n: int, rng: np.random.Generator) -> Model:
     is_ejector = n in (3, 7)
     span = float(rng.choice([3735.0, 3735.0, 5000.0]))
     v_per_kpa = float(rng.choice([0.5, 0.55, 0.65]))
-    return Model(
+    model = Model(
         make=("Corvane", "Ostrel", "Mirandel")[n % 3],
         name=_NAMES[n],
         nominal_l=tank_l,
@@ -113,6 +113,9 @@ def _model(n: int, rng: np.random.Generator) -> Model:
         sensor_lag_s=float(rng.uniform(0.05, 0.35)),
         sensor_end_pa=span,
     )
+    # A sensor's line stays above ground to the end of its range. (At first contact it did not: volts of a deep vacuum
+    # lay at 0 while the pressure went on.)
+    return replace(model, v_per_kpa=min(v_per_kpa, 1000.0 * (model.rest_v - 0.2) / span))
 
 
 def vehicles(fleet: list[Model], each: int, rng: np.random.Generator) -> list[Vehicle]:

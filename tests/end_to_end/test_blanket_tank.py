@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tests.end_to_end import blanket_holes as holes
+from tests.end_to_end.blanket_fleet import models
 from tests.end_to_end.blanket_tank import HOLD, Course, Tank, run_tank, through
 
 #: A dry steel tank of 40 l gas, all at 293.15 K, without carbon, vapor, or anything that gives.
@@ -134,6 +135,26 @@ def test_vapor_comes_to_rest_at_its_own_pressure() -> None:
     assert t[-1] > 100.0
     assert 0.1 < back < 0.31
     assert abs(gauge[-1] - gauge[-2000]) < 2.0
+
+
+def test_half_the_step_gives_the_same_hold() -> None:
+    tank = DRY._replace(
+        hole_m=0.0012, vapor_pa=35_000.0, film_m_s=4e-4, mixing_m_s=2e-4, radiates_w_m2_k=0.8, convects_w=1.3,
+        give_m3_pa=4e-8, late_carbon_m3=0.001,
+    )  # fmt: skip
+    ends = []
+    for step in (0.01, 0.005):
+        times, gauge, *_, phases, _, _ = run_tank(tank, STILL, step, 60.0, 300.0)
+        start = times[phases == HOLD][0]
+        ends.append(np.interp(start + np.array([1.0, 5.0, 15.0, 40.0]), times, gauge))
+    assert np.abs(ends[0] - ends[1]).max() < 3.0
+
+
+def test_volts_reach_the_end_of_the_sensor() -> None:
+    for key in range(5):
+        for model in models(np.random.default_rng(key)):
+            assert model.rest_v - model.v_per_kpa * model.sensor_end_pa / 1000.0 > 0.1
+            assert model.rest_v + model.v_per_kpa * model.sensor_end_pa / 1000.0 < 5.1
 
 
 def test_resistance_is_quadratic_with_the_right_slope() -> None:
