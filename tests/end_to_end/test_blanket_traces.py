@@ -18,6 +18,9 @@ What is left lies with the volume: draws tell what a model holds beside its tank
 4.0 and 2.6 l of 16.6 and 14.0 are missing. With the true volumes (gas, what carbon takes and walls give) errors are
 4.2, 1.8, 1.1 and 3.7, 1.6, 1.5 %, and nothing is small by more than 0.5 % from 0.5 mm up: heat, vapor and holes are
 told right.
+
+Since, this lake and two others have moved what is believed of lakes in general (9 l, not 6.5; a quarter taken for an
+error, not a third): keys 1 and 2, with the slip mended, then gave 6.0, 3.7, 3.4 and 4.4, 2.9, 2.0 %.
 """
 
 from __future__ import annotations
@@ -83,12 +86,12 @@ def test_tight_tanks_lie_below_their_limit(clear: pl.DataFrame) -> None:
 
 @pytest.mark.parametrize(
     ("least_mm", "below_mm", "error", "n"),
-    [(0.25, 0.5, 0.075, 25), (0.5, 1.0, 0.05, 35), (1.0, 9.0, 0.042, 50)],
+    [(0.25, 0.5, 0.075, 25), (0.5, 1.0, 0.04, 35), (1.0, 9.0, 0.03, 50)],
 )
 def test_diameters_are_near_the_truth(
     clear: pl.DataFrame, least_mm: float, below_mm: float, error: float, n: int
 ) -> None:
-    """Measured 5.2, 4.1 and 3.5 % of 30, 42 and 61; marks of issue 3 are 20, 6 and 3 %: the last is not reached."""
+    """Measured 4.7, 2.7 and 2.4 % of 30, 42 and 61; marks of issue 3 are 20, 6 and 3 %."""
     band = sized_leaks(clear.filter("is_sized"), least_mm, below_mm)
     assert band.height >= n
     assert (band["leak_diameter_mm"] / band["diameter_mm"] - 1).abs().median() <= error
@@ -103,9 +106,9 @@ def test_intervals_hold_the_truth(clear: pl.DataFrame, least_mm: float, below_mm
 
 
 def test_volumes_that_come_out_short_make_holes_small_and_no_smaller(clear: pl.DataFrame) -> None:
-    """Measured -3.4 % from 1 mm up: most by what is believed of lakes in general (see above)."""
+    """Measured -1.9 % from 1 mm up: most by what is believed of lakes in general (see above)."""
     band = sized_leaks(clear.filter("is_sized"), 1.0, 9.0)
-    assert -0.045 <= (band["leak_diameter_mm"] / band["diameter_mm"] - 1).median() <= 0.01
+    assert -0.03 <= (band["leak_diameter_mm"] / band["diameter_mm"] - 1).median() <= 0.01
 
 
 def test_a_key_gives_one_lake() -> None:
