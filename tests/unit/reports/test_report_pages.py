@@ -248,6 +248,32 @@ def test_groups_with_the_largest_and_smallest_leaks_are_named_and_told_apart_by_
     )
 
 
+def test_a_group_whose_leaks_are_too_large_to_tell_is_not_passed_over_for_the_largest(tables):
+    """More than half of them are too large for a size: no median, and yet larger than any that has one."""
+    unknown = pl.col("group") == "P0455"
+    sizes = tables["mart.leak_size"].with_columns(
+        pl.when(unknown).then(None).otherwise("median_mm").alias("median_mm"),
+        pl.when(unknown).then(2.41).otherwise("median_low_mm").alias("median_low_mm"),
+        pl.when(unknown).then(None).otherwise("median_high_mm").alias("median_high_mm"),
+        pl.when(unknown).then(22).otherwise("n_traces").alias("n_traces"),
+    )
+    said = section(leaks, tables | {"mart.leak_size": sizes}, "compare").answer
+    line = next(text for text in said if text.startswith("By trouble code: "))
+    assert line.startswith("By trouble code: of the medians that can be told, largest P04")
+    assert line.endswith(" Too large to tell a median: P0455 (at least 2.41 mm; 22 recordings).")
+
+
+def test_a_group_whose_leaks_are_too_tight_to_tell_is_named_with_its_bound(tables):
+    unknown = pl.col("group") == "after_repair"
+    sizes = tables["mart.leak_size"].with_columns(
+        pl.when(unknown).then(0.12).otherwise("median_high_mm").alias("median_high_mm"),
+        pl.when(unknown).then(111).otherwise("n_traces").alias("n_traces"),
+    )
+    said = section(leaks, tables | {"mart.leak_size": sizes}, "compare").answer
+    line = next(text for text in said if text.startswith("By stage: "))
+    assert line.endswith(" Too tight to tell one: after repair (at most 0.120 mm; 111 recordings).")
+
+
 def test_recurrence_stands_at_its_greatest_age(pages, tables):
     lines = table_of(pages["shops.html"], "Failures per vehicle")[1:]
     groups = tables["mart.recurrence"].select("make", "model", "component").unique()
