@@ -158,3 +158,22 @@ def test_the_months_of_a_chart_are_those_of_the_table(pages, tables):
     assert len(keys) == 60
     assert "Halden Orrin: purge_valve" in keys
     assert len(rows) == 12 * 60
+
+
+def test_a_chance_that_nobody_knows_is_not_told_as_none_below_nine_tenths(tables):
+    """Without an inspection the count of small chances would be 0 of nothing."""
+    vehicles = tables["mart.vehicle_due"]
+    known, below = vehicles["chance_ready"].count(), (vehicles["chance_ready"] < 0.9).sum()
+    said = section(fleet, tables, "due").answer[0]
+    assert f"Of the {known} whose chance of a complete EVAP monitor is known, {below} have less than 90%." in said
+    unknown = vehicles.with_columns(chance_ready=pl.lit(None, pl.Float64))
+    said = section(fleet, tables | {"mart.vehicle_due": unknown}, "due").answer[0]
+    assert "90%" not in said
+    assert "Not known of any: its chance of a complete EVAP monitor." in said
+
+
+def test_an_open_fault_is_told_as_such_and_not_as_a_failed_inspection(tables):
+    """An open job need not light the lamp: what an inspection would find is for the station to say."""
+    said = section(fleet, tables, "due").answer[0]
+    assert "have an open fault or had the lamp on when last inspected" in said
+    assert "would fail" not in said
