@@ -37,6 +37,9 @@ HOW = (
     " inspection (taken as a clear, as is common practice) or the monitor was not complete when last seen: distance"
     " since that clear plus usual distance per day. Otherwise it is the share of the model that arrives with the"
     " monitor complete. An overdue vehicle is judged as of the last day that the records know.",
+    "An open fault: an EVAP code with the lamp on at the last inspection and no job closed since, a last repair that"
+    " its own recording disproves, or an EVAP job not closed; a source that closes no job at all tells nothing of the"
+    " last.",
     "Usual distance per day: the vehicle's own odometer readings at least 30 days apart, else the median of its"
     " model. Fuel level and cold starts in the advice: regulators let the monitor wait for both (13 CCR"
     " 1968.2(e)(4.3)).",
