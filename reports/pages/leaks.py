@@ -37,7 +37,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     curve = read("mart.leak_size_curve")
     traces = read("mart.trace_result")
     sections = (
-        distribution(sizes, curve, run),
+        distribution(sizes, curve, without_tank(traces), run),
         compare(sizes, run),
         code_sizes(sizes, run),
         verdicts(traces),
@@ -98,7 +98,25 @@ HOW_SIZE = (
 )
 
 
-def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
+def without_tank(traces: pl.DataFrame) -> int:
+    """Count the recordings that tell a leak, or that there is none, for each m3 of gas and not in millimeters."""
+    return traces.filter(
+        pl.col("leak_area_per_volume_high_mm2_m3").is_not_null(),
+        pl.col("leak_diameter_mm").is_null(),
+        pl.col("leak_diameter_low_mm").is_null(),
+        pl.col("leak_diameter_high_mm").is_null(),
+    ).height
+
+
+def no_tank(n: int) -> str:
+    return (
+        f"{words.plural(n, 'recording')} of vehicles whose tank size (fuel_tank_l) is not known:"
+        f" {'it tells' if n == 1 else 'they tell'} a leak for each m³ of gas"
+        " (leak_area_per_volume_mm2_m3 of mart.trace_result) and no diameter."
+    )
+
+
+def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, n_no_tank: int, run: Run) -> Section:
     question = "How big are the leaks?"
     everyone = next((s for s in sizes if s["by"] == "all"), None)
     drawn = [r for r in curve.sort("by", "group", "diameter_mm").to_dicts() if r["diameter_mm"] is not None]
@@ -108,7 +126,8 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
             if everyone and everyone["reason"]
             else "no recording gives a diameter or a bound"
         )
-        return Section("sizes", question, (f"Not known: {reason}.",), how=HOW_SIZE)
+        why = (no_tank(n_no_tank),) if n_no_tank else ()
+        return Section("sizes", question, (f"Not known: {reason}.", *why), how=HOW_SIZE)
     counts = {group_key(s): s for s in sizes}
     largest = sorted(sizes, key=lambda s: (s["by"] != "all", -(s["n_traces"] or 0)))
     have = {group_key(r) for r in drawn}
@@ -146,6 +165,7 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
         left_out=(
             "Recordings that judge a valve or the sensor and give no size.",
             "Sizes beyond the last step: leaks too large to size.",
+            *((no_tank(n_no_tank),) if n_no_tank else ()),
         ),
     )
 

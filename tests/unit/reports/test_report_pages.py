@@ -274,6 +274,26 @@ def test_a_group_whose_leaks_are_too_tight_to_tell_is_named_with_its_bound(table
     assert line.endswith(" Too tight to tell one: after repair (at most 0.120 mm; 111 recordings).")
 
 
+def test_recordings_of_vehicles_without_a_tank_size_are_counted_and_not_lost(tables):
+    """Their leak is told for each cubic meter of gas: it has no diameter, and is missing from every size."""
+    sized = tables["mart.trace_result"]
+    leaking = sized.filter(pl.col("verdict") == "leak")
+    names = [name for name in sized.columns if name.startswith("leak_diameter")]
+    bare = leaking.head(7).with_columns(
+        *(pl.lit(None, sized.schema[name]).alias(name) for name in names),
+        *(pl.lit(7.1).alias(f"leak_area_per_volume{end}_mm2_m3") for end in ("", "_low", "_high")),
+    )
+    found = section(leaks, tables | {"mart.trace_result": bare}, "sizes")
+    assert found.left_out[-1].startswith(
+        "7 recordings of vehicles whose tank size (fuel_tank_l) is not known:"
+    )
+    nothing = {name: tables[name].head(0) for name in ("mart.leak_size", "mart.leak_size_curve")}
+    found = section(leaks, tables | nothing | {"mart.trace_result": bare}, "sizes")
+    assert found.answer[0] == "Not known: no recording gives a diameter or a bound."
+    assert found.answer[1].startswith("7 recordings of vehicles whose tank size")
+    assert not any("tank size" in text for text in section(leaks, tables, "sizes").left_out)
+
+
 def test_recurrence_stands_at_its_greatest_age(pages, tables):
     lines = table_of(pages["shops.html"], "Failures per vehicle")[1:]
     groups = tables["mart.recurrence"].select("make", "model", "component").unique()
