@@ -132,6 +132,16 @@ def test_vehicles_tested_are_item_a_1(tables):
         assert paragraph in missing
 
 
+def test_vehicles_without_a_verdict_are_counted_beside_the_share_that_fails(tables):
+    """Without result and readiness only a failing record can be judged: 58 of 58 initial tests then fail."""
+    said = section(inspection, tables, "items").answer[-1]
+    assert said.startswith("18 of 588 vehicles seen had no visit with a verdict")
+    assert said.endswith("the share that fails comes out too high.")
+    told = tables["mart.vehicles_tested"].with_columns(n_vehicles_seen=pl.col("n_vehicles"))
+    answer = section(inspection, tables | {"mart.vehicles_tested": told}, "items").answer
+    assert not any("had no visit" in text for text in answer)
+
+
 def test_a_share_is_never_summed_over_model_years(tables):
     """Counts may be added; a share over several rows would be an estimate of our own."""
     said = section(inspection, tables, "items").answer
