@@ -187,7 +187,12 @@ def test_the_start_page_sums_up_files_and_links_what_stands_out(pages, tables):
 def test_the_start_page_counts_recordings_that_have_no_header_file(tables):
     """A file per recording brings its header in its name: only the warehouse knows how many there are."""
     runs = tables["audit.runs"].with_columns(row_counts=pl.lit('{"core.traces": 7777}'))
-    assert "7,777 recordings" in section(start, tables | {"audit.runs": runs}, "holds").answer[0]
+    said = section(start, tables | {"audit.runs": runs}, "holds").answer
+    assert "7,777 recordings" in said[0]
+    headers = tables["audit.files"].filter(pl.col("kind") == "traces")["n_accepted"].sum()
+    assert said[2].startswith(f"{words.count(7777 - headers)} recordings came without a header record")
+    runs = runs.with_columns(row_counts=pl.lit(f'{{"core.traces": {headers}}}'))
+    assert len(section(start, tables | {"audit.runs": runs}, "holds").answer) == 2
 
 
 def test_a_reason_speaks_of_the_page_and_not_of_columns(tables):
