@@ -361,6 +361,13 @@ def test_the_places_stand_in_the_order_of_the_table(pages, tables):
     assert line[6] == f"{first['expected_minutes']:.0f}"
 
 
+def test_places_that_are_hardly_likely_are_said_to_be_passed_over(tables):
+    """Order 1, 2, 4 is no slip: the third place is too unlikely to draw."""
+    caption = section(look, tables, "first").picture.caption
+    assert "A number that is passed over is a place with a chance under" in caption
+    assert f"under {words.share(look.LEAST_SHOWN)}" in caption
+
+
 def test_without_a_find_the_page_says_so(tables):
     found = section(look, tables | {"mart.first_look": tables["mart.first_look"].clear()}, "first")
     assert found.answer == ("Not known: no repair found a fault.",)
