@@ -21,8 +21,13 @@ COMPARISONS = {
     "with_or_against_evidence": ("evidence", ("yes",), ("no",)),
 }
 SIDES = ("without", "with")
-ONE_SIDE = "no comeback on one of the two sides: no ratio"
+ONE_SIDE = "no comeback on one of the two sides"
 NO_COMPARISON = "repairs of one side only"
+#: Comebacks for each coefficient that a ratio needs: with fewer the adjustment itself makes differences. Measured by
+#: shuffling who is proved within shops, so that nothing is to be found: p fell below 0.05 in 17 % of 150 shuffles at
+#: 1.7 comebacks a coefficient (400 simulated vehicles, seed 4711), below 0.01 in 2.8 % of 143 at 2.4; in 6 % and 0.7 %
+#: of 150 at 3.6 and in 4 % and none of 150 at 5.3 (parts of the sample lake's repairs).
+LEAST_COMEBACKS = 3
 
 
 _NUMBERS = (
@@ -106,10 +111,16 @@ def _ratio(compared: pl.DataFrame, row: dict[str, object], level: float) -> dict
     if not (row["n_comebacks_with"] and row["n_comebacks_without"]):
         return nothing | {"reason": ONE_SIDE}
     used = _with_comebacks(compared)
+    covariates, n_comebacks = _covariates(used), int(used["is_comeback"].sum())
+    least = LEAST_COMEBACKS * covariates.shape[1]
+    if n_comebacks < least:
+        return nothing | {
+            "reason": f"{n_comebacks} comebacks are too few to tell proof from part and model: that wants {least}"
+        }
     fit = cox_regression(
         used["time_days"].to_numpy(),
         used["is_comeback"].to_numpy(),
-        _covariates(used),
+        covariates,
         used["shop"].to_numpy(),
         level,
     )

@@ -142,7 +142,14 @@ def _reason() -> pl.Expr:
 
 def _advice() -> pl.Expr:
     """One line, what helps most first: faults, a monitor that does not run, distance, the date itself."""
-    late = pl.when(pl.col("days_to_due") < 0).then(pl.lit("Overdue. ")).otherwise(pl.lit(""))
+    is_late = pl.col("days_to_due") < 0
+    late = pl.when(is_late).then(pl.lit("Overdue. ")).otherwise(pl.lit(""))
+    before = pl.when(is_late).then(pl.lit("before you go")).otherwise(pl.lit("before the date"))
+    why = (
+        pl.when(pl.col("basis") == "cleared")
+        .then(pl.lit("a repair cleared the codes, and the EVAP monitor may not have run since"))
+        .otherwise(pl.lit("it was not complete when last seen"))
+    )
     more = pl.col("km_to_ready") - pl.col("km_at_due")
     return pl.concat_str(
         late,
@@ -165,13 +172,14 @@ def _advice() -> pl.Expr:
         .when((pl.col("basis") != "arrivals") & (pl.col("chance_ready") < ENOUGH) & (more > 0))
         .then(
             pl.format(
-                "Drive about {} km more than usual before the date, with cold starts and the tank not above 85 %.",
+                "Drive about {} km more than usual {}, with cold starts and the tank not above 85 %.",
                 (more / 10).ceil().cast(pl.Int64, strict=False) * 10,
+                before,
             )
         )
         .when((pl.col("basis") != "arrivals") & (pl.col("chance_ready") < ENOUGH))
-        .then(pl.lit("Read the monitors before the date: it was not complete when last seen."))
+        .then(pl.format("Read the monitors {}: {}.", before, why))
         .when(pl.col("chance_ready").is_null())
-        .then(pl.lit("Read the monitors before the date: too little is known."))
+        .then(pl.format("Read the monitors {}: too little is known.", before))
         .otherwise(pl.lit("Nothing is known against it.")),
     )

@@ -32,7 +32,8 @@ class Tally:
         own = problems.filter(pl.col("rule").is_in(STOPPING_RULES))
         for file, n in own.group_by("file").agg(pl.col("row").n_unique()).iter_rows():
             self.n_refused[file] = self.n_refused.get(file, 0) + n
-        for file, reason, n in own.group_by("file", "reason").len().sort("file", "reason").iter_rows():
+        named = pl.concat_str("column", "reason", separator=": ", ignore_nulls=True).alias("reason")
+        for file, reason, n in own.group_by("file", named).len().sort("file", "reason").iter_rows():
             mine = self.reasons.setdefault(file, {})
             mine[reason] = mine.get(reason, 0) + n
 

@@ -37,6 +37,9 @@ HOW = (
     " inspection (taken as a clear, as is common practice) or the monitor was not complete when last seen: distance"
     " since that clear plus usual distance per day. Otherwise it is the share of the model that arrives with the"
     " monitor complete. An overdue vehicle is judged as of the last day that the records know.",
+    "An open fault: an EVAP code with the lamp on at the last inspection and no job closed since, a last repair that"
+    " its own recording disproves, or an EVAP job not closed; a source that closes no job at all tells nothing of the"
+    " last.",
     "Usual distance per day: the vehicle's own odometer readings at least 30 days apart, else the median of its"
     " model. Fuel level and cold starts in the advice: regulators let the monitor wait for both (13 CCR"
     " 1968.2(e)(4.3)).",
@@ -92,17 +95,24 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
 
 
 def answer(vehicles: pl.DataFrame) -> tuple[str, ...]:
-    with_fault, overdue, unlikely, undated = vehicles.select(
+    with_fault, overdue, known, unlikely, undated = vehicles.select(
         (pl.col("fault") > 0).sum().alias("with_fault"),
         (pl.col("days_to_due") < 0).sum().alias("overdue"),
+        pl.col("chance_ready").count().alias("known"),
         (pl.col("chance_ready") < 0.9).sum().alias("unlikely"),
         pl.col("due_on").is_null().sum().alias("undated"),
     ).row(0)
+    chance = (
+        f"Of the {words.count(known)} whose chance of a complete EVAP monitor is known, {words.count(unlikely)}"
+        f" {'has' if unlikely == 1 else 'have'} less than 90%."
+        if known
+        else "Not known of any: its chance of a complete EVAP monitor."
+    )
     return (
-        f"Of {words.plural(vehicles.height, 'vehicle')} in service, {words.count(with_fault)} would fail for an open"
-        f" fault or the lamp, {words.count(overdue)} {'is' if overdue == 1 else 'are'} overdue, and"
-        f" {words.count(unlikely)} {'has' if unlikely == 1 else 'have'} less than a 90% chance of a complete EVAP"
-        " monitor." + (f" {words.count(undated)} have no due date." if undated else ""),
+        f"Of {words.plural(vehicles.height, 'vehicle')} in service, {words.count(with_fault)}"
+        f" {'has' if with_fault == 1 else 'have'} an open fault or had the lamp on when last inspected, and"
+        f" {words.count(overdue)} {'is' if overdue == 1 else 'are'} overdue. {chance}"
+        + (f" {words.count(undated)} {'has' if undated == 1 else 'have'} no due date." if undated else ""),
     )
 
 

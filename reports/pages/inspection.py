@@ -55,9 +55,10 @@ UNANSWERED: tuple[str, ...] = (
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     """Make the inspection page from the marts on inspections."""
     report = read("mart.inspection_report")
+    vehicles = read("mart.vehicles_tested")
     sections = (
-        tested(read("mart.vehicles_tested")),
-        items(report, run),
+        tested(vehicles),
+        items(report, vehicles, run),
         ready(read("mart.readiness"), run),
         how_far(read("mart.monitor_after_clear"), run),
         volume(read("mart.inspection_station"), run),
@@ -66,8 +67,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         unanswered(report),
     )
     lead = (
-        f"Inspections up to {words.day(run.inspection_to_on)}. Bounds are {run.level_text}"
-        " intervals. This page prints as a report.",
+        f"{reach(run)} Bounds are {run.level_text} intervals. This page prints as a report.",
         "It supports the annual test data report; it does not replace the program's own, and no result here is an"
         " inspection result.",
     )
@@ -82,11 +82,29 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     )
 
 
+def reach(run: Run) -> str:
+    if run.inspection_to_on is None:
+        return "No inspection was accepted."
+    return f"Inspections up to {words.day(run.inspection_to_on)}."
+
+
 def short_item(item: str) -> str:
     return item.removeprefix("(a)(2)")
 
 
-def items(report: pl.DataFrame, run: Run) -> Section:
+def without_verdict(vehicles: pl.DataFrame) -> tuple[str, ...]:
+    """Warn where vehicles have no verdict: those that could be judged are then the failing ones first."""
+    n_seen, n_tested = (int(vehicles[c].sum() or 0) for c in ("n_vehicles_seen", "n_vehicles"))
+    if n_seen <= n_tested:
+        return ()
+    return (
+        f"{words.count(n_seen - n_tested)} of {words.plural(n_seen, 'vehicle')} seen had no visit with a verdict and"
+        " count in none of (i) to (xviii). Where neither a result nor the monitors were recorded, only failing records"
+        " can be judged, and the share that fails comes out too high.",
+    )
+
+
+def items(report: pl.DataFrame, vehicles: pl.DataFrame, run: Run) -> Section:
     question = "What do the records answer of 40 CFR 51.366(a)(2)?"
     how = (
         "A test cycle is the inspections of one vehicle in time order; it ends with a pass or a waiver, or when"
@@ -125,7 +143,7 @@ def items(report: pl.DataFrame, run: Run) -> Section:
     return Section(
         "items",
         question,
-        item_answer(rows),
+        (*item_answer(rows), *without_verdict(vehicles)),
         choices=(
             choice(
                 "item",

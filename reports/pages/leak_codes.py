@@ -32,7 +32,9 @@ def code_sizes(sizes: list[dict[str, Any]], run: Run) -> Section:
     """Hold the nominal size of each code against `mart.leak_size` by trouble code."""
     named = [s for s in sizes if s["by"] == "trouble_code" and s["nominal_mm"] is not None]
     if not named:
-        return Section("codes", QUESTION, ("Not known: no recording belongs to a code that names a size.",))
+        return Section(
+            "codes", QUESTION, ("Not known: no recording with a size belongs to a code that names one.",)
+        )
     heads = ("Code", "Recordings", "Speaks of at least, mm", "At or over that", "Median, mm", "Agreement")
     lines = grid(
         f"Codes that name a size, with {run.level_text} intervals",

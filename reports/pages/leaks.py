@@ -27,6 +27,8 @@ GROUPINGS = {
 
 #: Curves and medians are drawn for so many groups of a kind, those with the most recordings.
 MAX_GROUPS = 40
+#: So many groups without a median are named in a sentence; the table holds all.
+MAX_UNTOLD = 6
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
@@ -35,7 +37,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     curve = read("mart.leak_size_curve")
     traces = read("mart.trace_result")
     sections = (
-        distribution(sizes, curve, run),
+        distribution(sizes, curve, without_tank(traces), run),
         compare(sizes, run),
         code_sizes(sizes, run),
         verdicts(traces),
@@ -96,7 +98,25 @@ HOW_SIZE = (
 )
 
 
-def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
+def without_tank(traces: pl.DataFrame) -> int:
+    """Count the recordings that tell a leak, or that there is none, for each m3 of gas and not in millimeters."""
+    return traces.filter(
+        pl.col("leak_area_per_volume_high_mm2_m3").is_not_null(),
+        pl.col("leak_diameter_mm").is_null(),
+        pl.col("leak_diameter_low_mm").is_null(),
+        pl.col("leak_diameter_high_mm").is_null(),
+    ).height
+
+
+def no_tank(n: int) -> str:
+    return (
+        f"{words.plural(n, 'recording')} of vehicles whose tank size (fuel_tank_l) is not known:"
+        f" {'it tells' if n == 1 else 'they tell'} a leak for each m³ of gas"
+        " (leak_area_per_volume_mm2_m3 of mart.trace_result) and no diameter."
+    )
+
+
+def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, n_no_tank: int, run: Run) -> Section:
     question = "How big are the leaks?"
     everyone = next((s for s in sizes if s["by"] == "all"), None)
     drawn = [r for r in curve.sort("by", "group", "diameter_mm").to_dicts() if r["diameter_mm"] is not None]
@@ -106,7 +126,8 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
             if everyone and everyone["reason"]
             else "no recording gives a diameter or a bound"
         )
-        return Section("sizes", question, (f"Not known: {reason}.",), how=HOW_SIZE)
+        why = (no_tank(n_no_tank),) if n_no_tank else ()
+        return Section("sizes", question, (f"Not known: {reason}.", *why), how=HOW_SIZE)
     counts = {group_key(s): s for s in sizes}
     largest = sorted(sizes, key=lambda s: (s["by"] != "all", -(s["n_traces"] or 0)))
     have = {group_key(r) for r in drawn}
@@ -144,6 +165,7 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> 
         left_out=(
             "Recordings that judge a valve or the sensor and give no size.",
             "Sizes beyond the last step: leaks too large to size.",
+            *((no_tank(n_no_tank),) if n_no_tank else ()),
         ),
     )
 
@@ -258,7 +280,7 @@ def compare(sizes: list[dict[str, Any]], run: Run) -> Section:
             chart,
             alt,
             f"Dot: median; line: {run.level_text} interval; a dashed line has no upper bound:"
-            " too many of those leaks were too large to tell.",
+            " too many of those leaks were too large to tell. A group without a median has no dot; the table holds it.",
         ),
         grids=(size_grid(sizes, run),),
         how=HOW_SIZE,
@@ -270,12 +292,34 @@ def extremes(sizes: list[dict[str, Any]], noun: str, run: Run) -> str:
     """Name the group with the largest median and the one with the smallest, and say whether they are told apart."""
     ranked = sorted((s for s in sizes if s["median_mm"] is not None), key=lambda s: -s["median_mm"])
     first, last = ranked[0], ranked[-1]
+    others = untold(sizes)
     if first is last:
-        return f"By {noun}: only {median_phrase(first)} has a median ({run.level_text} interval)."
+        return f"By {noun}: only {median_phrase(first)} has a median ({run.level_text} interval).{others}"
     lowest, highest = first["median_low_mm"], last["median_high_mm"]
     apart = None not in (lowest, highest) and lowest > highest
     told = "their intervals lie apart" if apart else "their intervals overlap"
-    return f"By {noun}: largest {median_phrase(first)}, smallest {median_phrase(last)}; {told}."
+    among = "of the medians that can be told, largest" if others else "largest"
+    return f"By {noun}: {among} {median_phrase(first)}, smallest {median_phrase(last)}; {told}.{others}"
+
+
+def untold(sizes: list[dict[str, Any]]) -> str:
+    """Name the groups whose median is beyond what could be told: they are the largest, or the smallest, of all."""
+    without = [s for s in sizes if s["median_mm"] is None]
+    large = [s for s in without if s["median_low_mm"] is not None]
+    small = [s for s in without if s["median_low_mm"] is None and s["median_high_mm"] is not None]
+    large.sort(key=lambda s: (-s["median_low_mm"], s["name"]))
+    small.sort(key=lambda s: (s["median_high_mm"], s["name"]))
+    return "".join(
+        f" {said}: {words.listed(bound_phrase(s) for s in groups[:MAX_UNTOLD])}"
+        f"{f', and {len(groups) - MAX_UNTOLD} more in the table' if len(groups) > MAX_UNTOLD else ''}."
+        for said, groups in (("Too large to tell a median", large), ("Too tight to tell one", small))
+        if groups
+    )
+
+
+def bound_phrase(s: dict[str, Any]) -> str:
+    bounds = words.interval(s["median_low_mm"], s["median_high_mm"])
+    return f"{s['name']} ({bounds} mm; {words.plural(s['n_traces'], 'recording')})"
 
 
 def median_phrase(s: dict[str, Any]) -> str:

@@ -40,6 +40,8 @@ PROBABILITY_PLOT = (
     " formula, and unlike a survival curve it does not end where few old units were all lost."
 )
 
+MIXED = "Models that fail at different rates look like early failures when they are taken together: choose the model."
+
 
 def lives_with_words(lives: pl.DataFrame) -> list[dict[str, Any]]:
     """Give each row of `mart.component_life` its names, all models together first."""
@@ -105,6 +107,7 @@ def wear(lives: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
             " when that repair ended.",
             "Use: a part of a vehicle that stands ages here like one that runs.",
             "A repair of the wrong part counts as that part's failure; records cannot tell.",
+            MIXED,
         ),
     )
 
@@ -123,16 +126,35 @@ def pattern_answer(lives: list[dict[str, Any]]) -> tuple[str, ...]:
         ("random", "Chance at any age"),
         ("unclear", "Too few failures to say"),
     ):
-        named = [
-            f"{r['part']} (shape {words.number(r['weibull_shape'], 2)},"
-            f" {words.interval(r['weibull_shape_low'], r['weibull_shape_high'], two_digits)};"
-            f" {words.plural(r['n_failures'], 'failure')})"
-            for r in pooled
-            if r["pattern"] == pattern
-        ]
+        named = [f"{r['part']} ({tenth(r)}{shape(r)})" for r in pooled if r["pattern"] == pattern]
         if named:
             sentences.append(f"{said}: {words.listed(named)}.")
-    return tuple(sentences) or ("Not known: no part has failures enough for a life.",)
+    return (*sentences, *mixed(lives)) or ("Not known: no part has failures enough for a life.",)
+
+
+def tenth(r: dict[str, Any]) -> str:
+    """Tell by what age a tenth have failed, where age matters."""
+    if r["pattern"] not in ("wear_out", "early") or r["b10_years"] is None:
+        return ""
+    bounds = words.interval(r["b10_low_years"], r["b10_high_years"], two_digits)
+    return f"a tenth by {two_digits(r['b10_years'])} years, {bounds}; "
+
+
+def shape(r: dict[str, Any]) -> str:
+    bounds = words.interval(r["weibull_shape_low"], r["weibull_shape_high"], two_digits)
+    return f"shape {two_digits(r['weibull_shape'])}, {bounds}; {words.plural(r['n_failures'], 'failure')}"
+
+
+def mixed(lives: list[dict[str, Any]]) -> list[str]:
+    """Name the models that do not fail early where all models together do: mixing rates is enough for that."""
+    early = {r["component"] for r in lives if r["is_pooled"] and r["pattern"] == "early"}
+    told = {"random": "fails by chance at any age", "wear_out": "wears"}
+    others = [r for r in lives if not r["is_pooled"] and r["component"] in early and r["pattern"] in told]
+    others.sort(key=lambda r: (-(r["n_failures"] or 0), r["name"], r["part"]))
+    if not others:
+        return []
+    named = words.listed(f"{r['part']} of {r['name']} {told[r['pattern']]} ({shape(r)})" for r in others[:3])
+    return [f"Not early on every model: {named}. {MIXED}"]
 
 
 def two_digits(value: float | None) -> str:

@@ -69,7 +69,10 @@ def first(groups: list[dict[str, Any]], run: Run) -> Section:
         overall(groups, run),
         choices=(choice("key", "Model and code", [(g["key"], g["label"]) for g in offered]),),
         picture=Picture(
-            chart, alt, f"From the top in the order of looking. Line: {run.level_text} interval."
+            chart,
+            alt,
+            f"From the top in the order of looking. Line: {run.level_text} interval. A number that is passed over is a"
+            f" place with a chance under {words.share(LEAST_SHOWN)}; tables/first_look.csv has them all.",
         ),
         grids=(_places(shown, run),),
         how=HOW,

@@ -160,6 +160,7 @@ def holds(read: Read, run: Run) -> Section:
             f"{words.plural(files['source_id'].n_unique(), 'source')},"
             f" {words.plural(files.height, 'file')}. Held: {held}.",
             f"Window of the jobs: {run.window_text}. Latest inspection: {words.day(run.inspection_to_on)}.",
+            *without_header(by_kind, run),
         ),
         findings=quarantined(files),
         grids=(kind_grid(by_kind),),
@@ -171,6 +172,18 @@ def n_held(kind: str, by_kind: dict[str, dict[str, Any]], run: Run) -> int | Non
     if f"core.{kind}" in run.row_counts:
         return int(run.row_counts[f"core.{kind}"])
     return int(by_kind[kind]["n_accepted"]) if kind in by_kind else None
+
+
+def without_header(by_kind: dict[str, dict[str, Any]], run: Run) -> tuple[str, ...]:
+    """Account for the recordings that are held and stand in no row of the table."""
+    with_header = int(by_kind["traces"]["n_accepted"]) if "traces" in by_kind else 0
+    n = (n_held("traces", by_kind, run) or 0) - with_header
+    if n <= 0:
+        return ()
+    return (
+        f"{words.plural(n, 'recording')} came without a header record, told by files of samples alone: the table"
+        " counts records.",
+    )
 
 
 KIND_NAMES = {

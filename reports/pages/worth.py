@@ -28,7 +28,8 @@ SIDES = {"with": "proved, or with the evidence", "without": "the others"}
 COX = (
     "Hazard ratio: Cox regression (J. R. Stat. Soc. B 34, 1972), a baseline for every shop, adjusted for component and"
     " model, ties by Efron (J. Am. Stat. Assoc. 72, 1977). Below 1: repairs on the first side come back less. Shops,"
-    " components and models without a comeback say nothing of the ratio and are left out of it."
+    " components and models without a comeback say nothing of the ratio and are left out of it. With fewer than three"
+    " comebacks for each part and model no ratio is given: the adjustment alone would find differences."
 )
 
 AVOIDED = (

@@ -6,8 +6,8 @@
 -- why: what is known of a vehicle before its next inspection. A repair closed after the last inspection is taken as the
 --   moment its codes were cleared (common practice of the trade: clear, then drive until the monitor has run). The
 --   usual distance per day rests on odometer readings at least 30 days apart, else on the model's median. Open
---   faults: an EVAP job not closed; an EVAP code with the lamp on at the last inspection, no job closed since; a last
---   repair that its own recording disproves.
+--   faults: an EVAP job not closed, from a source that closes any (one that never does tells nothing of it); an EVAP
+--   code with the lamp on at the last inspection, no job closed since; a last repair that its own recording disproves.
 
 with today as (
     select greatest(to_on, inspection_to_on) as as_of from core.setting
@@ -74,11 +74,18 @@ coded_job as (
     join core.evap_code as evap_code on evap_code.trouble_code = upper(trim(listed.trouble_code))
 ),
 
+closing_source as (
+    select distinct source_id
+    from core.jobs
+    where closed_at is not null
+),
+
 open_job as (
     select
         jobs.vehicle_id,
         'job ' || min(jobs.job_id) || ' is open (' || arg_min(jobs.component, jobs.job_id) || ')' as fault
     from core.jobs as jobs
+    semi join closing_source on closing_source.source_id = jobs.source_id
     left join coded_job using (job_id)
     where
         jobs.closed_at is null

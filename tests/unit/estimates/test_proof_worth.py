@@ -66,6 +66,23 @@ def test_shops_that_work_better_and_record_more_do_not_pass_for_proof() -> None:
     assert row["hazard_ratio_low"] < 1 < row["hazard_ratio_high"]
 
 
+def test_few_comebacks_among_many_parts_and_models_give_a_reason_and_no_ratio() -> None:
+    """No effect of proof, 23 comebacks and 17 columns: the adjustment alone would find one now and then."""
+    rng = np.random.default_rng(11)
+    frame = repairs(200, 4, ratio=1.0).with_columns(
+        component=pl.Series([f"part {i}" for i in rng.integers(0, 10, 200)]),
+        model=pl.Series([f"model {i}" for i in rng.integers(0, 9, 200)]),
+        verified=pl.Series(np.where(rng.random(200) < 0.15, "proved", "no_trace")),
+        is_comeback=pl.Series(rng.random(200) < 0.15),
+    )
+    row = compared(frame)
+    assert min(row["n_comebacks_with"], row["n_comebacks_without"]) > 0
+    assert row["hazard_ratio"] is None
+    assert row["comebacks_avoided"] is None
+    assert row["n_comebacks_with"] + row["n_comebacks_without"] == 23
+    assert row["reason"] == "23 comebacks are too few to tell proof from part and model: that wants 51"
+
+
 def test_comebacks_avoided_and_what_they_cost() -> None:
     frame = repairs(3000, 1)
     back = frame.filter("is_comeback")["job_id"].to_list()
@@ -107,10 +124,10 @@ def test_the_price_of_a_comeback_is_that_of_the_comebacks_compared() -> None:
     ("change", "reason"),
     [
         ({"verified": pl.lit("no_trace")}, "repairs of one side only"),
-        ({"is_comeback": pl.lit(False)}, "no comeback on one of the two sides: no ratio"),
+        ({"is_comeback": pl.lit(False)}, "no comeback on one of the two sides"),
         (
             {"is_comeback": pl.col("is_comeback") & (pl.col("verified") == "no_trace")},
-            "no comeback on one of the two sides: no ratio",
+            "no comeback on one of the two sides",
         ),
         (
             {"shop": pl.when(pl.col("verified") == "proved").then(pl.lit("A")).otherwise(pl.lit("B"))},

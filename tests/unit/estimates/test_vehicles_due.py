@@ -147,3 +147,23 @@ def test_without_any_inspection_there_is_a_list_and_no_chance() -> None:
     row = vehicles_due(states, ARRIVALS.head(0), nothing, 0.95).row(0, named=True)
     assert row["chance_ready"] is None
     assert row["reason"]
+
+
+def test_who_is_overdue_is_not_told_to_act_before_a_date_that_is_past(after: AfterClear) -> None:
+    """The date is gone: what is to be done comes before the visit."""
+    past = {"due_on": date(2023, 12, 1), "evap_state": "not_complete"}
+    told = listed(after, past, past | {"km_per_day": None})["advice"].to_list()
+    assert told[0].startswith("Overdue. Drive about ")
+    assert told[1] == "Overdue. Read the monitors before you go: too little is known."
+    assert not any("before the date" in advice for advice in told)
+
+
+def test_a_vehicle_cleared_by_a_repair_is_not_said_to_have_been_seen_not_complete(after: AfterClear) -> None:
+    """Its model has no distance at which 90 % are ready, and its last inspection found the monitor complete."""
+    unreached = after._replace(evap=after.evap.with_columns(pooled_km_90=pl.lit(None, pl.Float64)))
+    row = listed(unreached, {"cleared_on": date(2024, 1, 28)}).row(0, named=True)
+    assert (row["basis"], row["evap_state"]) == ("cleared", "complete")
+    assert row["chance_ready"] < 0.9
+    assert row["advice"] == (
+        "Read the monitors before the date: a repair cleared the codes, and the EVAP monitor may not have run since."
+    )

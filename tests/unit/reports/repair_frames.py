@@ -161,7 +161,7 @@ def proof_worth() -> pl.DataFrame:
         "comparison": "with_or_against_evidence",
         "n_comebacks_with": 0,
         "n_comebacks_without": 9,
-        "reason": "no comeback on one of the two sides: no ratio",
+        "reason": "no comeback on one of the two sides",
     }
     return framed(TABLES["mart.proof_worth"], [first, second])
 

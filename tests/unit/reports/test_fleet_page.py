@@ -158,3 +158,55 @@ def test_the_months_of_a_chart_are_those_of_the_table(pages, tables):
     assert len(keys) == 60
     assert "Halden Orrin: purge_valve" in keys
     assert len(rows) == 12 * 60
+
+
+def test_a_chance_that_nobody_knows_is_not_told_as_none_below_nine_tenths(tables):
+    """Without an inspection the count of small chances would be 0 of nothing."""
+    vehicles = tables["mart.vehicle_due"]
+    known, below = vehicles["chance_ready"].count(), (vehicles["chance_ready"] < 0.9).sum()
+    said = section(fleet, tables, "due").answer[0]
+    assert (
+        f"Of the {known} whose chance of a complete EVAP monitor is known, {below} have less than 90%."
+        in said
+    )
+    unknown = vehicles.with_columns(chance_ready=pl.lit(None, pl.Float64))
+    said = section(fleet, tables | {"mart.vehicle_due": unknown}, "due").answer[0]
+    assert "90%" not in said
+    assert "Not known of any: its chance of a complete EVAP monitor." in said
+
+
+def test_an_open_fault_is_told_as_such_and_not_as_a_failed_inspection(tables):
+    """An open job need not light the lamp: what an inspection would find is for the station to say."""
+    said = section(fleet, tables, "due").answer[0]
+    assert "have an open fault or had the lamp on when last inspected" in said
+    assert "would fail" not in said
+
+
+def test_the_age_by_which_a_tenth_wear_out_stands_in_the_sentence(tables):
+    """The question is at what age: a shape alone answers only how."""
+    said = section(fleet, tables, "wear").answer[0]
+    lives = tables["mart.component_life"].filter(make="*", pattern="wear_out")
+    assert said.startswith("Wear: ")
+    for r in lives.to_dicts():
+        b10, low, high = (words.number(r[f"b10{end}_years"], 2) for end in ("", "_low", "_high"))
+        assert f"{words.label(r['component'])} (a tenth by {b10} years, {low} to {high}; shape " in said
+
+
+def test_a_model_that_fails_by_chance_is_named_where_the_mixture_looks_like_early_failures(tables):
+    """Constant rates that differ fall when mixed (F. Proschan, Technometrics 5, 1963; cited from memory)."""
+    lives = tables["mart.component_life"]
+    part = lives.filter(make="*", pattern="early")["component"][0]
+    this = (pl.col("component") == part) & (pl.col("make") == "Halden") & (pl.col("model") == "Orrin")
+    one = lives.with_columns(
+        pl.when(this).then(pl.lit("random")).otherwise("pattern").alias("pattern"),
+        pl.when(this).then(1.07).otherwise("weibull_shape").alias("weibull_shape"),
+        pl.when(this).then(0.92).otherwise("weibull_shape_low").alias("weibull_shape_low"),
+        pl.when(this).then(1.24).otherwise("weibull_shape_high").alias("weibull_shape_high"),
+        pl.when(this).then(195).otherwise("n_failures").alias("n_failures"),
+    )
+    said = section(fleet, tables | {"mart.component_life": one}, "wear").answer[-1]
+    assert said.startswith(
+        f"Not early on every model: {words.label(part)} of Halden Orrin fails by chance at any age"
+        " (shape 1.1, 0.92 to 1.2; 195 failures). Models that fail at different rates look like early"
+    )
+    assert not any("Not early" in text for text in section(fleet, tables, "wear").answer)

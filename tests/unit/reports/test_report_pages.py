@@ -132,6 +132,16 @@ def test_vehicles_tested_are_item_a_1(tables):
         assert paragraph in missing
 
 
+def test_vehicles_without_a_verdict_are_counted_beside_the_share_that_fails(tables):
+    """Without result and readiness only a failing record can be judged: 58 of 58 initial tests then fail."""
+    said = section(inspection, tables, "items").answer[-1]
+    assert said.startswith("18 of 588 vehicles seen had no visit with a verdict")
+    assert said.endswith("the share that fails comes out too high.")
+    told = tables["mart.vehicles_tested"].with_columns(n_vehicles_seen=pl.col("n_vehicles"))
+    answer = section(inspection, tables | {"mart.vehicles_tested": told}, "items").answer
+    assert not any("had no visit" in text for text in answer)
+
+
 def test_a_share_is_never_summed_over_model_years(tables):
     """Counts may be added; a share over several rows would be an estimate of our own."""
     said = section(inspection, tables, "items").answer
@@ -177,7 +187,12 @@ def test_the_start_page_sums_up_files_and_links_what_stands_out(pages, tables):
 def test_the_start_page_counts_recordings_that_have_no_header_file(tables):
     """A file per recording brings its header in its name: only the warehouse knows how many there are."""
     runs = tables["audit.runs"].with_columns(row_counts=pl.lit('{"core.traces": 7777}'))
-    assert "7,777 recordings" in section(start, tables | {"audit.runs": runs}, "holds").answer[0]
+    said = section(start, tables | {"audit.runs": runs}, "holds").answer
+    assert "7,777 recordings" in said[0]
+    headers = tables["audit.files"].filter(pl.col("kind") == "traces")["n_accepted"].sum()
+    assert said[2].startswith(f"{words.count(7777 - headers)} recordings came without a header record")
+    runs = runs.with_columns(row_counts=pl.lit(f'{{"core.traces": {headers}}}'))
+    assert len(section(start, tables | {"audit.runs": runs}, "holds").answer) == 2
 
 
 def test_a_reason_speaks_of_the_page_and_not_of_columns(tables):
@@ -248,6 +263,52 @@ def test_groups_with_the_largest_and_smallest_leaks_are_named_and_told_apart_by_
     )
 
 
+def test_a_group_whose_leaks_are_too_large_to_tell_is_not_passed_over_for_the_largest(tables):
+    """More than half of them are too large for a size: no median, and yet larger than any that has one."""
+    unknown = pl.col("group") == "P0455"
+    sizes = tables["mart.leak_size"].with_columns(
+        pl.when(unknown).then(None).otherwise("median_mm").alias("median_mm"),
+        pl.when(unknown).then(2.41).otherwise("median_low_mm").alias("median_low_mm"),
+        pl.when(unknown).then(None).otherwise("median_high_mm").alias("median_high_mm"),
+        pl.when(unknown).then(22).otherwise("n_traces").alias("n_traces"),
+    )
+    said = section(leaks, tables | {"mart.leak_size": sizes}, "compare").answer
+    line = next(text for text in said if text.startswith("By trouble code: "))
+    assert line.startswith("By trouble code: of the medians that can be told, largest P04")
+    assert line.endswith(" Too large to tell a median: P0455 (at least 2.41 mm; 22 recordings).")
+
+
+def test_a_group_whose_leaks_are_too_tight_to_tell_is_named_with_its_bound(tables):
+    unknown = pl.col("group") == "after_repair"
+    sizes = tables["mart.leak_size"].with_columns(
+        pl.when(unknown).then(0.12).otherwise("median_high_mm").alias("median_high_mm"),
+        pl.when(unknown).then(111).otherwise("n_traces").alias("n_traces"),
+    )
+    said = section(leaks, tables | {"mart.leak_size": sizes}, "compare").answer
+    line = next(text for text in said if text.startswith("By stage: "))
+    assert line.endswith(" Too tight to tell one: after repair (at most 0.120 mm; 111 recordings).")
+
+
+def test_recordings_of_vehicles_without_a_tank_size_are_counted_and_not_lost(tables):
+    """Their leak is told for each cubic meter of gas: it has no diameter, and is missing from every size."""
+    sized = tables["mart.trace_result"]
+    leaking = sized.filter(pl.col("verdict") == "leak")
+    names = [name for name in sized.columns if name.startswith("leak_diameter")]
+    bare = leaking.head(7).with_columns(
+        *(pl.lit(None, sized.schema[name]).alias(name) for name in names),
+        *(pl.lit(7.1).alias(f"leak_area_per_volume{end}_mm2_m3") for end in ("", "_low", "_high")),
+    )
+    found = section(leaks, tables | {"mart.trace_result": bare}, "sizes")
+    assert found.left_out[-1].startswith(
+        "7 recordings of vehicles whose tank size (fuel_tank_l) is not known:"
+    )
+    nothing = {name: tables[name].head(0) for name in ("mart.leak_size", "mart.leak_size_curve")}
+    found = section(leaks, tables | nothing | {"mart.trace_result": bare}, "sizes")
+    assert found.answer[0] == "Not known: no recording gives a diameter or a bound."
+    assert found.answer[1].startswith("7 recordings of vehicles whose tank size")
+    assert not any("tank size" in text for text in section(leaks, tables, "sizes").left_out)
+
+
 def test_recurrence_stands_at_its_greatest_age(pages, tables):
     lines = table_of(pages["shops.html"], "Failures per vehicle")[1:]
     groups = tables["mart.recurrence"].select("make", "model", "component").unique()
@@ -298,6 +359,13 @@ def test_the_places_stand_in_the_order_of_the_table(pages, tables):
     first = chosen.row(0, named=True)
     assert line[3] == f"{words.label(first['component'])} {words.share(first['probability'])}"
     assert line[6] == f"{first['expected_minutes']:.0f}"
+
+
+def test_places_that_are_hardly_likely_are_said_to_be_passed_over(tables):
+    """Order 1, 2, 4 is no slip: the third place is too unlikely to draw."""
+    caption = section(look, tables, "first").picture.caption
+    assert "A number that is passed over is a place with a chance under" in caption
+    assert f"under {words.share(look.LEAST_SHOWN)}" in caption
 
 
 def test_without_a_find_the_page_says_so(tables):

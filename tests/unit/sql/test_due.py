@@ -24,7 +24,12 @@ def test_a_repair_after_the_last_inspection_clears_and_one_before_does_not(given
 def test_open_faults_are_a_code_with_the_lamp_and_a_job_not_closed(given: GivenRows) -> None:
     """A code of another system is no EVAP fault, but the lamp is told."""
     given.add("vehicles", *({"vehicle_id": f"V{i}"} for i in (1, 2, 3)))
-    given.add("jobs", {"job_id": "J9", "vehicle_id": "V2", "opened_at": at("2023-05-01T08:00")})
+    job = {"source_id": "office", "vehicle_id": "V3", "opened_at": at("2023-01-02T08:00")}
+    given.add(
+        "jobs",
+        job | {"job_id": "J8", "closed_at": at("2023-01-03T08:00")},
+        job | {"job_id": "J9", "vehicle_id": "V2", "opened_at": at("2023-05-01T08:00")},
+    )
     lamp = {"mil_on": True, "test_result": "fail"}
     given.add(
         "inspections",
@@ -36,6 +41,19 @@ def test_open_faults_are_a_code_with_the_lamp_and_a_job_not_closed(given: GivenR
         (["job J9 is open (purge_valve)"], False),
         ([], True),
     ]
+
+
+def test_a_source_that_closes_no_job_tells_nothing_of_open_ones(given: GivenRows) -> None:
+    """`closed_at` is no required field: an export without it would leave every job open for ever."""
+    given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2"})
+    job = {"source_id": "office", "opened_at": at("2023-05-01T08:00")}
+    given.add(
+        "jobs",
+        job | {"job_id": "J1", "vehicle_id": "V1", "source_id": "ledger"},
+        job | {"job_id": "J2", "vehicle_id": "V2"},
+        job | {"job_id": "J3", "vehicle_id": "V1", "closed_at": at("2023-05-02T08:00")},
+    )
+    assert state(given, "vehicle_id, open_faults") == [("V1", []), ("V2", ["job J2 is open (purge_valve)"])]
 
 
 def test_a_closed_job_ends_the_lamp_and_out_of_service_vehicles_are_left_out(given: GivenRows) -> None:
