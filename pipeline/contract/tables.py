@@ -39,6 +39,7 @@ from pipeline.contract.tables_traces import (
     LEAK_SIZE_CURVE,
     MODEL_NORM,
     REPAIR_CHECK,
+    SOURCE_PRESSURE,
     SOURCE_VENT,
     TRACE_RESULT,
 )
@@ -67,6 +68,7 @@ __all__ = [
     "READINESS_AFTER_CLEAR",
     "RECURRENCE",
     "REPAIR_CHECK",
+    "SOURCE_PRESSURE",
     "SOURCE_VENT",
     "STATION_LOOK",
     "TRACE_RESULT",
@@ -81,6 +83,7 @@ MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
     MODEL_NORM,
     SOURCE_VENT,
+    SOURCE_PRESSURE,
     REPAIR_CHECK,
     FAILURE_RATE,
     COMPONENT_LIFE,

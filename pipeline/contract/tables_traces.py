@@ -152,6 +152,23 @@ SOURCE_VENT = Table(
     ),
 )
 
+SOURCE_PRESSURE = Table(
+    "mart",
+    "source_pressure",
+    ("source_id",),
+    "one source: whether its pressures can be in the unit that they are read in",
+    (
+        text("source_id", "source"),
+        count("n_drawn", "recordings with a draw of 3 s or more behind a shut vent while the engine ran"),
+        count("n_vehicles", "vehicles of those recordings"),
+        number("greatest_span_pa", "largest span of the pressure in one of them", "Pa"),
+        flag(
+            "is_pressure_doubted",
+            "so small in all of so many that the pressures are in another unit: its tests are not judged",
+        ),
+    ),
+)
+
 REPAIR_CHECK = Table(
     "mart",
     "repair_check",

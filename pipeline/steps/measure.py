@@ -19,7 +19,7 @@ from tempfile import TemporaryDirectory
 
 import polars as pl
 
-from pipeline.contract.tables import MODEL_NORM, SOURCE_VENT, TRACE_RESULT
+from pipeline.contract.tables import MODEL_NORM, SOURCE_PRESSURE, SOURCE_VENT, TRACE_RESULT
 from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps.batches import Batch, batches
@@ -28,8 +28,8 @@ from pipeline.traces.measure import judge_taken, take
 from pipeline.traces.model_norms import NORM_SCHEMA, model_norms
 from pipeline.traces.recordings import FLOW_COLUMN, gather, recordings_of
 from pipeline.traces.rows import rows_of
+from pipeline.traces.sources import NO_SOURCES, Sources, believed, sources_of, with_doubts
 from pipeline.traces.taken import Taken
-from pipeline.traces.vent_commands import SOURCE_SCHEMA, sources_of, with_doubts
 from pipeline.warehouse.store import Warehouse
 
 #: what is found out about so many recordings is kept in memory
@@ -94,7 +94,8 @@ order by trace_id, t_s
 
 
 def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Path) -> None:
-    """Fill mart.trace_result, mart.model_norm and mart.source_vent from the accepted samples in `folder`, each anew.
+    """Fill mart.trace_result, mart.model_norm, mart.source_vent and mart.source_pressure from the accepted samples in
+    `folder`, each anew.
 
     Parameters
     ----------
@@ -109,7 +110,8 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
             _judge, [parts for _, parts in groups], repeat(norms), repeat(sources), repeat(settings)
         )
         warehouse.write(MODEL_NORM, norms)
-        warehouse.write(SOURCE_VENT, sources)
+        warehouse.write(SOURCE_VENT, sources.vent)
+        warehouse.write(SOURCE_PRESSURE, sources.pressure)
         warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in groups]))
 
 
@@ -123,17 +125,18 @@ def _with_places(todo: Iterable[Batch], folder: Path) -> Iterator[tuple[Batch, P
 
 def _all_taken(
     taken: Iterable[tuple[str, Kept, pl.DataFrame]],
-) -> tuple[list[tuple[str, int, Kept]], pl.DataFrame, pl.DataFrame]:
+) -> tuple[list[tuple[str, int, Kept]], pl.DataFrame, Sources]:
     """Return the first recording of each batch, how many it holds and what is kept of it; the norms of their models,
-    and what their sources' vent commands are worth."""
+    and what their sources' vent commands and pressures are worth."""
     kept, told = [], []
     for first, part, readings in taken:
         kept.append((first, readings.height, part))
         told.append(readings)
     if not told:
-        return kept, pl.DataFrame(schema=NORM_SCHEMA), pl.DataFrame(schema=SOURCE_SCHEMA)
+        return kept, pl.DataFrame(schema=NORM_SCHEMA), NO_SOURCES
     readings = pl.concat(told)
-    return kept, model_norms(readings), sources_of(readings)
+    sources = sources_of(readings)
+    return kept, model_norms(believed(readings, sources)), sources
 
 
 def _groups(kept: list[tuple[str, int, Kept]]) -> list[tuple[str, list[Kept]]]:
@@ -203,7 +206,7 @@ def _take(batch_to: tuple[Batch, Path | None], settings: Settings) -> tuple[str,
     return str(headers["trace_id"].min()), place or taken, taken.for_norms()
 
 
-def _judge(kept: list[Kept], norms: pl.DataFrame, sources: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+def _judge(kept: list[Kept], norms: pl.DataFrame, sources: Sources, settings: Settings) -> pl.DataFrame:
     taken = [pickle.loads(part.read_bytes()) if isinstance(part, Path) else part for part in kept]
     taken = [replace(batch, headers=with_doubts(batch.headers, sources)) for batch in taken]
     # Of a bundle's parts either all are there or none is: batches with recordings that were fed stay apart.
@@ -235,5 +238,6 @@ def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
 def some_traces(warehouse: Warehouse, trace_ids: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return (samples, headers) of these traces, in the order of their ids. Reads only."""
     headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids)).sort("trace_id")
-    headers = with_doubts(headers, warehouse.table(SOURCE_VENT.full_name))
+    sources = Sources(*(warehouse.table(table.full_name) for table in (SOURCE_VENT, SOURCE_PRESSURE)))
+    headers = with_doubts(headers, sources)
     return warehouse.query(SAMPLES_OF, [trace_ids]), headers

@@ -22,9 +22,9 @@ from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
 from pipeline.traces.sizes import leaks_alone, size_leaks, vapor_space
+from pipeline.traces.sources import believed, doubts_of, sources_of, with_doubts
 from pipeline.traces.steady_flow import read_steady_flows
 from pipeline.traces.taken import Measured, Taken, numbers_of
-from pipeline.traces.vent_commands import doubted, sources_of, with_doubts
 from pipeline.traces.verdict import judge
 from pipeline.traces.volts import compare_volts
 from pipeline.traces.volume_by_flow import told_by_flow
@@ -41,8 +41,8 @@ def measure_traces(
     samples : trace_id, t_s [s], tank_pressure_pa [Pa, gauge], sensor_v [V], purge_duty_pct [%], is_vent_closed,
         engine_rpm [1/min], is_pressure_derived and, where test gas was fed, test_flow_std_l_min.
     headers : one row per trace: trace_id, job_id, vehicle_id, stage, fuel_level_pct [%], ambient_c [°C],
-        barometric_kpa [kPa], fuel_tank_l [l], make, model, trouble_codes, checks; source_id where its vent command is
-        to be doubted (see `vent_commands`), or is_vent_doubted.
+        barometric_kpa [kPa], fuel_tank_l [l], make, model, trouble_codes, checks; source_id where its vent command
+        and its pressures are to be doubted (see `sources`), or is_vent_doubted and is_pressure_doubted.
     settings : discharge_coefficient, level and least_confidence are used.
     norms : of each model, as `model_norms.model_norms` returns them over the whole lake; None takes them from this
         batch.
@@ -65,8 +65,9 @@ def measure(
     taken = take(recordings, headers, settings)
     if norms is None:
         told = taken.for_norms()
-        norms = model_norms(told)
-        taken = replace(taken, headers=with_doubts(headers, sources_of(told)))
+        sources = sources_of(told)
+        norms = model_norms(believed(told, sources))
+        taken = replace(taken, headers=with_doubts(headers, sources))
     return judge_taken(taken, norms, settings)
 
 
@@ -167,7 +168,7 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
         settings.least_confidence,
         is_filling,
         step_pa,
-        doubted(taken.headers),
+        doubts_of(taken.headers),
     )
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = taken.pressure_test.copy()

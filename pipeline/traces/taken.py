@@ -15,11 +15,13 @@ from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import models_of
+from pipeline.traces.pressure_units import DRAWN_SPAN, drawn_span_pa
 from pipeline.traces.purge_flow import Equilibrium, duty_of_fall, is_timed, purge_flow_l_min
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import Sizes, VaporSpace
+from pipeline.traces.sources import source_of
 from pipeline.traces.steady_flow import SteadyFlow
-from pipeline.traces.vent_commands import VACUUM_UNDER_OPEN_VENT, source_of, vacuum_under_open_vent
+from pipeline.traces.vent_commands import VACUUM_UNDER_OPEN_VENT, vacuum_under_open_vent
 from pipeline.traces.verdict import Judgement
 from pipeline.traces.volts import VoltReadings, VoltStory, clear_slope
 
@@ -48,7 +50,7 @@ class Taken:
 
     def for_norms(self) -> pl.DataFrame:
         """Return what each recording tells of its model, as `model_norms.model_norms` takes it, and of its source, as
-        `vent_commands.sources_of` does."""
+        `sources.sources_of` does."""
         volume, air = self.volume, self.air
         flow = purge_flow_l_min(self.shown, self.leak, volume.known_l, air.pressure_pa, air.temperature_c)
         told = {
@@ -66,8 +68,9 @@ class Taken:
             **heat_told(self.fit, self.shown, self.leak_mm),
             **vapor_told(self.fit, self.shown),
             VACUUM_UNDER_OPEN_VENT: vacuum_under_open_vent(self.shown),
+            DRAWN_SPAN: drawn_span_pa(self.shown),
         }
-        of = models_of(self.headers).with_columns(source_of(self.headers))
+        of = models_of(self.headers).with_columns(self.headers["vehicle_id"], source_of(self.headers))
         return of.hstack([pl.Series(name, told[name]) for name in told])
 
 

@@ -9,19 +9,19 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.compiled import Floats
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import FLOWING_PA, MIN_DRAW_S, OPEN_VACUUM_PA
 
-SOURCE, VACUUM_UNDER_OPEN_VENT, IS_DOUBTED = "source_id", "vacuum_under_open_vent", "is_vent_doubted"
+VACUUM_UNDER_OPEN_VENT, IS_VENT_DOUBTED = "vacuum_under_open_vent", "is_vent_doubted"
 #: A source is doubted from so many such recordings on, where they are so large a share of all that tell (judgement: of
 #: systems that are tested one in ten or twenty has a restricted vent path).
 _LEAST_N, _LEAST_SHARE = 5, 0.5
-SOURCE_SCHEMA = {
-    SOURCE: pl.String,
+SCHEMA = {
+    "source_id": pl.String,
     "n_told": pl.Int64,
     "n_vacuum_under_open_vent": pl.Int64,
-    IS_DOUBTED: pl.Boolean,
+    IS_VENT_DOUBTED: pl.Boolean,
 }
 
 
@@ -36,41 +36,21 @@ def vacuum_under_open_vent(shown: Shown) -> Floats:
     return np.select([was_shut, came, flows_freely], [0.0, 1.0, 0.0], np.nan)
 
 
-def source_of(headers: pl.DataFrame) -> pl.Series:
-    """Return the source of each header, null where the headers do not say."""
-    if SOURCE in headers.columns:
-        return headers[SOURCE].cast(pl.String)
-    return pl.Series(SOURCE, [None], dtype=pl.String).new_from_index(0, headers.height)
-
-
-def sources_of(told: pl.DataFrame) -> pl.DataFrame:
-    """Return SOURCE_SCHEMA, a row for each source of these recordings.
+def vents_of(told: pl.DataFrame, source: str) -> pl.DataFrame:
+    """Return SCHEMA, a row for each source that tells.
 
     Parameters
     ----------
-    told : SOURCE and VACUUM_UNDER_OPEN_VENT of each recording, as `vacuum_under_open_vent` returns it; those without
-        a source are left out.
+    told : the source and VACUUM_UNDER_OPEN_VENT of each recording, as `vacuum_under_open_vent` returns it.
     """
-    known = told.filter(pl.col(SOURCE).is_not_null() & pl.col(VACUUM_UNDER_OPEN_VENT).is_not_nan())
     n, n_open = pl.len(), pl.col(VACUUM_UNDER_OPEN_VENT).sum()
-    counted = known.group_by(SOURCE).agg(
-        n_told=n,
-        n_vacuum_under_open_vent=n_open,
-        is_vent_doubted=(n_open >= _LEAST_N) & (n_open >= _LEAST_SHARE * n),
+    counted = (
+        told.filter(pl.col(VACUUM_UNDER_OPEN_VENT).is_not_nan())
+        .group_by(source)
+        .agg(
+            n_told=n,
+            n_vacuum_under_open_vent=n_open,
+            is_vent_doubted=(n_open >= _LEAST_N) & (n_open >= _LEAST_SHARE * n),
+        )
     )
-    return counted.select(pl.col(name).cast(kind) for name, kind in SOURCE_SCHEMA.items()).sort(SOURCE)
-
-
-def with_doubts(headers: pl.DataFrame, sources: pl.DataFrame) -> pl.DataFrame:
-    """Return the headers with IS_DOUBTED, by the sources that `sources_of` told."""
-    if SOURCE not in headers.columns:
-        return headers
-    doubted = sources.filter(IS_DOUBTED)[SOURCE]
-    return headers.with_columns(pl.col(SOURCE).is_in(doubted.implode()).fill_null(False).alias(IS_DOUBTED))
-
-
-def doubted(headers: pl.DataFrame) -> Flags:
-    """Return which headers' vent commands are doubted; none where that was not asked."""
-    if IS_DOUBTED not in headers.columns:
-        return np.zeros(headers.height, bool)
-    return headers[IS_DOUBTED].fill_null(False).to_numpy()
+    return counted.select(pl.col(name).cast(kind) for name, kind in SCHEMA.items()).sort(source)

@@ -11,9 +11,11 @@ from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import FILLED_PA, Landmarks
 from pipeline.traces.model_norms import Norms
+from pipeline.traces.pressure_units import SMALL_PA
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
 from pipeline.traces.sizes import WIDEST_MM, Sizes, is_unseen
+from pipeline.traces.sources import Doubts
 from pipeline.traces.stories import (
     DISAGREES,
     FLAT,
@@ -51,6 +53,9 @@ REASONS = {
     "vent_command": "in most recordings of its source vacuum comes though the vent is commanded open throughout: the "
     "command is the wrong way round, or not recorded; which word means shut the source "
     "declares under [samples.values.is_vent_closed] of its source.toml",
+    "pressure_unit": "purge was opened into shut tanks of this source and no recording of it ever moves by "
+    f"{SMALL_PA:.0f} Pa: its pressures are in another unit than they are read in, which the source declares under "
+    "[samples.units] of its source.toml",
     "drawn": "a vacuum came and stopped while the purge was commanded shut: its command was not recorded, or a pump "
     "drew the vacuum",
     "no_test": "no test was run: with the vent shut the purge was never opened, and no pressure of "
@@ -103,7 +108,7 @@ def judge(
     least_confidence: float,
     is_filling: Flags,
     barometer_step_pa: Floats,
-    is_vent_doubted: Flags,
+    doubts: Doubts,
 ) -> Judgement:
     """Return the verdict of every trace.
 
@@ -113,7 +118,7 @@ def judge(
     norms : of each trace's model.
     least_confidence : a story less likely than this is no verdict.
     barometer_step_pa : steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
-    is_vent_doubted : the source's vent command says the opposite of what its tanks do, or nothing.
+    doubts : the source's vent command says the opposite of what its tanks do, or nothing; its pressures never move.
     """
     signs = read_signs(marks, shown, volts, fit, sizes, norms, barometer_step_pa)
     told = compare_stories(signs, shown, sizes)
@@ -132,11 +137,12 @@ def judge(
         reasons = [
             (needs_test & np.isfinite(shown.sensor.stood_s) & ~signs.has_test, "stood"),
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
-            (is_vent_doubted & (best != DISAGREES), "vent_command"),
+            (doubts.vent & (best != DISAGREES), "vent_command"),
             (shown.vented.is_put_in & ~signs.has_test & ~is_of_sensor, "vent_open"),
             (shown.closed.is_drawn & ~signs.has_test & ~is_of_sensor, "drawn"),
             (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),
             (needs_test & ~signs.has_test, "no_test"),
+            (doubts.pressure, "pressure_unit"),
             ((best != DISAGREES) & _rose(shown), "rose"),
             (engine_off, "engine_off"),
             ((best == NO_VACUUM) & (shown.draw.seconds < ARRIVES_S), "short_draw"),

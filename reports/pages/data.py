@@ -11,15 +11,17 @@ from reports import words
 from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
 from reports.pages.refusals import cut, refused
 from reports.pages.run import Run
-from reports.pages.vent_commands import vent_commands
+from reports.pages.source_checks import pressure_units, vent_commands
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the data page from `audit.files`, `audit.runs`, `quarantine.records` and `mart.source_vent`."""
+    """Make the data page from `audit.files`, `audit.runs`, `quarantine.records`, `mart.source_vent` and
+    `mart.source_pressure`."""
     files, quarantine = read("audit.files"), read("quarantine.records")
     sections = (
         refused(quarantine, files),
         vent_commands(read("mart.source_vent")),
+        pressure_units(read("mart.source_pressure")),
         list_files(files),
         skipped(files, run),
         steps(run),

@@ -15,7 +15,14 @@ import polars as pl
 import pytest
 
 from pipeline.contract.fields import ALL_KINDS, Field
-from pipeline.contract.tables import AUDIT_FILES, MODEL_NORM, QUARANTINE_RECORDS, SOURCE_VENT, TRACE_RESULT
+from pipeline.contract.tables import (
+    AUDIT_FILES,
+    MODEL_NORM,
+    QUARANTINE_RECORDS,
+    SOURCE_PRESSURE,
+    SOURCE_VENT,
+    TRACE_RESULT,
+)
 from pipeline.estimates import estimate_all
 from pipeline.settings import Settings
 from pipeline.steps.judge import judge_inspections
@@ -55,7 +62,7 @@ def _frame(kind: str, records: list[dict[str, Any]]) -> pl.DataFrame:
 def _fill(warehouse: Warehouse, records: Records, settings: Settings) -> None:
     for kind in ("vehicles", "jobs", "traces", "inspections"):
         warehouse.create(f"core.{kind}", kind_columns(ALL_KINDS[kind]))
-    for table in (AUDIT_FILES, QUARANTINE_RECORDS, TRACE_RESULT, MODEL_NORM, SOURCE_VENT):
+    for table in (AUDIT_FILES, QUARANTINE_RECORDS, TRACE_RESULT, MODEL_NORM, SOURCE_PRESSURE, SOURCE_VENT):
         warehouse.create(table.full_name, [(c.name, c.type) for c in table.columns])
     for kind in ("vehicles", "jobs", "inspections"):
         warehouse.append(f"core.{kind}", _frame(kind, getattr(records, kind)))

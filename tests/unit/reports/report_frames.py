@@ -34,7 +34,13 @@ from tests.unit.reports.repair_frames import (
     proof_worth,
     repair_check,
 )
-from tests.unit.reports.trace_frames import leak_size, leak_size_curve, source_vent, trace_result
+from tests.unit.reports.trace_frames import (
+    leak_size,
+    leak_size_curve,
+    source_pressure,
+    source_vent,
+    trace_result,
+)
 
 
 def empty_tables() -> dict[str, pl.DataFrame]:
@@ -86,6 +92,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.leak_size_curve": leak_size_curve(),
         "mart.trace_result": trace_result(rng, hostile),
         "mart.source_vent": source_vent(hostile),
+        "mart.source_pressure": source_pressure(hostile),
         "mart.first_look": first_look(),
         "mart.inspection_report": inspection_report(rng),
         "mart.readiness": readiness(rng),

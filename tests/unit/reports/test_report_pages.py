@@ -88,6 +88,17 @@ def test_a_source_whose_vent_command_is_doubted_is_named_with_its_counts(pages, 
     assert table_of(pages["data.html"], "Vent commands by source")[-1] == ["south_bay", "48", "41", "no"]
 
 
+def test_a_source_whose_pressures_are_in_another_unit_is_named_with_what_to_declare(pages, tables):
+    found = section(data, tables, "pressure_units")
+    assert found.answer == ("Not in 1 of 2 sources, whose tests are not judged.",)
+    assert found.findings[0].text.startswith(
+        "south_bay: 36 draws of 12 vehicles, and none moved the pressure by"
+    )
+    assert "more than 3.6 Pa" in found.findings[0].text
+    assert "[samples.units]" in found.findings[0].text
+    assert table_of(pages["data.html"], "Pressures by source")[-1] == ["south_bay", "36", "12", "3.64", "no"]
+
+
 def test_inspection_items_stand_with_count_base_share_and_interval(pages, tables):
     lines = table_of(pages["inspection.html"], "Initial test and retests")
     r = tables["mart.inspection_report"].filter(

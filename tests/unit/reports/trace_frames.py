@@ -130,3 +130,19 @@ def source_vent(hostile: bool) -> pl.DataFrame:
         for name, n, n_open, is_doubted in zip(names, (212, 48), (9, 41), (False, True), strict=True)
     ]
     return framed(TABLES["mart.source_vent"], rows)
+
+
+def source_pressure(hostile: bool) -> pl.DataFrame:
+    """One source whose pressures are believed, one whose are in kilopascals."""
+    names = (HOSTILE if hostile else "north_bay", "south_bay")
+    rows = [
+        {
+            "source_id": name,
+            "n_drawn": n,
+            "n_vehicles": n // 3,
+            "greatest_span_pa": span,
+            "is_pressure_doubted": is_doubted,
+        }
+        for name, n, span, is_doubted in zip(names, (180, 36), (3712.5, 3.64), (False, True), strict=True)
+    ]
+    return framed(TABLES["mart.source_pressure"], rows)

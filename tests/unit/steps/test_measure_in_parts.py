@@ -17,7 +17,7 @@ from pipeline.steps.stage import STAGE_COLUMNS
 from pipeline.traces.measure import take
 from pipeline.traces.model_norms import model_norms
 from pipeline.traces.recordings import FLOW_COLUMN, gather
-from pipeline.traces.vent_commands import sources_of
+from pipeline.traces.sources import sources_of
 from pipeline.warehouse.store import open_warehouse
 from tests.unit.traces.drawing import HEADER, whole_test
 from tests.unit.traces.test_steady_flow import fed

@@ -8,7 +8,9 @@ import pytest
 
 from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
-from pipeline.traces.vent_commands import IS_DOUBTED, VACUUM_UNDER_OPEN_VENT, sources_of, with_doubts
+from pipeline.traces.pressure_units import DRAWN_SPAN
+from pipeline.traces.sources import sources_of, with_doubts
+from pipeline.traces.vent_commands import IS_VENT_DOUBTED, VACUUM_UNDER_OPEN_VENT
 from tests.unit.traces.drawing import HEADER, Drawing, whole_test
 
 WAYS = {
@@ -76,12 +78,14 @@ def test_counts_by_source():
         {
             "source_id": ["a"] * 8 + ["b"] * 8 + [None],
             VACUUM_UNDER_OPEN_VENT: [1.0] * 5 + [0.0] * 2 + [float("nan")] + [1.0] * 4 + [0.0] * 4 + [1.0],
+            DRAWN_SPAN: [float("nan")] * 17,
+            "vehicle_id": ["v"] * 17,
         }
     )
     sources = sources_of(told)
-    assert sources.rows() == [("a", 7, 5, True), ("b", 8, 4, False)]
+    assert sources.vent.rows() == [("a", 7, 5, True), ("b", 8, 4, False)]
     headers = pl.DataFrame({"source_id": ["b", "a", None]})
-    assert with_doubts(headers, sources)[IS_DOUBTED].to_list() == [False, True, False]
+    assert with_doubts(headers, sources)[IS_VENT_DOUBTED].to_list() == [False, True, False]
 
 
 def test_a_draw_behind_a_vent_that_only_seems_shut_is_not_judged_either():

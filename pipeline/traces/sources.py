@@ -1,0 +1,81 @@
+"""What is asked of a whole source: whether the commands and pressures that it writes can be what they say."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import polars as pl
+
+from pipeline.traces import pressure_units, vent_commands
+from pipeline.traces.compiled import Flags
+from pipeline.traces.pressure_units import IS_PRESSURE_DOUBTED, pressures_of
+from pipeline.traces.vent_commands import IS_VENT_DOUBTED, vents_of
+
+SOURCE = "source_id"
+
+
+class Sources(NamedTuple):
+    """A row for each source: of its vent commands `vent_commands.SCHEMA`, of its pressures `pressure_units.SCHEMA`."""
+
+    vent: pl.DataFrame
+    pressure: pl.DataFrame
+
+
+NO_SOURCES = Sources(pl.DataFrame(schema=vent_commands.SCHEMA), pl.DataFrame(schema=pressure_units.SCHEMA))
+
+
+class Doubts(NamedTuple):
+    """Which recordings come from a source whose vent commands, or whose pressures, cannot be what they say."""
+
+    vent: Flags
+    pressure: Flags
+
+
+def source_of(headers: pl.DataFrame) -> pl.Series:
+    """Return the source of each header, null where the headers do not say."""
+    if SOURCE in headers.columns:
+        return headers[SOURCE].cast(pl.String)
+    return pl.Series(SOURCE, [None], dtype=pl.String).new_from_index(0, headers.height)
+
+
+def sources_of(told: pl.DataFrame) -> Sources:
+    """Return what the recordings of each source tell of it.
+
+    Parameters
+    ----------
+    told : SOURCE, vehicle_id, `vent_commands.VACUUM_UNDER_OPEN_VENT` and `pressure_units.DRAWN_SPAN` of each recording;
+        those without a source are left out.
+    """
+    known = told.filter(pl.col(SOURCE).is_not_null())
+    return Sources(vents_of(known, SOURCE), pressures_of(known, SOURCE))
+
+
+def believed(told: pl.DataFrame, sources: Sources) -> pl.DataFrame:
+    """Return the recordings without those whose source's pressures are doubted: no norm is to be learned of them."""
+    return told.filter(~_is_of(sources.pressure, IS_PRESSURE_DOUBTED))
+
+
+def with_doubts(headers: pl.DataFrame, sources: Sources) -> pl.DataFrame:
+    """Return the headers with IS_VENT_DOUBTED and IS_PRESSURE_DOUBTED, by what was told of their sources."""
+    if SOURCE not in headers.columns:
+        return headers
+    return headers.with_columns(
+        _is_of(sources.vent, IS_VENT_DOUBTED), _is_of(sources.pressure, IS_PRESSURE_DOUBTED)
+    )
+
+
+def doubts_of(headers: pl.DataFrame) -> Doubts:
+    """Return what `with_doubts` told of these headers; no doubt where that was not asked."""
+    return Doubts(*(_flag(headers, name) for name in (IS_VENT_DOUBTED, IS_PRESSURE_DOUBTED)))
+
+
+def _is_of(sources: pl.DataFrame, flag: str) -> pl.Expr:
+    of = sources.filter(flag)[SOURCE]
+    return pl.col(SOURCE).is_in(of.implode()).fill_null(False).alias(flag)
+
+
+def _flag(headers: pl.DataFrame, name: str) -> Flags:
+    if name not in headers.columns:
+        return np.zeros(headers.height, bool)
+    return headers[name].fill_null(False).to_numpy()
