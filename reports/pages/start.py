@@ -162,7 +162,7 @@ def holds(read: Read, run: Run) -> Section:
             f"Window of the jobs: {run.window_text}. Latest inspection: {words.day(run.inspection_to_on)}.",
             *without_header(by_kind, run),
         ),
-        findings=quarantined(files),
+        findings=(*unjudged(read), *quarantined(files)),
         grids=(kind_grid(by_kind),),
     )
 
@@ -212,6 +212,19 @@ def quarantined(files: pl.DataFrame) -> tuple[Finding, ...]:
         " quarantined, each with its reason."
     )
     return (Finding(text, "data.html#refused", "See what to fix at the source"),)
+
+
+def unjudged(read: Read) -> tuple[Finding, ...]:
+    """Name the sources of which no test is judged, since what they write cannot be so."""
+    why = (
+        ("source_vent", "is_vent_doubted", "vent_commands", "its vent commands cannot be what they say"),
+        ("source_pressure", "is_pressure_doubted", "pressure_units", "its pressures are in another unit"),
+    )
+    return tuple(
+        Finding(f"No test of {source_id} is judged: {reason}.", f"data.html#{section}", "See what to declare")
+        for table, flag, section, reason in why
+        for source_id in read(f"mart.{table}").filter(flag)["source_id"].sort()
+    )
 
 
 def kind_grid(by_kind: dict[str, dict[str, Any]]) -> Grid:

@@ -99,6 +99,14 @@ def test_a_source_whose_pressures_are_in_another_unit_is_named_with_what_to_decl
     assert table_of(pages["data.html"], "Pressures by source")[-1] == ["south_bay", "36", "12", "3.64", "no"]
 
 
+def test_the_start_page_says_which_sources_are_not_judged(tables):
+    found = [f.text for f in section(start, tables, "holds").findings]
+    assert found[:2] == [
+        "No test of south_bay is judged: its vent commands cannot be what they say.",
+        "No test of south_bay is judged: its pressures are in another unit.",
+    ]
+
+
 def test_inspection_items_stand_with_count_base_share_and_interval(pages, tables):
     lines = table_of(pages["inspection.html"], "Initial test and retests")
     r = tables["mart.inspection_report"].filter(
