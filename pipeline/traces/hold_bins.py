@@ -18,6 +18,10 @@ WARMING_S = (2.0, 4.0, 8.0, 16.0)
 LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
 _LEFT_AT_END = 0.03
+#: A tank whose fuel goes on to lift the pressure to the other side of the vented level, by so much [Pa] and more than that
+#: share, tells by it what its fuel does without any vacuum: its hold is fitted to the end, where that leaves no more than this
+#: share of it behind the vented level (of a vacuum that was soon gone too few bins would be left).
+_BEYOND_PA, _MOST_BEYOND = 20.0, 0.6
 #: Ratio of specific heats of a tank's gas, air with a third of fuel vapor: with it heat fades, and moves the pressure.
 HEAT_RATIO = 1.18
 #: The draw's steps are gathered over so long [s] before their heat is let fade: a tenth of the shortest time constant.
@@ -69,7 +73,7 @@ def bin_hold(
     marks: Landmarks,
     parts: Parts,
     zero: float,
-    start_above: float,
+    ends_above: tuple[float, float],
     ends_of_range: tuple[float, float],
     bins: tuple[Floats, ...],
     k: int,
@@ -78,11 +82,11 @@ def bin_hold(
 
     Parameters
     ----------
-    a, b : the recording's rows. zero, start_above : vented level, and the hold's first level above it [Pa].
+    a, b : the recording's rows. zero, ends_above : vented level, and the hold's first and last level above it [Pa].
     ends_of_range : the sensor's least and greatest reading [Pa], which tell nothing of the tank; nan where not reached.
     """
     of_t, of_p, of_n, start, start_s, window_s, cooling = bins
-    first, last = _window(t, smooth, marks, parts, zero, start_above)
+    first, last = _window(t, smooth, marks, parts, zero, ends_above)
     lowest, highest = ends_of_range
     floor = lowest + 1e-9 if lowest == lowest else -np.inf
     ceiling = highest - 1e-9 if highest == highest else np.inf
@@ -120,15 +124,19 @@ def _put_mean(of_t: Floats, of_p: Floats, of_n: Floats, cell: int, time: float, 
 
 @compiled
 def _window(
-    t: Floats, smooth: Floats, marks: Landmarks, parts: Parts, zero: float, start_above: float
+    t: Floats, smooth: Floats, marks: Landmarks, parts: Parts, zero: float, ends_above: tuple[float, float]
 ) -> tuple[int, int]:
-    """Return the rows of the hold that are fitted: after the valves' answer, until hardly any vacuum is left."""
+    """Return the rows of the hold that are fitted: after the valves' answer, until hardly any vacuum is left, or to the
+    end where the pressure goes beyond the vented level."""
     latency = 0.0 if marks.is_pressure_test > 0 else LATENCY_S
     a = row_from(t, parts.hold[0], parts.hold[1], marks.hold_start + latency)
     b = row_after(t, a, parts.hold[1], marks.hold_end)
-    limit = _LEFT_AT_END * abs(start_above)
+    limit = _LEFT_AT_END * abs(ends_above[0])
+    goes_beyond = ends_above[0] * ends_above[1] < 0 and abs(ends_above[1]) > max(limit, _BEYOND_PA)
     for i in range(a, b):
         if abs(smooth[i] - zero) < limit:
+            if goes_beyond and t[b - 1] - t[i] < _MOST_BEYOND * (t[b - 1] - t[a]):
+                return a, b
             return a, row_after(t, i, b, t[i])
     return a, b
 

@@ -25,6 +25,10 @@ _KNEE_SHARE = 0.25
 _FULL_SHARE = 0.99
 _FILLS = 0.1
 FILLING_ENDS_S = 1.0
+#: A supply that a leak outruns holds a level until it is shut off. Then the pressure bends down, by this share of the whole
+#: above the line from there to half of it, and is watched for so long [s] and for this share of the time before.
+_BENDS_SHARE = 0.1
+_WATCHED_S, _WATCHED_SHARE = 30.0, 0.5
 #: What rises faster than this share of it belongs to the filling.
 _RISES_BY_ITSELF = 0.25
 #: The tank's own rise before it is filled is read until so long [s] before the filling begins.
@@ -117,7 +121,7 @@ def find_landmarks(
             # Who lets the pressure go by the port that it came in by commands nothing.
             end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE, tells)
             moved_from, filled = _filling(t, smooth, first[applied], end)
-            filled = max(filled, fed_until)
+            filled = _supplied_until(t, smooth, max(filled, fed_until), end)
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
             hold_rows = (row_from(t, filled, end, hold_start), first[applied + 1])
             opened = end
@@ -360,6 +364,25 @@ def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
             full += 1
             later = row_from(t, full, b, t[full] + FILLING_ENDS_S)
     return begin, full
+
+
+@compiled
+def _supplied_until(t: Floats, smooth: Floats, a: int, b: int) -> int:
+    """Return the row of rows a to b until which a supply held the pressure up, a where none did.
+
+    Through a hole a pressure goes ever more slowly, and gas that is shut in cools so: what first stands and then goes was
+    fed. A hold that is let go in the end is not watched after that.
+    """
+    outside = smooth[b - 1]
+    whole = smooth[a] - outside
+    half = a
+    while half < b - 1 and smooth[half] - outside > 0.5 * whole:
+        half += 1
+    bend, off = _farthest(t, smooth, a, half + 1, 1.0)
+    watched = t[b - 1] - t[bend]
+    if off < _BENDS_SHARE * whole or watched < max(_WATCHED_S, _WATCHED_SHARE * (t[bend] - t[a])):
+        return a
+    return bend
 
 
 @compiled

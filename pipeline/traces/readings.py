@@ -152,7 +152,7 @@ def _read_one(
     _put(tables[6], k, read_release(t, p, a, parts.release, marks, zero, sensor.floor))
     _put(tables[7], k, read_volts(t, smooth, volts, first, n, room, paired))
     ends = sensor.floor, sensor.ceiling
-    bin_hold(t, p, smooth, a, b, marks, parts, zero, hold.start_above, ends, bins, k)
+    bin_hold(t, p, smooth, a, b, marks, parts, zero, (hold.start_above, hold.end_above), ends, bins, k)
 
 
 @compiled

@@ -7,6 +7,7 @@ import polars as pl
 
 from pipeline.settings import Settings
 from pipeline.traces.quantities import pressure
+from pipeline.traces.sizes import WIDEST_MM
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.suspects import name_suspects
 from pipeline.traces.verdict import HOLDS_MM
@@ -85,7 +86,7 @@ def _judged(steady: SteadyFlow, k: int, headers: pl.DataFrame, settings: Setting
 
 
 def _verdict(steady: SteadyFlow, k: int, least: float) -> tuple[str, float]:
-    if steady.is_open[k]:
+    if steady.is_open[k] or steady.low[k] > WIDEST_MM:
         return "gross_leak", 1.0
     chance = float(steady.chance_of_leak[k])
     if chance >= least:
@@ -104,7 +105,8 @@ def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
     by = f"discharge coefficient {settings.discharge_coefficient:.2f}"
     if verdict == "gross_leak":
         size = f"the hole is larger than {s.low[k]:.1f} mm ({by})"
-        return f"{fed} and no pressure built: {size}, or the vent path is open."
+        built = "no pressure" if s.is_open[k] else pressure(float(s.gauge[k]))
+        return f"{fed} and {built} built: {size}, or the vent path is open."
     held = f"{fed} at {pressure(float(s.gauge[k]))} for {s.seconds[k]:.0f} s"
     if verdict == "holds":
         return (
