@@ -25,8 +25,8 @@ def molar_flow(
 
     Pressure loss is a sum of a part that goes with the square of the speed and one that goes with it alone: for a
     sharp edge rho v^2 / (2 C^2) + 6 pi mu v / d (Sampson's creeping flow through a thin hole), for a drilled wall
-    1.5 rho v^2 / 2 + 6 pi mu v / d + 32 mu L v / d^2, for a crack of width d and length L a slit 6 mm deep. Expansion as
-    of gases at small ratios, 1 - 0.41 x / 1.4 for sharp edges and 1 - 0.75 x / 1.4 for rounded flow (from memory).
+    1.5 rho v^2 / 2 + 6 pi mu v / d + 32 mu L v / d^2, for a crack of width d and length L a slit 6 mm deep. Expansion
+    as of gases at small ratios, 1 - 0.41 x / 1.4 for sharp edges and 1 - 0.75 x / 1.4 for rounded flow (from memory).
     """
     dp = p_up - p_down
     if dp <= 0.0 or d_m <= 0.0:
@@ -84,6 +84,4 @@ def effective_mm(hole: dict[str, Any], tank_pa: float, outside_pa: float, t_k: f
     flow = passed(at_hole)
     if flow <= 0.0:
         return 0.0
-    return 1e3 * brentq(
-        lambda d: molar_flow(SHARP, d, 0.0, up, down, t_k, AIR) - flow, 1e-7, 0.2, xtol=1e-10
-    )
+    return 1e3 * brentq(lambda d: molar_flow(SHARP, d, 0.0, up, down, t_k, AIR) - flow, 1e-7, 0.2, xtol=1e-10)

@@ -41,7 +41,13 @@ SURE = 0.9
 
 
 def is_ambiguous(
-    cause: str, kind: str, diameter_mm: float, built_pa: float, halving_s: float, hold_s: float, drawn_pa: float
+    cause: str,
+    kind: str,
+    diameter_mm: float,
+    built_pa: float,
+    halving_s: float,
+    hold_s: float,
+    drawn_pa: float,
 ) -> bool:
     """Tell whether nobody could fairly be asked for a verdict.
 

@@ -181,8 +181,9 @@ def run(tank: Tank, course: Course, most_s: float):
             vent_q = bed_flow(
                 p_behind - p0, tank.vent_plain / vent_open, tank.vent_square / (vent_open * vent_open)
             )
+        lifted = max(0.0, duty - 0.06) / 0.94
         purge_q = nozzle(
-            tank.purge_m2 * duty + tank.passing_m2, p_before, tank.manifold_pa, tank.outside_k, AIR
+            tank.purge_m2 * lifted + tank.passing_m2, p_before, tank.manifold_pa, tank.outside_k, AIR
         )
         hole = (0.0, 0.0, 0.0)
         if tank.hole_m > 0.0:
