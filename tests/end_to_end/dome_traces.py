@@ -21,6 +21,14 @@ from tests.end_to_end.recording_frames import HEADER, samples_of
 KIND = {DRAW: "draw", FILL: "fill", FLOW: "flow", ROUTINE: "routine"}
 #: Share of visits: a visit with draw-downs has two recordings, before and after.
 VISITS = {DRAW: 0.54, FILL: 0.18, FLOW: 0.09, ROUTINE: 0.19}
+#: Fair beside the truth. The two of `gross` were added after first contact, where the author had slipped: a filling
+#: whose pressure never rises looks as no filling does, and a measured flow gives a large opening its size.
+ALSO_FAIR = {
+    ("cut_short", "draw"): "holds",
+    ("cut_short", "fill"): "holds",
+    ("gross", "fill"): "not_judged",
+    ("gross", "flow"): "leak",
+}
 Rng = np.random.Generator
 
 
@@ -119,7 +127,7 @@ def _truth(
     return {
         "trace_id": name,
         "verdict": verdict,
-        "also_fair": "holds" if cause == "cut_short" else None,
+        "also_fair": ALSO_FAIR.get((cause, kind)),
         "cause": cause,
         "kind": kind,
         "way": way,
