@@ -18,9 +18,9 @@ WARMING_S = (2.0, 4.0, 8.0, 16.0)
 LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
 _LEFT_AT_END = 0.03
-#: A tank whose fuel goes on to lift the pressure to the other side of the vented level, by so much [Pa] and more than that
-#: share, tells by it what its fuel does without any vacuum: its hold is fitted to the end, where that leaves no more than this
-#: share of it behind the vented level (of a vacuum that was soon gone too few bins would be left).
+#: A tank whose fuel goes on to lift the pressure to the other side of the vented level, by so much [Pa] and more than
+#: that share, tells by it what its fuel does without any vacuum. Its hold is fitted to the end, where no more than this
+#: share of it lies behind the vented level: of a vacuum that was soon gone too few bins would be left.
 _BEYOND_PA, _MOST_BEYOND = 20.0, 0.6
 #: Ratio of specific heats of a tank's gas, air with a third of fuel vapor: with it heat fades, and moves the pressure.
 HEAT_RATIO = 1.18

@@ -25,8 +25,8 @@ _KNEE_SHARE = 0.25
 _FULL_SHARE = 0.99
 _FILLS = 0.1
 FILLING_ENDS_S = 1.0
-#: A supply that a leak outruns holds a level until it is shut off. Then the pressure bends down, by this share of the whole
-#: above the line from there to half of it, and is watched for so long [s] and for this share of the time before.
+#: A supply that a leak outruns holds a level until it is shut off. Then the pressure bends down, by this share of the
+#: whole above the line from there to half of it, and is watched for so long [s] and for this share of the time before.
 _BENDS_SHARE = 0.1
 _WATCHED_S, _WATCHED_SHARE = 30.0, 0.5
 #: What rises faster than this share of it belongs to the filling.
@@ -370,8 +370,8 @@ def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
 def _supplied_until(t: Floats, smooth: Floats, a: int, b: int) -> int:
     """Return the row of rows a to b until which a supply held the pressure up, a where none did.
 
-    Through a hole a pressure goes ever more slowly, and gas that is shut in cools so: what first stands and then goes was
-    fed. A hold that is let go in the end is not watched after that.
+    Through a hole a pressure goes ever more slowly, and gas that is shut in cools so: what first stands and then goes
+    was fed. A hold that is let go in the end is not watched after that.
     """
     outside = smooth[b - 1]
     whole = smooth[a] - outside

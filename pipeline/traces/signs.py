@@ -181,7 +181,6 @@ def _falls(shown: Shown) -> Floats:
     least = np.maximum(FALLS_PA, 6 * per_quarter)
     late = both(
         above(-hold.late_change, np.maximum(least, LATE_SHARE * by_cooling)),
-        fact(hold.seconds >= MIN_HOLD_S),
         above(-hold.late_change, 0.01 * np.abs(hold.start_above), FAINT),
     )
     whole = above(-hold.change, np.maximum(np.maximum(least, by_cooling), 0.02 * depth))
@@ -189,7 +188,9 @@ def _falls(shown: Shown) -> Floats:
         above(hold.start_above - hold.end_above, np.maximum(np.maximum(100.0, by_cooling), 0.05 * depth)),
         fact(~(hold.change >= 0.01 * depth)),
     )
-    return either(before, stands, both(either(late, whole, flat), fact(hold.start_above < 0)))
+    # In the first seconds valves and sensor still answer to the draw.
+    in_hold = both(either(late, whole, flat), fact(hold.start_above < 0), fact(hold.seconds >= MIN_HOLD_S))
+    return either(before, stands, in_hold)
 
 
 def _arrives_plainly(shown: Shown, creeps: Floats) -> Floats:
