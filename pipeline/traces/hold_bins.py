@@ -21,7 +21,7 @@ _LEFT_AT_END = 0.03
 #: A tank whose fuel goes on to lift the pressure to the other side of the vented level, by so much [Pa] and more than
 #: that share, tells by it what its fuel does without any vacuum. Its hold is fitted to the end, where no more than this
 #: share of it lies behind the vented level: of a vacuum that was soon gone too few bins would be left.
-_BEYOND_PA, _MOST_BEYOND = 20.0, 0.6
+_BEYOND_PA, _MOST_BEYOND = 20.0, 0.4
 #: Ratio of specific heats of a tank's gas, air with a third of fuel vapor: with it heat fades, and moves the pressure.
 HEAT_RATIO = 1.18
 #: The draw's steps are gathered over so long [s] before their heat is let fade: a tenth of the shortest time constant.

@@ -121,7 +121,7 @@ def find_landmarks(
             # Who lets the pressure go by the port that it came in by commands nothing.
             end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE, tells)
             moved_from, filled = _filling(t, smooth, first[applied], end)
-            filled = _supplied_until(t, smooth, max(filled, fed_until), end)
+            filled = _supplied_until(t, smooth, max(filled, fed_until), end, smooth[first[applied]])
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
             hold_rows = (row_from(t, filled, end, hold_start), first[applied + 1])
             opened = end
@@ -367,17 +367,22 @@ def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
 
 
 @compiled
-def _supplied_until(t: Floats, smooth: Floats, a: int, b: int) -> int:
+def _supplied_until(t: Floats, smooth: Floats, a: int, b: int, before: float) -> int:
     """Return the row of rows a to b until which a supply held the pressure up, a where none did.
 
     Through a hole a pressure goes ever more slowly, and gas that is shut in cools so: what first stands and then goes
     was fed. A hold that is let go in the end is not watched after that.
+
+    Parameters
+    ----------
+    before : the pressure that was there first [Pa].
     """
-    outside = smooth[b - 1]
-    whole = smooth[a] - outside
+    whole = smooth[a] - before
     half = a
-    while half < b - 1 and smooth[half] - outside > 0.5 * whole:
+    while half < b and smooth[half] - before > 0.5 * whole:
         half += 1
+    if half == b:
+        return a
     bend, off = _farthest(t, smooth, a, half + 1, 1.0)
     watched = t[b - 1] - t[bend]
     if off < _BENDS_SHARE * whole or watched < max(_WATCHED_S, _WATCHED_SHARE * (t[bend] - t[a])):

@@ -108,7 +108,7 @@ def take(
     tested = _pressure_tests(recordings, marks, shown, settings)
     bins = bins if with_curves else HoldBins.empty(0)
     steady = read_steady_flows(
-        recordings, shown.vented, air.pressure_pa, air.temperature_c, volume, discharge, level
+        recordings, shown, air.pressure_pa, air.temperature_c, volume, discharge, level
     )
     return Taken(
         headers,

@@ -20,8 +20,8 @@ from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.physics.vapor import VAPOR_SHARE_SD, gravity_with_vapor, vapor_share
 from pipeline.traces.beliefs import GIVEN_BACK_S
 from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.readings import Shown
 from pipeline.traces.recordings import METER_L_MIN, Recordings
-from pipeline.traces.shows import Vented
 from pipeline.traces.sizes import LEAK_MM, MOST_VAPOR, VaporSpace
 
 _MM_PER_INCH = 25.4
@@ -77,8 +77,8 @@ class SteadyFlow(NamedTuple):
 
 
 class _Feed(NamedTuple):
-    """Flow out and flow that fills the tank [l/min], overpressure [Pa], over so many seconds, of which half had passed
-    so long after the feed began [s]."""
+    """Flow fed and flow that fills the tank, below 0 where it empties [l/min], overpressure [Pa], over so many seconds,
+    of which half had passed so long after the feed began [s]."""
 
     flow: float
     filling: float
@@ -93,7 +93,7 @@ _NO_FEED = _Feed(np.nan, np.nan, np.nan, np.nan, np.nan, False)
 
 def read_steady_flows(
     recordings: Recordings,
-    vented: Vented,
+    shown: Shown,
     barometric_pa: Floats,
     temperature_c: Floats,
     volume: VaporSpace,
@@ -104,23 +104,27 @@ def read_steady_flows(
 
     Parameters
     ----------
-    vented : its zero, and how well that is known.
+    shown : its zero, and how well that is known; what the shut tank did before gas was fed: its fuel may go on to give
+        off as much, which then feeds the hole too. Where no closed phase tells it, none is reckoned with.
     volume : for what still fills it.
     """
     if recordings.flow is None:
         return None
-    zero_sd = vented.zero_sd
+    zero_sd = shown.vented.zero_sd
     per_pa_s = 60 * volume.working_l / STANDARD_PRESSURE_PA * _STANDARD_K / (temperature_c + ZERO_CELSIUS_K)
-    feeds = [_feed_of(recordings, k, vented.zero[k], per_pa_s[k]) for k in range(len(recordings))]
-    fed, filling, gauge, seconds, fed_s = np.array([f[:5] for f in feeds], float).reshape(-1, 5).T
+    feeds = [_feed_of(recordings, k, shown.vented.zero[k], per_pa_s[k]) for k in range(len(recordings))]
+    fed_in, filling, gauge, seconds, fed_s = np.array([f[:5] for f in feeds], float).reshape(-1, 5).T
+    fed = np.maximum(fed_in - filling, 0.0)
     floor = np.maximum(_LEAST_PRESSURE_PA, 3 * zero_sd)
     is_open = np.isfinite(fed) & (gauge < floor)
     drop = np.where(is_open, floor, gauge)
     air = barometric_pa, temperature_c
-    meter_sd = np.hypot(METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * (fed + filling))
-    flow_sd = np.hypot(meter_sd, np.hypot(volume.log_sd, _FILLING_SHARE) * filling)
+    meter_sd = np.hypot(METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * fed_in)
+    flow_sd = np.hypot(meter_sd, np.hypot(volume.log_sd, _FILLING_SHARE) * np.abs(filling))
     z = ndtri((1 + level) / 2)
-    least, most = np.maximum(fed - z * flow_sd, 0.0), fed + z * flow_sd
+    own = np.maximum(np.nan_to_num(shown.closed.rate), 0) * per_pa_s
+    least = np.maximum(fed - z * flow_sd, 0.0)
+    most = np.maximum(fed, fed_in - filling + own) + z * flow_sd
     deeper, shallower = drop + z * zero_sd, np.maximum(drop - z * zero_sd, 0.2 * drop)
     vapor = vapor_share(temperature_c, barometric_pa)
     # Gas that is fed drives out the tank's own, with its fuel vapor, and takes up what fuel restores meanwhile. The
@@ -146,7 +150,7 @@ def read_steady_flows(
         closed(high),
         closed(_certified(fed, drop, *air)),
         _certified(least, deeper, *air),
-        closed(_certified(most, shallower, *air)),
+        closed(_certified(fed + z * flow_sd, shallower, *air)),
         _discharge(middle, drop, *air, discharge),
         np.where(is_open, 1.0, chance),
         is_open,
@@ -224,7 +228,7 @@ def _feed_of(recordings: Recordings, k: int, zero: float, per_pa_s: float) -> _F
         is_still = abs(filling) <= _MOST_FILLING * fed + METER_L_MIN
         if is_still and changed <= _STILL_FLOW * fed + METER_L_MIN:
             return _Feed(
-                *(max(fed - filling, 0.0), abs(filling), float(above[late].mean())),
+                *(fed, filling, float(above[late].mean())),
                 *(seconds, float(t[-1] - t[0] - seconds / 2), False),
             )
     return _NO_FEED._replace(is_filling=True)

@@ -112,6 +112,11 @@ def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
         return (
             f"{held}: it holds, more would have flowed out of a hole larger than {s.high[k]:.2f} mm ({by})."
         )
+    if verdict == "not_judged" and s.high[k] >= HOLDS_MM:
+        return (
+            f"{held}: a hole of up to {s.high[k]:.2f} mm is possible ({by}). What was fed, and what vapor the fuel"
+            " may give off beside it, neither shows a leak nor rules one out."
+        )
     size = (
         f"a hole of about {s.diameter[k]:.2f} mm ({s.low[k]:.2f} to {s.high[k]:.2f} mm at {settings.level:.0%}, from"
         f" one behind carbon that keeps the fuel vapor to gas full of it; {by}), {s.certified[k]:.2f} mm by 40 CFR"

@@ -102,6 +102,23 @@ def test_the_bounds_of_a_steady_flow_know_of_carbon_that_keeps_the_vapor(hole_mm
     assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
 
 
+@pytest.mark.parametrize(
+    ("hole_mm", "rate_pa_s", "verdict"), [(0.3, 12.0, "not_judged"), (0.02, 0.3, "holds")]
+)
+def test_a_regulator_that_feeds_nothing_is_asked_what_the_fuel_feeds(hole_mm, rate_pa_s, verdict) -> None:
+    """0.3 mm let out at 2700 Pa what hot fuel gave off, and no gas was fed: it was told to hold, 0.99 (a fourteenth
+    author's recordings)."""
+    t = np.arange(0.0, 180.0, 0.5)
+    shut, fed = np.clip(t - 10, 0, 20), t >= 30
+    pa = np.where(fed, 2700.0 * np.clip((t - 30) / 5, 0, 1), rate_pa_s * shut)
+    flow = np.where(fed & (t < 35), 12.0, 0.0)
+    row = judged(bench(t, pa + np.random.default_rng(4).normal(0, 2, len(t)), flow))
+    assert row["verdict"] == verdict
+    if verdict == "not_judged":
+        assert row["evidence"].endswith("neither shows a leak nor rules one out.")
+        assert "a hole of up to 0." in row["evidence"]
+
+
 def test_a_tank_under_pressure_is_judged_though_its_leak_kept_it_from_the_usual_level() -> None:
     """A filling that a leak stops short of 1500 Pa rises fast and then no more, as warm fuel never does."""
     pressure = course(1.0, 9.0, 0.8, 1e9, 3.0, 12.0, 120.0)

@@ -1,0 +1,81 @@
+"""Supplies that a leak outruns, fuel that lifts the pressure past the vented level, recordings that end at once: what a
+fourteenth author's recordings were told wrongly, or left unjudged."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.unit.traces.drawing import Drawing, judged, leak_coefficient_of
+from tests.unit.traces.test_steady_flow import fed
+
+VOLUME_L = 39.5
+
+
+def outrun(hole_mm: float, level_pa: float, fed_s: float, after_s: float) -> Drawing:
+    """Fed up to a level that the hole keeps (p' = (level - p) / 8 s), for `fed_s`; shut off, and watched."""
+    drawing = Drawing(5.0).rest().closed(12, rate=0.0)
+    drawing.add(fed_s, lambda s: level_pa * -np.expm1(-s / 8), True, 0.0)
+    start, fall = np.sqrt(drawing.pa[-1]), leak_coefficient_of(hole_mm, VOLUME_L) / 2
+    drawing.add(after_s, lambda s: np.maximum(start - fall * s, 0) ** 2, True, 0.0)
+    return drawing.add(8, lambda s: 0 * s, False, 0.0)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("hole_mm", "level_pa"), [(1.5, 2200.0), (2.2, 1200.0), (2.5, 3300.0)])
+def test_a_leak_that_outran_its_supply_is_sized_by_what_follows(hole_mm, level_pa, seed):
+    """The hold begins where the supply was shut off, not where the pressure first stood."""
+    row = judged(outrun(hole_mm, level_pa, 90.0, 100.0).samples(noise=5, seed=seed))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
+    assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.2)
+
+
+def test_what_goes_in_the_end_only_is_not_watched_after_it():
+    """Two minutes of a pressure that stands, and ten seconds of one that goes: nobody says what shut that off."""
+    row = judged(outrun(2.2, 1200.0, 130.0, 10.0).samples(noise=5))
+    assert row["verdict"] == "not_judged"
+
+
+@pytest.mark.parametrize("time_constant_s", [6.0, 12.0, 20.0])
+def test_a_pressure_that_goes_as_through_a_porous_wall_is_a_leak(time_constant_s):
+    """Through fine cracks flow goes with the pressure, not with its root: no orifice fits, nor does a tight tank."""
+    drawing = Drawing(5.0).rest().closed(12, rate=0.0).add(20, lambda s: 3480 * s / 20, True, 0.0)
+    drawing.add(100, lambda s: 3480 * np.exp(-s / time_constant_s), True, 0.0).release()
+    assert judged(drawing.samples(noise=5))["verdict"] == "leak"
+
+
+@pytest.mark.parametrize("time_constant_s", [25.0, 45.0])
+def test_a_tight_tank_whose_fuel_lifts_it_past_the_vented_level_holds(time_constant_s):
+    """It rises there as it did before the draw, where a hole would let the gas out again."""
+    drawn, rate = -265.0, 2.0
+    # Two fifths of the small vacuum are cold gas that warms.
+    drawing = Drawing(5.0).rest().closed(12, rate=rate).draw(drawn, 4.0, 20.0)
+    warms = lambda s: drawn * (1 - 0.4 * -np.expm1(-s / time_constant_s)) + rate * s  # noqa: E731
+    row = judged(drawing.add(115, warms, True, 0.0).release().samples(noise=3))
+    assert row["verdict"] == "holds"
+    assert row["confidence"] > 0.95
+
+
+def test_a_hole_under_lively_fuel_stays_one_on_both_sides():
+    """0.6 mm at 6 Pa/s: it comes to rest above the vented level, soon."""
+    drawing = Drawing(5.0).rest().closed(12, rate=2.0).draw(-2500.0)
+    row = judged(drawing.hold(100, 0.6, 6.0).release().samples(noise=3))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < 0.6 < row["leak_diameter_high_mm"]
+
+
+def test_a_recording_that_ends_as_the_purge_shuts_tells_no_valve_that_passes():
+    """Valve and sensor answer late: the vacuum grows by 250 Pa for a second after a fast draw."""
+    drawing = Drawing(5.0).rest().closed(6, rate=0.0).add(3, lambda s: -800 * s, True, 60.0)
+    drawing.add(2.6, lambda s: -2400 - 250 * -np.expm1(-s / 0.5), True, 0.0)
+    assert judged(drawing.samples(noise=3))["verdict"] == "not_judged"
+
+
+@pytest.mark.parametrize(("hole_mm", "verdict"), [(3.0, "leak"), (9.0, "gross_leak")])
+def test_a_steady_flow_through_more_than_any_leak_is_a_gross_one(hole_mm, verdict):
+    """A vacuum would not build: the word is the same whichever way it was tested, and the size is a lower bound."""
+    row = judged(fed(hole_mm, 15.0 if hole_mm > 4 else 12.0))
+    assert row["verdict"] == verdict
+    assert row["leak_diameter_low_mm"] < hole_mm
+    assert (row["leak_diameter_high_mm"] is None) == (verdict == "gross_leak")
