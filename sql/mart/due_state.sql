@@ -85,7 +85,7 @@ open_job as (
         jobs.vehicle_id,
         'job ' || min(jobs.job_id) || ' is open (' || arg_min(jobs.component, jobs.job_id) || ')' as fault
     from core.jobs as jobs
-    semi join closing_source on closing_source.source_id = jobs.source_id
+    semi join closing_source on closing_source.source_id is not distinct from jobs.source_id
     left join coded_job using (job_id)
     where
         jobs.closed_at is null
