@@ -36,7 +36,7 @@ _MODELS_SD_L, _MODELS_SD = 1.0, 0.15
 #: What all lines of a lake may be off by together [l], as volumes that a leak fills: walls that give go on giving in
 #: the hold, and vapor that comes fast looks like a leak. With the volumes that draws mean, diameters from 1 mm up of
 #: the eight authors came out 2.6, 1.6, 1.0 and 0.6 % small, 0.4, 2.5, 3.8 and 4.8 % large: 2.6 % about the truth, which
-#: is 2.2 l of a half full tank, and of eight only.
+#: is 2.2 l of a half full tank; of eight, that is no better known than to a third.
 _LAKE_LINE_SD_L = 3.0
 #: So many models of a lake tell what is believed of one that does not tell itself.
 MIN_MODELS = 3
