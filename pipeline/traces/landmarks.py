@@ -25,9 +25,10 @@ _KNEE_SHARE = 0.25
 _FULL_SHARE = 0.99
 _FILLS = 0.1
 FILLING_ENDS_S = 1.0
-#: A supply that a leak outruns holds a level until it is shut off. Then the pressure bends down, by this share of the
-#: whole above the line from there to half of it, and is watched for so long [s] and for this share of the time before.
-_BENDS_SHARE = 0.1
+#: A supply that a leak outruns holds a level until it is shut off. Then the pressure bends down: by these shares of the
+#: whole, and of what it falls until half of it is left or the hold ends, it stands above the line to there. What
+#: follows is watched for so long [s] and for this share of the time before.
+_BENDS_SHARE, _BENDS_OF_FALL = 0.03, 0.25
 _WATCHED_S, _WATCHED_SHARE = 30.0, 0.5
 #: What rises faster than this share of it belongs to the filling.
 _RISES_BY_ITSELF = 0.25
@@ -381,13 +382,11 @@ def _supplied_until(t: Floats, smooth: Floats, a: int, b: int, before: float) ->
     half = a
     while half < b and smooth[half] - before > 0.5 * whole:
         half += 1
-    if half == b:
-        return a
+    half = min(half, b - 1)
     bend, off = _farthest(t, smooth, a, half + 1, 1.0)
-    watched = t[b - 1] - t[bend]
-    if off < _BENDS_SHARE * whole or watched < max(_WATCHED_S, _WATCHED_SHARE * (t[bend] - t[a])):
-        return a
-    return bend
+    bends = max(_BENDS_SHARE * whole, _BENDS_OF_FALL * (smooth[a] - smooth[half]))
+    is_watched = t[b - 1] - t[bend] >= max(_WATCHED_S, _WATCHED_SHARE * (t[bend] - t[a]))
+    return bend if off >= bends and is_watched and smooth[half] < smooth[a] else a
 
 
 @compiled

@@ -267,9 +267,13 @@ def _beyond_vapor(shown: Shown, air: Air) -> Floats:
     side = np.where(shown.hold.start_above > 0, -1.0, 1.0)
     whole, seconds = np.abs(shown.hold.start_above), shown.hold.seconds
     share = vapor_share(air.temperature_c, air.pressure_pa)
-    is_told = np.isfinite(shown.closed.rate_sd)
-    rate = np.where(is_told, shown.closed.rate, USUAL_RATE_PA_S)
-    rate_sd = np.where(is_told, shown.closed.rate_sd, USUAL_RATE_SD_PA_S)
+    # A closed phase of a second or two tells less than what is usual.
+    told = np.nan_to_num(shown.closed.rate_sd**-2.0) * np.isfinite(shown.closed.rate)
+    usual = USUAL_RATE_SD_PA_S**-2
+    is_short = told < usual
+    rate_sd = np.where(is_short, (told + usual) ** -0.5, shown.closed.rate_sd)
+    likely = (told * np.nan_to_num(shown.closed.rate) + usual * USUAL_RATE_PA_S) / (told + usual)
+    rate = np.where(is_short, likely, shown.closed.rate)
     most = (share + _WARMED_SHARE) * whole + np.maximum(side * rate, 0) * seconds
     sd = np.sqrt(
         ((VAPOR_SHARE_SD * share) ** 2 + _WARMED_SHARE_SD**2) * whole**2

@@ -31,6 +31,22 @@ def test_a_leak_that_outran_its_supply_is_sized_by_what_follows(hole_mm, level_p
     assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.2)
 
 
+@pytest.mark.parametrize("hole_mm", [0.6, 0.8])
+def test_a_supply_that_was_left_on_a_small_leak_is_found_by_the_bend(hole_mm):
+    """A minute of an even pressure at 14 inches of water, then a minute and a half of a leak that leaves most of it."""
+    row = judged(outrun(hole_mm, 3480.0, 70.0, 95.0).samples(noise=5))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
+
+
+@pytest.mark.parametrize("closed_s", [0.6, 1.4, 12.0])
+def test_a_short_closed_phase_does_not_excuse_a_pressure_that_is_lost(closed_s):
+    """What the fuel does was told so poorly that any loss could have been its own."""
+    drawing = Drawing(5.0).rest().closed(closed_s, rate=0.0).add(20, lambda s: 3480 * s / 20, True, 0.0)
+    drawing.add(90, lambda s: 3480 * np.exp(-s / 30), True, 0.0).release()
+    assert judged(drawing.samples(noise=8, step=10.0))["verdict"] == "leak"
+
+
 def test_what_goes_in_the_end_only_is_not_watched_after_it():
     """Two minutes of a pressure that stands, and ten seconds of one that goes: nobody says what shut that off."""
     row = judged(outrun(2.2, 1200.0, 130.0, 10.0).samples(noise=5))
