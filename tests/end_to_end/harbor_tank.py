@@ -4,7 +4,8 @@ Nodes: the ullage (air and fuel vapor, one temperature, stirred) and the caniste
 carbon's heat is large). Between them a vapor line, from the canister's far end the vent path, at its tank end the
 purge port. All magnitudes from memory, as typical of passenger vehicles:
 
-- Gas to wall 3 to 5.5 W/m2K times (difference in K)^0.25, on 0.6 to 1.2 m2: time constant 8 to 20 s for 30 l,
+- Gas to wall 3 to 5.5 W/m2K times (difference in K)^0.25, on 0.6 to 1.2 m2, half as much again while gas is
+  moved: time constant 8 to 20 s for 30 l,
   whose heat capacity the vapor doubles.
 - Fuel: true vapor pressure 20 to 35 kPa at 20 degC (weathered), exchanged at 0.1 to 0.6 mm/s through the still,
   heavy layer above it; a surface film loses its light ends and takes about 40 s to be fresh again.
@@ -247,7 +248,7 @@ def run(car: Car, fault: Fault, do: Procedure, levels: Any) -> Any:
         cvn = na * CV_AIR + nv * CV_VAPOR
         wall = car.gas_k + car.wall_k_s * t
         dtw = wall - temperature
-        heat = car.wall_w_m2k * math.sqrt(math.sqrt(max(abs(dtw), 0.05))) * area_wall * dtw
+        heat = stir * car.wall_w_m2k * math.sqrt(math.sqrt(max(abs(dtw), 0.05))) * area_wall * dtw
         inward = (-along if along < 0 else 0.0) + (-lost if lost < 0 else 0.0) + feed
         outward = (along if along > 0 else 0.0) + (lost if lost > 0 else 0.0)
         late += STEP_S / 30.0 * (car.give_late * car.give_m3_pa * (p - pa) - late)
