@@ -24,7 +24,7 @@ from tests.end_to_end.harbor_tank import (
     effective_mm,
     run,
 )
-from tests.end_to_end.harbor_truth import Event, is_ambiguous
+from tests.end_to_end.harbor_truth import Event, is_ambiguous, may_be_left
 from tests.end_to_end.recording_frames import CODES, HEADER, Recording, samples_of
 
 SOUND = Fault(0, 1, 1, 0, 1, 1, 0, 0, 0, 1)
@@ -82,7 +82,11 @@ def harbor_traces(n: int, key: int) -> tuple[pl.DataFrame, pl.DataFrame, pl.Data
         frames.append(made[0])
         headers.append(made[1])
         truths.append(made[2])
-    return pl.concat(frames), pl.DataFrame(headers, schema=HEADER), pl.DataFrame(truths)
+    return (
+        pl.concat(frames),
+        pl.DataFrame(headers, schema=HEADER),
+        pl.DataFrame(truths, schema_overrides={"also_fair": pl.String}),
+    )
 
 
 def _pick(shares: dict[str, float], rng: np.random.Generator) -> str:
@@ -124,6 +128,9 @@ def _recording(
     truth = {
         "trace_id": trace_id,
         "verdict": event.verdict,
+        "also_fair": "not_judged"
+        if may_be_left(event, float(np.abs(rows[:, 4]).max()), shop.step_pa)
+        else None,
         "diameter_mm": event.diameter_mm,
         "is_ambiguous": is_ambiguous(event),
         "is_sized": event.verdict == "leak" and not is_ambiguous(event) and case.shape != "crack",

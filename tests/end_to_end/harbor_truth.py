@@ -68,3 +68,15 @@ def is_ambiguous(event: Event) -> bool:
             or event.left_pa < LEAST_LEFT * event.start_pa
         )
     return False
+
+
+#: A system shut for a minute that moves by less than this, or by less than its logger's step, shows nothing at all.
+NOTHING_PA = 15.0
+
+
+def may_be_left(event: Event, most_pa: float, step_pa: float) -> bool:
+    """Say whether it is fair as well to judge nothing (seen after both lakes): no vacuum came, and nothing crept.
+
+    A purge that brings nothing to a tank without creep and one that draws on an open system look alike.
+    """
+    return event.verdict in ("no_vacuum", "gross_leak") and most_pa < max(NOTHING_PA, step_pa)
