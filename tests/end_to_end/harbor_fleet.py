@@ -12,8 +12,8 @@ import numpy as np
 
 MODELS = ("Brig", "Cog", "Dory", "Felucca", "Galley", "Junk", "Ketch", "Lugger", "Pinnace", "Yawl")
 MAKE = "Harborline"
-#: How long the purge of a model takes for its vacuum in a half empty tank, beside the ramp (practice: seconds to tens of
-#: seconds). At first contact duties were drawn by themselves, and three models were drawn in less than 1 s, which is
+#: How long a model's purge takes for its vacuum in a half empty tank, beside the ramp (practice: seconds to tens of
+#: them). At first contact duties were drawn by themselves, and three models were drawn in less than 1 s, which is
 #: no tester's way: mended after both lakes were judged.
 DRAW_S = (4.0, 12.0)
 

@@ -20,6 +20,26 @@ Second lake (key 1502, 1,370 clear, judged once):
     routine     159    100      0      0      0
 
 Tight systems below their limit: all of 632 and of 642, limits 0.21 mm at the median.
+
+Slips of the author, seen after both. Duty, purge valve and vacuum of a model were drawn apart, so that three models of
+each lake were drawn in less than 1 s; the lag of valve and sensor (0.1 to 0.4 s) is then much of the draw, and the
+volume learned 2 l too large: with lags of 0.03 s the second lake's bias from 1 mm up falls from +4.0 to +0.2 % (draws,
+holes at the tank). Draws take 4 to 12 s since. And where no vacuum came and nothing crept, a purge that is stuck and an
+open system look alike: to judge nothing is fair since. So mended, a new lake (key 1504, 1,361 clear) stands at:
+
+    all        1361   98.0    0.7    1.3    0.3     5.2  +2.0 98.7   3.4 +2.3 94.8    3.1  +2.8 98.4
+    draw-down  1007   98.7    0.9    0.4    0.4     4.2  +1.2 98.2   2.8 +1.6 92.3    2.9  +2.1 97.4
+    fill        134   90.3    0.0    9.7    0.0    12.4 +12.4  100   7.4 +7.4  100    6.6  +6.6  100
+    flow         60   98.3    0.0    1.7    0.0     5.3  -3.2  100   5.1 +0.9  100    2.5  +2.2  100
+
+What stays is the estimator's. A sensor is told flat, and surely, where a step of 25 Pa hides what little a gross leak
+moves at the vented reading (five in two mended lakes: nearly all that is wrong though sure). A fill that loses a third
+of its pressure in a minute, or all of it through a crack, is not judged. Of holes told to hold, all in draws lie inside
+the limit told beside them. Holes beyond the carbon lose vapor to it on the way out: fills +11 % there, +3 at the tank (1 mm up).
+
+What the author doubts: 3 to 5.5 W/m2K for gas to wall (three times as much took the second lake's bias below 1 mm from
++8 and +10 to +4 and +3 %), two of five holes beyond the carbon, whose vapor comes and goes within 20 s unheated, and
+a purge flow that does not mind how heavy the vapor is.
 """
 
 from __future__ import annotations
@@ -42,20 +62,28 @@ def clear(judged: pl.DataFrame) -> pl.DataFrame:
 
 
 def test_nearly_all_verdicts_are_right_and_hardly_one_is_wrong_though_sure(clear: pl.DataFrame) -> None:
-    """Reached: 95.6 % right (asked: 97), 0.4 wrong, none of them sure (asked: 1), 4.0 not judged (asked: 5)."""
+    """Reached: 97.6 % right (asked: 97), 0.2 wrong, none of them sure (asked: 1), 2.1 not judged (asked: 5)."""
     is_left = ~clear["is_right"] & (clear["verdict"] == "not_judged")
     is_wrong = ~clear["is_right"] & ~is_left
     assert clear.height > 450
-    assert clear["is_right"].mean() >= 0.95, worst(clear)
-    assert is_wrong.mean() <= 0.008, worst(clear)
+    assert clear["is_right"].mean() >= 0.97, worst(clear)
+    assert is_wrong.mean() <= 0.007, worst(clear)
     assert (is_wrong & (clear["confidence"] >= 0.9)).mean() <= 0.004, worst(clear)
-    assert is_left.mean() <= 0.045, worst(clear)
+    assert is_left.mean() <= 0.027, worst(clear)
 
 
 def test_a_leak_is_told_to_hold_only_below_the_limit_that_is_told_with_it(clear: pl.DataFrame) -> None:
     missed = clear.filter((pl.col("truth") == "leak") & (pl.col("verdict") == "holds"))
     assert missed.height <= 2
     assert (missed["diameter_mm"] <= missed["leak_diameter_high_mm"]).all()
+
+
+def test_fills_that_are_judged_are_right(clear: pl.DataFrame) -> None:
+    """Under pressure more is left than asked, but nothing is wrong."""
+    fills = clear.filter(pl.col("kind") == "fill")
+    is_left = fills["verdict"] == "not_judged"
+    assert (fills["is_right"] | is_left).all(), worst(fills)
+    assert is_left.mean() <= 0.2
 
 
 def test_tight_systems_lie_below_their_limit(clear: pl.DataFrame) -> None:
@@ -66,8 +94,8 @@ def test_tight_systems_lie_below_their_limit(clear: pl.DataFrame) -> None:
 
 @pytest.mark.parametrize(
     ("least_mm", "below_mm", "error", "cover"),
-    # Reached 9.6, 8.5 and 4.6 % (asked: 20, 6 and 3), coverage 95.8, 83.8 and 94.0 % (asked: 90 to 99).
-    [(0.25, 0.5, 0.11, 0.91), (0.5, 1.0, 0.095, 0.81), (1.0, 9.0, 0.053, 0.92)],
+    # Reached 8.2, 4.2 and 2.4 % (asked: 20, 6 and 3), coverage 100, 96.4 and 100 % (asked: 90 to 99).
+    [(0.25, 0.5, 0.10, 0.95), (0.5, 1.0, 0.055, 0.92), (1.0, 9.0, 0.03, 0.95)],
 )
 def test_sizes_and_their_intervals(
     judged: pl.DataFrame, least_mm: float, below_mm: float, error: float, cover: float
