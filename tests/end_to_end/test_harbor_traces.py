@@ -32,14 +32,17 @@ open system look alike: to judge nothing is fair since. So mended, a new lake (k
     fill        134   90.3    0.0    9.7    0.0    12.4 +12.4  100   7.4 +7.4  100    6.6  +6.6  100
     flow         60   98.3    0.0    1.7    0.0     5.3  -3.2  100   5.1 +0.9  100    2.5  +2.2  100
 
-What stays is the estimator's. A sensor is told flat, and surely, where a step of 25 Pa hides what little a gross leak
-moves at the vented reading (five in two mended lakes: nearly all that is wrong though sure). A fill that loses a third
-of its pressure in a minute, or all of it through a crack, is not judged. Of holes told to hold, all in draws lie inside
-the limit told beside them. Holes beyond the carbon lose vapor to it on the way out: fills +11 % there, +3 at the tank (1 mm up).
+The volume learned is then 0.8 % too small at the median, -4 to +3.5 % by model.
 
-What the author doubts: 3 to 5.5 W/m2K for gas to wall (three times as much took the second lake's bias below 1 mm from
-+8 and +10 to +4 and +3 %), two of five holes beyond the carbon, whose vapor comes and goes within 20 s unheated, and
-a purge flow that does not mind how heavy the vapor is.
+What stays is the estimator's. A sensor is told flat, and surely, where a step of 25 Pa hides what little a gross leak
+moves at the vented reading (five in two mended lakes: nearly half of what is wrong though sure). A fill that loses a
+third of its pressure in a minute, or all of it through a crack, is not judged. Of holes told to hold, all in draws lie
+inside the limit told beside them. Holes beyond the carbon lose vapor to it on the way out: fills +11 % there, +3 at
+the tank (1 mm up).
+
+What the author doubts: 3 to 5.5 W/m2K for gas to wall (three times as much took the second lake's bias below 1 mm
+from +8 and +10 to +4 and +3 %), two of five holes beyond the carbon, whose vapor comes and goes within 20 s without
+heat, and a purge flow that does not mind how heavy the vapor is.
 """
 
 from __future__ import annotations
@@ -79,11 +82,11 @@ def test_a_leak_is_told_to_hold_only_below_the_limit_that_is_told_with_it(clear:
 
 
 def test_fills_that_are_judged_are_right(clear: pl.DataFrame) -> None:
-    """Under pressure more is left than asked, but nothing is wrong."""
+    """Under pressure 12.8 % are left, more than asked, but nothing is wrong."""
     fills = clear.filter(pl.col("kind") == "fill")
     is_left = fills["verdict"] == "not_judged"
     assert (fills["is_right"] | is_left).all(), worst(fills)
-    assert is_left.mean() <= 0.2
+    assert is_left.mean() <= 0.18
 
 
 def test_tight_systems_lie_below_their_limit(clear: pl.DataFrame) -> None:
