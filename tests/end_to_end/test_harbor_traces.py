@@ -35,7 +35,7 @@ open system look alike: to judge nothing is fair since. So mended, a new lake (k
 The volume learned is then 0.8 % too small at the median, -4 to +3.5 % by model.
 
 What stays is the estimator's. A sensor is told flat, and surely, where a step of 25 Pa hides what little a gross leak
-moves at the vented reading (five in two mended lakes: nearly half of what is wrong though sure). A fill that loses a
+moves at the vented reading (five in two mended lakes: half of what is wrong though sure). A fill that loses a
 third of its pressure in a minute, or all of it through a crack, is not judged. Of holes told to hold, all in draws lie
 inside the limit told beside them. Holes beyond the carbon lose vapor to it on the way out: fills +11 % there, +3 at
 the tank (1 mm up).
