@@ -22,7 +22,7 @@ SMALL_PA = 100.0
 #: A source is doubted where so many draws, of so many vehicles, stay below that and none does not (judgement: one test
 #: in five or ten finds no vacuum).
 _LEAST_N, _LEAST_VEHICLES = 8, 3
-SCHEMA = {
+SCHEMA: dict[str, type[pl.DataType]] = {
     "source_id": pl.String,
     "n_drawn": pl.Int64,
     "n_vehicles": pl.Int64,
@@ -39,24 +39,12 @@ def drawn_span_pa(shown: Shown) -> Floats:
     return np.where(is_drawn, shown.sensor.span, np.nan)
 
 
-def pressures_of(told: pl.DataFrame, source: str) -> pl.DataFrame:
-    """Return SCHEMA, a row for each source with such a draw.
-
-    Parameters
-    ----------
-    told : the source, vehicle_id and DRAWN_SPAN of each recording.
-    """
-    greatest, n_vehicles = pl.col(DRAWN_SPAN).max(), pl.col("vehicle_id").n_unique()
-    counted = (
-        told.filter(pl.col(DRAWN_SPAN).is_not_nan())
-        .group_by(source)
-        .agg(
-            n_drawn=pl.len(),
-            n_vehicles=n_vehicles,
-            greatest_span_pa=greatest,
-            is_pressure_doubted=(pl.len() >= _LEAST_N)
-            & (n_vehicles >= _LEAST_VEHICLES)
-            & (greatest < SMALL_PA),
-        )
-    )
-    return counted.select(pl.col(name).cast(kind) for name, kind in SCHEMA.items()).sort(source)
+def counted() -> dict[str, pl.Expr]:
+    """Return what SCHEMA says of one source, from vehicle_id and DRAWN_SPAN of its recordings with such a draw."""
+    n, n_vehicles, greatest = pl.len(), pl.col("vehicle_id").n_unique(), pl.col(DRAWN_SPAN).max()
+    return {
+        "n_drawn": n,
+        "n_vehicles": n_vehicles,
+        "greatest_span_pa": greatest,
+        IS_PRESSURE_DOUBTED: (n >= _LEAST_N) & (n_vehicles >= _LEAST_VEHICLES) & (greatest < SMALL_PA),
+    }

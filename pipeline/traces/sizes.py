@@ -22,6 +22,7 @@ from pipeline.traces.beliefs import USUAL_RATE_PA_S, USUAL_RATE_SD_PA_S
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.readings import Shown
+from pipeline.traces.shows import Closed
 from pipeline.traces.view import SETTLING_S
 
 #: A hole from this size on [mm] is called a leak; the smallest that a monitor must find is 0.508 mm (0.020 in).
@@ -123,7 +124,8 @@ def size_leaks(
     barometric_pa, temperature_c = air.pressure_pa, air.temperature_c
     discharge, level = settings.discharge_coefficient, settings.level
     used = volume.working_l
-    outflow, outflow_log_sd = _outflow(shown, air)
+    share = vapor_share(temperature_c, barometric_pa)
+    outflow, outflow_log_sd = _outflow(shown, share)
     surest = ndtri((1 + level) / 2)
     over_volume = surest * np.sqrt(
         _MODEL_LOG_SD**2
@@ -135,7 +137,7 @@ def size_leaks(
     )
     reach = np.hypot(over_volume, surest * volume.log_sd)
     leak = _leaks(fit, shown, air, outflow)
-    late, kept = _by_late_answer(leak[0], shown, air), _by_carbon(shown, air)
+    late, kept = _by_late_answer(leak[0], shown, air), _by_carbon(shown, share, outflow)
     leak_low, leak_high = _widen(*leak, np.hypot(over_volume, kept), np.hypot(over_volume, late))
     low, high = _widen(*leak, np.hypot(reach, kept), np.hypot(reach, late))
 
@@ -169,7 +171,7 @@ def size_leaks(
             discharge * hole_area_m2(1.0) / (used * 1e-3) / outflow,
             np.where(shown.hold.start_above < 0, _WILD_SHARE, 0.0),
             is_unseen(shown, fit),
-            _beyond_vapor(shown, air),
+            _beyond_vapor(shown, share),
         ),
     )
 
@@ -179,7 +181,7 @@ def leaks_alone(
 ) -> tuple[Floats, Floats]:
     """Return Cd A / V [1/m] of each leak and the diameter [mm] that it means in its volume, or a nominal one: `leak`
     and `working` of Sizes, without bounds."""
-    leak, _, _ = _leaks(fit, shown, air, _outflow(shown, air)[0])
+    leak, _, _ = _leaks(fit, shown, air, _outflow(shown, vapor_share(air.temperature_c, air.pressure_pa))[0])
     return leak, hole_diameter_mm(leak * volume.working_l * 1e-3 / discharge)
 
 
@@ -214,24 +216,24 @@ def _leaks(fit: HoldFit, shown: Shown, air: Air, outflow: Floats) -> tuple[Float
     )
 
 
-def _outflow(shown: Shown, air: Air) -> tuple[Floats, Floats]:
+def _outflow(shown: Shown, share: Floats) -> tuple[Floats, Floats]:
     """Return how much larger a leak is than it would be if air went through it, and how far that is known [log].
 
-    A vacuum lets air in; a pressure lets out what is in the tank. Fuel vapor makes that heavier, and slower.
+    A vacuum lets air in; a pressure lets out what is in the tank. Fuel vapor, so large a `share` of it, makes that
+    heavier, and slower.
     """
     is_out = shown.hold.start_above > 0
-    share = vapor_share(air.temperature_c, air.pressure_pa)
     larger, off = (np.sqrt(gravity_with_vapor(some)) for some in (share, (1 - VAPOR_SHARE_SD) * share))
     return np.where(is_out, larger, 1.0), np.where(is_out, np.log(larger / off), 0.0)
 
 
-def _by_carbon(shown: Shown, air: Air) -> Floats:
+def _by_carbon(shown: Shown, share: Floats, outflow: Floats) -> Floats:
     """Return how much smaller a leak under pressure may be that lies behind the canister's carbon [log].
 
-    The carbon keeps the fuel vapor of what leaves the tank: of that gas only the air goes through the hole.
+    The carbon keeps the fuel vapor, a `share` of what leaves the tank: only the air goes through the hole, which
+    `outflow` took for the heavier whole.
     """
-    share = vapor_share(air.temperature_c, air.pressure_pa)
-    of_air = np.log(np.sqrt(gravity_with_vapor(share))) - np.log1p(-np.minimum(share, MOST_VAPOR))
+    of_air = np.log(outflow) - np.log1p(-np.minimum(share, MOST_VAPOR))
     return np.where(shown.hold.start_above > 0, of_air, 0.0)
 
 
@@ -256,7 +258,7 @@ def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Flo
         return least, np.maximum(leak, 1e-3 * high) * np.exp(up)
 
 
-def _beyond_vapor(shown: Shown, air: Air) -> Floats:
+def _beyond_vapor(shown: Shown, share: Floats) -> Floats:
     """Return by how many standard deviations a vacuum, or a pressure, lost more than it can without a hole; 0 where
     less.
 
@@ -266,14 +268,7 @@ def _beyond_vapor(shown: Shown, air: Air) -> Floats:
     """
     side = np.where(shown.hold.start_above > 0, -1.0, 1.0)
     whole, seconds = np.abs(shown.hold.start_above), shown.hold.seconds
-    share = vapor_share(air.temperature_c, air.pressure_pa)
-    # A closed phase of a second or two tells less than what is usual.
-    told = np.nan_to_num(shown.closed.rate_sd**-2.0) * np.isfinite(shown.closed.rate)
-    usual = USUAL_RATE_SD_PA_S**-2
-    is_short = told < usual
-    rate_sd = np.where(is_short, (told + usual) ** -0.5, shown.closed.rate_sd)
-    likely = (told * np.nan_to_num(shown.closed.rate) + usual * USUAL_RATE_PA_S) / (told + usual)
-    rate = np.where(is_short, likely, shown.closed.rate)
+    rate, rate_sd = _rate_before(shown.closed)
     most = (share + _WARMED_SHARE) * whole + np.maximum(side * rate, 0) * seconds
     sd = np.sqrt(
         ((VAPOR_SHARE_SD * share) ** 2 + _WARMED_SHARE_SD**2) * whole**2
@@ -282,6 +277,21 @@ def _beyond_vapor(shown: Shown, air: Air) -> Floats:
     )
     with np.errstate(all="ignore"):
         return np.nan_to_num(np.maximum((side * shown.hold.change - most) / sd, 0))
+
+
+def _rate_before(closed: Closed) -> tuple[Floats, Floats]:
+    """Return what the shut tank's pressure did before the hold, and how far that is known [Pa/s].
+
+    A closed phase of a second or two tells less than what is usual, and none tells nothing: both are weighed.
+    """
+    is_short = ~(closed.rate_sd <= USUAL_RATE_SD_PA_S) | ~np.isfinite(closed.rate)
+    seen = USUAL_RATE_SD_PA_S**2 / (USUAL_RATE_SD_PA_S**2 + closed.rate_sd**2)
+    seen = np.where(np.isfinite(closed.rate), np.nan_to_num(seen), 0.0)
+    weighed = seen * np.nan_to_num(closed.rate) + (1 - seen) * USUAL_RATE_PA_S
+    return (
+        np.where(is_short, weighed, closed.rate),
+        np.where(is_short, USUAL_RATE_SD_PA_S * np.sqrt(1 - seen), closed.rate_sd),
+    )
 
 
 def _chance_of_leak(

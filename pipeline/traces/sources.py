@@ -9,8 +9,8 @@ import polars as pl
 
 from pipeline.traces import pressure_units, vent_commands
 from pipeline.traces.compiled import Flags
-from pipeline.traces.pressure_units import IS_PRESSURE_DOUBTED, pressures_of
-from pipeline.traces.vent_commands import IS_VENT_DOUBTED, vents_of
+from pipeline.traces.pressure_units import DRAWN_SPAN, IS_PRESSURE_DOUBTED
+from pipeline.traces.vent_commands import IS_VENT_DOUBTED, VACUUM_UNDER_OPEN_VENT
 
 SOURCE = "source_id"
 
@@ -44,11 +44,13 @@ def sources_of(told: pl.DataFrame) -> Sources:
 
     Parameters
     ----------
-    told : SOURCE, vehicle_id, `vent_commands.VACUUM_UNDER_OPEN_VENT` and `pressure_units.DRAWN_SPAN` of each recording;
+    told : SOURCE, vehicle_id, VACUUM_UNDER_OPEN_VENT and DRAWN_SPAN of each recording, nan where it does not tell;
         those without a source are left out.
     """
-    known = told.filter(pl.col(SOURCE).is_not_null())
-    return Sources(vents_of(known, SOURCE), pressures_of(known, SOURCE))
+    return Sources(
+        _counted(told, VACUUM_UNDER_OPEN_VENT, vent_commands.counted(), vent_commands.SCHEMA),
+        _counted(told, DRAWN_SPAN, pressure_units.counted(), pressure_units.SCHEMA),
+    )
 
 
 def believed(told: pl.DataFrame, sources: Sources) -> pl.DataFrame:
@@ -68,6 +70,15 @@ def with_doubts(headers: pl.DataFrame, sources: Sources) -> pl.DataFrame:
 def doubts_of(headers: pl.DataFrame) -> Doubts:
     """Return what `with_doubts` told of these headers; no doubt where that was not asked."""
     return Doubts(*(_flag(headers, name) for name in (IS_VENT_DOUBTED, IS_PRESSURE_DOUBTED)))
+
+
+def _counted(
+    told: pl.DataFrame, reading: str, counted: dict[str, pl.Expr], schema: dict[str, type[pl.DataType]]
+) -> pl.DataFrame:
+    """Return `schema`, a row for each source of which a recording tells the `reading`."""
+    known = told.filter(pl.col(SOURCE).is_not_null() & pl.col(reading).is_not_nan())
+    by_source = known.group_by(SOURCE).agg(**counted)
+    return by_source.select(pl.col(name).cast(kind) for name, kind in schema.items()).sort(SOURCE)
 
 
 def _is_of(sources: pl.DataFrame, flag: str) -> pl.Expr:

@@ -17,7 +17,7 @@ VACUUM_UNDER_OPEN_VENT, IS_VENT_DOUBTED = "vacuum_under_open_vent", "is_vent_dou
 #: A source is doubted from so many such recordings on, where they are so large a share of all that tell (judgement: of
 #: systems that are tested one in ten or twenty has a restricted vent path).
 _LEAST_N, _LEAST_SHARE = 5, 0.5
-SCHEMA = {
+SCHEMA: dict[str, type[pl.DataType]] = {
     "source_id": pl.String,
     "n_told": pl.Int64,
     "n_vacuum_under_open_vent": pl.Int64,
@@ -36,21 +36,11 @@ def vacuum_under_open_vent(shown: Shown) -> Floats:
     return np.select([was_shut, came, flows_freely], [0.0, 1.0, 0.0], np.nan)
 
 
-def vents_of(told: pl.DataFrame, source: str) -> pl.DataFrame:
-    """Return SCHEMA, a row for each source that tells.
-
-    Parameters
-    ----------
-    told : the source and VACUUM_UNDER_OPEN_VENT of each recording, as `vacuum_under_open_vent` returns it.
-    """
+def counted() -> dict[str, pl.Expr]:
+    """Return what SCHEMA says of one source, from VACUUM_UNDER_OPEN_VENT of its recordings that tell."""
     n, n_open = pl.len(), pl.col(VACUUM_UNDER_OPEN_VENT).sum()
-    counted = (
-        told.filter(pl.col(VACUUM_UNDER_OPEN_VENT).is_not_nan())
-        .group_by(source)
-        .agg(
-            n_told=n,
-            n_vacuum_under_open_vent=n_open,
-            is_vent_doubted=(n_open >= _LEAST_N) & (n_open >= _LEAST_SHARE * n),
-        )
-    )
-    return counted.select(pl.col(name).cast(kind) for name, kind in SCHEMA.items()).sort(source)
+    return {
+        "n_told": n,
+        "n_vacuum_under_open_vent": n_open,
+        IS_VENT_DOUBTED: (n_open >= _LEAST_N) & (n_open >= _LEAST_SHARE * n),
+    }

@@ -11,7 +11,7 @@ from reports import words
 from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
 from reports.pages.refusals import cut, refused
 from reports.pages.run import Run
-from reports.pages.source_checks import pressure_units, vent_commands
+from reports.pages.source_checks import CHECKS, checked
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
@@ -20,8 +20,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     files, quarantine = read("audit.files"), read("quarantine.records")
     sections = (
         refused(quarantine, files),
-        vent_commands(read("mart.source_vent")),
-        pressure_units(read("mart.source_pressure")),
+        *(checked(check, read) for check in CHECKS),
         list_files(files),
         skipped(files, run),
         steps(run),

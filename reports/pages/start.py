@@ -12,6 +12,7 @@ from reports import words
 from reports.pages import fleet, fleet_rows, leaks, look, readiness, shops, stations
 from reports.pages.page import Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
 from reports.pages.run import Run
+from reports.pages.source_checks import unjudged
 
 Read = Callable[[str], pl.DataFrame]
 MAX_EACH = 3
@@ -212,19 +213,6 @@ def quarantined(files: pl.DataFrame) -> tuple[Finding, ...]:
         " quarantined, each with its reason."
     )
     return (Finding(text, "data.html#refused", "See what to fix at the source"),)
-
-
-def unjudged(read: Read) -> tuple[Finding, ...]:
-    """Name the sources of which no test is judged, since what they write cannot be so."""
-    why = (
-        ("source_vent", "is_vent_doubted", "vent_commands", "its vent commands cannot be what they say"),
-        ("source_pressure", "is_pressure_doubted", "pressure_units", "its pressures are in another unit"),
-    )
-    return tuple(
-        Finding(f"No test of {source_id} is judged: {reason}.", f"data.html#{section}", "See what to declare")
-        for table, flag, section, reason in why
-        for source_id in read(f"mart.{table}").filter(flag)["source_id"].sort()
-    )
 
 
 def kind_grid(by_kind: dict[str, dict[str, Any]]) -> Grid:

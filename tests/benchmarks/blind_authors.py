@@ -3,8 +3,7 @@
 Of clear recordings: verdicts that are right, wrong, not judged, and wrong though told with 0.9 or more. Of leaks told
 as leaks, by band of true diameter: median error, median of the signed error, how often the interval holds the truth,
 and how many there are. Authors: `foreign_traces` (two families), `rich_traces`, `plastic_traces`, `saddle_traces`,
-`carbon_traces`, `skin_traces`, `layered_traces`,
-`film_traces`, `blanket_traces`, `dome_traces`, `harbor_traces`.
+`carbon_traces`, `skin_traces`, `layered_traces`, `film_traces`, `blanket_traces`, `dome_traces`, `harbor_traces`.
 
 Run by hand: `uv run python -m tests.benchmarks.blind_authors [RECORDINGS] [KEY] [CALM_TICKS]`, by default 1,500 of each
 under key 1. CALM_TICKS, 4, is of `plastic_traces`; 1 are its author's own steps, so that `3050 20261126 1` measures the

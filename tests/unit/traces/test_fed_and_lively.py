@@ -65,9 +65,12 @@ def test_a_pressure_that_goes_as_through_a_porous_wall_is_a_leak(time_constant_s
 def test_a_tight_tank_whose_fuel_lifts_it_past_the_vented_level_holds(time_constant_s):
     """It rises there as it did before the draw, where a hole would let the gas out again."""
     drawn, rate = -265.0, 2.0
-    # Two fifths of the small vacuum are cold gas that warms.
+
+    def warms(s: np.ndarray) -> np.ndarray:
+        """Two fifths of the small vacuum are cold gas that warms."""
+        return drawn * (1 - 0.4 * -np.expm1(-s / time_constant_s)) + rate * s
+
     drawing = Drawing(5.0).rest().closed(12, rate=rate).draw(drawn, 4.0, 20.0)
-    warms = lambda s: drawn * (1 - 0.4 * -np.expm1(-s / time_constant_s)) + rate * s  # noqa: E731
     row = judged(drawing.add(115, warms, True, 0.0).release().samples(noise=3))
     assert row["verdict"] == "holds"
     assert row["confidence"] > 0.95
