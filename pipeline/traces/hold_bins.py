@@ -13,7 +13,7 @@ from pipeline.traces.ranges import row_after, row_from
 
 N_BINS = 32
 #: Time constants of heat between gas and walls that are tried [s], each twice the one before.
-WARMING_S = (2.0, 4.0, 8.0, 16.0)
+WARMING_S = (4.0, 8.0, 16.0, 32.0)
 #: Valves answer a command within this time [s]; the hold is read from then on.
 LATENCY_S = 0.5
 #: The hold is fitted until so little of its vacuum is left: below it, the sensor's zero weighs more than the leak.
@@ -24,7 +24,7 @@ _LEFT_AT_END = 0.03
 _BEYOND_PA, _MOST_BEYOND = 20.0, 0.4
 #: Ratio of specific heats of a tank's gas, air with a third of fuel vapor: with it heat fades, and moves the pressure.
 HEAT_RATIO = 1.18
-#: The draw's steps are gathered over so long [s] before their heat is let fade: a tenth of the shortest time constant.
+#: The draw's steps are gathered over so long [s] before their heat is let fade: a twentieth of the least time constant.
 _GATHERED_S = 0.2
 
 

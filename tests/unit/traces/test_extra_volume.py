@@ -156,6 +156,7 @@ def lake(of: Draws, model: str = "210", is_timed: bool = True) -> pl.DataFrame:
     told = pl.DataFrame({"ullage_l": of.ullage_l, "duty_pct": of.duty_pct, "purge_flow_l_min": flows})
     return told.with_columns(
         duty_gain_pct=pl.Series(of.duty_gain_pct),
+        cold_share=pl.lit(0.0),
         tank_l=pl.lit(60.0),
         is_timed=pl.lit(is_timed),
         make=pl.lit("Kestin"),
