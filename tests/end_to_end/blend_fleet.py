@@ -77,6 +77,13 @@ class Fleet:
 def _models(rng: np.random.Generator) -> Models:
     n = N_MODELS
     tank = rng.permutation(np.linspace(40, 110, n))
+    # The module reads its pressure from the sensor's line, so neither ends where the other goes on.
+    at_rest, sign = rng.uniform(1.4, 2.7, n), rng.choice([-1, 1], n)
+    below, above = (
+        np.where(sign > 0, at_rest - 0.1, 4.9 - at_rest),
+        np.where(sign > 0, 4.9 - at_rest, at_rest - 0.1),
+    )
+    slope = rng.uniform(3750, 5000, n) / below
     return Models(
         tank_l=tank.round(),
         room=rng.uniform(1.02, 1.08, n),
@@ -84,10 +91,10 @@ def _models(rng: np.random.Generator) -> Models:
         carbon_kg=rng.uniform(0.4, 0.9, n),
         is_plastic=rng.random(n) < 0.65,
         purge_l_s=rng.uniform(0.25, 0.75, n),
-        volts_at_rest=rng.uniform(1.4, 2.7, n),
-        pa_per_volt=rng.choice([-1, 1], n) * rng.uniform(1500, 3200, n),
-        sensor_low_pa=rng.choice([-3750.0, -4000.0, -6000.0], n),
-        sensor_high_pa=rng.choice([4000.0, 3900.0, 1300.0], n, p=[0.5, 0.3, 0.2]),
+        volts_at_rest=at_rest,
+        pa_per_volt=sign * slope,
+        sensor_low_pa=-slope * below,
+        sensor_high_pa=np.minimum(slope * above, rng.choice([4000.0, 3900.0], n)),
         lag_s=rng.uniform(0.03, 0.35, n),
     )
 

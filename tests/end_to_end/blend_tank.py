@@ -88,7 +88,7 @@ def run(cars: Cars, orders: Orders) -> Course:
     n, last = orders.seconds.shape
     row = np.arange(n)
     sat0 = activity(cars.bulk_x) * saturation_pa(cars.fuel_k) * cars.bulk_x
-    gas_k = 0.7 * cars.wall_k + 0.3 * cars.fuel_k
+    gas_k = cars.wall_k.copy()  # A tank that has stood is in balance with what surrounds its gas.
     vapor = sat0 * cars.saturation * cars.ullage_m3 / (GAS * gas_k)
     tank_pa = cars.ambient_pa + cars.start_pa
     air = tank_pa * cars.ullage_m3 / (GAS * gas_k) - vapor.sum(0)
