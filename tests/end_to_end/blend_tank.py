@@ -83,6 +83,15 @@ class Course:
     duty: np.ndarray
 
 
+def pressure_pa(energy_j: np.ndarray, cars: Cars) -> np.ndarray:
+    """Return the pressure [Pa] at which a tank whose walls give way holds `energy_j` = n R T [J].
+
+    The positive root of p (V + C (p - ambient)) = n R T; exact also for a stiff tank, C = 0.
+    """
+    rest = cars.ullage_m3 - cars.flex_m3_pa * cars.ambient_pa
+    return 2 * energy_j / (rest + np.sqrt(rest**2 + 4 * cars.flex_m3_pa * energy_j))
+
+
 def run(cars: Cars, orders: Orders) -> Course:
     """Integrate until the last recording has ended."""
     n, last = orders.seconds.shape
@@ -97,7 +106,7 @@ def run(cars: Cars, orders: Orders) -> Course:
     held = cars.carbon_mol_pa * tank_pa
     film_mol = cars.surface_m2 * cars.film_m * LIQUID_MOL_M3
     segment, since = np.zeros(n, int), np.zeros(n)
-    purge_now = np.zeros(n)
+    purge_now, pressed = np.zeros(n), np.zeros(n)
     air_kg_m3 = cars.ambient_pa * MOLAR_AIR_KG / (GAS * cars.ambient_k)
     gauges, segments, duties = [], [], []
     saturated = saturation_pa(skin_k)
@@ -131,7 +140,8 @@ def run(cars: Cars, orders: Orders) -> Course:
         bulk_k += dt * cars.fuel_rise_k_s
         # Openings of the tank: leak to the air, feed of the shop's gas.
         gauge = tank_pa - cars.ambient_pa
-        stiff = dt * tank_pa / volume
+        give_m3 = volume + cars.flex_m3_pa * tank_pa
+        stiff = dt * tank_pa / give_m3
         # What leaves is the tank's own, heavier gas; what enters is air.
         heavier = (air * MOLAR_AIR_KG + MOLAR_KG @ vapor) / volume / air_kg_m3
         jet = np.where(gauge > 0, heavier, 1.0) * cars.leak_b
@@ -165,7 +175,7 @@ def run(cars: Cars, orders: Orders) -> Course:
         can_mol -= dt * vent * cars.ambient_pa / can_k
         can_pa = can_mol * can_k / cars.canister_m3
         line = flow_m3_s(
-            tank_pa - can_pa, cars.line_a, cars.line_b, dt * (tank_pa / volume + can_pa / cars.canister_m3)
+            tank_pa - can_pa, cars.line_a, cars.line_b, dt * (tank_pa / give_m3 + can_pa / cars.canister_m3)
         )
         is_out = line > 0
         line_mol = line * tank_pa / (GAS * np.where(is_out, gas_k, cars.ambient_k))
@@ -180,11 +190,14 @@ def run(cars: Cars, orders: Orders) -> Course:
             + given * (VAPOR_CP * (skin_k - gas_k) + GAS * gas_k)
             - out * GAS * gas_k
             + cars.wall_w_k * (cars.wall_k - gas_k)
+            - tank_pa * cars.flex_m3_pa * pressed / dt
         )
         gas_k += dt * warmth / (total * (cp - GAS))
         vapor += dt * (flux - out * vapor / total)
         air += dt * (came - out * air / total)
-        tank_pa = (air + vapor.sum(0)) * GAS * gas_k / volume
+        before = tank_pa
+        tank_pa = pressure_pa((air + vapor.sum(0)) * GAS * gas_k, cars)
+        pressed = tank_pa - before
         # Who is done with a segment goes to the next.
         since += dt
         gauge = tank_pa - cars.ambient_pa
