@@ -42,6 +42,7 @@ class Seen:
     fall_in_hold: float
     left_after_4_s: float
     creep: float
+    end_of_hold: float = 0.0
 
 
 def seen(course: Course, fleet: Fleet, i: int) -> Seen:
@@ -63,7 +64,7 @@ def seen(course: Course, fleet: Fleet, i: int) -> Seen:
     after = pressure[segment > holds[-1]]
     left = abs(after[min(int(4 / TICK_S), len(after) - 1)] / inside[-1]) if len(after) and inside[-1] else 0.0
     half = gone[0] * TICK_S if len(gone) else np.inf
-    return Seen(peak, len(inside) * TICK_S, half, inside[0] - inside[-1], left, creep)
+    return Seen(peak, len(inside) * TICK_S, half, inside[0] - inside[-1], left, creep, -inside[-1])
 
 
 def _why(fleet: Fleet, sensors: Sensors, i: int, it: Seen) -> str:
@@ -91,7 +92,7 @@ def _why(fleet: Fleet, sensors: Sensors, i: int, it: Seen) -> str:
         "gross": (not 8 + 2 * blur < it.peak < 300, "too little or too much vacuum for a gross leak"),
         "no_vacuum": (it.creep < 40 + 6 * blur, "no creep tells it from an open path"),
         "passes": (it.fall_in_hold < 60 + 5 * blur, "the purge passes too little"),
-        "restricted": (it.peak < 400 or it.left_after_4_s < 0.4, "the vent lets enough through"),
+        "restricted": (it.end_of_hold < 400 or it.left_after_4_s < 0.4, "the vent lets enough through"),
         "flat": (it.peak < 500, "nothing moved"),
         "offset": (it.peak < 500, "nothing moved"),
         "disagrees": (it.peak < 600 or not sensors.has_volts[i], "no volts to compare"),
