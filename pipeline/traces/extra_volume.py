@@ -89,7 +89,7 @@ def extra_volumes(readings: pl.DataFrame) -> pl.DataFrame:
     tanks = readings.group_by(MODEL, maintain_order=True).agg(pl.col("tank_l").median()).drop_nulls()
     told = readings.filter("is_timed").drop_nulls(["tank_l", "ullage_l", "duty_pct", "purge_flow_l_min"])
     of_model = dict(iter(told.group_by(MODEL)))
-    draws = {key: _draws_of(mine) for key, mine in of_model.items() if mine.height >= MIN_DRAWS}
+    draws = {key: draws_of(mine) for key, mine in of_model.items() if mine.height >= MIN_DRAWS}
     tank_of = {(make, model): tank for make, model, tank in tanks.iter_rows()}
     alone = {
         key: extra_volume_l(draws[key], 0.0, _ALONE_SD_L, _ALONE_LEAST_L) for key in tank_of if key in draws
@@ -118,7 +118,8 @@ def extra_volumes(readings: pl.DataFrame) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
-def _draws_of(mine: pl.DataFrame) -> Draws:
+def draws_of(mine: pl.DataFrame) -> Draws:
+    """Return the draws of one model as `extra_volumes` takes their readings."""
     flow, kept = mine["purge_flow_l_min"].to_numpy(), 1 - mine["cold_share"].to_numpy()
     ullage, gauge = kept * mine["ullage_l"].to_numpy(), kept * FUEL_LEVEL_SD * mine["tank_l"].to_numpy()
     duty, late = mine["duty_pct"].to_numpy(), np.maximum(mine["duty_gain_pct"].to_numpy(), 0)

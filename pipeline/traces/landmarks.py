@@ -22,6 +22,8 @@ _DRAWN_AFTER_S = 2.0
 #: to its last reading [share of the greatest pressure], else where it first reaches _FULL_SHARE of the greatest; and it
 #: goes on while the pressure still rises at _FILLS of the usual speed of the filling.
 _KNEE_SHARE = 0.25
+#: It begins where the pressure bends up into it: by this share of the greatest pressure, below a line to its end.
+_BEGINS_SHARE = 0.05
 _FULL_SHARE = 0.99
 _FILLS = 0.1
 FILLING_ENDS_S = 1.0
@@ -53,10 +55,11 @@ _FULL_WORTH_PA = 800.0
 class Landmarks(NamedTuple):
     """Times [s] of a recording's parts, nan where it has no such part: one recording's, or arrays of many.
 
-    The draw is the longest of those that led to the chosen hold, the release the one next to it. `closed` is the phase
-    before that draw. `is_pressure_test` marks holds under pressure that was put in from outside, `is_opened` those that
-    end where something opened well before the vent was commanded to, `hold_lost_s` is how long those were without a
-    sample that end where the clock leapt, or samples were lost, for longer than all that was recorded of them.
+    The draw is the longest of those that led to the chosen hold, the release the one that ends the series. `closed` is
+    the phase before that draw. `is_pressure_test` marks holds under pressure that was put in from outside, `is_opened`
+    those that end where something opened well before the vent was commanded to, `hold_lost_s` is how long those were
+    without a sample that end where the clock leapt, or samples were lost, for longer than all that was recorded of
+    them.
     """
 
     first: Any
@@ -145,6 +148,8 @@ def find_landmarks(
     if applied >= 0 or longest <= full_s:
         longest = hold_end - hold_start
     release = max(hold, draw) + 1
+    while release < n and (phase[release] == DRAW or phase[release] == HOLD):
+        release += 1
     if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
         release = -1
     n_draws = 0
@@ -355,7 +360,9 @@ def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
         full = a
         while smooth[full] < _FULL_SHARE * highest:
             full += 1
-    begin, _ = _farthest(t, smooth, a, full + 1, -1.0)
+    begin, off = _farthest(t, smooth, a, full + 1, -1.0)
+    if off < _BEGINS_SHARE * highest:
+        begin = a
     if _speed(t, smooth, a, begin) > _RISES_BY_ITSELF * _speed(t, smooth, begin, full):
         begin = a
     if full > begin:

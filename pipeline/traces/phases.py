@@ -24,6 +24,10 @@ PULSE_S = 1.0
 LOST_S, LOST_TIMES, _DRAWN_PA = 3.0, 5.0, 300.0
 #: So does a draw of a second or two: the pressure fell so many times as fast meanwhile as before and after.
 _BRIEF_S, _BRIEF_TIMES, _BRIEF_FALL_TIMES = 1.0, 2.0, 10.0
+#: And one that no sample of the purge shows, while a vacuum was held: for so long [s] on either side the pressure moved
+#: by less than this share of what it fell by within _AT_ONCE_S. It is looked for where the pressure fell by _FALLS_PA
+#: from one sample to the next.
+_STOOD_S, _STOOD_SHARE, _AT_ONCE_S, _FALLS_PA = 2.0, 0.2, 1.5, 60.0
 
 
 @compiled
@@ -33,7 +37,7 @@ def cut_phases(
     """Cut rows a to b of one recording into stretches of one command state; return how many there are.
 
     A hold needs a draw since the vent last opened, a release a vent that was shut. A draw whose samples were all lost
-    is the last one before them.
+    is the last one before them; one that fell between two samples is those that the pressure fell in.
 
     Parameters
     ----------
@@ -42,7 +46,7 @@ def cut_phases(
     """
     n, drawn, was_shut = 0, False, False
     vents, duties = is_vent_closed[a:b], duty[a:b]
-    vent, purge = False, False
+    vent, purge, seen = False, False, 0
     for i in range(len(vents)):
         open_now = duties[i] > PURGE_OPEN_PCT or (purge and _opens_again(t[a:b], vents, duties, i))
         if n > 0 and vents[i] == vent and open_now == purge:
@@ -52,6 +56,12 @@ def cut_phases(
                 phase[n], first[n] = DRAW, a + i - 1
                 phase[n + 1], first[n + 1] = HOLD, a + i
                 n += 2
+            elif vent and not purge and drawn and a + i > seen:
+                seen = _drawn_unseen(t, p, a + i, first[n - 1], b)
+                if seen > a + i:
+                    phase[n], first[n] = DRAW, a + i - 1
+                    phase[n + 1], first[n + 1] = HOLD, seen
+                    n += 2
             continue
         vent, purge = vents[i], open_now
         if not vent:
@@ -78,6 +88,26 @@ def _opens_again(t: Floats, vents: Flags, duties: Floats, i: int) -> bool:
             return True
         j += 1
     return False
+
+
+@compiled
+def _drawn_unseen(t: Floats, p: Floats, i: int, a: int, b: int) -> int:
+    """Return the row at which the vacuum had come of a draw that no sample of the purge shows and that was on at row i;
+    i where none came. A hold goes on from row a to b."""
+    if p[i - 1] - p[i] < _FALLS_PA:
+        return i
+    before, end = i - 1, i
+    while before > a and t[i - 1] - t[before] < _STOOD_S:
+        before -= 1
+    while end + 1 < b and t[end + 1] - t[i - 1] <= _AT_ONCE_S:
+        end += 1
+    after = end
+    while after + 1 < b and t[after] - t[end] < _STOOD_S:
+        after += 1
+    fell = p[i - 1] - p[end]
+    stood = max(abs(p[before] - p[i - 1]), abs(p[after] - p[end])) < _STOOD_SHARE * fell
+    is_whole = min(t[i - 1] - t[before], t[after] - t[end]) >= _STOOD_S
+    return end if is_whole and stood and fell > _DRAWN_PA and end > i else i
 
 
 @compiled

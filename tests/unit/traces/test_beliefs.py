@@ -11,26 +11,22 @@ from pipeline.traces.shows import Closed
 HOLE_MM = 0.35
 
 
-def beliefs(temperature_c: float, is_pressure_test: bool = False, closed_rate: float = np.nan) -> Beliefs:
-    """Beliefs of one tank of 40 l at sea level, its closed phase showing `closed_rate` [Pa/s]."""
+def beliefs(
+    temperature_c: float, is_pressure_test: bool = False, closed_rate: float = np.nan, volume_l: float = 40.0
+) -> Beliefs:
+    """Beliefs of one tank at sea level, its closed phase showing `closed_rate` [Pa/s]."""
     one = np.ones(1)
     closed = Closed(closed_rate * one, 0.2 * one, 0.0 * one, 15.0 * one, 15.0 * closed_rate * one, one < 0)
-    return vapor_beliefs(
-        closed, 2.0 * one, np.array([is_pressure_test]), 101_325.0 * one, temperature_c * one, 40.0 * one
-    )
+    is_test, air = np.array([is_pressure_test]), 101_325.0 * one
+    return vapor_beliefs(closed, 2.0 * one, is_test, air, temperature_c * one, volume_l * one)
 
 
-def heat_capacity(temperature_c: float) -> float:
-    """Of a mole of the gas at constant volume [J/K]: air 20.8, light gasoline vapor 100 (from memory)."""
-    share = float(vapor_share(temperature_c, 101_325.0))
-    return 20.8 * (1 - share) + 100.0 * share
-
-
-def test_the_gas_takes_the_longer_to_warm_the_more_heat_its_vapor_takes():
-    """tau = n Cv / (h A): of one tank it goes as the heat capacity of its gas."""
-    warm, cold = (float(np.exp(beliefs(t).log_tau[0])) for t in (35.0, 0.0))
-    assert warm / cold == pytest.approx(heat_capacity(35.0) / heat_capacity(0.0), rel=0.01)
-    assert warm / cold > 1.5
+def test_gas_takes_the_longer_to_warm_the_larger_it_is():
+    """tau = n Cv / (h A): of rooms of one shape it goes with volume over area, as the volume's third root."""
+    small, large = (float(np.exp(beliefs(20.0, volume_l=liters).log_tau[0])) for liters in (20.0, 70.0))
+    assert large / small == pytest.approx((70 / 20) ** (1 / 3))
+    # A box of 40 l with 0.75 m2 of walls at 3 to 10 W/m2 K: n Cv is 35 J/K in dry air, twice that above warm fuel.
+    assert 35 / (10 * 0.75) < float(np.exp(beliefs(20.0).log_tau[0])) < 2 * 35 / (3 * 0.75)
 
 
 def judged_holds(seconds: float) -> list[dict]:

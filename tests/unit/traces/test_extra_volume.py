@@ -14,7 +14,6 @@ from pipeline.traces.drawn import FROM_SHARE, TO_SHARE
 from pipeline.traces.explain import explain_trace
 from pipeline.traces.extra_volume import (
     LAKE_L,
-    LAKE_SD_L,
     MIN_DRAWS,
     OPENS_PCT,
     OPENS_SD_PCT,
@@ -27,8 +26,8 @@ from pipeline.traces.measure import measure_traces
 from pipeline.traces.model_norms import model_norms
 
 GAUGE_L = 1.5
-#: Beliefs that say nothing, and of lakes in general [l].
-NOTHING, USUAL = (0.0, 100.0, -5.0), (LAKE_L, LAKE_SD_L)
+#: Beliefs that say nothing, and something [l].
+NOTHING, USUAL = (0.0, 100.0, -5.0), (9.0, 5.0)
 
 
 def draws(

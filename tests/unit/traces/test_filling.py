@@ -113,3 +113,13 @@ def test_what_is_let_go_by_an_opened_cap_was_held() -> None:
         20, lambda s: 0 * s, True, 0.0
     )
     assert judged(drawing.release().samples(noise=4))["verdict"] == "holds"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_noisy_filling_that_a_leak_outruns_begins_where_it_begins(seed: int) -> None:
+    """The highest reading stands so far above the one before it that a filling seemed to begin and end there."""
+    drawing = Drawing(20.0).rest().closed(4, rate=0.0)
+    drawing.add(57, lambda s: 760 * (1 - np.exp(-s / 9)), True, 0.0).hold(100, 1.4, vapor=0.0)
+    row = judged(drawing.release().samples(noise=12, seed=seed))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_mm"] == pytest.approx(1.4, rel=0.1)

@@ -124,3 +124,32 @@ def test_samples_lost_from_a_shut_tank_make_no_draw():
     falls = Drawing().rest().closed(60, rate=-40.0).samples(noise=3)
     assert [name for _, name in names_of(falls)] == ["rest", "closed"]
     assert judged(falls)["verdict"] == "purge_passes_closed"
+
+
+def second_draw(seconds: float, to: float = -2600.0) -> pl.DataFrame:
+    """Draw a tight tank down twice; the second time the purge opens between two of its samples."""
+    drawing = Drawing(5.0).rest().closed(15, rate=1.0).draw(-2000.0, seconds=5).hold(40)
+    start = drawing.pa[-1]
+    drawing.add(seconds, lambda s: start + (to - start) * (s + 0.2) / seconds, True, 0.0)
+    return drawing.hold(70).release().samples(noise=3)
+
+
+def test_a_second_draw_that_no_sample_of_the_purge_shows_is_one():
+    samples = second_draw(0.8)
+    assert [name for _, name in names_of(samples)] == [
+        *("rest", "closed", "draw", "hold", "draw", "hold", "release")
+    ]
+    row = judged(samples)
+    assert (row["verdict"], row["leak_censoring"]) == ("holds", "left")
+
+
+def test_what_falls_slowly_or_comes_back_is_no_second_draw():
+    """A valve that begins to pass takes its time, and a reading that slips comes back."""
+    assert [name for _, name in names_of(second_draw(20.0))] == ["rest", "closed", "draw", "hold", "release"]
+    samples = whole_test().samples(noise=3)
+    slipped = samples.with_columns(
+        pl.when(pl.col("t_s").is_between(60.0, 61.0))
+        .then(pl.col("tank_pressure_pa") - 900)
+        .otherwise(pl.col("tank_pressure_pa"))
+    )
+    assert [name for _, name in names_of(slipped)] == ["rest", "closed", "draw", "hold", "release"]

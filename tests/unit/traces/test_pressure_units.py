@@ -56,6 +56,7 @@ def test_the_same_tests_in_pascals_are_judged():
 
 
 def test_another_source_of_the_same_models_is_judged_as_if_that_one_were_not_there():
+    """But for the noise, which is another of every recording."""
     alone = judged(TESTS, 1.0)
     told = judged([test for test in TESTS for _ in range(2)], 1e3, sources="ab")
     own = told.gather_every(2)
@@ -65,7 +66,7 @@ def test_another_source_of_the_same_models_is_judged_as_if_that_one_were_not_the
         is_told = alone[name].is_not_null()
         assert own[name].is_not_null().to_list() == is_told.to_list()
         assert own[name].filter(is_told).to_list() == pytest.approx(
-            alone[name].filter(is_told).to_list(), rel=0.02
+            alone[name].filter(is_told).to_list(), rel=0.03
         )
 
 
