@@ -108,7 +108,7 @@ def test_a_hold_tells_its_vapor_as_if_it_had_no_hole_and_nothing_had_been_believ
 
 
 def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_size():
-    """Tanks whose gas takes 50 s to warm, of which the tight ones tell that; 1 to 2 mm, the true gas volume known."""
+    """Tanks whose gas takes 40 s to warm, of which the tight ones tell that; 1 to 2 mm, the true gas volume known."""
     rng = np.random.default_rng(11)
     world = make_world(rng, ["holds", "leak"], 60)
     is_leak = world.kind == "leak"
@@ -118,7 +118,7 @@ def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_s
         world,
         hole_mm=np.where(is_leak, rng.uniform(1.0, 2.0, len(is_leak)), 0.0),
         volume_l=volume,
-        warming_s=np.full(len(is_leak), 50.0),
+        warming_s=np.full(len(is_leak), 40.0),
         cooling=np.full(len(is_leak), 0.45),
         purge_m3_s=np.full(len(is_leak), 40 / 60e3),
         noise_pa=np.full(len(is_leak), 3.0),
@@ -131,7 +131,7 @@ def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_s
     norms = model_norms(taken.for_norms())
     unknown = norms.with_columns(pl.lit(None, pl.Float64).alias(name) for name in (*OF_ALL, VAPOR_RETURN))
     believed_s = 16.0  # of 40 l, see beliefs
-    assert np.exp(norms["heat_time_log_ratio"][0]) * believed_s == pytest.approx(50, rel=0.25)
+    assert np.exp(norms["heat_time_log_ratio"][0]) * believed_s == pytest.approx(40, rel=0.25)
     without, with_lake = (
         judge_taken(taken, each, Settings()).sizes.diameter[is_leak] / world.hole_mm[is_leak] - 1
         for each in (unknown, norms)
