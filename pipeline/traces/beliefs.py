@@ -39,7 +39,7 @@ _HEAT_SHARE_SD = 0.2
 #: than the walls, takes half a minute and more (natural convection at 2 to 5 W/m2 K, from memory), a third of it where
 #: a quick draw stirred it. It goes with volume over area, the volume's third root; warmth leaves it as it is. The lakes
 #: of eleven other authors came to 7 to 31 s, half of them to 12 to 20 s.
-_LOG_TAU, _LOG_TAU_SD = float(np.log(16.0)), 0.8
+_LOG_TAU, _LOG_TAU_SD = float(np.log(14.0)), 0.8
 _USUAL_GAS_L = 40.0
 
 

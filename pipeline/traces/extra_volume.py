@@ -32,7 +32,7 @@ _LINE_SD_L = 1.2
 #: authors came to 3, 5, 8, 10, 11, 11, 13, 14, 16 and 17 l): it goes with the root of the tank's size. From model to
 #: model of one lake it scatters by a part of it.
 USUAL_TANK_L = 60.0
-LAKE_L, LAKE_SD_L = 10.5, 5.0
+LAKE_L, LAKE_SD_L = 10.0, 5.0
 _MODELS_SD_L, _MODELS_SD = 1.0, 0.15
 #: What all lines of a lake may be off by together [l], as volumes that a leak fills: walls that give, and carbon, go on
 #: giving in the hold, and vapor that comes fast looks like a leak. For the diameters of holes from 1 mm up to come out

@@ -38,11 +38,12 @@ def heat_told(fit: HoldFit, shown: Shown, leak_mm: Floats) -> dict[str, Floats]:
     it [mm]."""
     gas = fit.gas
     with np.errstate(invalid="ignore"):
-        tells = (gas.share_sd < _TELLS_SHARE) & (gas.log_tau_sd < _TELLS_LOG_TAU)
-        tells &= (shown.hold.start_above < -_TELLS_PA) & (leak_mm < _TELLS_MM)
+        tells = (gas.share_sd < _TELLS_SHARE) & (shown.hold.start_above < -_TELLS_PA) & (leak_mm < _TELLS_MM)
+        # Where no heat is seen, none tells how long it takes.
+        tells_time = tells & (gas.log_tau_sd < _TELLS_LOG_TAU)
     return {
         "heat_share_ratio": np.where(tells, gas.share / gas.believed_share, np.nan),
-        "heat_time_log_ratio": np.where(tells, gas.log_tau - gas.believed_log_tau, np.nan),
+        "heat_time_log_ratio": np.where(tells_time, gas.log_tau - gas.believed_log_tau, np.nan),
     }
 
 

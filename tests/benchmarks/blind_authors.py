@@ -23,7 +23,7 @@ from tests.end_to_end.blend_traces import blend_traces
 from tests.end_to_end.carbon_traces import carbon_traces
 from tests.end_to_end.dome_traces import dome_traces
 from tests.end_to_end.film_traces import film_traces
-from tests.end_to_end.foreign_traces import foreign_traces
+from tests.end_to_end.foreign_traces import by_family, foreign_traces
 from tests.end_to_end.harbor_traces import harbor_traces
 from tests.end_to_end.judged_recordings import judge, sized_leaks
 from tests.end_to_end.layered_traces import layered_traces
@@ -51,10 +51,9 @@ def main(n: int, key: int, calm_ticks: int) -> None:
 
 def _judged(n: int, key: int, calm_ticks: int) -> Iterator[tuple[str, pl.DataFrame, pl.DataFrame]]:
     """Yield name, clear recordings and those whose diameter can be asked for."""
-    foreign = judge(*foreign_traces(n, key)).filter(~pl.col("is_ambiguous"))
-    for name in ("physics", "textbook"):
-        of_family = foreign.filter(pl.col("family") == name)
-        yield f"foreign, {name}", of_family, of_family
+    for lake in by_family(*foreign_traces(n, key)):
+        clear = judge(*lake).filter(~pl.col("is_ambiguous"))
+        yield f"foreign, {clear['family'][0]}", clear, clear
     rich = judge(*rich_traces(n, key)).filter(~pl.col("is_ambiguous"))
     yield "rich", rich, rich
     plastic = judge(*plastic_traces(n, key, calm_ticks))

@@ -77,6 +77,21 @@ def foreign_traces(
     return pl.concat([samples_of(i, r) for i, r in zip(ids, whole, strict=True)]), headers, truth
 
 
+def by_family(
+    samples: pl.DataFrame, headers: pl.DataFrame, truth: pl.DataFrame
+) -> list[tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]]:
+    """Return the recordings of either family as a lake of its own, as `foreign_traces` returns both."""
+    families = truth.select("trace_id", "family").partition_by("family", maintain_order=True)
+    return [
+        (
+            samples.join(mine, on="trace_id", how="semi"),
+            headers.join(mine, on="trace_id", how="semi", maintain_order="left"),
+            truth.join(mine, on="trace_id", how="semi", maintain_order="left"),
+        )
+        for mine in families
+    ]
+
+
 def _model_lines(rng: np.random.Generator) -> dict[tuple[str, str], tuple[float, float]]:
     """Return each model's sensor: volts at zero, volts per pascal; every line leaves room for 4 kPa of vacuum."""
     rises = rng.random(len(MODELS)) < 0.5
