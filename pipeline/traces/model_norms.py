@@ -67,13 +67,13 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : one row per recording: make, model, READ, OF_ALL, tank_l, ullage_l, cold_share, duty_pct, duty_gain_pct
-        and is_timed, nan or null where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures
-        that were derived from the volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading,
+    readings : one row per recording: make, model, READ, OF_ALL, tank_l, ullage_l, duty_pct, duty_gain_pct and is_timed,
+        nan or null where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures that were
+        derived from the volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading,
         vapor_rise_pa_s [Pa/s] shut before the draw, purge_flow_l_min [l/min] at full duty (of systems that hold or leak
         a little), as proportional to duty_pct [%] and with CANISTER_AND_LINES_L beside the ullage_l [l] of a tank of
-        tank_l [l] (duty_gain_pct: see `drawn.Draw`; cold_share, is_timed: see `purge_flow`); heat_share_ratio,
-        heat_time_log_ratio, see `fleet_gas`;
+        tank_l [l] (duty_gain_pct, is_timed: see `drawn.Draw` and `purge_flow`); heat_share_ratio, heat_time_log_ratio,
+        see `fleet_gas`;
         vapor_return_ratio, vapor_return_sd, see `fleet_vapor`.
 
     Returns
@@ -83,9 +83,7 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     its valve opens; and those, see `extra_volume`. Numbers of OF_ALL and VAPOR_RETURN are one and the same for every
     model.
     """
-    readings = readings.with_columns(
-        pl.col(*READ, *OF_ALL, "tank_l", "ullage_l", "duty_pct", "cold_share").fill_nan(None)
-    )
+    readings = readings.with_columns(pl.col(*READ, *OF_ALL, "tank_l", "ullage_l", "duty_pct").fill_nan(None))
     ratio, ratio_sd = (
         readings[name].cast(pl.Float64).to_numpy() for name in (VAPOR_RETURN, "vapor_return_sd")
     )
@@ -118,10 +116,7 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
 def _flow_by_extra_volume(said: pl.DataFrame) -> pl.DataFrame:
     """Turn flows that were read with the usual volume and proportional to duty into those of the model's own."""
-    ullage, extra = (
-        pl.col("ullage_l") * (1 - pl.col("cold_share")),
-        pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L),
-    )
+    ullage, extra = pl.col("ullage_l"), pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L)
     duty, opens = said["duty_pct"].to_numpy(), said["purge_opens_pct"].fill_null(0.0).to_numpy()
     by_duty = pl.Series(duty / 100 / opening(duty, opens)).fill_nan(None)
     by_volume = (ullage + extra) / (ullage + CANISTER_AND_LINES_L)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from scipy.special import ndtri
@@ -16,7 +15,6 @@ from pipeline.physics.orifice import (
     hole_diameter_mm,
     leak_speed,
 )
-from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.beliefs import heat_of_gas
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.drawn import FROM_SHARE, TO_SHARE
@@ -53,35 +51,19 @@ class Equilibrium:
     high: Floats
 
 
-class PurgeFlow(NamedTuple):
-    """What a draw's fall tells: purge flow at full duty [l/min, ambient], and the share of the fall that was the cold
-    of the gas above the fuel; nan where it tells none."""
+def purge_flow_l_min(
+    shown: Shown, leak: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
+) -> Floats:
+    """Return the purge flow at full duty [l/min, ambient] that the draw's fall means, nan where it tells none.
 
-    l_min: Floats
-    cold_share: Floats
-
-
-def read_purge_flow(
-    shown: Shown,
-    leak: Floats,
-    volume_l: Floats,
-    extra_l: Floats,
-    barometric_pa: Floats,
-    temperature_c: Floats,
-) -> PurgeFlow:
-    """Return the purge flow that the draw's fall means.
-
-    Q = (W dp/dt + V a F(p)) / P / duty: as the purge takes gas out of a volume V and a leak `a` [1/m] lets some in, the
-    pressure falls; W is that volume less the share of the gas above the fuel that its cold does in place of the purge
-    (`extra_l` of V keeps its temperature). Good while the vacuum is small against the manifold's, which keeps the flow
-    sonic and proportional to duty; told by systems that kept most of a vacuum of TELLING_PA.
+    Q = V / P (dp/dt + a F(p)) / duty: a volume V loses pressure as the purge takes gas out of it and a leak `a` [1/m]
+    lets some in. Good while the vacuum is small against the manifold's, which keeps the flow sonic and proportional to
+    duty; told by systems that kept most of a vacuum of TELLING_PA.
     """
     with np.errstate(all="ignore"):
-        fall = _fall(shown, leak, volume_l, barometric_pa, temperature_c)
-        drawn = (volume_l - fall.cold * (volume_l - extra_l)) * fall.drawn + volume_l * fall.let_in
+        drawn = volume_l * _drawn_per_liter(shown, leak, volume_l, barometric_pa, temperature_c)
         flow = drawn / (duty_of_fall(shown) / 100)
-        tells = (flow > 0) & np.isfinite(flow)
-    return PurgeFlow(np.where(tells, flow, np.nan), np.where(tells, fall.cold, np.nan))
+    return np.where((flow > 0) & np.isfinite(flow), flow, np.nan)
 
 
 def volume_by_flow_l(
@@ -89,17 +71,14 @@ def volume_by_flow_l(
 ) -> Floats:
     """Return the gas volume [l] that the draw's fall means at the purge flow of its model.
 
-    The equation of `read_purge_flow` turned about; nan where the draw tells none.
+    The equation of `purge_flow_l_min` turned about; nan where the draw tells none.
     """
-    extra = norms.norm["extra_volume_l"]
-    extra = np.where(np.isfinite(extra), extra, CANISTER_AND_LINES_L)
     with np.errstate(all="ignore"):
         flow = norms.norm["purge_flow_l_min"] * opening(duty_of_fall(shown), opens_at(norms))
         volume = np.full(len(flow), NOMINAL_VOLUME_L)
         # How cold the gas becomes goes with the volume that is asked for.
         for _ in range(_ROUNDS):
-            fall = _fall(shown, leak, volume, barometric_pa, temperature_c)
-            volume = (flow - fall.cold * extra * fall.drawn) / ((1 - fall.cold) * fall.drawn + fall.let_in)
+            volume = flow / _drawn_per_liter(shown, leak, volume, barometric_pa, temperature_c)
     return np.where((volume > 0) & np.isfinite(volume), volume, np.nan)
 
 
@@ -140,22 +119,14 @@ def fall_log_sd(shown: Shown) -> Floats:
     return np.minimum(np.nan_to_num(np.where(is_timed(shown), middle, to_half), nan=1.0), 1.0)
 
 
-class _Fall(NamedTuple):
-    """For each liter of gas, what the purge took out if it kept its temperature, and what the leak let in [1/min]; the
-    share of the fall that is the cold of gas that does not."""
-
-    drawn: Floats
-    let_in: Floats
-    cold: Floats
-
-
-def _fall(
+def _drawn_per_liter(
     shown: Shown, leak: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
-) -> _Fall:
-    """Return what the draw's fall means, nan where it tells nothing.
+) -> Floats:
+    """Return the flow that the draw means for each liter of gas [1/min], nan where it tells none.
 
     By the middle of the fall; where that was not seen, by the time to half of the vacuum, of which so much was no draw
-    as valve and sensor usually answer late.
+    as valve and sensor usually answer late. Gas that is drawn cools: so much of the vacuum is cold, and no gas was
+    taken out for it.
     """
     draw, timed = shown.draw, is_timed(shown)
     to_half_s = _to_half_s(shown)
@@ -166,9 +137,9 @@ def _fall(
     cold = _cold_share(begun_s, begun_s + fell_s, volume_l, barometric_pa, temperature_c)
     middle = np.where(timed, 0.5 * (FROM_SHARE + TO_SHARE), 0.25) * draw.depth
     inflow = np.nan_to_num(leak) * leak_speed(-middle, barometric_pa, temperature_c)
-    drawn = share * draw.depth / fell_s / barometric_pa * _MINUTE_S
-    tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & np.isfinite(drawn)
-    return _Fall(np.where(tells, drawn, np.nan), inflow / barometric_pa * _MINUTE_S, cold)
+    per_liter = (share * draw.depth / fell_s * (1 - cold) + inflow) / barometric_pa * _MINUTE_S
+    tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & np.isfinite(per_liter)
+    return np.where(tells, per_liter, np.nan)
 
 
 def _cold_share(
@@ -177,10 +148,11 @@ def _cold_share(
     """Return the share of an even fall of pressure, between two times [s] after its beginning, that is the gas's cold.
 
     With D the pressure that gas lacks by being colder than the walls, D' = -(k-1)/k p' - D/(k tau) as in
-    `hold_bins`, of which the pressure shows the share that is believed.
+    `hold_bins`, of which the pressure shows the share that is believed. tau goes with the gas volume: walls and fuel
+    that warm it grow less than it does.
     """
-    heat, log_tau = heat_of_gas(temperature_c, barometric_pa, volume_l)
-    time_s = HEAT_RATIO * np.exp(log_tau)
+    heat, log_tau = heat_of_gas(temperature_c, barometric_pa, NOMINAL_VOLUME_L)
+    time_s = HEAT_RATIO * np.exp(log_tau) * volume_l / NOMINAL_VOLUME_L
     begun, ended = begun_s / time_s, ended_s / time_s
     return heat * (HEAT_RATIO_AIR - 1) / HEAT_RATIO * (np.exp(-begun) - np.exp(-ended)) / (ended - begun)
 

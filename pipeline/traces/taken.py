@@ -16,7 +16,7 @@ from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import models_of
 from pipeline.traces.pressure_units import DRAWN_SPAN, drawn_span_pa
-from pipeline.traces.purge_flow import Equilibrium, duty_of_fall, is_timed, read_purge_flow
+from pipeline.traces.purge_flow import Equilibrium, duty_of_fall, is_timed, purge_flow_l_min
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import Sizes, VaporSpace
 from pipeline.traces.sources import source_of
@@ -52,17 +52,14 @@ class Taken:
         """Return what each recording tells of its model, as `model_norms.model_norms` takes it, and of its source, as
         `sources.sources_of` does."""
         volume, air = self.volume, self.air
-        flow = read_purge_flow(
-            self.shown, self.leak, volume.known_l, volume.extra_l, air.pressure_pa, air.temperature_c
-        )
+        flow = purge_flow_l_min(self.shown, self.leak, volume.known_l, air.pressure_pa, air.temperature_c)
         told = {
             "volts_per_pa": clear_slope(self.volts, self.is_derived),
             "rest_v": self.shown.vented.rest_v,
             "rest_pa": self.shown.vented.rest,
             "noise_pa": self.shown.sensor.noise,
             "vapor_rise_pa_s": self.shown.closed.rate,
-            "purge_flow_l_min": flow.l_min,
-            "cold_share": flow.cold_share,
+            "purge_flow_l_min": flow,
             "tank_l": numbers_of(self.headers, "fuel_tank_l"),
             "ullage_l": volume.known_l - volume.extra_l,
             "duty_pct": duty_of_fall(self.shown),

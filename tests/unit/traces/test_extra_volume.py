@@ -14,6 +14,7 @@ from pipeline.traces.drawn import FROM_SHARE, TO_SHARE
 from pipeline.traces.explain import explain_trace
 from pipeline.traces.extra_volume import (
     LAKE_L,
+    LAKE_SD_L,
     MIN_DRAWS,
     OPENS_PCT,
     OPENS_SD_PCT,
@@ -26,8 +27,8 @@ from pipeline.traces.measure import measure_traces
 from pipeline.traces.model_norms import model_norms
 
 GAUGE_L = 1.5
-#: Beliefs that say nothing, and something [l].
-NOTHING, USUAL = (0.0, 100.0, -5.0), (9.0, 5.0)
+#: Beliefs that say nothing, and of lakes in general [l].
+NOTHING, USUAL = (0.0, 100.0, -5.0), (LAKE_L, LAKE_SD_L)
 
 
 def draws(
@@ -155,7 +156,6 @@ def lake(of: Draws, model: str = "210", is_timed: bool = True) -> pl.DataFrame:
     told = pl.DataFrame({"ullage_l": of.ullage_l, "duty_pct": of.duty_pct, "purge_flow_l_min": flows})
     return told.with_columns(
         duty_gain_pct=pl.Series(of.duty_gain_pct),
-        cold_share=pl.lit(0.0),
         tank_l=pl.lit(60.0),
         is_timed=pl.lit(is_timed),
         make=pl.lit("Kestin"),

@@ -139,7 +139,6 @@ def readings(**changed: object) -> dict[str, object]:
             "model": "b",
             "tank_l": 60.0,
             "ullage_l": 30.0,
-            "cold_share": 0.0,
             "duty_pct": 100.0,
             "duty_gain_pct": 0.0,
             "is_timed": True,

@@ -9,7 +9,6 @@ from test_model_norms import norms_with
 
 from pipeline.physics.orifice import air_density, air_viscosity, discharge_at, hole_area_m2, leak_speed
 from pipeline.settings import Settings
-from pipeline.traces.extra_volume import draws_of, extra_volume_l
 from pipeline.traces.measure import measure_traces, take
 from pipeline.traces.recordings import gather
 
@@ -96,34 +95,6 @@ def test_a_late_purge_valve_makes_no_small_volume_large(volume_l):
     taken = take(gather(samples, headers["trace_id"]), headers, Settings())
     told = taken.for_norms()["purge_flow_l_min"][0] / taken.volume.known_l[0] * volume_l
     assert told == pytest.approx(12.0, rel=0.06)
-
-
-def test_what_keeps_its_temperature_beside_a_tank_is_told_without_the_cold_of_the_rest():
-    """12 l in canister and lines: they would be told as 13.7 l, were they as cold as the gas of the tank.
-
-    A purge of 12 l/min takes gas out of both; in the tank the pressure falls by its cold besides.
-    """
-    extra_l, warms_s, since, headers, samples = 12.0, 20.0, np.arange(0, 60, 0.005), [], []
-    for number, ullage_l in enumerate(np.linspace(6.0, 54.0, 25)):
-        step, vacuum, cold = since[1], np.zeros(len(since)), 0.0
-        for i in range(1, len(since)):
-            taken_out = 12.0 / 60 * AIR - ullage_l * cold / warms_s
-            fall = taken_out / (ullage_l + extra_l - COLD * ullage_l)
-            vacuum[i], cold = vacuum[i - 1] + fall * step, cold + (COLD * fall - cold / warms_s) * step
-        drawing = Drawing(20.0).rest().closed(rate=0.0)
-        seconds = np.interp(2400, vacuum, since)
-        drawing.add(seconds, lambda s, v=vacuum: -np.interp(s, since, v), True, 100.0)
-        drawing.add(60, lambda s: -2400.0 + 0 * s, True, 0.0)
-        name = f"t{number}"
-        samples.append(drawing.release().samples(noise=1).with_columns(trace_id=pl.lit(name)))
-        level = 100 * (1 - ullage_l / 60)
-        headers.append(HEADER | MODEL | {"trace_id": name, "fuel_level_pct": level})
-    table = pl.DataFrame(headers, infer_schema_length=None)
-    told = take(gather(pl.concat(samples), table["trace_id"]), table, Settings()).for_norms()
-    assert told["cold_share"].median() == pytest.approx(COLD * 0.9, rel=0.2)
-    alone, error = extra_volume_l(draws_of(told), 0.0, 100.0, -5.0)
-    assert alone[0] == pytest.approx(extra_l, abs=0.6)
-    assert error[0] > abs(alone[0] - extra_l)
 
 
 def test_a_vacuum_that_is_lost_at_once_tells_no_purge_flow():
