@@ -38,8 +38,8 @@ _HEAT_SHARE_SD = 0.2
 #: Logarithm of the time constant of heat between walls and gas, _USUAL_GAS_L of it [s]. Gas at rest, a kelvin colder
 #: than the walls, takes half a minute and more (natural convection at 2 to 5 W/m2 K, from memory), a third of it where
 #: a quick draw stirred it. It goes with volume over area, the volume's third root; warmth leaves it as it is. The lakes
-#: of eleven other authors came to 7 to 31 s, half of them to 12 to 20 s.
-_LOG_TAU, _LOG_TAU_SD = float(np.log(14.0)), 0.8
+#: of eleven other authors came to 7 to 31 s; one whose gas is slow says so itself.
+_LOG_TAU, _LOG_TAU_SD = float(np.log(12.0)), 0.8
 _USUAL_GAS_L = 40.0
 
 
