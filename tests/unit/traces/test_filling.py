@@ -122,4 +122,6 @@ def test_a_noisy_filling_that_a_leak_outruns_begins_where_it_begins(seed: int) -
     drawing.add(57, lambda s: 760 * (1 - np.exp(-s / 9)), True, 0.0).hold(100, 1.4, vapor=0.0)
     row = judged(drawing.release().samples(noise=12, seed=seed))
     assert row["verdict"] == "leak"
-    assert row["leak_diameter_mm"] == pytest.approx(1.4, rel=0.1)
+    # Air is drawn here, and the gas of a tank is heavier: it would take a hole a twelfth wider.
+    assert 1.4 < row["leak_diameter_mm"] < 1.15 * 1.4
+    assert row["leak_diameter_low_mm"] < 1.4 < row["leak_diameter_high_mm"]
