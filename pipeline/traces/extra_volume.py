@@ -19,8 +19,8 @@ from pipeline.physics.volume import CANISTER_AND_LINES_L, FUEL_LEVEL_SD
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.view import MAD_TO_SD
 
-#: So many draws of a model tell of it.
-MIN_DRAWS = 12
+#: So many draws of a model tell of it, however little: their error is told with it.
+MIN_DRAWS = 3
 #: Valves begin to open at a duty of 0 to 6 % (common practice); one that opens later is believed when its draws say so.
 OPENS_PCT, OPENS_SD_PCT = 3.0, 3.0
 #: No valve is believed to open later than this share of the duty that nine tenths of its draws had.
@@ -38,12 +38,12 @@ _MODELS_SD_L, _MODELS_SD = 1.0, 0.15
 #: lines of the eleven ought to lie 2.2 l higher to 5.1 l lower, 2.4 l about the middle; of eleven, that is no better
 #: known than to a quarter.
 _LAKE_LINE_SD_L = 3.0
-#: So many models of a lake tell what is believed of one that does not tell itself.
-MIN_MODELS = 3
 #: Flows of a model scatter by no less than this [share], and where they do by more than _MOST_SCATTER something else
 #: decides how fast a draw goes; a draw that lies farther off than so many standard deviations counts no more than one
 #: that lies there.
 _LEAST_SCATTER, _MOST_SCATTER = 0.02, 0.33
+#: What they usually scatter by counts as so many draws (judgement: other authors' models scatter by 3 to 18 %).
+_USUAL_SCATTER, _AS_MANY = 0.1, 4
 _FAR = 1.5
 #: Bounds of the volume [l], and of one beside its ullage when a model is asked alone; no gas volume is less than this.
 _LEAST_L, _MOST_L = 0.5, 50.0
@@ -83,7 +83,7 @@ def extra_volumes(readings: pl.DataFrame) -> pl.DataFrame:
     -------
     make, model, extra_volume_l [l] and purge_opens_pct [% duty], each with its standard error (`_spread`) and the
     number of draws (`_n`): of models with MIN_DRAWS draws whose flows scatter by less than a third; the volume of every
-    other one, by what MIN_MODELS of them tell.
+    other one, by what these tell.
     """
     tanks = readings.group_by(MODEL, maintain_order=True).agg(pl.col("tank_l").median()).drop_nulls()
     told = readings.filter("is_timed").drop_nulls(["tank_l", "ullage_l", "duty_pct", "purge_flow_l_min"])
@@ -106,7 +106,7 @@ def extra_volumes(readings: pl.DataFrame) -> pl.DataFrame:
         n = len(draws[key].minutes)
         rows.append((*key, volume, found[1], volume_sd, error[1], n, n))
     for key, tank in tank_of.items():
-        if key not in alone and len(alone) >= MIN_MODELS:
+        if key not in alone and alone:
             volume, volume_sd = lake.in_holds(*lake.of_tank(tank), tank)
             rows.append(
                 (*key, volume, None, volume_sd, None, of_model[key].height if key in of_model else 0, 0)
@@ -213,7 +213,9 @@ def extra_volume_l(
         by_gauge = (draws.gauge_sd_l / volume) ** 2
         off = logs - np.log(volume) + np.log(100 * opening(duty, opens) / duty)
         off = off - np.median(off)
+        # Of few draws the scatter is not known by themselves.
         spread = (MAD_TO_SD * float(np.median(np.abs(off)))) ** 2 - float(np.median(by_gauge))
+        spread = (len(off) * spread + _AS_MANY * _USUAL_SCATTER**2) / (len(off) + _AS_MANY)
         scatter = max(spread, _LEAST_SCATTER**2) ** 0.5
         variance = scatter**2 + by_gauge
         weight = 1 / (np.maximum(np.abs(off) / (_FAR * np.sqrt(variance)), 1.0) * variance)

@@ -37,7 +37,7 @@ READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "pur
 #: that tight tanks give back after a draw.
 OF_ALL = ("heat_share_ratio", "heat_time_log_ratio")
 VAPOR_RETURN = "vapor_return_ratio"
-MIN_OF_ALL = 20
+MIN_OF_ALL = 8
 NUMBERS = (*READ, "extra_volume_l", "purge_opens_pct", *OF_ALL, VAPOR_RETURN)
 NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
     name + end: kind

@@ -45,6 +45,19 @@ def judged() -> pl.DataFrame:
 
 
 @pytest.fixture(scope="module")
+def judged_in_parts() -> pl.DataFrame:
+    """The same recordings in lakes of 90, of twelve models each."""
+    samples, headers, truth = skin_traces(600, 1018)
+    parts = [truth["trace_id"][k : k + 90].to_frame() for k in range(0, 540, 90)]
+    return pl.concat(
+        judge(
+            *(table.join(part, on="trace_id", maintain_order="left") for table in (samples, headers, truth))
+        )
+        for part in parts
+    )
+
+
+@pytest.fixture(scope="module")
 def clear(judged: pl.DataFrame) -> pl.DataFrame:
     return judged.filter(~pl.col("is_ambiguous"))
 
@@ -101,3 +114,17 @@ def test_a_tight_system_lies_below_its_limit(judged: pl.DataFrame) -> None:
     )
     assert tight.height >= 80
     assert (tight["diameter_mm"] <= tight["leak_diameter_high_mm"]).mean() >= mark.LEAST_TIGHT_BELOW
+
+
+def test_ninety_recordings_tell_nearly_as_much_as_six_hundred(judged_in_parts: pl.DataFrame) -> None:
+    """Seven or eight recordings of a model: what lies beside its tank was taken as 3.5 l until twelve draws told.
+
+    The median error from 1 mm up had been 13.9 %, and the interval held 56 % of such holes.
+    """
+    clear = judged_in_parts.filter(~pl.col("is_ambiguous"))
+    assert clear["is_right"].mean() >= mark.LEAST_RIGHT, worst(clear)
+    band = sized_leaks(clear.filter("is_sized"), 1.0, 9.0)
+    error = (band["leak_diameter_mm"] / band["diameter_mm"] - 1).abs()
+    assert error.median() <= 0.045
+    inside = band["diameter_mm"].is_between(band["leak_diameter_low_mm"], band["leak_diameter_high_mm"])
+    assert inside.mean() >= 0.92

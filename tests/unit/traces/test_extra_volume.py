@@ -189,9 +189,20 @@ def test_a_model_alone_in_its_lake_is_nearer_to_tanks_in_general():
     assert alone["extra_volume_l"] < beside_others["extra_volume_l"] - 0.5
 
 
-def test_two_models_tell_nothing_of_a_third():
-    two = pl.concat(lake(draws(9.0, seed=k), f"m{k}") for k in range(2))
-    assert set(told_of(pl.concat([two, lake(draws(9.0, n=5), "few")]))) == {"m0", "m1"}
+def test_one_model_tells_what_is_believed_of_another_and_nothing_tells_of_a_lake_without_draws():
+    told = told_of(pl.concat([lake(draws(16.0), "told"), lake(draws(16.0, n=MIN_DRAWS - 1), "few")]))
+    assert LAKE_L + 2 < told["few"]["extra_volume_l"] < 16.0
+    assert told["few"]["extra_volume_l_spread"] > 1.2 * told["told"]["extra_volume_l_spread"]
+    assert told_of(lake(draws(16.0, n=MIN_DRAWS - 1), "few")) == {}
+
+
+@pytest.mark.parametrize("n", [3, 5, 8])
+def test_a_few_draws_tell_little_and_know_it(n):
+    """The scatter of three flows is not known by them: however alike they are, it may be the usual one."""
+    told = [extra_volume_l(draws(15.0, n=n, seed=seed), *USUAL) for seed in range(60)]
+    assert np.mean([abs(found[0] - 15.0) < 2 * error[0] for found, error in told]) > 0.9
+    alike = extra_volume_l(draws(15.0, n=n, scatter=0.0, seed=2), *USUAL)[1][0]
+    assert 1.5 < alike < USUAL[1]
 
 
 def test_draws_whose_beginning_passed_unseen_tell_no_line():

@@ -166,7 +166,7 @@ def test_heat_is_told_by_all_models_together_where_enough_recordings_tell_it():
     silent = readings(model="other", heat_share_ratio=float("nan"))
     norms = model_norms(pl.DataFrame([*told, silent], strict=False))
     assert norms["model"].to_list() == ["m0", "m1", "m2", "other"]
-    assert norms["heat_share_ratio"].to_list() == pytest.approx([0.9] * 4)
+    assert norms["heat_share_ratio"].to_list() == pytest.approx([0.8 + 0.01 * MIN_OF_ALL / 2] * 4)
     assert norms["heat_share_ratio_n"].to_list() == [MIN_OF_ALL + 1] * 4
     few = model_norms(pl.DataFrame([*told[2:], silent], strict=False))
     assert few["heat_share_ratio"].to_list() == [None] * 4
