@@ -1,4 +1,4 @@
-"""What counts as right of each recording, and which a technician could not tell from the record; written before judging.
+"""What counts as right of each recording, and which no record could tell; written before judging.
 
 A leak is clear where the hold loses visibly more vacuum than the same tank without it would (a tenth of the vacuum,
 half of what vapour and heat take, four of the noise, two steps, 40 Pa), from at least 600 Pa, over at least 4 s.
