@@ -1,12 +1,13 @@
-"""What counts as right of each recording, and which no record could tell; written before judging.
+"""What counts as right of each recording, and which no record could tell.
 
 A leak is clear where the hold loses visibly more vacuum than the same tank without it would (a tenth of the vacuum,
 half of what vapour and heat take, four of the noise, two steps, 40 Pa), from at least 600 Pa, over at least 4 s.
 It is gross (contract: "vacuum cannot build and is gone at once") below 300 Pa and gone within 1.5 s; what lies between
 is ambiguous. A tight tank is clear where vapour and heat take no more than 0.3 of 1 kPa or more in 30 s or more.
-No vacuum is clear where the sealed tank is seen to creep; without creep it may as well be a gross leak. A purge valve
-that passes is clear where vacuum builds with it shut, a blocked vent where vacuum stays 3 s after it opened, an offset
-from 600 Pa. A steady flow is ambiguous always: no column tells that gas is fed.
+No vacuum is clear where the sealed tank is seen to creep; without creep it may as well be a gross leak. A flat sensor
+is clear where it stands 100 Pa and more from rest; nearer, an open vent would show no more. A purge valve that passes
+is clear where vacuum builds with it shut, a blocked vent where vacuum stays 3 s after it opened, an offset from 600 Pa.
+A steady flow is ambiguous always: no column tells that gas is fed.
 """
 
 from __future__ import annotations
@@ -126,7 +127,8 @@ def _others(
         stays = len(after) > 40 and after[30] < min(0.3 * own.end, -300.0) and own.end < -800
         return "vent_restricted", "holds", stays
     if fault == "sensor_flat":
-        return "sensor_flat", None, float(np.ptp(gauge)) > 500
+        stands = float(np.median(written.recording.tank_pressure_pa))
+        return "sensor_flat", "gross_leak", float(np.ptp(gauge)) > 500 and abs(stands) > 100
     if fault == "sensor_offset":
         return "sensor_offset", "holds", abs(fleet.tanks.seen_offset_pa[i]) >= 600
     return "sensor_disagrees", None, abs(own.start) > 1000
