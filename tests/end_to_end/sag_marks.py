@@ -7,7 +7,7 @@ is ambiguous. A tight tank is clear where vapour and heat take no more than 0.3 
 No vacuum is clear where the sealed tank is seen to creep; without creep it may as well be a gross leak. A flat sensor
 is clear where it stands 100 Pa and more from rest; nearer, an open vent would show no more. A purge valve that passes
 is clear where vacuum builds with it shut, a blocked vent where vacuum stays 3 s after it opened, an offset from 600 Pa.
-A steady flow is ambiguous always: no column tells that gas is fed.
+A steady flow is ambiguous always: no column tells that gas is fed. So is a draw that fell between two samples.
 """
 
 from __future__ import annotations
@@ -79,6 +79,13 @@ def diameters_mm(fleet: Fleet, course: Course) -> np.ndarray:
 
 def mark(fleet: Fleet, course: Course, twin: Course, i: int, written: Written, diameter_mm: float) -> Mark:
     """Say what is right of recording i; `twin` is the same vehicle without its leak."""
+    said = _told(fleet, course, twin, i, written, diameter_mm)
+    is_purge_unseen = fleet.kind[i] == "draw" and not (written.recording.purge_duty_pct > 0).any()
+    said.is_ambiguous |= is_purge_unseen
+    return said
+
+
+def _told(fleet: Fleet, course: Course, twin: Course, i: int, written: Written, diameter_mm: float) -> Mark:
     kind, fault = fleet.kind[i], fleet.fault[i]
     show = max(4 * written.noise_pa, 2 * written.step_pa, 40.0)
     if kind == "routine":
