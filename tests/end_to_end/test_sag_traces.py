@@ -1,15 +1,18 @@
-"""What the measurement says of the fleet whose vapour lines sag: 600 recordings of a key that was not judged before.
+"""What the measurement says of 600 recordings of the fleet whose vapour lines sag, and what it does not hold.
 
 The author had not read the estimator. First contact, 1,500 recordings under key 1, 1,124 of them clear: 96.3 % right,
-2.5 % wrong, 0.6 % wrong with confidence 0.9 or more, 1.2 % not judged; of leaks 0.25-0.5, 0.5-1 and from 1 mm up the
+2.5 % wrong, 0.6 % wrong with confidence 0.9 or more, 1.2 % not judged; of leaks of 0.25-0.5, 0.5-1 and from 1 mm up the
 median error was 5.1, 4.3 and 4.0 %, the median signed error -3.9, -3.4 and -3.3 %, and 93, 96 and 97 % of intervals
-held the truth. Fifteen of the wrong were sensors flat at rest, which no record tells from an open vent: the author's
-slip, now ambiguous (key 3, after it: 96.6 % right, 0.9 % wrong, 0.4 % surely so, 2.5 % not judged).
+held the truth. Two of its marks were the author's slips and are mended since: sensors that are flat at rest, which no
+record tells from an open vent, and draws that fell between two samples. Key 5 after that, 1,116 clear: 97.7 % right,
+0.8 % wrong, 0.5 % surely so, 1.5 % not judged; median errors 4.8, 3.0 and 2.9 %, intervals 100, 98 and 97 %.
 
-Not held of what issue 3 asks: 3 % from 1 mm up, and 97 % right of draw-downs alone. Carbon of this fleet gives vapour
-back when drawn down and takes it again in the hold: as gas it would be 8 % of the volume at the median, and the leak
-over the volume is told 7 % too small by it (without carbon, and all else as it is: 1 % too small, and a median error
-of 2.1 % instead of 3.0 % above 0.5 mm). Cracks, whose flow goes with the pressure itself, come out 10 % too small.
+Not held, or by some keys only, of what issue 3 asks: 3 % from 1 mm up (4.0, 3.7, 3.3 and 2.9 % under keys 1, 2, 3 and 5);
+97 % right of draw-downs alone (96.8 % under key 5). Carbon of this fleet gives vapour back when drawn down and takes it
+again in the hold: as gas it would be 8 % of the volume at the median, and leak over volume is told 7 % too small by it
+(above 0.5 mm; 1 % too small without carbon and all else as it is, with a median error of 2.1 % in the place of 3.0 %).
+Cracks, whose flow goes with the pressure itself, come out 10 % too small, 3 % without carbon. A clock set back by 30 s,
+so that samples lie over earlier ones, leaves 16 of 22 recordings judged rightly.
 """
 
 from __future__ import annotations
@@ -21,6 +24,7 @@ from tests.end_to_end.judged_recordings import judge, sized_leaks, worst
 from tests.end_to_end.sag_traces import sag_traces
 
 N, KEY = 600, 4
+BANDS = ((0.25, 0.5, 0.2), (0.5, 1.0, 0.06), (1.0, 9.0, 0.045))
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +47,7 @@ def test_the_fleet_shows_every_verdict_clearly_and_leaves_some_recordings_open(j
 def test_clear_recordings_are_judged_as_they_are(clear: pl.DataFrame) -> None:
     is_left = ~clear["is_right"] & (clear["verdict"] == "not_judged")
     is_wrong = ~clear["is_right"] & ~is_left
-    assert clear["is_right"].mean() >= RIGHT, worst(clear)
+    assert clear["is_right"].mean() >= 0.97, worst(clear)
     assert (is_wrong & (clear["confidence"] >= 0.9)).mean() <= 0.01, worst(clear)
     assert is_left.mean() <= 0.05, worst(clear)
 
