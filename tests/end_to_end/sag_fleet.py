@@ -9,7 +9,7 @@ import numpy as np
 from tests.end_to_end.sag_tank import Tanks, crack, hole
 
 # Make, model, tank [l], room above a full tank (share), canister [l], purge at full duty [l/min], volts at rest,
-# Pa per volt, sensor in the line to the canister. All invented.
+# Pa per volt, whether the sensor hangs on a hose of its own. All invented.
 MODELS = (
     ("Ostrava", "Lark", 42, 0.05, 1.6, 24, 2.5, -1250, False),
     ("Ostrava", "Heron", 55, 0.07, 2.1, 30, 2.5, -1250, False),

@@ -1,4 +1,4 @@
-"""What the shop's recorder writes of a course: the low point of the line, the sensor's faults, the logger's habits."""
+"""What the shop's recorder writes of a course: the low point of the sensor's hose, its faults, the logger's habits."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def loggers(key: int) -> list[Logger]:
 
 
 def across_low_point(tank_pa: np.ndarray, head_pa: float) -> np.ndarray:
-    """Return the pressure on the canister's side of a sag that holds liquid: it follows once the head is overcome."""
+    """Return the pressure at the end of a hose whose low point holds liquid: it follows once the head is overcome."""
     if head_pa <= 0:
         return tank_pa
     behind, now = np.empty_like(tank_pa), 0.0

@@ -1,4 +1,4 @@
-"""Pressure of many fuel tanks at once: vapour line with a low point, carbon that gives vapour back, layers of fuel.
+"""Pressure of many fuel tanks at once: carbon that gives vapour back, layers of fuel, gas and its walls.
 
 Tank and canister hold one pressure. The gas of the tank trades heat with its walls by natural convection, the canister
 is as warm as its carbon. Fuel evaporates from a surface whose layers cool, carbon gives vapour back when drawn down.

@@ -1,4 +1,4 @@
-"""A fleet whose vapour lines sag: recordings as frames, with marks and truth beside them."""
+"""A fleet where hoses of sensors sag and hold fuel: recordings as frames, with marks and truth beside them."""
 
 from __future__ import annotations
 
