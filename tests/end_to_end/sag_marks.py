@@ -1,7 +1,8 @@
 """What counts as right of each recording, and which no record could tell.
 
 A leak is clear where the hold loses visibly more vacuum than the same tank without it would (a tenth of the vacuum,
-half of what vapour and heat take, four of the noise, two steps, 40 Pa), from at least 600 Pa, over at least 4 s.
+half of what vapour and heat take, four of the noise, two steps, three heads of fuel in the sensor's hose, 40 Pa), from
+at least 600 Pa, over at least 4 s.
 It is gross (contract: "vacuum cannot build and is gone at once") below 300 Pa and gone within 1.5 s; what lies between
 is ambiguous. A tight tank is clear where vapour and heat take no more than 0.3 of 1 kPa or more in 30 s or more.
 No vacuum is clear where the sealed tank is seen to creep; without creep it may as well be a gross leak. A flat sensor
@@ -87,7 +88,7 @@ def mark(fleet: Fleet, course: Course, twin: Course, i: int, written: Written, d
 
 def _told(fleet: Fleet, course: Course, twin: Course, i: int, written: Written, diameter_mm: float) -> Mark:
     kind, fault = fleet.kind[i], fleet.fault[i]
-    show = max(4 * written.noise_pa, 2 * written.step_pa, 40.0)
+    show = max(4 * written.noise_pa, 2 * written.step_pa, 3 * float(fleet.sag_pa[i]), 40.0)
     if kind == "routine":
         return Mark("not_judged", None, False, 0.0)
     if kind == "steady":
