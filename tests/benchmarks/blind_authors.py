@@ -4,7 +4,7 @@ Of clear recordings: verdicts that are right, wrong, not judged, and wrong thoug
 as leaks, by band of true diameter: median error, median of the signed error, how often the interval holds the truth,
 and how many there are. Authors: `foreign_traces` (two families), `rich_traces`, `plastic_traces`, `saddle_traces`,
 `carbon_traces`, `skin_traces`, `layered_traces`, `film_traces`, `blanket_traces`, `dome_traces`, `harbor_traces`,
-`blend_traces`.
+`blend_traces`, `sag_traces`.
 
 Run by hand: `uv run python -m tests.benchmarks.blind_authors [RECORDINGS] [KEY] [CALM_TICKS]`, by default 1,500 of each
 under key 1. CALM_TICKS, 4, is of `plastic_traces`; 1 are its author's own steps, so that `3050 20261126 1` measures the
@@ -30,6 +30,7 @@ from tests.end_to_end.layered_traces import layered_traces
 from tests.end_to_end.plastic_traces import plastic_traces
 from tests.end_to_end.rich_traces import rich_traces
 from tests.end_to_end.saddle_traces import saddle_traces
+from tests.end_to_end.sag_traces import sag_traces
 from tests.end_to_end.skin_traces import skin_traces
 
 BANDS = ((0.25, 0.5), (0.5, 1.0), (1.0, 9.0))
@@ -71,6 +72,7 @@ def _judged(n: int, key: int, calm_ticks: int) -> Iterator[tuple[str, pl.DataFra
         "dome": dome_traces,
         "harbor": harbor_traces,
         "blend": blend_traces,
+        "sag": sag_traces,
     }
     for name, traces in fleets.items():
         clear = judge(*traces(n, key)).filter(~pl.col("is_ambiguous"))
