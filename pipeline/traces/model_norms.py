@@ -38,6 +38,8 @@ READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "pur
 OF_ALL = ("heat_share_ratio", "heat_time_log_ratio")
 VAPOR_RETURN = "vapor_return_ratio"
 MIN_OF_ALL = 8
+#: One vehicle's hole, tested again and again, looks like vapor: of fewer vehicles so many recordings tell of it.
+MIN_OF_FEW_VEHICLES = 20
 NUMBERS = (*READ, "extra_volume_l", "purge_opens_pct", *OF_ALL, VAPOR_RETURN)
 NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
     name + end: kind
@@ -67,9 +69,9 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
 
     Parameters
     ----------
-    readings : one row per recording: make, model, READ, OF_ALL, tank_l, ullage_l, duty_pct, duty_gain_pct and is_timed,
-        nan or null where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures that were
-        derived from the volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading,
+    readings : one row per recording: vehicle_id, make, model, READ, OF_ALL, tank_l, ullage_l, duty_pct, duty_gain_pct
+        and is_timed, nan or null where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures
+        that were derived from the volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading,
         vapor_rise_pa_s [Pa/s] shut before the draw, purge_flow_l_min [l/min] at full duty (of systems that hold or leak
         a little), as proportional to duty_pct [%] and with CANISTER_AND_LINES_L beside the ullage_l [l] of a tank of
         tank_l [l] (duty_gain_pct, is_timed: see `drawn.Draw` and `purge_flow`); heat_share_ratio, heat_time_log_ratio,
@@ -87,7 +89,8 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     ratio, ratio_sd = (
         readings[name].cast(pl.Float64).to_numpy() for name in (VAPOR_RETURN, "vapor_return_sd")
     )
-    vapor = law_of_tanks(ratio, ratio_sd, MIN_OF_ALL)
+    vehicles = readings["vehicle_id"].filter(np.isfinite(ratio) & np.isfinite(ratio_sd)).n_unique()
+    vapor = law_of_tanks(ratio, ratio_sd, MIN_OF_ALL if vehicles >= MIN_OF_ALL else MIN_OF_FEW_VEHICLES)
     said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null()))
     extra = extra_volumes(said)
     said = _flow_by_extra_volume(said.join(extra, on=MODEL, how="left"))

@@ -158,6 +158,7 @@ def lake(of: Draws, model: str = "210", is_timed: bool = True) -> pl.DataFrame:
         duty_gain_pct=pl.Series(of.duty_gain_pct),
         tank_l=pl.lit(60.0),
         is_timed=pl.lit(is_timed),
+        vehicle_id=pl.lit("v1"),
         make=pl.lit("Kestin"),
         model=pl.lit(model),
     )

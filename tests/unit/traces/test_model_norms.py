@@ -10,6 +10,7 @@ from pipeline.traces.explain import explain_trace
 from pipeline.traces.measure import measure_traces
 from pipeline.traces.model_norms import (
     MIN_OF_ALL,
+    MIN_OF_FEW_VEHICLES,
     MIN_RECORDINGS,
     NORM_SCHEMA,
     OF_ALL,
@@ -135,6 +136,7 @@ def test_stillness_tells_less_where_the_whole_kind_keeps_still():
 def readings(**changed: object) -> dict[str, object]:
     return (
         {
+            "vehicle_id": "v",
             "make": "a",
             "model": "b",
             "tank_l": 60.0,
@@ -171,6 +173,21 @@ def test_heat_is_told_by_all_models_together_where_enough_recordings_tell_it():
     few = model_norms(pl.DataFrame([*told[2:], silent], strict=False))
     assert few["heat_share_ratio"].to_list() == [None] * 4
     assert few["heat_share_ratio_n"].to_list() == [MIN_OF_ALL - 1] * 4
+
+
+def test_vapor_is_told_by_few_recordings_of_many_vehicles_or_by_many_of_few():
+    """One vehicle's hole, tested again and again, looks like a tank that gives its vapor back fast."""
+
+    def told(n: int, n_vehicles: int) -> float | None:
+        each = [
+            readings(vehicle_id=f"v{k % n_vehicles}", vapor_return_ratio=3.0 + 0.1 * (k % 5))
+            for k in range(n)
+        ]
+        return model_norms(pl.DataFrame(each))["vapor_return_ratio"][0]
+
+    assert told(2 * MIN_OF_ALL, 2 * MIN_OF_ALL) == pytest.approx(3.2, abs=0.2)
+    assert told(2 * MIN_OF_ALL, MIN_OF_ALL - 1) is None
+    assert told(2 * MIN_OF_FEW_VEHICLES, 1) == pytest.approx(3.2, abs=0.2)
 
 
 def test_no_recordings_give_no_norms():
