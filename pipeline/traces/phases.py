@@ -57,10 +57,11 @@ def cut_phases(
                 phase[n + 1], first[n + 1] = HOLD, a + i
                 n += 2
             elif vent and not purge and drawn and a + i > seen:
-                seen = _drawn_unseen(t, p, a + i, first[n - 1], b)
-                if seen > a + i:
+                came = _drawn_unseen(t, p, a + i, first[n - 1], b)
+                if came >= 0:
+                    seen = came
                     phase[n], first[n] = DRAW, a + i - 1
-                    phase[n + 1], first[n + 1] = HOLD, seen
+                    phase[n + 1], first[n + 1] = HOLD, came
                     n += 2
             continue
         vent, purge = vents[i], open_now
@@ -92,10 +93,10 @@ def _opens_again(t: Floats, vents: Flags, duties: Floats, i: int) -> bool:
 
 @compiled
 def _drawn_unseen(t: Floats, p: Floats, i: int, a: int, b: int) -> int:
-    """Return the row at which the vacuum had come of a draw that no sample of the purge shows and that was on at row i;
-    i where none came. A hold goes on from row a to b."""
+    """Return the row at which the vacuum had come of a draw that no sample of the purge shows and that was on before
+    row i; -1 where none came. A hold goes on from row a to b."""
     if p[i - 1] - p[i] < _FALLS_PA:
-        return i
+        return -1
     before, end = i - 1, i
     while before > a and t[i - 1] - t[before] < _STOOD_S:
         before -= 1
@@ -107,7 +108,7 @@ def _drawn_unseen(t: Floats, p: Floats, i: int, a: int, b: int) -> int:
     fell = p[i - 1] - p[end]
     stood = max(abs(p[before] - p[i - 1]), abs(p[after] - p[end])) < _STOOD_SHARE * fell
     is_whole = min(t[i - 1] - t[before], t[after] - t[end]) >= _STOOD_S
-    return end if is_whole and stood and fell > _DRAWN_PA and end > i else i
+    return end if is_whole and stood and fell > _DRAWN_PA else -1
 
 
 @compiled

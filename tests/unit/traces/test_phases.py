@@ -2,6 +2,7 @@
 
 import numpy as np
 import polars as pl
+import pytest
 from drawing import Drawing, judged, whole_test
 
 from pipeline.traces.recordings import gather, phases_of
@@ -126,16 +127,17 @@ def test_samples_lost_from_a_shut_tank_make_no_draw():
     assert judged(falls)["verdict"] == "purge_passes_closed"
 
 
-def second_draw(seconds: float, to: float = -2600.0) -> pl.DataFrame:
+def second_draw(seconds: float, to: float = -2600.0, rate_hz: float = 5.0) -> pl.DataFrame:
     """Draw a tight tank down twice; the second time the purge opens between two of its samples."""
-    drawing = Drawing(5.0).rest().closed(15, rate=1.0).draw(-2000.0, seconds=5).hold(40)
+    drawing = Drawing(rate_hz).rest().closed(15, rate=1.0).draw(-2000.0, seconds=5).hold(40)
     start = drawing.pa[-1]
-    drawing.add(seconds, lambda s: start + (to - start) * (s + 0.2) / seconds, True, 0.0)
+    drawing.add(seconds, lambda s: start + (to - start) * np.minimum((s + 1 / rate_hz) / seconds, 1.0), True, 0.0)
     return drawing.hold(70).release().samples(noise=3)
 
 
-def test_a_second_draw_that_no_sample_of_the_purge_shows_is_one():
-    samples = second_draw(0.8)
+@pytest.mark.parametrize("rate_hz", [1.0, 2.0, 5.0, 20.0])
+def test_a_second_draw_that_no_sample_of_the_purge_shows_is_one(rate_hz):
+    samples = second_draw(0.8, rate_hz=rate_hz)
     assert [name for _, name in names_of(samples)] == [
         *("rest", "closed", "draw", "hold", "draw", "hold", "release")
     ]
