@@ -27,7 +27,7 @@ _BRIEF_S, _BRIEF_TIMES, _BRIEF_FALL_TIMES = 1.0, 2.0, 10.0
 #: And one that no sample of the purge shows, while a vacuum was held: for so long [s] on either side the pressure moved
 #: by less than this share of what it fell by within _AT_ONCE_S. It is looked for where the pressure fell by _FALLS_PA
 #: from one sample to the next.
-_STOOD_S, _STOOD_SHARE, _AT_ONCE_S, _FALLS_PA = 2.0, 0.2, 1.5, 60.0
+_STOOD_S, _STOOD_SHARE, _AT_ONCE_S, _FALLS_PA = 2.0, 0.2, 1.5, 25.0
 
 
 @compiled
