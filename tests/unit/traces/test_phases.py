@@ -131,7 +131,9 @@ def second_draw(seconds: float, to: float = -2600.0, rate_hz: float = 5.0) -> pl
     """Draw a tight tank down twice; the second time the purge opens between two of its samples."""
     drawing = Drawing(rate_hz).rest().closed(15, rate=1.0).draw(-2000.0, seconds=5).hold(40)
     start = drawing.pa[-1]
-    drawing.add(seconds, lambda s: start + (to - start) * np.minimum((s + 1 / rate_hz) / seconds, 1.0), True, 0.0)
+    drawing.add(
+        seconds, lambda s: start + (to - start) * np.minimum((s + 1 / rate_hz) / seconds, 1.0), True, 0.0
+    )
     return drawing.hold(70).release().samples(noise=3)
 
 
