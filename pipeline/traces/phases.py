@@ -50,13 +50,16 @@ def cut_phases(
     for i in range(len(vents)):
         open_now = duties[i] > PURGE_OPEN_PCT or (purge and _opens_again(t[a:b], vents, duties, i))
         if n > 0 and vents[i] == vent and open_now == purge:
-            if vent and not purge and not drawn and _lost_a_draw(t, p, a + i, a, b):
+            # Any other sample is done with here: no draw fell before it.
+            if not vent or purge or p[a + i - 1] - p[a + i] < _FALLS_PA:
+                continue
+            if not drawn and _lost_a_draw(t, p, a + i, a, b):
                 drawn = True
                 n -= first[n - 1] == a + i - 1
                 phase[n], first[n] = DRAW, a + i - 1
                 phase[n + 1], first[n + 1] = HOLD, a + i
                 n += 2
-            elif vent and not purge and drawn and a + i > seen:
+            elif drawn and a + i > seen:
                 came = _drawn_unseen(t, p, a + i, first[n - 1], b)
                 if came >= 0:
                     seen = came
@@ -95,8 +98,6 @@ def _opens_again(t: Floats, vents: Flags, duties: Floats, i: int) -> bool:
 def _drawn_unseen(t: Floats, p: Floats, i: int, a: int, b: int) -> int:
     """Return the row at which the vacuum had come of a draw that no sample of the purge shows and that was on before
     row i; -1 where none came. A hold goes on from row a to b."""
-    if p[i - 1] - p[i] < _FALLS_PA:
-        return -1
     before, end = i - 1, i
     while before > a and t[i - 1] - t[before] < _STOOD_S:
         before -= 1

@@ -146,7 +146,7 @@ def fleet_of(n: int, rng: np.random.Generator) -> Fleet:
     )  # fmt: skip
 
 
-def _cars(n, rng, models, shops, model, shop, level, fault):  # type: ignore[no-untyped-def]
+def _cars(n, rng, models, shops, model, shop, level, fault):
     ambient_pa = 101325 * (1 - 2.25577e-5 * shops.altitude_m[shop]) ** 5.25588 + rng.normal(0, 700, n)
     ambient_k = 273.15 + np.clip(shops.climate_c[shop] + rng.normal(0, 6, n), 2, 36)
     density = ambient_pa / (287.05 * ambient_k)
@@ -235,7 +235,7 @@ def _cars(n, rng, models, shops, model, shop, level, fault):  # type: ignore[no-
     return cars, shape, place, density
 
 
-def _orders(n, rng, kind, fault, shops, shop, cars):  # type: ignore[no-untyped-def]
+def _orders(n, rng, kind, fault, shops, shop, cars):
     shape = (n, MOST_SEGMENTS)
     orders = Orders(
         np.zeros(shape), np.zeros(shape, bool), np.zeros(shape), np.zeros(shape),
