@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.physics.orifice import HEAT_RATIO_AIR
 from pipeline.traces.compiled import ZERO, Floats, compiled
 from pipeline.traces.landmarks import Landmarks, Parts
+from pipeline.traces.phases import LOST_S, LOST_TIMES
 from pipeline.traces.ranges import row_after, row_from
 
 N_BINS = 32
@@ -26,6 +27,9 @@ _BEYOND_PA, _MOST_BEYOND = 20.0, 0.4
 HEAT_RATIO = 1.18
 #: The draw's steps are gathered over so long [s] before their heat is let fade: a twentieth of the least time constant.
 _GATHERED_S = 0.2
+#: The clock leapt where the pressure, by its slope over so long [s] after a gap, moved in the gap for less than this
+#: share of it, and would have moved by more than so many pascals.
+_BESIDE_LEAP_S, _STOOD_SHARE, _WOULD_MOVE_PA = 4.0, 0.3, 300.0
 
 
 @dataclass(frozen=True)
@@ -113,7 +117,7 @@ def bin_hold(
         if of_n[k, cell] > 0:
             start[k] = of_p[k, cell]
     start_s[k], window_s[k] = origin, length
-    _cool(t, smooth, parts.moved_from, first, cooling, k)
+    _cool(t, smooth, parts.moved_from, first, last, cooling, k)
 
 
 @compiled
@@ -142,25 +146,45 @@ def _window(
 
 
 @compiled
-def _cool(t: Floats, smooth: Floats, draw: int, window: int, cooling: Floats, k: int) -> None:
+def _cool(t: Floats, smooth: Floats, draw: int, window: int, end: int, cooling: Floats, k: int) -> None:
     """Run the draw's pressures, or the filling's, through the gas's energy balance: how cold, or warm, it left the gas.
 
     With D the pressure that the gas lacks by being colder than the walls, D' = -(k-1)/k p' - D/(k tau): each step of
     pressure leaves its share, which fades until the window starts.
     """
-    i = draw + 1
+    i, now = draw + 1, t[window] - _leapt_before(t, smooth, draw, window, end)
     while i <= window:
         begin, from_pa, time, n = t[i], smooth[i - 1], 0.0, 0
         while i <= window and t[i] <= begin + _GATHERED_S:
             time += t[i]
             n += 1
             i += 1
-        age = t[window] - time / n
+        # A leap of the clock is no time: what comes after it counts from where it stood before.
+        age = max(now - time / n, 0.0)
         # Each time constant is twice the one before, and so lets the root of its share be left.
         left = np.exp(-age / (HEAT_RATIO * WARMING_S[-1]))
         for j in range(len(WARMING_S) - 1, -1, -1):
             cooling[k, j] += (from_pa - smooth[i - 1]) * left
             left *= left
+
+
+@compiled
+def _leapt_before(t: Floats, smooth: Floats, a: int, i: int, b: int) -> float:
+    """Return by how much the clock leapt just before row i, where the fitted hold (to row b) starts [s]: nothing where
+    the samples may be missing.
+
+    The pressure stood in the gap, and moves at once behind it. One that had moved as fast in the gap would have gone
+    further by so much that the gap can be no time.
+    """
+    after = row_from(t, i, b, t[i] + _BESIDE_LEAP_S)
+    gap = t[i] - t[i - 1]
+    if i - 1 <= a or after >= b or gap < LOST_S or gap < LOST_TIMES * (t[i - 1] - t[i - 2]):
+        return 0.0
+    slope, change = (smooth[after] - smooth[i]) / (t[after] - t[i]), smooth[i] - smooth[i - 1]
+    would_move = abs(slope) * gap
+    if would_move < _WOULD_MOVE_PA or abs(change) > _STOOD_SHARE * would_move:
+        return 0.0
+    return gap - max(change / slope, 0.0)
 
 
 def as_cooling(bins: HoldBins) -> HoldBins:

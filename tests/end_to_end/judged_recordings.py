@@ -10,7 +10,7 @@ from pipeline.traces.measure import measure_traces
 
 def judge(samples: pl.DataFrame, headers: pl.DataFrame, truth: pl.DataFrame) -> pl.DataFrame:
     """Measure the recordings; `truth` of a row is the true verdict, `is_right` whether it or `also_fair` was found."""
-    result = measure_traces(samples, headers, Settings())
+    result = measure_traces(as_accepted(samples), headers, Settings())
     said = result.select(
         *("trace_id", "verdict", "confidence", "evidence", "leak_censoring"),
         pl.col("^leak_diameter.*$", "^leak_area_per_volume.*$"),
@@ -20,6 +20,13 @@ def judge(samples: pl.DataFrame, headers: pl.DataFrame, truth: pl.DataFrame) -> 
     if "also_fair" in both.columns:
         is_right |= pl.col("also_fair").eq_missing(pl.col("verdict"))
     return both.with_columns(is_right=is_right)
+
+
+def as_accepted(samples: pl.DataFrame) -> pl.DataFrame:
+    """Leave out the samples of a clock that was set back until it has passed what it showed before, as a run does: it
+    refuses them, with their reason, before anything is measured."""
+    before = pl.col("t_s").cum_max().shift(1).over("trace_id")
+    return samples.filter(before.is_null() | (pl.col("t_s") > before))
 
 
 def sized_leaks(

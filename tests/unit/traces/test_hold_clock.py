@@ -1,10 +1,12 @@
 """A clock that jumps inside a hold is mended where the pressure tells, and doubted where it does not."""
 
 import numpy as np
+import polars as pl
 import pytest
 from numpy.testing import assert_allclose
 
 from pipeline.traces.hold_clock import mend_clock
+from tests.unit.traces.drawing import Drawing, judged
 
 STEP_S = 2.0
 
@@ -56,3 +58,23 @@ def test_noise_moves_no_clock():
         mended, doubt = _mended(true, _decay(true) + rng.normal(0, 2.0, 32), scatter=2.0)
         assert_allclose(mended, true)
         assert doubt == 0
+
+
+@pytest.mark.parametrize("leap_s", [0.0, 12.0, 35.0])
+def test_gas_is_as_cold_as_the_draw_left_it_where_the_clock_leaps_just_behind_it(leap_s):
+    drawing = Drawing().rest().closed(rate=0.0).draw(-1800.0, seconds=6.0)
+    shut = drawing.t[-1]
+    drawing.add(90, lambda s: -1800 + 280 * (1 - np.exp(-s / 9.0)), True, 0.0).release()
+    samples = drawing.samples(noise=1.0)
+    leapt = pl.col("t_s") + pl.when(pl.col("t_s") > shut + 0.5).then(leap_s).otherwise(0.0)
+    assert judged(samples.with_columns(leapt))["verdict"] == "holds"
+
+
+def test_gas_warms_while_samples_are_lost():
+    """The tank is tight, and all its heat comes back in the gap: what rises behind it is a leak."""
+    drawing = Drawing().rest().closed(rate=0.0).draw(-1800.0, seconds=6.0)
+    shut = drawing.t[-1]
+    drawing.add(90, lambda s: -1800 + 200 * (1 - np.exp(-s / 9.0)) + 5 * s, True, 0.0).release()
+    samples = drawing.samples(noise=1.0)
+    lost = pl.col("t_s").is_between(shut + 0.5, shut + 35.5)
+    assert judged(samples.filter(~lost))["verdict"] == "leak"
