@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 from numpy import isfinite
 
-from pipeline.traces.compiled import Floats
+from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.left_out import left_out
 from pipeline.traces.phases import LOST_S, LOST_TIMES
 from pipeline.traces.quantities import pressures, rounded, seconds
@@ -176,13 +176,18 @@ def _leak(r: Readings) -> Text:
 
 def _fell_before(r: Readings) -> Text:
     """Say that the shut tank fell before the draw, for which a leak is no reason."""
-    rate = r["closed_rate"]
-    falls = (rate + 3 * r["closed_rate_sd"] < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA)
     fell = say(
         "; before the draw the shut tank fell at {} Pa/s: its gas cooled, or vacuum passes the purge valve as well",
-        fixed(np.abs(rate), 1),
+        fixed(np.abs(r["closed_rate"]), 1),
     )
-    return choose((falls & ~r["is_pressure_test"], where_known(fell)))
+    return choose((_shut_fell(r, 3.0) & ~r["is_pressure_test"], where_known(fell)))
+
+
+def _shut_fell(r: Readings, sds: float) -> Flags:
+    """Say where the shut tank fell before the draw, by so many standard errors faster than fuel that cools."""
+    with np.errstate(invalid="ignore"):
+        faster = r["closed_rate"] + sds * r["closed_rate_sd"] < -FALLS_PA_S
+    return faster & (r["closed_change"] < -CLOSED_FALLS_PA)
 
 
 def _hole(r: Readings) -> Text:
@@ -282,7 +287,7 @@ def _purge_passes(r: Readings) -> Text:
     grown = np.maximum.reduce([np.where(isfinite(change), -change, 0.0) for change in ways])
     by = choose((grown > 0, say(" by {} Pa", rounded(grown))))
     how = choose(
-        (isfinite(rate) & (rate < -FALLS_PA_S) & (r["closed_change"] < -CLOSED_FALLS_PA), fell),
+        (_shut_fell(r, 0.0), fell),
         ((grown <= 0) & isfinite(stood), at),
         otherwise=say("In the hold the vacuum grew{} although the purge was shut", by),
     )

@@ -14,12 +14,12 @@ from pipeline.settings import Settings
 from pipeline.traces.compiled import Floats
 from pipeline.traces.left_out import MENDED_S
 from pipeline.traces.measure import measure
+from pipeline.traces.measured import Measured
 from pipeline.traces.other_stories import StoryCurve, other_stories
 from pipeline.traces.quantities import pressure
 from pipeline.traces.recordings import Recordings, gather, phases_of
 from pipeline.traces.rows import rows_of
 from pipeline.traces.steady_rows import is_judged_by_flow
-from pipeline.traces.taken import Measured
 from pipeline.traces.weighing import weigh_in_words
 
 #: What a technician does next, after each verdict (common practice; the procedure in force decides).

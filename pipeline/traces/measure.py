@@ -16,15 +16,16 @@ from pipeline.traces.fleet_gas import with_fleet_gas
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import fit_holds
 from pipeline.traces.landmarks import FILLING_ENDS_S, Landmarks
+from pipeline.traces.measured import Measured
 from pipeline.traces.model_norms import model_norms, norms_for
 from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
 from pipeline.traces.sizes import leaks_alone, size_leaks, vapor_space
-from pipeline.traces.sources import believed, doubts_of, sources_of, with_doubts
+from pipeline.traces.sources import believed, sources_of, with_doubts
 from pipeline.traces.steady_flow import read_steady_flows
-from pipeline.traces.taken import Measured, Taken, numbers_of
+from pipeline.traces.taken import Taken, numbers_of
 from pipeline.traces.verdict import judge
 from pipeline.traces.volts import compare_volts
 from pipeline.traces.volume_by_flow import told_by_flow
@@ -156,20 +157,7 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     sizes = size_leaks(fit, shown, volume_by_model(taken, mine), air, settings)
     sizes = told_by_flow(taken, sizes, mine, settings)
     volts = compare_volts(taken.volts, shown.vented, shown.sensor, taken.is_derived, mine)
-    is_filling = np.zeros(len(taken.leak), bool) if taken.steady is None else taken.steady.is_filling
-    step_pa = 1e3 * np.nan_to_num(numbers_of(taken.headers, "barometer_step_kpa"))
-    judgement = judge(
-        taken.marks,
-        shown,
-        volts,
-        fit,
-        sizes,
-        mine,
-        settings.least_confidence,
-        is_filling,
-        step_pa,
-        doubts_of(taken.headers),
-    )
+    judgement = judge(taken, volts, sizes, mine, settings.least_confidence)
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = taken.pressure_test.copy()
     tested[np.isin(judgement.reason, ["fed", "let_go"])] = None

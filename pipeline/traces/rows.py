@@ -11,10 +11,10 @@ import polars as pl
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.settings import Settings
 from pipeline.traces.evidence import evidence_of
+from pipeline.traces.measured import Measured
 from pipeline.traces.steady_rows import with_steady_flows
 from pipeline.traces.stories import NAMES, NO_VACUUM
 from pipeline.traces.suspects import OPENINGS, name_suspects
-from pipeline.traces.taken import Measured
 
 _TYPES: dict[str, pl.DataType | type[pl.DataType]] = {
     "VARCHAR": pl.String,

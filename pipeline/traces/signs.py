@@ -123,7 +123,12 @@ def read_signs(
     norms: Norms,
     barometer_step_pa: Floats,
 ) -> Signs:
-    """Return the signs that each recording shows; the last argument is as `verdict.judge` has it."""
+    """Return the signs that each recording shows.
+
+    Parameters
+    ----------
+    barometer_step_pa : steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
+    """
     with np.errstate(all="ignore"):
         has_draw = shown.draw.seconds >= MIN_DRAW_S
         has_test = has_draw | marks.is_pressure_test

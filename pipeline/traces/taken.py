@@ -1,9 +1,8 @@
-"""What a batch is on its way from samples to rows: taken by itself, then compared with its models and judged."""
+"""What a batch of recordings shows by itself, before any is compared with its model."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -16,14 +15,13 @@ from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import models_of
 from pipeline.traces.pressure_units import DRAWN_SPAN, drawn_span_pa
-from pipeline.traces.purge_flow import Equilibrium, duty_of_fall, is_timed, purge_flow_l_min
+from pipeline.traces.purge_flow import duty_of_fall, is_timed, purge_flow_l_min
 from pipeline.traces.readings import Shown
-from pipeline.traces.sizes import Sizes, VaporSpace
+from pipeline.traces.sizes import VaporSpace
 from pipeline.traces.sources import source_of
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.vent_commands import VACUUM_UNDER_OPEN_VENT, vacuum_under_open_vent
-from pipeline.traces.verdict import Judgement
-from pipeline.traces.volts import VoltReadings, VoltStory, clear_slope
+from pipeline.traces.volts import VoltReadings, clear_slope
 
 
 @dataclass(frozen=True)
@@ -72,25 +70,6 @@ class Taken:
         }
         of = models_of(self.headers).with_columns(self.headers["vehicle_id"], source_of(self.headers))
         return of.hstack([pl.Series(name, told[name]) for name in told])
-
-
-@dataclass(frozen=True)
-class Measured:
-    """Everything that was found out on the way to a batch's rows."""
-
-    taken: Taken
-    sizes: Sizes
-    volts: VoltStory
-    judgement: Judgement
-    equilibrium: Equilibrium
-
-    @property
-    def at_least_mm(self) -> Floats:
-        """Holes [mm] that a gross leak surely exceeds: by the time its vacuum took to go, or by its purge flow."""
-        return np.fmax(self.sizes.gross_low, self.equilibrium.low)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.taken, name)
 
 
 def numbers_of(headers: pl.DataFrame, name: str) -> Floats:

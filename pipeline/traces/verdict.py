@@ -8,14 +8,13 @@ from functools import cached_property
 import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import FILLED_PA, Landmarks
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.pressure_units import SMALL_PA
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
 from pipeline.traces.sizes import WIDEST_MM, Sizes, is_unseen
-from pipeline.traces.sources import Doubts
+from pipeline.traces.sources import doubts_of
 from pipeline.traces.stories import (
     DISAGREES,
     FLAT,
@@ -27,6 +26,7 @@ from pipeline.traces.stories import (
     Told,
     compare_stories,
 )
+from pipeline.traces.taken import Taken, numbers_of
 from pipeline.traces.volts import VoltStory
 
 MIN_SAMPLES = 10
@@ -98,29 +98,20 @@ class Judgement:
         return np.array(NAMES, object)[self.told.second]
 
 
-def judge(
-    marks: Landmarks,
-    shown: Shown,
-    volts: VoltStory,
-    fit: HoldFit,
-    sizes: Sizes,
-    norms: Norms,
-    least_confidence: float,
-    is_filling: Flags,
-    barometer_step_pa: Floats,
-    doubts: Doubts,
-) -> Judgement:
+def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_confidence: float) -> Judgement:
     """Return the verdict of every trace.
 
     Parameters
     ----------
-    is_filling : gas was fed in and nothing came to rest, as `SteadyFlow` has it.
     norms : of each trace's model.
     least_confidence : a story less likely than this is no verdict.
-    barometer_step_pa : steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
-    doubts : the source's vent command says the opposite of what its tanks do, or nothing; its pressures never move.
     """
-    signs = read_signs(marks, shown, volts, fit, sizes, norms, barometer_step_pa)
+    marks, shown, fit = taken.marks, taken.shown, taken.fit
+    is_filling = False if taken.steady is None else taken.steady.is_filling
+    doubts = doubts_of(taken.headers)
+    # Steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
+    step_pa = 1e3 * np.nan_to_num(numbers_of(taken.headers, "barometer_step_kpa"))
+    signs = read_signs(marks, shown, volts, fit, sizes, norms, step_pa)
     told = compare_stories(signs, shown, sizes)
     best = told.best
     is_sound_or_open = (best == HOLDS) | (best == LEAK) | (best == GROSS)

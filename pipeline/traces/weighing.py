@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.traces.evidence import STORY_TOLD
+from pipeline.traces.measured import Measured
 from pipeline.traces.other_stories import is_weighed
 from pipeline.traces.stories import GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, SIGNS, STORIES
-from pipeline.traces.taken import Measured
 
 #: Stories are named while they are likelier than this, and two at the least.
 _WORTH_NAMING = 0.02

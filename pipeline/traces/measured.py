@@ -1,0 +1,34 @@
+"""What a batch is when it was compared with its models and judged: all that its rows and its words are made of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pipeline.traces.compiled import Floats
+from pipeline.traces.purge_flow import Equilibrium
+from pipeline.traces.sizes import Sizes
+from pipeline.traces.taken import Taken
+from pipeline.traces.verdict import Judgement
+from pipeline.traces.volts import VoltStory
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Everything that was found out on the way to a batch's rows."""
+
+    taken: Taken
+    sizes: Sizes
+    volts: VoltStory
+    judgement: Judgement
+    equilibrium: Equilibrium
+
+    @property
+    def at_least_mm(self) -> Floats:
+        """Holes [mm] that a gross leak surely exceeds: by the time its vacuum took to go, or by its purge flow."""
+        return np.fmax(self.sizes.gross_low, self.equilibrium.low)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.taken, name)
