@@ -19,7 +19,8 @@ recording is ambiguous where no technician could tell it from the record:
   pressure 300 Pa off at some time.
 - Anything with a hold below 15 s, or fewer than 8 samples in the hold, is ambiguous.
 - A fill is asked as a draw is; one that does not reach half of 14 inches of water is a gross leak, one that reaches
-  it in part is ambiguous. A steady flow leaks where it takes more than a hole of 0.25 mm would.
+  it in part is ambiguous, and so is one that never reaches an inch of water (250 Pa): the record holds no command
+  that tells of gas being fed, and looks like a shut vent without a test. A steady flow leaks where it takes more than a hole of 0.25 mm would.
 - A recording cut off before there was a hold, and a routine one: `not_judged`.
 
 The diameter is the contract's: that of the sharp-edged orifice of the same flow, at half of the pressure built,
@@ -132,7 +133,7 @@ def _is_ambiguous(
     if told.hold_s < 15 or told.samples_in_hold < 8:
         return True
     if kind == FILL and told.built < 0.95 * FULL_PA:
-        return fault != "gross_leak" or told.built > 0.5 * FULL_PA
+        return fault != "gross_leak" or not 250 < told.built < 0.5 * FULL_PA
     period = float(fleet.recorder["period_s"][i])
     if fault == "leak":
         is_slow = told.built >= 300 and told.fall_s >= max(3.0, 5 * period)

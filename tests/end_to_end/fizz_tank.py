@@ -101,7 +101,11 @@ def _way(
     kg_m3: np.ndarray | float,
     kelvin: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return moles a second from one room to another, and their slope with the drop."""
+    """Return moles a second from one room to another, and what each pascal of the drop carries of them.
+
+    Of a root's slope a step would go beyond the balance by as much as it was away, and back, for ever; and each time
+    air would be changed for vapor. So the share of the whole drop is taken, with which a step ends at the balance.
+    """
     area, drag = way
     drop = from_pa - to_pa
     inertia, creep = kg_m3 / (2 * area**2), AIR_PA_S * drag + 1.0
@@ -109,7 +113,8 @@ def _way(
     upstream = np.maximum(from_pa, to_pa)
     # Isentropic expansion, first order: 1 - 3 / (4 kappa) of the drop's share (reference_checks section 12: 0.9868).
     moles = opening * upstream / (R * kelvin) * (1 - 0.536 * np.abs(drop) / upstream)
-    return moles * 2 * drop / (root + creep), moles / root
+    carried = 2 * moles / (root + creep)
+    return carried * drop, carried
 
 
 def _solve(
