@@ -20,7 +20,8 @@ recording is ambiguous where no technician could tell it from the record:
 - Anything with a hold below 15 s, or fewer than 8 samples in the hold, is ambiguous.
 - A fill is asked as a draw is; one that does not reach half of 14 inches of water is a gross leak, one that reaches
   it in part is ambiguous, and so is one that never reaches an inch of water (250 Pa): the record holds no command
-  that tells of gas being fed, and looks like a shut vent without a test. A steady flow leaks where it takes more than a hole of 0.25 mm would.
+  that tells of gas being fed, and looks like a shut vent without a test.
+- A steady flow leaks where it takes more than a hole of 0.25 mm would; from 0.12 to 0.25 mm it is ambiguous.
 - A recording cut off before there was a hold, and a routine one: `not_judged`.
 
 The diameter is the contract's: that of the sharp-edged orifice of the same flow, at half of the pressure built,
