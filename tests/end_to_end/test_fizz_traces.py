@@ -1,19 +1,24 @@
 """Recordings of tanks whose fuel gives off dissolved air, by an author who had not read the estimator.
 
-Held, and asserted of 600 recordings: the verdicts, the errors of the diameters, intervals that hold the truth, and
-limits that tight systems lie below, all by the figures that the project asks of itself.
+Held, and asserted of 600 recordings under key 18: the verdicts, the errors of the diameters, intervals that hold
+the truth, and limits that tight systems lie below, all by the figures that the project asks of itself.
 
 Not held, and so only stated (1,500 recordings each under keys 2 and 3 unless said otherwise; shares of clear ones):
 
 - Intervals of leaks hold the truth in 99 to 100 % of cases, where 90 to 99 % was asked: they are wider than need be.
-- Fills alone are judged rightly in 92 %, not 97: 8 % are left unjudged, since the gas cools and fuel takes up vapor.
-- A leak behind the canister that is measured under pressure is told 12 % too large: carbon keeps the fuel's heavy vapor
-  from it, and nothing in the record tells that air alone flows there. The intervals hold the truth.
-- Median error from 1 mm up: 2.6 to 3.0 % in three lakes of 1,500, but 5.3 % of 49 in one of 600 (key 19).
-- Purge valves that pass little (below 0.12 l/min) are told as holding in 6 of 9, three of them with 0.9 or more.
-- A clock that is set back by 20 s: 5 of 32 are not right, against 3 % of the others.
-- Ten lakes of 150 recordings each: 96.4 % right, 1.1 % wrong with 0.9 or more; eight of the 14 such are sensors whose
-  gain is not their model's, with three to eight recordings of that model in the lake to tell it by.
+- Fills alone are judged rightly in 92 %, not 97: 7 % are left unjudged, since the gas cools and fuel takes up vapor.
+- A leak behind the canister that is measured under pressure is told 12 % too large (median of 24): carbon keeps the
+  fuel's heavy vapor from it, and the record does not tell that air alone flows there. The intervals hold the truth.
+- Median error from 1 mm up: 2.6 % in both, but 5.3 % of 49 in a lake of 600 (key 19), where intervals of draw-downs
+  hold the truth in 89 %.
+- Where a tank holds more than twice as much fuel as gas, draw-downs are told 4 % too large, by vapor that is taken for
+  a leak (without the vapor: 3 % too small).
+- Purge valves that pass little (below 0.12 l/min) are told as holding in 9 of 13, five of them with 0.9 or more.
+- A clock that is set back by 20 s: 5 of 32 are not right, against 2 % of the others; with the clock mended the three
+  of key 3 are.
+- Ten lakes of 150 each in place of one: 96 % right, 2.0 and 1.1 % wrong with 0.9 or more. More than half of these are
+  sensors whose gain or zero of the volts is not their model's: with six recordings of the model or fewer that have
+  volts 6 of 23 are found, with nine or more 14 of 17.
 """
 
 from __future__ import annotations
@@ -66,9 +71,17 @@ def test_diameters_are_near_the_truth(clear: pl.DataFrame, low: float, high: flo
 
 @pytest.mark.parametrize("kinds", [("draw", "fill", "steady"), ("draw",)])
 def test_tight_systems_lie_below_their_limits(clear: pl.DataFrame, kinds: tuple[str, ...]) -> None:
-    """At least 95 % are told to hold, with a limit that the little they seep is below."""
-    tight = clear.filter((pl.col("truth") == "holds") & pl.col("kind").is_in(kinds))
-    limit = pl.col("leak_diameter_high_mm")
-    is_below = limit.is_null() | (pl.col("diameter_mm") <= limit)
+    """At least 95 % of known size are told to hold, with a limit that the little they seep is below."""
+    is_tight = (pl.col("truth") == "holds") & pl.col("is_sized") & pl.col("kind").is_in(kinds)
+    tight = clear.filter(is_tight)
+    is_below = pl.col("diameter_mm") <= pl.col("leak_diameter_high_mm")
     told = tight.filter((pl.col("verdict") == "holds") & (pl.col("leak_censoring") == "left") & is_below)
     assert told.height / tight.height >= 0.95, worst(tight)
+
+
+def test_a_tight_system_without_its_tanks_size_has_a_limit_by_volume(clear: pl.DataFrame) -> None:
+    """No diameter is told without a tank's size or a level, but an area for each volume of gas."""
+    is_told = (pl.col("verdict") == "holds") & (pl.col("truth") == "holds") & (pl.col("kind") != "steady")
+    told = clear.filter(is_told & ~pl.col("is_sized"))
+    assert told.height >= 5
+    assert told["leak_area_per_volume_high_mm2_m3"].null_count() == 0
