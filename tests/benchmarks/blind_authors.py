@@ -4,7 +4,7 @@ Of clear recordings: verdicts that are right, wrong, not judged, and wrong thoug
 as leaks, by band of true diameter: median error, median of the signed error, how often the interval holds the truth,
 and how many there are. Authors: `foreign_traces` (two families), `rich_traces`, `plastic_traces`, `saddle_traces`,
 `carbon_traces`, `skin_traces`, `layered_traces`, `film_traces`, `blanket_traces`, `dome_traces`, `harbor_traces`,
-`blend_traces`, `sag_traces`.
+`blend_traces`, `sag_traces`, `fizz_traces`.
 
 Run by hand: `uv run python -m tests.benchmarks.blind_authors [RECORDINGS] [KEY] [CALM_TICKS]`, by default 1,500 of each
 under key 1. CALM_TICKS, 4, is of `plastic_traces`; 1 are its author's own steps, so that `3050 20261126 1` measures the
@@ -23,6 +23,7 @@ from tests.end_to_end.blend_traces import blend_traces
 from tests.end_to_end.carbon_traces import carbon_traces
 from tests.end_to_end.dome_traces import dome_traces
 from tests.end_to_end.film_traces import film_traces
+from tests.end_to_end.fizz_traces import fizz_traces
 from tests.end_to_end.foreign_traces import by_family, foreign_traces
 from tests.end_to_end.harbor_traces import harbor_traces
 from tests.end_to_end.judged_recordings import judge, sized_leaks
@@ -73,6 +74,7 @@ def _judged(n: int, key: int, calm_ticks: int) -> Iterator[tuple[str, pl.DataFra
         "harbor": harbor_traces,
         "blend": blend_traces,
         "sag": sag_traces,
+        "fizz": fizz_traces,
     }
     for name, traces in fleets.items():
         clear = judge(*traces(n, key)).filter(~pl.col("is_ambiguous"))
