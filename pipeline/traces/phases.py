@@ -60,7 +60,7 @@ def cut_phases(
                 phase[n + 1], first[n + 1] = HOLD, a + i
                 n += 2
             elif drawn and a + i > seen:
-                came = _drawn_unseen(t, p, a + i, first[n - 1], b)
+                came = _drawn_unseen(t, p, is_vent_closed, duty, a + i, first[n - 1], b)
                 if came >= 0:
                     seen = came
                     phase[n], first[n] = DRAW, a + i - 1
@@ -95,9 +95,10 @@ def _opens_again(t: Floats, vents: Flags, duties: Floats, i: int) -> bool:
 
 
 @compiled
-def _drawn_unseen(t: Floats, p: Floats, i: int, a: int, b: int) -> int:
+def _drawn_unseen(t: Floats, p: Floats, is_vent_closed: Flags, duty: Floats, i: int, a: int, b: int) -> int:
     """Return the row at which the vacuum had come of a draw that no sample of the purge shows and that was on before
-    row i; -1 where none came. A hold goes on from row a to b."""
+    row i; -1 where none came, or where a command changes beside it: that one brought it. A hold goes on from row a,
+    to b at the most."""
     before, end = i - 1, i
     while before > a and t[i - 1] - t[before] < _STOOD_S:
         before -= 1
@@ -106,6 +107,9 @@ def _drawn_unseen(t: Floats, p: Floats, i: int, a: int, b: int) -> int:
     after = end
     while after + 1 < b and t[after] - t[end] < _STOOD_S:
         after += 1
+    for j in range(i, after + 1):
+        if not is_vent_closed[j] or duty[j] > PURGE_OPEN_PCT:
+            return -1
     fell = p[i - 1] - p[end]
     stood = max(abs(p[before] - p[i - 1]), abs(p[after] - p[end])) < _STOOD_SHARE * fell
     is_whole = min(t[i - 1] - t[before], t[after] - t[end]) >= _STOOD_S

@@ -147,6 +147,27 @@ def test_a_second_draw_that_no_sample_of_the_purge_shows_is_one(rate_hz):
     assert (row["verdict"], row["leak_censoring"]) == ("holds", "left")
 
 
+def test_a_second_draw_whose_command_is_recorded_late_is_one_and_not_two():
+    """The recorder asks for the purge some tenths of a second after the pressure, and shows it for half a second."""
+    drawing = Drawing(10.0).rest().closed(15, rate=1.0).draw(-2000.0, seconds=5).hold(40)
+    begins = drawing.t[-1]
+    start = drawing.pa[-1]
+    drawing.add(0.8, lambda s: start - 600 * np.minimum((s + 0.1) / 0.5, 1.0), True, 0.0)
+    late = pl.col("t_s").is_between(begins + 0.5, begins + 0.95)
+    samples = drawing.hold(70).release().samples(noise=3)
+    samples = samples.with_columns(
+        pl.when(late).then(60.0).otherwise("purge_duty_pct").alias("purge_duty_pct")
+    )
+    recordings = gather(samples, ONE)
+    assert [name for name, _, _ in phases_of(recordings, 0)] == [
+        *("rest", "closed", "draw", "hold", "draw", "hold", "release")
+    ]
+    starts = [start for _, start, _ in phases_of(recordings, 0)]
+    assert starts == sorted(starts)
+    row = judged(samples)
+    assert (row["verdict"], row["leak_censoring"]) == ("holds", "left")
+
+
 def test_what_falls_slowly_or_comes_back_is_no_second_draw():
     """A valve that begins to pass takes its time, and a reading that slips comes back."""
     assert [name for _, name in names_of(second_draw(20.0))] == ["rest", "closed", "draw", "hold", "release"]
