@@ -21,7 +21,7 @@ from pipeline.traces.view import MAD_TO_SD
 
 #: So many recordings of a model make a norm, where so large a share of them agree on it: two kinds of sensor under one
 #: name have none.
-MIN_RECORDINGS = 5
+MIN_RECORDINGS = 4
 _AGREE = 0.7
 #: A slope is worth comparing from so clear a line on (noise in the pressure flattens it by 1 - R2 at the most), over
 #: so much pressure [Pa].
@@ -121,7 +121,8 @@ def _flow_by_extra_volume(said: pl.DataFrame) -> pl.DataFrame:
     """Turn flows that were read with the usual volume and proportional to duty into those of the model's own."""
     ullage, extra = pl.col("ullage_l"), pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L)
     duty, opens = said["duty_pct"].to_numpy(), said["purge_opens_pct"].fill_null(0.0).to_numpy()
-    by_duty = pl.Series(duty / 100 / opening(duty, opens)).fill_nan(None)
+    with np.errstate(invalid="ignore"):
+        by_duty = pl.Series(duty / 100 / opening(duty, opens)).fill_nan(None)
     by_volume = (ullage + extra) / (ullage + CANISTER_AND_LINES_L)
     return said.with_columns(pl.col("purge_flow_l_min") * by_volume * by_duty)
 

@@ -41,6 +41,14 @@ def test_a_sensor_that_reads_backwards_or_at_another_gain_disagrees(odd):
     assert "this model's sensors move +0.80 (median of 6 recordings)" in said
 
 
+def test_three_sensors_that_agree_accuse_a_fourth():
+    samples, headers = _fleet([8e-4, 7.9e-4, 8.1e-4, 5e-4])
+    assert measure_traces(samples, headers, Settings())["verdict"].to_list() == [
+        *["holds"] * 3,
+        "sensor_disagrees",
+    ]
+
+
 def test_few_recordings_make_no_norm():
     samples, headers = _fleet([8e-4] * (MIN_RECORDINGS - 2) + [-8e-4])
     assert set(measure_traces(samples, headers, Settings())["verdict"]) == {"holds"}
@@ -152,7 +160,7 @@ def readings(**changed: object) -> dict[str, object]:
 
 
 def test_a_norm_is_the_median_of_enough_recordings_with_its_spread_and_count():
-    few = [readings(rest_v=v) for v in (2.4, 2.5, 2.5, 2.6)]
+    few = [readings(rest_v=v) for v in (2.5, 2.5, 2.6)]
     nowhere = readings(make=None, rest_v=9.0)
     silent = readings(rest_v=float("nan"))
     assert model_norms(pl.DataFrame([*few, nowhere, silent]))["rest_v"].to_list() == [None]
