@@ -41,6 +41,9 @@ HOLDS_MM = 0.508
 FED_SHARE = 0.004
 FED_FROM_S = 30.0
 
+#: What a supply that was left on loses while it is watched leaves more than this share of its pressure.
+STANDS_SHARE = 0.9
+
 #: Nor does a draw raise a shut tank by so much [Pa], or by so many times what its fuel does meanwhile: where no closed
 #: phase tells that, by hot fuel's [Pa/s].
 ROSE_PA, ROSE_TIMES, HOT_FUEL_PA_S = 500.0, 2.0, 15.0
@@ -114,7 +117,8 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
     signs = read_signs(marks, shown, volts, fit, sizes, norms, step_pa)
     told = compare_stories(signs, shown, sizes)
     best = told.best
-    is_sound_or_open = (best == HOLDS) | (best == LEAK) | (best == GROSS)
+    is_by_size = (best == HOLDS) | (best == LEAK)
+    is_sound_or_open = is_by_size | (best == GROSS)
     with np.errstate(all="ignore"):
         sd = shown.sensor.sd
         has_vacuum = np.abs(shown.hold.start_above) > np.maximum(4 * sd, 40.0)
@@ -122,8 +126,9 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
         has_hold = (shown.hold.seconds >= MIN_HOLD_S) & (shown.hold.n >= 4)
         needs_test = is_sound_or_open | (best == NO_VACUUM) | (best == FLAT) & ~(signs.silent > 0)
         engine_off = (best == NO_VACUUM) & (shown.draw.rpm < ENGINE_RUNS_RPM)
-        at_end = ((best == HOLDS) | (best == LEAK)) & is_unseen(shown, fit)
+        at_end = is_by_size & is_unseen(shown, fit)
         is_of_sensor = (best == FLAT) | (best == DISAGREES)
+        stands = (best == LEAK) & (shown.hold.end_above > STANDS_SHARE * shown.hold.start_above)
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [
             (needs_test & np.isfinite(shown.sensor.stood_s) & ~signs.has_test, "stood"),
@@ -141,8 +146,11 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
             ((best == HOLDS) & ~has_hold, "short_hold"),
             (at_end, "at_end"),
             ((best == HOLDS) & _is_fed(marks, shown), "fed"),
-            ((best == HOLDS) & (marks.is_pressure_test > 0) & (sizes.let_go_mm < WIDEST_MM), "let_go"),
-            (((best == HOLDS) | (best == LEAK)) & ~is_fitted | untold, "cannot_tell"),
+            (
+                ((best == HOLDS) | stands) & (marks.is_pressure_test > 0) & (sizes.let_go_mm < WIDEST_MM),
+                "let_go",
+            ),
+            (is_by_size & ~is_fitted | untold, "cannot_tell"),
             (told.confidence < least_confidence, "torn"),
         ]
     reason = np.select([is_so for is_so, _ in reasons], [name for _, name in reasons], "")

@@ -53,6 +53,21 @@ def test_what_goes_in_the_end_only_is_not_watched_after_it():
     assert row["verdict"] == "not_judged"
 
 
+def test_a_plateau_that_sinks_a_little_under_its_supply_is_no_small_leak():
+    """It went within seconds with the vent shut: through a hole of 3 mm, or by a hose that was pulled off a fitting as
+    narrow. What sank before that may have been the supply's."""
+    drawing = (
+        Drawing(5.0).rest().closed(12, rate=0.0).add(15, lambda s: 1300 * -np.expm1(-s / 2.5), True, 0.0)
+    )
+    drawing.add(30, lambda s: 1300 - 4 * s, True, 0.0)
+    fall = leak_coefficient_of(2.9, 15.0) / 2
+    start = np.sqrt(drawing.pa[-1])
+    drawing.add(120, lambda s: np.maximum(start - fall * s, 0) ** 2, True, 0.0).rest()
+    row = judged(drawing.samples(noise=2), fuel_tank_l=21.4, fuel_level_pct=53.0)
+    assert row["verdict"] == "not_judged"
+    assert "the supply may have been on until then" in row["evidence"]
+
+
 @pytest.mark.parametrize("time_constant_s", [6.0, 12.0, 20.0])
 def test_a_pressure_that_goes_as_through_a_porous_wall_is_a_leak(time_constant_s):
     """Through fine cracks flow goes with the pressure, not with its root: no orifice fits, nor does a tight tank."""
