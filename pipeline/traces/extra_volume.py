@@ -45,6 +45,8 @@ _LEAST_SCATTER, _MOST_SCATTER = 0.02, 0.33
 #: What they usually scatter by counts as so many draws (judgement: other authors' models scatter by 3 to 18 %).
 _USUAL_SCATTER, _AS_MANY = 0.1, 4
 _FAR = 1.5
+#: One that lies so many times as far off (a clock that was set back in it) counts nothing.
+_WILD = 4.0
 #: Bounds of the volume [l], and of one beside its ullage when a model is asked alone; no gas volume is less than this.
 _LEAST_L, _MOST_L = 0.5, 50.0
 _ALONE_LEAST_L, _ALONE_SD_L = -5.0, 100.0
@@ -218,7 +220,8 @@ def extra_volume_l(
         spread = (len(off) * spread + _AS_MANY * _USUAL_SCATTER**2) / (len(off) + _AS_MANY)
         scatter = max(spread, _LEAST_SCATTER**2) ** 0.5
         variance = scatter**2 + by_gauge
-        weight = 1 / (np.maximum(np.abs(off) / (_FAR * np.sqrt(variance)), 1.0) * variance)
+        far = _FAR * np.sqrt(variance)
+        weight = (np.abs(off) < _WILD * far) / (np.maximum(np.abs(off) / far, 1.0) * variance)
         off = off - np.average(off, weights=weight)
         by_both = volume * np.exp(off * by_gauge / variance)
         opened = _opened_pct(duty, opens)

@@ -1,6 +1,6 @@
 """What lies beside the tank's ullage, told by the draws of a model."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import polars as pl
@@ -137,6 +137,21 @@ def test_a_few_draws_gone_wrong_change_little():
     wrong[::10] *= 4
     (right, _), _ = extra_volume_l(of, *USUAL)
     assert extra_volume_l(replace(of, minutes=wrong), *USUAL)[0][0] == pytest.approx(right, abs=1.0)
+
+
+@pytest.mark.parametrize("times", [1 / 3000, 1 / 20, 20])
+def test_one_draw_that_is_altogether_wrong_in_a_tank_nearly_full_moves_no_volume(times):
+    """A clock that was set back in a draw makes it last for milliseconds; it lay at the steepest end of the line."""
+    for seed in range(8):
+        good = draws(11.0, n=30, scatter=0.06, seed=seed)
+        is_wrong = np.arange(30) == np.argmin(good.ullage_l)
+        wrong = replace(good, minutes=good.minutes * np.where(is_wrong, times, 1.0))
+        without = Draws(*(getattr(good, field.name)[~is_wrong] for field in fields(Draws)))
+        (volume, opens), (error, _) = extra_volume_l(wrong, *USUAL)
+        (as_without, as_opens), (as_error, _) = extra_volume_l(without, *USUAL)
+        assert volume == pytest.approx(as_without, abs=0.3)
+        assert opens == pytest.approx(as_opens, abs=0.3)
+        assert error == pytest.approx(as_error, rel=0.05)
 
 
 def test_fills_that_are_all_alike_tell_nothing():
