@@ -51,6 +51,8 @@ NEXT_RECORDING = {
     "at_end": "Run the test again with less vacuum or pressure, within what the sensor can read.",
     "fed": "Run the test again: shut the supply off, and watch the pressure for two minutes.",
     "let_go": "Run the test again: shut the supply off, and keep cap and ports shut for two minutes.",
+    "outrun": "See that the cap is on, the vent valve shuts and no line is off; then run the test again from 14 in of "
+    "water.",
     "cannot_tell": "Run the test again with a longer hold, when the fuel has cooled.",
     "torn": "Settle which of the two it is by hand, or run the test again with the vented rest before it and after it.",
 }

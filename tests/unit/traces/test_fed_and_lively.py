@@ -68,6 +68,27 @@ def test_a_plateau_that_sinks_a_little_under_its_supply_is_no_small_leak():
     assert "the supply may have been on until then" in row["evidence"]
 
 
+@pytest.mark.parametrize("level_pa", [500.0, 900.0, 1700.0])
+def test_a_filling_that_never_came_near_that_of_a_test_and_is_gone_at_once_does_not_hold(level_pa):
+    """Beside a hole of 8 mm a supply keeps that up, until it is shut off: it had been told to hold, up to 0.98."""
+    drawing = (
+        Drawing(5.0).rest().closed(12, rate=0.0).add(12, lambda s: level_pa * -np.expm1(-s / 1.5), True, 0.0)
+    )
+    drawing.add(40, lambda s: level_pa * (1 + 0.004 * np.sin(s / 3)) - 0.2 * s, True, 0.0)
+    fall, start = leak_coefficient_of(8.0, VOLUME_L) / 2, np.sqrt(level_pa)
+    drawing.add(100, lambda s: np.maximum(start - fall * s, 0) ** 2, True, 0.0).rest()
+    row = judged(drawing.samples(noise=2))
+    assert row["verdict"] == "not_judged"
+    assert row["pressure_test"] is None
+
+
+def test_a_hose_that_is_pulled_off_after_a_test_leaves_a_tight_tank_one():
+    drawing = Drawing(5.0).rest().closed(12, rate=0.5).add(15, lambda s: 3480 * s / 15, True, 0.0)
+    drawing.add(120, lambda s: 3400 + 80 * np.exp(-s / 10) + 0.5 * s, True, 0.0)
+    drawing.add(10, lambda s: 3480 * np.exp(-s / 0.1), True, 0.0).rest()
+    assert judged(drawing.samples(noise=2))["verdict"] == "holds"
+
+
 @pytest.mark.parametrize("time_constant_s", [6.0, 12.0, 20.0])
 def test_a_pressure_that_goes_as_through_a_porous_wall_is_a_leak(time_constant_s):
     """Through fine cracks flow goes with the pressure, not with its root: no orifice fits, nor does a tight tank."""
