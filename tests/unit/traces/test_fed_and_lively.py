@@ -82,13 +82,6 @@ def test_a_filling_that_never_came_near_that_of_a_test_and_is_gone_at_once_does_
     assert row["pressure_test"] is None
 
 
-def test_a_hose_that_is_pulled_off_after_a_test_leaves_a_tight_tank_one():
-    drawing = Drawing(5.0).rest().closed(12, rate=0.5).add(15, lambda s: 3480 * s / 15, True, 0.0)
-    drawing.add(120, lambda s: 3400 + 80 * np.exp(-s / 10) + 0.5 * s, True, 0.0)
-    drawing.add(10, lambda s: 3480 * np.exp(-s / 0.1), True, 0.0).rest()
-    assert judged(drawing.samples(noise=2))["verdict"] == "holds"
-
-
 @pytest.mark.parametrize("time_constant_s", [6.0, 12.0, 20.0])
 def test_a_pressure_that_goes_as_through_a_porous_wall_is_a_leak(time_constant_s):
     """Through fine cracks flow goes with the pressure, not with its root: no orifice fits, nor does a tight tank."""

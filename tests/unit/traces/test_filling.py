@@ -107,12 +107,17 @@ def test_a_supply_that_was_on_until_the_fall_holds_nothing(seconds: float, warms
     assert row["pressure_test"] is None
 
 
-def test_what_is_let_go_by_an_opened_cap_was_held() -> None:
-    drawing = Drawing(4.0).rest().closed(8, rate=0.0).add(3, lambda s: 195 * s, True, 0.0)
-    drawing.add(60, lambda s: 560 + 25 * np.exp(-s / 6) + 0.3 * s, True, 0.0).add(
-        20, lambda s: 0 * s, True, 0.0
-    )
-    assert judged(drawing.release().samples(noise=4))["verdict"] == "holds"
+@pytest.mark.parametrize(
+    ("level_pa", "verdict"), [(3400.0, "holds"), (2500.0, "holds"), (560.0, "not_judged")]
+)
+def test_what_is_let_go_by_an_opened_cap_was_held_where_it_stood_near_that_of_a_test(
+    level_pa, verdict
+) -> None:
+    """Of 560 Pa nobody knows whether a supply kept them up beside a gross leak, though it looks like gas that cools."""
+    drawing = Drawing(4.0).rest().closed(8, rate=0.0).add(3, lambda s: level_pa * 1.04 * s / 3, True, 0.0)
+    drawing.add(60, lambda s: level_pa * (1 + 0.04 * np.exp(-s / 6)) + 0.3 * s, True, 0.0)
+    drawing.add(20, lambda s: 0 * s, True, 0.0)
+    assert judged(drawing.release().samples(noise=4))["verdict"] == verdict
 
 
 @pytest.mark.parametrize("seed", range(4))
