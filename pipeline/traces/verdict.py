@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.landmarks import FILLED_PA, Landmarks
+from pipeline.traces.landmarks import FILLED_PA
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.pressure_units import SMALL_PA
 from pipeline.traces.readings import Shown
@@ -118,7 +118,7 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
     """
     marks, shown, fit = taken.marks, taken.shown, taken.fit
     is_filling = False if taken.steady is None else taken.steady.is_filling
-    doubts, is_filled = doubts_of(taken.headers), marks.is_pressure_test > 0
+    doubts, is_filled = doubts_of(taken.headers), marks.is_pressure_test
     # Steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
     step_pa = 1e3 * np.nan_to_num(numbers_of(taken.headers, "barometer_step_kpa"))
     signs = read_signs(marks, shown, volts, fit, sizes, norms, step_pa)
@@ -136,7 +136,7 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
         engine_off = (best == NO_VACUUM) & (shown.draw.rpm < ENGINE_RUNS_RPM)
         at_end = is_by_size & is_unseen(shown, fit)
         is_of_sensor = (best == FLAT) | (best == DISAGREES)
-        stands = is_filled & ((best == HOLDS) | (best == LEAK) & (end > STANDS_SHARE * start))
+        stands = is_filled & is_by_size & ((best == HOLDS) | (end > STANDS_SHARE * start))
         untold = (best == HOLDS) & ~(sizes.working_high < HOLDS_MM)
         reasons = [
             (needs_test & np.isfinite(shown.sensor.stood_s) & ~signs.has_test, "stood"),
@@ -153,14 +153,14 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
             (is_sound_or_open & ~np.isfinite(shown.hold.seconds), "no_hold"),
             ((best == HOLDS) & ~has_hold, "short_hold"),
             (at_end, "at_end"),
-            ((best == HOLDS) & _is_fed(marks, shown), "fed"),
+            (is_filled & (best == HOLDS) & _is_fed(shown), "fed"),
             (stands & (sizes.let_go_mm < WIDEST_MM), "let_go"),
-            (stands & (marks.is_opened > 0) & (start < OUTRUN_PA), "outrun"),
+            (stands & marks.is_opened & (start < OUTRUN_PA), "outrun"),
             (is_by_size & ~is_fitted | untold, "cannot_tell"),
             (told.confidence < least_confidence, "torn"),
         ]
     reason = np.select([is_so for is_so, _ in reasons], [name for _, name in reasons], "")
-    is_of_leak = np.isin(best, (HOLDS, LEAK)) & np.isin(told.second, (HOLDS, LEAK))
+    is_of_leak = is_by_size & np.isin(told.second, (HOLDS, LEAK))
     reason = np.where(
         (reason == "torn") & is_of_leak, np.where(has_hold, "cannot_tell", "short_hold"), reason
     )
@@ -175,7 +175,7 @@ def _rose(shown: Shown) -> Flags:
     return draw.risen > np.maximum(ROSE_PA, ROSE_TIMES * by_fuel)
 
 
-def _is_fed(marks: Landmarks, shown: Shown) -> Flags:
+def _is_fed(shown: Shown) -> Flags:
     """Tell holds under applied pressure that stand too still for gas that is shut in.
 
     What was pressed in is warm and cools for some seconds, by percents of the pressure; fuel gives or takes vapor.
@@ -185,7 +185,7 @@ def _is_fed(marks: Landmarks, shown: Shown) -> Flags:
     least = FED_SHARE * shown.hold.start_above
     # In steps of a percent of the pressure nothing of that would show.
     shows = (shown.hold.seconds >= FED_FROM_S) & (np.nan_to_num(shown.sensor.step) < 3 * least)
-    return (marks.is_pressure_test > 0) & shows & (moved < least)
+    return shows & (moved < least)
 
 
 def _quality(shown: Shown, sd: Floats) -> Floats:

@@ -16,9 +16,13 @@ def outrun(hole_mm: float, level_pa: float, fed_s: float, after_s: float) -> Dra
     """Fed up to a level that the hole keeps (p' = (level - p) / 8 s), for `fed_s`; shut off, and watched."""
     drawing = Drawing(5.0).rest().closed(12, rate=0.0)
     drawing.add(fed_s, lambda s: level_pa * -np.expm1(-s / 8), True, 0.0)
-    start, fall = np.sqrt(drawing.pa[-1]), leak_coefficient_of(hole_mm, VOLUME_L) / 2
-    drawing.add(after_s, lambda s: np.maximum(start - fall * s, 0) ** 2, True, 0.0)
-    return drawing.add(8, lambda s: 0 * s, False, 0.0)
+    return drained(drawing, hole_mm, VOLUME_L, after_s).add(8, lambda s: 0 * s, False, 0.0)
+
+
+def drained(drawing: Drawing, hole_mm: float, volume_l: float, seconds: float) -> Drawing:
+    """Let what stands go through a hole, nothing else open: its root falls evenly."""
+    start, fall = np.sqrt(drawing.pa[-1]), leak_coefficient_of(hole_mm, volume_l) / 2
+    return drawing.add(seconds, lambda s: np.maximum(start - fall * s, 0) ** 2, True, 0.0)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -60,9 +64,7 @@ def test_a_plateau_that_sinks_a_little_under_its_supply_is_no_small_leak():
         Drawing(5.0).rest().closed(12, rate=0.0).add(15, lambda s: 1300 * -np.expm1(-s / 2.5), True, 0.0)
     )
     drawing.add(30, lambda s: 1300 - 4 * s, True, 0.0)
-    fall = leak_coefficient_of(2.9, 15.0) / 2
-    start = np.sqrt(drawing.pa[-1])
-    drawing.add(120, lambda s: np.maximum(start - fall * s, 0) ** 2, True, 0.0).rest()
+    drained(drawing, 2.9, 15.0, 120.0).rest()
     row = judged(drawing.samples(noise=2), fuel_tank_l=21.4, fuel_level_pct=53.0)
     assert row["verdict"] == "not_judged"
     assert "the supply may have been on until then" in row["evidence"]
@@ -75,8 +77,7 @@ def test_a_filling_that_never_came_near_that_of_a_test_and_is_gone_at_once_does_
         Drawing(5.0).rest().closed(12, rate=0.0).add(12, lambda s: level_pa * -np.expm1(-s / 1.5), True, 0.0)
     )
     drawing.add(40, lambda s: level_pa * (1 + 0.004 * np.sin(s / 3)) - 0.2 * s, True, 0.0)
-    fall, start = leak_coefficient_of(8.0, VOLUME_L) / 2, np.sqrt(level_pa)
-    drawing.add(100, lambda s: np.maximum(start - fall * s, 0) ** 2, True, 0.0).rest()
+    drained(drawing, 8.0, VOLUME_L, 100.0).rest()
     row = judged(drawing.samples(noise=2))
     assert row["verdict"] == "not_judged"
     assert row["pressure_test"] is None
