@@ -60,7 +60,8 @@ class Hold(NamedTuple):
     seconds [s], n; start_above, end_above [Pa] : above the vented level. change, late_change [Pa] : of its last fifth
     against its first seconds, and against its second quarter. free_s [s] : until it stood at the sensor's end, or all
     of it. gone_s [s] : until four fifths of the vacuum were gone. let_go_s [s] : in which four fifths of what stood at
-    its end went before the vent was commanded open, where something opened.
+    its end went before the vent was commanded open, where something opened. rose_s [s] : in which a filling brought
+    the pressure from a tenth to half of where the hold starts.
     kept_early : share of the vacuum that is there some seconds later.
     """
 
@@ -73,6 +74,7 @@ class Hold(NamedTuple):
     free_s: Any
     gone_s: Any
     let_go_s: Any
+    rose_s: Any
     kept_early: Any
 
 
@@ -327,8 +329,20 @@ def read_hold(
         free_s,
         gone_s,
         let_go_s,
+        _rose(t, smooth, parts.closed[0], a, level) if marks.is_pressure_test > 0 else np.nan,
         (draw.before - early) / whole,
     )
+
+
+@compiled
+def _rose(t: Floats, smooth: Floats, a: int, b: int, level: float) -> float:
+    """Return the time [s] in which rows a to b rose from a tenth to half of the way to `level` [Pa]."""
+    begun, half = a, a
+    while half < b and smooth[half] - smooth[a] < 0.5 * (level - smooth[a]):
+        if smooth[half] - smooth[a] < 0.1 * (level - smooth[a]):
+            begun = half
+        half += 1
+    return t[half] - t[begun] if half < b else np.nan
 
 
 @compiled

@@ -25,6 +25,8 @@ _KNEE_SHARE = 0.25
 #: It begins where the pressure bends up into it: by this share of the greatest pressure, below a line to its end.
 _BEGINS_SHARE = 0.05
 _FULL_SHARE = 0.99
+#: Whether it is let go is asked from where it first comes as near as this to the greatest pressure [share].
+_NEAR_SHARE = 0.97
 _FILLS = 0.1
 FILLING_ENDS_S = 1.0
 #: A supply that a leak outruns holds a level until it is shut off. Then the pressure bends down: by these shares of the
@@ -119,7 +121,7 @@ def find_landmarks(
     if draw < 0:
         applied = _applied_pressure(t, smooth, phase, first, n)
         if applied >= 0:
-            top = first[applied] + np.argmax(smooth[first[applied] : first[applied + 1]])
+            top = _full_from(smooth, first[applied], first[applied + 1])
             # Whatever the pressure does, nothing is held while gas flows in.
             fed_until = _last_of(is_fed, first[applied], first[applied + 1])
             # Who lets the pressure go by the port that it came in by commands nothing.
@@ -394,6 +396,15 @@ def _supplied_until(t: Floats, smooth: Floats, a: int, b: int, before: float) ->
     bends = max(_BENDS_SHARE * whole, _BENDS_OF_FALL * (smooth[a] - smooth[half]))
     is_watched = t[b - 1] - t[bend] >= max(_WATCHED_S, _WATCHED_SHARE * (t[bend] - t[a]))
     return bend if off >= bends and is_watched and smooth[half] < smooth[a] else a
+
+
+@compiled
+def _full_from(smooth: Floats, a: int, b: int) -> int:
+    """Return the first of rows a to b that comes near the greatest pressure: where it stands, noise picks that."""
+    enough = _NEAR_SHARE * most(smooth, a, b)
+    while smooth[a] < enough:
+        a += 1
+    return a
 
 
 @compiled

@@ -25,7 +25,8 @@ def left_out(r: Readings) -> Text:
 def _opened(r: Readings) -> Text | str:
     """Say where the hold was cut: what followed is no hold."""
     is_lost = isfinite(r["hold_lost_s"])
-    is_cut = (r["is_opened"] | is_lost) & isfinite(r["hold_s"])
+    # Of a supply that a gross leak outran what followed tells the leak.
+    is_cut = (r["is_opened"] | is_lost) & isfinite(r["hold_s"]) & (r["verdict"] != "gross_leak")
     if not is_cut.any():
         return ""
     after = seconds(r["hold_s"])

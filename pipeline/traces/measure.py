@@ -160,7 +160,9 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     judgement = judge(taken, volts, sizes, mine, settings.least_confidence)
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
     tested = taken.pressure_test.copy()
-    tested[np.isin(judgement.reason, ["fed", "let_go", "outrun"])] = None
+    tested[np.isin(judgement.reason, ["fed", "let_go", "outrun"]) | (judgement.verdict == "gross_leak")] = (
+        None
+    )
     taken = replace(taken, pressure_test=tested)
     hole = hole_at_equilibrium(
         shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level

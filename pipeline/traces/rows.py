@@ -34,6 +34,7 @@ _READINGS_SAID = {
     "hold_start_above": "hold.start_above",
     "hold_end_above": "hold.end_above",
     "gone_s": "hold.gone_s",
+    "let_go_s": "hold.let_go_s",
     "interval_s": "sensor.interval_s",
     "creep": "draw.creep",
     "closed_change": "closed.change",

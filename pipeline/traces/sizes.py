@@ -146,7 +146,13 @@ def size_leaks(
 
     middle, lower, upper = diameter(leak[0]), diameter(low), diameter(high)
     slack = np.nan_to_num(shown.sensor.interval_s) + SETTLING_S
-    gross = diameter(_leak_that_empties(shown, slack, barometric_pa, temperature_c) * np.exp(-reach))
+    # What a supply had kept up is gone with it as a vacuum is.
+    gone = np.where(
+        shown.hold.start_above > 0,
+        _leak_that_lets_go(shown, slack, barometric_pa, temperature_c),
+        _leak_that_empties(shown, slack, barometric_pa, temperature_c),
+    )
+    gross = diameter(gone * np.exp(-reach))
 
     def only_known(value: Floats) -> Floats:
         return np.where(volume.is_tank_known, value, np.nan)
@@ -164,7 +170,9 @@ def size_leaks(
         # A vacuum that never was tells nothing by how fast it went.
         only_known(np.where(gross > 0, gross, np.nan)),
         diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),
-        diameter(_leak_that_lets_go(shown, barometric_pa, temperature_c)),
+        diameter(
+            _leak_that_lets_go(shown, -np.nan_to_num(shown.sensor.interval_s), barometric_pa, temperature_c)
+        ),
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
         _chance_of_leak(
             fit,
@@ -336,9 +344,10 @@ def _leak_that_empties(shown: Shown, slack_s: Floats, barometric_pa: Floats, tem
     return _leak_of_fall(vacuum, 0.2, shown.hold.gone_s + slack_s, barometric_pa, temperature_c)
 
 
-def _leak_that_lets_go(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
-    """Return the greatest Cd A / V [1/m] that takes so long to let four fifths of what the hold ended with go."""
-    seconds = shown.hold.let_go_s - np.nan_to_num(shown.sensor.interval_s)
+def _leak_that_lets_go(shown: Shown, slack_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+    """Return the Cd A / V [1/m] that lets four fifths of what the hold ended with go in the time it took and `slack_s`
+    more."""
+    seconds = shown.hold.let_go_s + slack_s
     return _leak_of_fall(np.abs(shown.hold.end_above), 0.2, seconds, barometric_pa, temperature_c)
 
 

@@ -121,7 +121,7 @@ def _of_vacuum(signs: Signs) -> dict[int, Floats]:
         LEAK: built,
         HOLDS: both(built, -signs.lost),
         # Where nothing is seen to arrive there is nothing to be gone.
-        GROSS: both(either(signs.gone, -signs.arrives), -signs.stays, fact(signs.has_draw)),
+        GROSS: both(either(signs.gone, -signs.arrives), -signs.stays, fact(signs.has_test)),
         NO_VACUUM: both(either(-signs.arrives, signs.stays), fact(signs.has_draw)),
     }
     # Without a test nothing was predicted.

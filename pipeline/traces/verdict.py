@@ -12,7 +12,7 @@ from pipeline.traces.landmarks import FILLED_PA
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.pressure_units import SMALL_PA
 from pipeline.traces.readings import Shown
-from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, Signs, read_signs
+from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, OUTRUN_PA, Signs, read_signs
 from pipeline.traces.sizes import WIDEST_MM, Sizes, is_unseen
 from pipeline.traces.sources import doubts_of
 from pipeline.traces.stories import (
@@ -40,11 +40,6 @@ HOLDS_MM = 0.508
 #: three other authors all did.
 FED_SHARE = 0.004
 FED_FROM_S = 30.0
-
-#: A filling that stands below this [Pa], far from the 14 inches of water of a test (3,487 Pa), and is gone at once with
-#: the vent commanded shut may have been all that a supply kept up beside a gross leak: of 75 such fillings of other
-#: authors 54 leaked grossly, 20 leaked, and one was tight.
-OUTRUN_PA = 2_000.0
 
 #: What a supply that was left on loses while it is watched leaves more than this share of its pressure.
 STANDS_SHARE = 0.9
@@ -79,7 +74,7 @@ REASONS = {
     "let_go": "the pressure went while the vent was commanded shut, no faster than through a hole of a leak's size: "
     "the supply may have been on until then, and held it up",
     "outrun": "the pressure stood far below the 14 in of water of a test and was gone at once with the vent commanded "
-    "shut: a gross leak may have outrun the supply until that was shut off, or the supply was taken off",
+    "shut: a leak may have outrun the supply until that was shut off, or the supply was taken off",
     "cannot_tell": "the hold cannot tell a leak from vapor and noise",
     "torn": "two stories fit almost alike",
 }

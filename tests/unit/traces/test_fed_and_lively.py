@@ -5,7 +5,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
+from pipeline.traces.signs import ROSE_TIMES
 from tests.unit.traces.drawing import Drawing, judged, leak_coefficient_of
 from tests.unit.traces.test_steady_flow import fed
 
@@ -128,3 +130,52 @@ def test_a_steady_flow_through_more_than_any_leak_is_a_gross_one(hole_mm, verdic
     assert row["verdict"] == verdict
     assert row["leak_diameter_low_mm"] < hole_mm
     assert (row["leak_diameter_high_mm"] is None) == (verdict == "gross_leak")
+
+
+def beside_a_gross_leak(hole_mm: float, level_pa: float, slower: float = 1.0) -> Drawing:
+    """A steady supply into a tank with a hole, p' = k (sqrt(level) - sqrt(p)), `slower` times as slowly as it is;
+    half a minute later it is shut off, the vent still commanded shut."""
+    k = leak_coefficient_of(hole_mm, VOLUME_L) / slower
+
+    def fed_by(s: np.ndarray) -> np.ndarray:
+        rises = solve_ivp(
+            lambda _, p: k * (np.sqrt(level_pa) - np.sqrt(np.maximum(p, 0))), (0, s[-1]), [0.0], t_eval=s
+        )
+        return rises.y[0]
+
+    drawing = Drawing(10.0).rest().closed(12, rate=0.0).add(30 + 4 * slower, fed_by, True, 0.0)
+    return drained(drawing, hole_mm, VOLUME_L, 60.0).rest()
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("hole_mm", "level_pa"), [(4.5, 500.0), (6.0, 900.0), (7.5, 1500.0)])
+def test_a_supply_that_a_gross_leak_outran_comes_as_fast_as_it_goes(hole_mm, level_pa, seed):
+    """No vacuum and no pressure builds behind such a hole: it is told by how the little that came went again."""
+    row = judged(beside_a_gross_leak(hole_mm, level_pa).samples(noise=4, seed=seed))
+    assert row["verdict"] == "gross_leak"
+    assert row["leak_censoring"] == "right"
+    assert 2.5 < row["leak_diameter_low_mm"] < hole_mm
+    assert "The supply brought the system to no more than" in row["evidence"]
+    assert "was left out" not in row["evidence"]
+    assert row["pressure_test"] is None
+
+
+def test_what_came_many_times_as_slowly_as_it_went_may_be_an_opened_cap():
+    """A tight tank, filled to some inches of water only, and opened by hand, is gone as fast as through a gross leak."""
+    row = judged(beside_a_gross_leak(6.0, 900.0, slower=12.0).samples(noise=4))
+    assert row["verdict"] == "not_judged"
+    assert "or the supply was taken off" in row["evidence"]
+
+
+def test_a_steady_supply_beside_a_hole_rises_in_a_time_that_its_fall_tells():
+    """0.83: of p' = 1 - sqrt(p) from a tenth to half, over p' = -sqrt(p) from 1 to a fifth; both integrated by scipy."""
+
+    def seconds(rate, start, end):
+        end_of = [lambda _, p, level=level: p[0] - level for level in (start[1], end)]
+        walk = solve_ivp(rate, (0, 20), [start[0]], events=end_of, rtol=1e-9, atol=1e-12)
+        return walk.t_events[1][0] - (walk.t_events[0][0] if start[1] != start[0] else 0.0)
+
+    rise = seconds(lambda _, p: 1 - np.sqrt(np.maximum(p, 0)), (0.0, 0.1), 0.5)
+    fall = seconds(lambda _, p: -np.sqrt(np.maximum(p, 0)), (1.0, 1.0), 0.2)
+    assert rise / fall == pytest.approx(0.83, abs=0.005)
+    assert rise / fall < 0.5 * ROSE_TIMES
