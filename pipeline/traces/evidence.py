@@ -239,9 +239,10 @@ def _how_it_went(r: Readings) -> Text:
     # Nobody knows better than by a sample's interval when the supply was shut off.
     let_go_s = np.fmax(r["let_go_s"], interval_s)
     outran = say(
-        "The supply brought the system to no more than {}, far below the 14 in of water of a test, and when it was shut "
-        "off most of that was gone in {}, as fast as it had come",
-        *(pressures(r["hold_end_above"]), seconds(let_go_s)),
+        "The supply brought the system to {}, far below the 14 in of water of a test, and when it was shut off most of "
+        "that was gone{}, as fast as it had come",
+        where_known(say("no more than {}", pressures(r["hold_end_above"])), "little pressure"),
+        _within(let_go_s),
     )
     return choose(
         (r["is_pressure_test"], outran),

@@ -56,8 +56,8 @@ FAINT_PA = 60.0
 #: Gas that warms takes back 0.28 of a quick draw, and fuel vapor some pascals a second: of more than LOST_FROM_PA [Pa]
 #: a tight tank keeps LOST_SHARE for some seconds.
 LOST_FROM_PA, LOST_SHARE = 100.0, 0.25
-#: A supply that a gross leak outruns keeps up less than this [Pa], far from the 14 inches of water of a test (3,487 Pa):
-#: of 75 fillings of other authors that stood below it and were gone at once 54 leaked grossly, 20 leaked, one was tight.
+#: A supply that a gross leak outruns keeps up less than this [Pa], far from the 14 inches of water of a test (3,487).
+#: Of 75 fillings of other authors that stood below it and went at once 54 leaked grossly, 20 leaked, one was tight.
 OUTRUN_PA = 2_000.0
 #: What the leak lets go it let rise: beside a steady supply the pressure comes from a tenth to half of where it ends in
 #: 0.83 of the time in which four fifths of it go (sqrt(p) out, as much in as goes out there). In a tight tank whose cap

@@ -161,14 +161,14 @@ def test_a_supply_that_a_gross_leak_outran_comes_as_fast_as_it_goes(hole_mm, lev
 
 
 def test_what_came_many_times_as_slowly_as_it_went_may_be_an_opened_cap():
-    """A tight tank, filled to some inches of water only, and opened by hand, is gone as fast as through a gross leak."""
+    """A tight tank, filled to some inches of water only, and opened by hand, goes as fast as through a gross leak."""
     row = judged(beside_a_gross_leak(6.0, 900.0, slower=12.0).samples(noise=4))
     assert row["verdict"] == "not_judged"
     assert "or the supply was taken off" in row["evidence"]
 
 
 def test_a_steady_supply_beside_a_hole_rises_in_a_time_that_its_fall_tells():
-    """0.83: of p' = 1 - sqrt(p) from a tenth to half, over p' = -sqrt(p) from 1 to a fifth; both integrated by scipy."""
+    """0.83: p' = 1 - sqrt(p) from a tenth to half over p' = -sqrt(p) from 1 to a fifth, both integrated by scipy."""
 
     def seconds(rate, start, end):
         end_of = [lambda _, p, level=level: p[0] - level for level in (start[1], end)]
