@@ -310,22 +310,34 @@ def _vent_restricted(r: Readings) -> Text:
         say("which moved by {} Pa in {}", rounded(r["moved"]), seconds(r["rest_s"])), "and that moved"
     )
     to = where_known(say(" to {}", pressures(-r["open_vacuum"])))
-    half = say(
-        "After the vent opened it took {} to lose half of {} of vacuum",
-        *(seconds(r["release_half_s"]), pressures(vacuum)),
+    by_release = _slowly(r["release_half_s"], r["release_s"], vacuum, "the vent opened")
+    by_stop = _slowly(
+        *(
+            r["stopped_half_s"],
+            r["stopped_s"],
+            -r["stopped_from_above"],
+            "the purge was shut, before any test and with the vent open,",
+        )
     )
-    when = where_known(say("{} after", seconds(r["release_s"])), "After")
-    more = say("{} the vent opened more than half of {} of vacuum was still there", when, pressures(vacuum))
     how = choose(
         (
             isfinite(flowing) & (flowing < -500) & ~(-vacuum < -150),
             say("With the vent open and purge flowing the tank stood at {}", pressures(flowing)),
         ),
         (r["is_shut_at_rest"], say("With the vent open the tank {}, {}, as in a shut one", stood, moved)),
+        (r["is_stopped"], by_stop),
         (~isfinite(vacuum), say("With the vent open, before any test, the tank went down{}", to)),
-        otherwise=where_known(half, more),
+        otherwise=by_release,
     )
     return say("{}: the vent path is restricted.", how)
+
+
+def _slowly(half_s: Floats, lasted_s: Floats, vacuum: Floats, since: str) -> Text:
+    """Say how slowly a vacuum went, or how long it stayed."""
+    half = say("After {} it took {} to lose half of {}", since, seconds(half_s), _vacuum(vacuum))
+    when = where_known(say("{} after", seconds(lasted_s)), "After")
+    stayed = say("{} {} more than half of {} was still there", when, since, _vacuum(vacuum))
+    return where_known(half, stayed)
 
 
 def _flat(r: Readings) -> Text:

@@ -183,6 +183,18 @@ def find_landmarks(
 
 
 @compiled
+def when_purge_stopped(
+    t: Floats, phase: Ints, first: Ints, n: int
+) -> tuple[tuple[int, int], tuple[float, float]]:
+    """Return rows, start and end [s] of the rest before a test that follows a purge with the vent open; none, and nan,
+    where there is no such rest."""
+    for s in range(1, n):
+        if phase[s] == REST and phase[s - 1] == FLOWING:
+            return (first[s], first[s + 1]), _span(t, first, n, s)
+    return (first[0], first[0]), (np.nan, np.nan)
+
+
+@compiled
 def _span(t: Floats, first: Ints, n: int, stretch: int) -> tuple[float, float]:
     """Return start and end [s] of a stretch: its end is where the next one begins, or the recording's last sample."""
     if stretch < 0:

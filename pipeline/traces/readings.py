@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
 from pipeline.traces.drawn import Draw, Hold, read_draw, read_hold
 from pipeline.traces.hold_bins import HoldBins, as_cooling, bin_hold
-from pipeline.traces.landmarks import Landmarks, find_landmarks
+from pipeline.traces.landmarks import Landmarks, find_landmarks, when_purge_stopped
 from pipeline.traces.phases import cut_phases
 from pipeline.traces.ranges import ROOM
 from pipeline.traces.recordings import Recordings
@@ -21,7 +21,8 @@ from pipeline.traces.volts import VoltReadings, read_volts
 
 @dataclass(frozen=True)
 class Shown:
-    """Readings of many recordings, one element each; nan where a recording does not show them."""
+    """Readings of many recordings, one element each; nan where a recording does not show them. `stopped` is what came
+    when the purge was shut while the vent was open, before any test."""
 
     sensor: Sensor
     vented: Vented
@@ -29,11 +30,22 @@ class Shown:
     draw: Draw
     hold: Hold
     release: Release
+    stopped: Release
 
 
 #: Readings that are whole numbers or true or false; the others are real.
 _COUNTS = ("n_draws", "n", "rest_n", "n_quiet")
-_KINDS: tuple[type[Any], ...] = (Landmarks, Sensor, Vented, Closed, Draw, Hold, Release, VoltReadings)
+_KINDS: tuple[type[Any], ...] = (
+    Landmarks,
+    Sensor,
+    Vented,
+    Closed,
+    Draw,
+    Hold,
+    Release,
+    Release,
+    VoltReadings,
+)
 
 
 def read_recordings(recordings: Recordings) -> tuple[Landmarks, Shown, VoltReadings, HoldBins]:
@@ -149,8 +161,11 @@ def _read_one(
     _put(tables[3], k, read_closed(t, p, smooth, parts.closed, marks, zero, b - a, noise, sd))
     _put(tables[4], k, draw)
     _put(tables[5], k, hold)
-    _put(tables[6], k, read_release(t, p, a, parts.release, marks, zero, sensor.floor))
-    _put(tables[7], k, read_volts(t, smooth, volts, first, n, room, paired))
+    span = marks.release_start, marks.release_end
+    _put(tables[6], k, read_release(t, p, a, parts.release, span, zero, noise[2], sensor.floor))
+    rows, span = when_purge_stopped(t, phase, first, n)
+    _put(tables[7], k, read_release(t, p, a, rows, span, zero, noise[2], sensor.floor))
+    _put(tables[8], k, read_volts(t, smooth, volts, first, n, room, paired))
     ends = sensor.floor, sensor.ceiling
     bin_hold(t, p, smooth, a, b, marks, parts, zero, (hold.start_above, hold.end_above), ends, bins, k)
 

@@ -74,8 +74,9 @@ class Closed(NamedTuple):
 
 
 class Release(NamedTuple):
-    """Vent open again: length [s], level above the vented one before it [Pa], time until half of it was gone [s], and
-    the share of it that is left at the end."""
+    """Vent open again, or purge shut while it is open: length [s], level above the vented one before it [Pa], time
+    until half of it was gone [s] (where samples were lost then, until the last one before), and the share of it that is
+    left at the end."""
 
     seconds: Any
     from_above: Any
@@ -262,16 +263,24 @@ def read_closed(
 
 @compiled
 def read_release(
-    t: Floats, p: Floats, a: int, rows: tuple[int, int], marks: Landmarks, zero: float, floor: float
+    t: Floats,
+    p: Floats,
+    a: int,
+    rows: tuple[int, int],
+    span: tuple[float, float],
+    zero: float,
+    interval_s: float,
+    floor: float,
 ) -> Release:
-    """Read how the vacuum went after the vent opened.
+    """Read how the vacuum went after the vent opened, or after the purge was shut while it was open.
 
     Parameters
     ----------
-    a : the recording's first row. rows : of the release. zero : vented level [Pa]. floor : the sensor's least reading
-        where the recording stands at it [Pa], else nan: time counts from when it leaves that.
+    a : the recording's first row. rows : of the release. span : its start and end [s]. zero : vented level [Pa].
+    interval_s : usual time between samples [s]. floor : the sensor's least reading where the recording stands at it
+        [Pa], else nan: time counts from when it leaves that.
     """
-    start = marks.release_start
+    start, end = span
     # Where samples were lost just before it, the last one stands for the level.
     begin = min(row_from(t, a, rows[0], start - _BEFORE_RELEASE_S), max(rows[0] - 1, a))
     above = mean(p, begin, rows[0]) - zero if start == start else np.nan
@@ -280,7 +289,8 @@ def read_release(
         if p[i] <= floor + 1e-9:
             start = t[i]
         if abs(p[i] - zero) < 0.5 * abs(above):
-            half_s = t[i] - start
+            is_lost = i > rows[0] and t[i] - t[i - 1] > max(LOST_S, LOST_TIMES * interval_s)
+            half_s = t[i - 1 if is_lost else i] - start
             break
-    at_end = row_from(t, rows[0], rows[1], marks.release_end - _RELEASE_END_S)
-    return Release(marks.release_end - start, above, half_s, (mean(p, at_end, rows[1]) - zero) / above)
+    at_end = row_from(t, rows[0], rows[1], end - _RELEASE_END_S)
+    return Release(end - start, above, half_s, (mean(p, at_end, rows[1]) - zero) / above)

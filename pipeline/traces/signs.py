@@ -16,6 +16,7 @@ from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
+from pipeline.traces.shows import Release
 from pipeline.traces.sizes import WIDEST_MM, Sizes
 from pipeline.traces.tolerance import FAINT, MEASURED, SUREST, above, below, both, bounded, either, fact
 from pipeline.traces.view import SETTLING_S
@@ -108,6 +109,7 @@ class Signs:
     silent: Floats
     falls: Floats
     restricted: Floats
+    stopped: Floats
     shut_at_rest: Floats
     offset: Floats
     arrives_plainly: Floats
@@ -147,12 +149,15 @@ def read_signs(
         gone = np.where(
             marks.is_pressure_test, _outran(marks, shown, sizes), _gone(shown, sizes, np.isfinite(fit.leak))
         )
+        # No purge flows, and the vent is open: a level that stays may be the sensor's own, where its zero is not known.
+        stopped = both(_stays(shown.stopped, shown), fact(shown.vented.is_zero_known))
         return Signs(
             volts.sign,
             both(fact(has_draw | _stands_off(shown, norms)), _dead(shown, volts, norms, arrives, creeps)),
             # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
             both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
-            _restricted(shown, sizes, shut_at_rest, has_test, marks.is_pressure_test),
+            _restricted(shown, sizes, stopped, shut_at_rest, has_test, marks.is_pressure_test),
+            stopped,
             shut_at_rest,
             _offset(shown, norms, barometer_step_pa),
             plainly,
@@ -311,22 +316,30 @@ def _lost(shown: Shown) -> Floats:
 
 
 def _restricted(
-    shown: Shown, sizes: Sizes, shut_at_rest: Floats, has_test: Flags, is_pressure_test: Flags
+    shown: Shown,
+    sizes: Sizes,
+    stopped: Floats,
+    shut_at_rest: Floats,
+    has_test: Flags,
+    is_pressure_test: Flags,
 ) -> Floats:
-    """Vacuum stays after the vent opens, or appears while it is open."""
-    release = shown.release
-    held = _held(-release.from_above, shown)
+    """Vacuum stays after the vent opens, or appears while it is open, or stays when the purge stops there."""
+    narrow = both(_held(-shown.release.from_above, shown), below(sizes.vent_mm, NARROW_VENT_MM, 0.06))
+    flowing = above(-shown.vented.flowing_above, FLOWING_PA)
+    stood = either(_stays(shown.release, shown), stopped, narrow, flowing)
+    with_test = either(both(stood, fact(~is_pressure_test)), shut_at_rest)
+    return np.where(has_test, with_test, above(shown.vented.open_vacuum, OPEN_VACUUM_PA))
+
+
+def _stays(release: Release, shown: Shown) -> Floats:
+    """Vacuum goes slowly through an open vent, or not at all."""
     never = both(fact(~np.isfinite(release.half_s)), above(release.seconds, VENT_HALF_S - 1))
     most = _left_of_sound_vent(release.seconds)
     remains = both(
         bounded((release.left - 0.5 * (1 + most)) / LEFT_SD), above(release.seconds, LEAST_RELEASE_S)
     )
     slow = either(above(release.half_s, VENT_HALF_S), never, remains)
-    narrow = below(sizes.vent_mm, NARROW_VENT_MM, 0.06)
-    flowing = above(-shown.vented.flowing_above, FLOWING_PA)
-    stayed = both(either(both(held, either(slow, narrow)), flowing), fact(~is_pressure_test))
-    with_test = either(stayed, shut_at_rest)
-    return np.where(has_test, with_test, above(shown.vented.open_vacuum, OPEN_VACUUM_PA))
+    return both(_held(-release.from_above, shown), slow)
 
 
 def _held(from_zero_pa: Floats, shown: Shown) -> Floats:

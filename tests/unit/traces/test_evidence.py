@@ -28,6 +28,7 @@ FLAGS = (
     "is_off_norm",
     "is_shifted",
     "is_shut_at_rest",
+    "is_stopped",
     "is_leak_told",
 )
 #: A size as words tell it, without the upper end of an interval.

@@ -115,3 +115,35 @@ def test_a_vent_that_opens_a_second_before_its_command_shows_is_nothing_that_ope
 
     assert "something opened" not in evidence(0.9)
     assert "something opened" in evidence(6.0)
+
+
+@pytest.mark.parametrize(("time_constant", "verdict"), [(0.5, "holds"), (6.5, "vent_restricted")])
+def test_a_vacuum_that_stays_when_the_purge_stops_under_the_open_vent_accuses_its_path(
+    time_constant, verdict
+):
+    """Purge that flowed before the test, no release after it: behind a sound vent it is gone in a second."""
+    drawing = Drawing(4.0).rest(8).add(6, lambda s: -420 * s / 6, False, 50.0)
+    drawing.release(7, time_constant).closed(8, rate=0.5, level=drawing.pa[-1]).draw(-2300.0, 15)
+    row = judged(drawing.hold(90, vapor=0.6).samples(noise=3))
+    assert row["verdict"] == verdict
+    is_told = "After the purge was shut, before any test and with the vent open, it took" in row["evidence"]
+    assert is_told == (verdict == "vent_restricted")
+
+
+def test_a_level_that_the_purge_neither_brought_nor_left_is_the_sensors():
+    """Recorded from a purge that flows, with the sensor 230 Pa off: nothing tells the vented level, and it stays."""
+    drawing = Drawing(4.0).add(9, lambda s: 0 * s - 230, False, 10.0).rest(4, -230.0)
+    drawing.closed(20, rate=1.0, level=-230.0).draw(-2300.0, 12).hold(90, vapor=0.6)
+    assert judged(drawing.samples(noise=3))["verdict"] != "vent_restricted"
+
+
+@pytest.mark.parametrize("lost_s", [0.0, 9.5])
+def test_samples_that_are_lost_as_the_vent_opens_make_no_vent_slow(lost_s):
+    """Nothing was recorded while the vacuum went: it may have taken a second."""
+    drawing = (
+        Drawing(2.0).rest().closed().draw(-2300.0, 15).hold(60, vapor=0.6).release(20, time_constant=0.8)
+    )
+    samples = drawing.samples(noise=3)
+    opened = drawing.t[-1] - 20
+    gone = (pl.col("t_s") > opened + 0.6) & (pl.col("t_s") < opened + 0.6 + lost_s)
+    assert judged(samples.filter(~gone))["verdict"] == "holds"
