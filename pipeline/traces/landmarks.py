@@ -16,6 +16,8 @@ APPLIED_PRESSURE_PA = 1_500.0
 #: One that leaks may not get there. From so much [Pa] on it was filled if the pressure rose at so many pascals a second
 #: at least, and then for so long [s] by no more than this share of that: warm fuel neither hurries nor stops.
 FILLED_PA, _FILLED_PA_S, _FILLED_S, _FILLED_SHARE = 400.0, 8.0, 15.0, 0.1
+#: So is one that a wide hole lets go at once where the supply is shut off, from less on [Pa].
+_BOX_PA = 120.0
 #: A vacuum that begins so long [s] after vent and purge were shut was drawn: both answer sooner.
 _DRAWN_AFTER_S = 2.0
 #: The filling ends where the pressure bends away from its rise: this far above the straight line from the phase's first
@@ -40,11 +42,11 @@ _RISES_BY_ITSELF = 0.25
 _BEFORE_FILLING_S = 0.5
 #: Something opened in a hold where the pressure lost no more than _STILL_SHARE in _STILL_S [s], and then went within
 #: _OPENS_WITHIN_S [s] to less than _GONE_SHARE of the whole, for good; as long after that at most _LEFT_SHARE of what
-#: it was before is left, for which a decay takes longer. It takes _TELLS_OPENING_PA [Pa] to tell, and so many steps of
-#: the sensor: of a coarse one every step comes at once.
+#: it was before is left, for which a decay takes longer. It takes _TELLS_OPENING_PA [Pa] to tell (_TELLS_BOX_PA
+#: of what was put in), and so many steps of the sensor: of a coarse one every step comes at once.
 _STILL_SHARE, _STILL_S = 0.15, 4.0
 _OPENS_WITHIN_S, _GONE_SHARE, _LEFT_SHARE = 2.5, 0.15, 0.5
-_TELLS_OPENING_PA, _TELLS_OPENING_STEPS = 300.0, 3.0
+_TELLS_OPENING_PA, _TELLS_BOX_PA, _TELLS_OPENING_STEPS = 300.0, 80.0, 3.0
 #: So large a share of a vacuum, and of a pressure that was applied, must be kept until then.
 _KEPT_SHARE, _LET_GO_SHARE = 0.5, 0.15
 #: An opening that comes no sooner before the release is the vent's own: its command shows late, by up to so long [s].
@@ -107,6 +109,7 @@ def find_landmarks(
     step : smallest difference between two readings [Pa].
     """
     tells = max(_TELLS_OPENING_PA, _TELLS_OPENING_STEPS * step)
+    box_tells = max(_TELLS_BOX_PA, _TELLS_OPENING_STEPS * step)
     last = first[n] - 1
     hold, draw = _choose_test(t, smooth, phase, first, n)
     hold_start, hold_end, longest, hold_rows = np.nan, np.nan, np.nan, (last, last)
@@ -119,13 +122,13 @@ def find_landmarks(
     closed_start, closed_end = _span(t, first, n, closed)
     applied, moved_from, opened = -1, first[draw] if draw >= 0 else last, last
     if draw < 0:
-        applied = _applied_pressure(t, smooth, phase, first, n)
+        applied = _applied_pressure(t, smooth, phase, first, n, step)
         if applied >= 0:
             top = _full_from(smooth, first[applied], first[applied + 1])
             # Whatever the pressure does, nothing is held while gas flows in.
             fed_until = _last_of(is_fed, first[applied], first[applied + 1])
             # Who lets the pressure go by the port that it came in by commands nothing.
-            end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE, tells)
+            end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE, box_tells)
             moved_from, filled = _filling(t, smooth, first[applied], end)
             filled = _supplied_until(t, smooth, max(filled, fed_until), end, smooth[first[applied]])
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
@@ -317,28 +320,35 @@ def _lost(t: Floats, a: int, b: int) -> int:
 
 
 @compiled
-def _applied_pressure(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int) -> int:
+def _applied_pressure(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, step: float) -> int:
     """Return the closed phase that was put under pressure, the highest of several; -1 where none was."""
-    applied, highest = -1, FILLED_PA
+    applied, highest = -1, _BOX_PA
     for s in range(n):
         if phase[s] == CLOSED:
             a, b = first[s], first[s + 1]
             here = most(smooth, a, b)
-            if here > highest and (here > APPLIED_PRESSURE_PA or was_filled(t, smooth, a, b)):
+            if here > highest and (here > APPLIED_PRESSURE_PA or was_filled(t, smooth, a, b, step)):
                 applied, highest = s, here
     return applied
 
 
 @compiled
-def was_filled(t: Floats, smooth: Floats, a: int, b: int) -> bool:
-    """Say whether the pressure of rows a to b rose fast, and then no more."""
-    begin, full = _filling(t, smooth, a, b)
+def was_filled(t: Floats, smooth: Floats, a: int, b: int, step: float) -> bool:
+    """Say whether the pressure of rows a to b rose fast, and then no more until it was let go.
+
+    Parameters
+    ----------
+    step : smallest difference between two readings [Pa].
+    """
+    tells = max(_TELLS_BOX_PA, _TELLS_OPENING_STEPS * step)
+    end = _opening(t, smooth, _full_from(smooth, a, b), b, _LET_GO_SHARE, tells)
+    begin, full = _filling(t, smooth, a, end)
     speed = _speed(t, smooth, begin, full)
     return (
-        smooth[full] - smooth[begin] > FILLED_PA
+        smooth[full] - smooth[begin] > (_BOX_PA if end < b else FILLED_PA)
         and speed > _FILLED_PA_S
-        and t[b - 1] - t[full] > _FILLED_S
-        and _speed(t, smooth, full, b - 1) < _FILLED_SHARE * speed
+        and t[end - 1] - t[full] > _FILLED_S
+        and _speed(t, smooth, full, end - 1) < _FILLED_SHARE * speed
     )
 
 

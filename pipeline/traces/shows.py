@@ -106,7 +106,8 @@ def read_vented(
     """
     sd, rounding = sd_of(noise), rounding_of(noise)
     release, hold = parts.release, parts.hold
-    flowing, lowest, put_in = _read_open(t, p, smooth, phase, first, n, marks.first + _FLOW_STARTS_S, room)
+    after_s = marks.first + _FLOW_STARTS_S
+    flowing, lowest, put_in = _read_open(t, p, smooth, phase, first, n, after_s, noise[1], room)
     # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero; nor is what was put in.
     rest_a, rest_b = first[0], first[1] if phase[0] == REST and not put_in else first[0]
     rest, rest_n = _level(p, rest_a, rest_b, noise, room), rest_b - rest_a
@@ -165,7 +166,15 @@ def _level(p: Floats, a: int, b: int, noise: tuple[float, float, float], room: F
 
 @compiled
 def _read_open(
-    t: Floats, p: Floats, smooth: Floats, phase: Ints, first: Ints, n: int, after_s: float, room: Floats
+    t: Floats,
+    p: Floats,
+    smooth: Floats,
+    phase: Ints,
+    first: Ints,
+    n: int,
+    after_s: float,
+    step: float,
+    room: Floats,
 ) -> tuple[float, float, bool]:
     """Return the level while purge flows through the open vent, the least before the vent shuts [Pa], and whether the
     tank was filled from outside meanwhile."""
@@ -178,7 +187,7 @@ def _read_open(
             here, most_here = extremes(smooth, begin, first[s + 1])
             lowest = here if not lowest <= here and here < np.inf else lowest
             if phase[s] == REST and most_here > FILLED_PA:
-                put_in = put_in or was_filled(t, smooth, first[s], first[s + 1])
+                put_in = put_in or was_filled(t, smooth, first[s], first[s + 1], step)
     return flowing, lowest, put_in
 
 

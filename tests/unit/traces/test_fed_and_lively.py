@@ -179,3 +179,25 @@ def test_a_steady_supply_beside_a_hole_rises_in_a_time_that_its_fall_tells():
     fall = seconds(lambda _, p: -np.sqrt(np.maximum(p, 0)), (1.0, 1.0), 0.2)
     assert rise / fall == pytest.approx(0.83, abs=0.005)
     assert rise / fall < 0.5 * ROSE_TIMES
+
+
+@pytest.mark.parametrize("level_pa", [180.0, 320.0])
+def test_little_that_came_and_went_at_once_was_put_in(level_pa):
+    """A hundred pascals and more that stand in a shut tank between one step up and one step down: no fuel does that."""
+    row = judged(beside_a_gross_leak(8.0, level_pa).samples(noise=4))
+    assert row["verdict"] == "gross_leak"
+
+
+def test_little_that_warm_fuel_brings_is_no_test():
+    """It neither hurries, nor stops, nor goes before the vent opens."""
+    drawing = Drawing(5.0).rest().closed(90, rate=4.0).rest(20)
+    row = judged(drawing.samples(noise=4))
+    assert (row["verdict"], "no test was run" in row["evidence"]) == ("not_judged", True)
+
+
+def test_a_filling_is_told_by_its_own_rise_and_not_by_all_that_followed():
+    """Watched for two minutes after it went: the highest reading lies late in the plateau, which creeps."""
+    drawing = Drawing(5.0).rest().closed(5, rate=0.0)
+    drawing.add(1.2, lambda s: 570 * s / 1.2, True, 0.0).add(110, lambda s: 570 + 0.7 * s, True, 0.0)
+    row = judged(drained(drawing, 8.0, VOLUME_L, 130.0).rest().samples(noise=6))
+    assert row["verdict"] == "gross_leak"
