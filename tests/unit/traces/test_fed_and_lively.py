@@ -198,6 +198,6 @@ def test_little_that_warm_fuel_brings_is_no_test():
 def test_a_filling_is_told_by_its_own_rise_and_not_by_all_that_followed():
     """Watched for two minutes after it went: the highest reading lies late in the plateau, which creeps."""
     drawing = Drawing(5.0).rest().closed(5, rate=0.0)
-    drawing.add(1.2, lambda s: 570 * s / 1.2, True, 0.0).add(110, lambda s: 570 + 0.7 * s, True, 0.0)
+    drawing.add(0.8, lambda s: 570 * s / 0.8, True, 0.0).add(110, lambda s: 570 + 0.7 * s, True, 0.0)
     row = judged(drained(drawing, 8.0, VOLUME_L, 130.0).rest().samples(noise=6))
     assert row["verdict"] == "gross_leak"
