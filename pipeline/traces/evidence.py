@@ -11,8 +11,8 @@ from numpy import isfinite
 
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.left_out import left_out
-from pipeline.traces.phases import LOST_S, LOST_TIMES
 from pipeline.traces.quantities import pressures, rounded, seconds
+from pipeline.traces.ranges import LOST_S, LOST_TIMES
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
 from pipeline.traces.verdict import REASONS
 from pipeline.traces.written import (

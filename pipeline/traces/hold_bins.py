@@ -9,8 +9,7 @@ import numpy as np
 from pipeline.physics.orifice import HEAT_RATIO_AIR
 from pipeline.traces.compiled import ZERO, Floats, compiled
 from pipeline.traces.landmarks import Landmarks, Parts
-from pipeline.traces.phases import LOST_S, LOST_TIMES
-from pipeline.traces.ranges import row_after, row_from
+from pipeline.traces.ranges import are_lost, row_after, row_from
 
 N_BINS = 32
 #: Time constants of heat between gas and walls that are tried [s], each twice the one before.
@@ -178,7 +177,7 @@ def _leapt_before(t: Floats, smooth: Floats, a: int, i: int, b: int) -> float:
     """
     after = row_from(t, i, b, t[i] + _BESIDE_LEAP_S)
     gap = t[i] - t[i - 1]
-    if i - 1 <= a or after >= b or gap < LOST_S or gap < LOST_TIMES * (t[i - 1] - t[i - 2]):
+    if i - 1 <= a or after >= b or not are_lost(gap, t[i - 1] - t[i - 2]):
         return 0.0
     slope, change = (smooth[after] - smooth[i]) / (t[after] - t[i]), smooth[i] - smooth[i - 1]
     would_move = abs(slope) * gap

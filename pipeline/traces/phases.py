@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats, Ints, compiled
+from pipeline.traces.ranges import are_lost
 
 #: Phase codes of a sample, as NumPy's numbers (see `compiled.ZERO`). FLOWING is purge open with the vent open: no phase
 #: of a test.
@@ -19,9 +20,8 @@ PURGE_OPEN_PCT = 2.0
 #: A valve that is driven in pulses is open all along: it shuts for no longer than this between two of them [s]. Such
 #: valves take five to twenty pulses a second (common practice); a recorder sees some of them.
 PULSE_S = 1.0
-#: Samples were lost for more than so long [s] and so many times the usual distance, and the pressure of the shut tank
-#: is lower by more than this [Pa] afterwards: a draw went on meanwhile.
-LOST_S, LOST_TIMES, _DRAWN_PA = 3.0, 5.0, 300.0
+#: Samples were lost, and the pressure of the shut tank is lower by more than this [Pa] afterwards: a draw went on.
+_DRAWN_PA = 300.0
 #: So does a draw of a second or two: the pressure fell so many times as fast meanwhile as before and after.
 _BRIEF_S, _BRIEF_TIMES, _BRIEF_FALL_TIMES = 1.0, 2.0, 10.0
 #: And one that no sample of the purge shows, while a vacuum was held: for so long [s] on either side the pressure moved
@@ -122,7 +122,7 @@ def _lost_a_draw(t: Floats, p: Floats, i: int, a: int, b: int) -> bool:
     if p[i - 1] - p[i] < _DRAWN_PA or i - 2 < a or i + 1 >= b:
         return False
     lost, usual = t[i] - t[i - 1], t[i - 1] - t[i - 2]
-    is_lost = lost > LOST_S and lost > LOST_TIMES * usual
+    is_lost = are_lost(lost, usual)
     if not is_lost and lost > _BRIEF_S and lost > _BRIEF_TIMES * usual:
         beside = max((p[i - 2] - p[i - 1]) / usual, (p[i] - p[i + 1]) / (t[i + 1] - t[i]))
         is_lost = (p[i - 1] - p[i]) / lost > _BRIEF_FALL_TIMES * beside

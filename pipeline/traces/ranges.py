@@ -19,6 +19,15 @@ ROOM = MOST_SORTED
 _HALVINGS = 4
 #: So many are sorted as they stand.
 _FEW = 16
+#: Samples were lost, or the clock leapt, where more than so long [s] passed without one, and so many times the usual
+#: distance of two.
+LOST_S, LOST_TIMES = 3.0, 5.0
+
+
+@compiled
+def are_lost(gap_s: float, usual_s: float) -> bool:
+    """Say whether samples were lost, or the clock leapt, in a gap between two."""
+    return gap_s > LOST_S and gap_s > LOST_TIMES * usual_s
 
 
 @compiled
@@ -214,11 +223,8 @@ def line(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, flo
 
 
 @compiled
-def line_in_pieces(
-    x: Floats, y: Floats, a: int, b: int, least_gap: float, times: float
-) -> tuple[float, float, float, float]:
-    """Fit y = c + slope x as `line` does, with a c of its own behind each gap in x: longer than `least_gap`, and than
-    so many `times` the distance before it.
+def line_in_pieces(x: Floats, y: Floats, a: int, b: int) -> tuple[float, float, float, float]:
+    """Fit y = c + slope x as `line` does, x being times [s], with a c of its own behind each gap of lost samples.
 
     Returns
     -------
@@ -228,7 +234,7 @@ def line_in_pieces(
     n, sxx, sxy, syy, begin = b - a, 0.0, 0.0, 0.0, a
     for i in range(a + 1, b + 1):
         gap = x[i] - x[i - 1] if i < b else 0.0
-        if i == b or (i - begin > 1 and gap > least_gap and gap > times * (x[i - 1] - x[i - 2])):
+        if i == b or (i - begin > 1 and are_lost(gap, x[i - 1] - x[i - 2])):
             more_xx, more_xy, more_yy = products(x, y, begin, i)
             sxx, sxy, syy = sxx + more_xx, sxy + more_xy, syy + more_yy
             n -= begin > a

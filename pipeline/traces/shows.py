@@ -8,8 +8,18 @@ import numpy as np
 
 from pipeline.traces.compiled import Floats, Ints, compiled
 from pipeline.traces.landmarks import FILLED_PA, Landmarks, Parts, was_drawn, was_filled
-from pipeline.traces.phases import FLOWING, LOST_S, LOST_TIMES, REST
-from pipeline.traces.ranges import extremes, least, line, line_in_pieces, mean, median, row_after, row_from
+from pipeline.traces.phases import FLOWING, REST
+from pipeline.traces.ranges import (
+    are_lost,
+    extremes,
+    least,
+    line,
+    line_in_pieces,
+    mean,
+    median,
+    row_after,
+    row_from,
+)
 from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
 
 #: Rest level is read from at least so many samples.
@@ -250,7 +260,7 @@ def read_closed(
     last = rows[1] - 1 if is_few else rows[1]
     a, b = row_after(t, rows[0], last, start + SETTLING_S), last
     # Where samples are missing, or the clock leapt, nobody knows how much time passed.
-    rate, rate_sd, rest_sd, spread = line_in_pieces(t, p, a, b, LOST_S, LOST_TIMES)
+    rate, rate_sd, rest_sd, spread = line_in_pieces(t, p, a, b)
     # Quantized or drifting samples are not independent: their error is at least a part of a step's.
     least_sd = 0.3 * (noise[1] + noise[0] / np.sqrt(max(n, 1))) / seconds
     # Equal readings of a coarse sensor scatter by what summing rounds, or not at all: a reading's own error stands in.
@@ -298,7 +308,7 @@ def read_release(
         if p[i] <= floor + 1e-9:
             start = t[i]
         if abs(p[i] - zero) < 0.5 * abs(above):
-            is_lost = i > rows[0] and t[i] - t[i - 1] > max(LOST_S, LOST_TIMES * interval_s)
+            is_lost = i > rows[0] and are_lost(t[i] - t[i - 1], interval_s)
             half_s = t[i - 1 if is_lost else i] - start
             break
     at_end = row_from(t, rows[0], rows[1], end - _RELEASE_END_S)

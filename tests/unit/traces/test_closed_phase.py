@@ -61,12 +61,12 @@ def test_pieces_of_a_line_share_their_slope():
     """Three lines of one slope, apart in x and y; without a gap it is `line`."""
     x = np.concatenate([np.arange(10.0), 50 + np.arange(12.0), 90 + np.arange(7.0)])
     y = 0.7 * x + np.repeat([3.0, -40.0, 8.0], [10, 12, 7])
-    slope, error, rest, spread = line_in_pieces(x, y, 0, len(x), 3.0, 5.0)
+    slope, error, rest, spread = line_in_pieces(x, y, 0, len(x))
     assert slope == pytest.approx(0.7, abs=1e-12)
     assert max(error, rest) < 1e-6
     assert spread == pytest.approx(sum(np.var(x[a:b]) * (b - a) for a, b in ((0, 10), (10, 22), (22, 29))))
     noisy = y[:10] + np.random.default_rng(3).normal(0, 1, 10)
-    assert line_in_pieces(x[:10], noisy, 0, 10, 3.0, 5.0) == (
+    assert line_in_pieces(x[:10], noisy, 0, 10) == (
         *line(x[:10], noisy, 0, 10)[:3],
         squares(x, 0, 10),
     )
