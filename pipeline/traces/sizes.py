@@ -51,6 +51,9 @@ FEW_INTERVALS = 4.5
 #: than three quarters of a second (judgement). At the most, this share of a decay is the sensor's.
 LATE_ANSWER_S = 1.5
 MOST_LATE = 0.8
+#: Where a leak lies is not recorded: so much of it is believed to lie behind the canister's carbon (judgement: lines,
+#: cap and filler leak more often than canister and vent valve).
+BEHIND_CARBON = 0.1
 #: All that the gas above a volatile fuel can hold of its vapor [share].
 MOST_VAPOR = 0.7
 
@@ -137,9 +140,10 @@ def size_leaks(
     )
     reach = np.hypot(over_volume, surest * volume.log_sd)
     leak = _leaks(fit, shown, air, outflow)
-    late, kept = _by_late_answer(leak[0], shown, air), _by_carbon(shown, share, outflow)
-    leak_low, leak_high = _widen(*leak, np.hypot(over_volume, kept), np.hypot(over_volume, late))
-    low, high = _widen(*leak, np.hypot(reach, kept), np.hypot(reach, late))
+    late, carbon = _by_late_answer(leak[0], shown, air), _by_carbon(shown, share)
+    down, up = (1 - BEHIND_CARBON) * carbon, np.hypot(late, BEHIND_CARBON * carbon)
+    leak_low, leak_high = _widen(*leak, np.hypot(over_volume, down), np.hypot(over_volume, up))
+    low, high = _widen(*leak, np.hypot(reach, down), np.hypot(reach, up))
 
     def diameter(leak: Floats) -> Floats:
         return hole_diameter_mm(leak * used * 1e-3 / discharge)
@@ -228,20 +232,21 @@ def _outflow(shown: Shown, share: Floats) -> tuple[Floats, Floats]:
     """Return how much larger a leak is than it would be if air went through it, and how far that is known [log].
 
     A vacuum lets air in; a pressure lets out what is in the tank. Fuel vapor, so large a `share` of it, makes that
-    heavier, and slower.
+    heavier, and slower. Of a leak of which nobody knows where it lies BEHIND_CARBON is believed to lie behind carbon.
     """
     is_out = shown.hold.start_above > 0
     larger, off = (np.sqrt(gravity_with_vapor(some)) for some in (share, (1 - VAPOR_SHARE_SD) * share))
-    return np.where(is_out, larger, 1.0), np.where(is_out, np.log(larger / off), 0.0)
+    middle = larger * np.exp(-BEHIND_CARBON * _by_carbon(shown, share))
+    return np.where(is_out, middle, 1.0), np.where(is_out, np.log(larger / off), 0.0)
 
 
-def _by_carbon(shown: Shown, share: Floats, outflow: Floats) -> Floats:
-    """Return how much smaller a leak under pressure may be that lies behind the canister's carbon [log].
+def _by_carbon(shown: Shown, share: Floats) -> Floats:
+    """Return how much smaller a leak under pressure is that lies behind the canister's carbon than a tank's [log].
 
-    The carbon keeps the fuel vapor, a `share` of what leaves the tank: only the air goes through the hole, which
-    `outflow` took for the heavier whole.
+    The carbon keeps the fuel vapor, a `share` of what leaves the tank: only the air goes through the hole, and not the
+    heavier whole.
     """
-    of_air = np.log(outflow) - np.log1p(-np.minimum(share, MOST_VAPOR))
+    of_air = 0.5 * np.log(gravity_with_vapor(share)) - np.log1p(-np.minimum(share, MOST_VAPOR))
     return np.where(shown.hold.start_above > 0, of_air, 0.0)
 
 

@@ -70,6 +70,18 @@ def test_a_pressure_lost_through_a_hole_tells_its_size_though_vapor_is_heavier_t
     assert row["leak_diameter_low_mm"] < hole_mm < row["leak_diameter_high_mm"]
 
 
+def test_what_is_told_lies_between_a_hole_of_the_tank_and_one_behind_carbon() -> None:
+    """Nobody recorded where it leaks: nearer the tank's, since one in ten is believed to lie behind the carbon."""
+    of_tank, behind = (
+        judged(recorded(course(1.5, 9.0, 0.8, 1e9, 40.0, 4.0, 130.0, is_behind_carbon=kept), 130.0))
+        for kept in (False, True)
+    )
+    assert 0.97 < of_tank["leak_diameter_mm"] / 1.5 < 1.0
+    assert behind["leak_diameter_mm"] / 1.5 < 1.26
+    for row in (of_tank, behind):
+        assert row["leak_diameter_low_mm"] < 1.5 < row["leak_diameter_high_mm"]
+
+
 @pytest.mark.parametrize("restored_s", [60.0, 600.0, 1e9])
 @pytest.mark.parametrize(("hole_mm", "flow"), [(0.5, 0.4), (1.0, 1.6)])
 def test_a_steady_flow_bounds_the_hole_whatever_vapor_leaves_with_the_gas(hole_mm, flow, restored_s) -> None:
