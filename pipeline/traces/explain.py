@@ -152,7 +152,7 @@ def _or_none(values: Floats) -> list[float | None]:
 
 
 def _hold_curve(m: Measured, k: int, level: float) -> HoldCurve | None:
-    if not np.isfinite(m.fit.leak[k]):
+    if not np.isfinite(m.fit.leak[k]) or m.is_outrun[k]:
         return None
     filled = m.bins.n[k] > 0
     t = m.bins.start_s[k] + m.bins.t[k][filled]

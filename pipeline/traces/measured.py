@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.traces.compiled import Floats
+from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.purge_flow import Equilibrium
 from pipeline.traces.sizes import Sizes
 from pipeline.traces.taken import Taken
@@ -29,6 +29,11 @@ class Measured:
     def at_least_mm(self) -> Floats:
         """Holes [mm] that a gross leak surely exceeds: by the time its vacuum took to go, or by its purge flow."""
         return np.fmax(self.sizes.gross_low, self.equilibrium.low)
+
+    @property
+    def is_outrun(self) -> Flags:
+        """Which fillings a gross leak outran: what stood was the supply's, and nothing was held until that was off."""
+        return (self.judgement.verdict == "gross_leak") & self.taken.marks.is_pressure_test
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.taken, name)

@@ -24,6 +24,8 @@ from pipeline.traces.stories import NAMES
 
 #: Holes whose decay is drawn [mm]: about 0.020 in and 0.040 in, the two sizes that monitors are made to find.
 HOLES_MM = (0.5, 1.0)
+#: So long after a supply was shut off is drawn what would have been held [s].
+_AFTER_SUPPLY_S = 60.0
 #: Points of one curve.
 _POINTS = 60
 
@@ -43,13 +45,15 @@ class StoryCurve:
 
 @dataclass(frozen=True)
 class _Trace:
-    """What the curves of recording k rest on; `vapor` [Pa/s] and `level` [Pa] as the hold starts, above `zero`."""
+    """What the curves of recording k rest on; `vapor` [Pa/s] and `level` [Pa] as the hold starts, above `zero`; from
+    `start_s` to `end_s` [s] curves of holds are drawn."""
 
     m: Measured
     k: int
     settings: Settings
     zero: float
     start_s: float
+    end_s: float
     level: float
     vapor: float
 
@@ -99,12 +103,17 @@ def other_stories(m: Measured, k: int, settings: Settings) -> list[StoryCurve]:
 
 def _trace_of(m: Measured, k: int, settings: Settings) -> _Trace:
     filled = np.flatnonzero(m.bins.n[k] > 0)
-    start_s, level = m.marks.hold_start[k], m.shown.hold.start_above[k]
-    if np.isfinite(m.fit.leak[k]) and len(filled):
+    start_s, end_s, level = m.marks.hold_start[k], m.marks.hold_end[k], m.shown.hold.start_above[k]
+    if m.is_outrun[k]:
+        # What was held begins where the supply was shut off.
+        start_s, level = end_s, m.shown.hold.end_above[k]
+        end_s = min(start_s + _AFTER_SUPPLY_S, m.marks.last[k])
+    elif np.isfinite(m.fit.leak[k]) and len(filled):
         start_s, level = m.bins.start_s[k] + m.bins.t[k][filled[0]], m.fit.curve[k][filled[0]]
     seen = [r for r in (m.fit.vapor[k], m.shown.closed.rate[k]) if np.isfinite(r)]
     zero = float(np.nan_to_num(m.shown.vented.zero[k]))
-    return _Trace(m, k, settings, zero, float(start_s), float(level), float(seen[0]) if seen else np.nan)
+    vapor = float(seen[0]) if seen else np.nan
+    return _Trace(m, k, settings, zero, float(start_s), float(end_s), float(level), vapor)
 
 
 _Drawn = Iterator[tuple[str, str, Floats, Floats]]
@@ -112,10 +121,9 @@ _Drawn = Iterator[tuple[str, str, Floats, Floats]]
 
 def _of_hold(trace: _Trace) -> _Drawn:
     """Draw the hold of a sealed tank, of holes, of an opening beyond size, and of a valve that just passes."""
-    end = trace.m.marks.hold_end[trace.k]
-    if not (np.isfinite(trace.level) and end > trace.start_s):
+    if not (np.isfinite(trace.level) and trace.end_s > trace.start_s):
         return
-    since = np.linspace(0, end - trace.start_s, _POINTS)
+    since = np.linspace(0, trace.end_s - trace.start_s, _POINTS)
     t = trace.start_s + since
     # Where hardly any vacuum arrived nobody knows what a tight tank would have held.
     if np.isfinite(trace.vapor) and abs(trace.level) > FAINT_PA:

@@ -93,3 +93,16 @@ def test_many_traces_are_explained_as_each_alone():
         assert told.sentences == alone.sentences
         assert told.stories == alone.stories
         assert told.t_s == alone.t_s
+
+
+def test_beside_a_supply_that_a_gross_leak_outran_stories_start_where_it_was_shut_off():
+    """What stood before was the supply's: no hold is drawn there, and no hole would have let it go."""
+    drawing = Drawing(10.0).rest().closed(12, rate=0.0)
+    drawing.add(30, lambda s: 900 * -np.expm1(-s / 0.5), True, 0.0)
+    drawing.add(40, lambda s: 900 * np.maximum(1 - s / 0.8, 0) ** 2, True, 0.0).rest()
+    told = explained(drawing)
+    assert told.result["verdict"] == "gross_leak"
+    assert told.hold is None
+    curve = by_label(told)["hole of 1.0 mm"]
+    assert curve.t_s[0] == pytest.approx(6 + 12 + 30, abs=0.3)
+    assert curve.pa[0] == pytest.approx(900, abs=10)
