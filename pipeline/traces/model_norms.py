@@ -7,6 +7,7 @@ the vacuum that a gross leak settles at into a size.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,23 +15,28 @@ import numpy as np
 import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
+from pipeline.traces.agreement import agreed_by_model
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
 from pipeline.traces.fleet_vapor import law_of_tanks
 from pipeline.traces.view import MAD_TO_SD
 
-#: So many recordings of a model make a norm, where so large a share of them agree on it: two kinds of sensor under one
-#: name have none.
+#: So many recordings of a model make a norm; of volts so many vehicles that agree, see `agreement`.
 MIN_RECORDINGS = 4
-_AGREE = 0.7
 #: A slope is worth comparing from so clear a line on (noise in the pressure flattens it by 1 - R2 at the most), over
 #: so much pressure [Pa].
 _MIN_R2 = 0.9
 _MIN_RANGE_PA = 400.0
-#: Slopes within so much of their median agree [share]: tolerance is a few percent, noise see above.
-OFF_BY = 0.25
-#: Vented volts within so much of their median agree [V]: a few percent of the range of a 5 V sensor.
-_REST_AGREES_V = 0.15
+#: Slopes agree that lie within so much of each other [share]: tolerance is a few percent, noise see above.
+_SLOPES_AGREE = 0.15
+#: Vented volts agree that lie within so much of each other [V]: a few percent of the range of a 5 V sensor.
+_REST_AGREES_V = 0.3
+
+#: How far above each of them another one agrees with it.
+_REACH: dict[str, Callable[[Floats], Floats]] = {
+    "volts_per_pa": lambda slope: _SLOPES_AGREE * np.abs(slope),
+    "rest_v": lambda rest: np.full(len(rest), _REST_AGREES_V),
+}
 
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
 #: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it; and the vapor
@@ -98,16 +104,15 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         *(pl.col(name).median() for name in READ),
         *(_spread(name).alias(f"{name}_spread") for name in READ),
         *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in READ),
-        volts_per_pa_agree=(
-            (pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY
-        ).mean(),
-        rest_v_agree=((pl.col("rest_v") - pl.col("rest_v").median()).abs() <= _REST_AGREES_V).mean(),
     )
-    told = {name: pl.col(f"{name}_n") >= MIN_RECORDINGS for name in READ}
-    told |= {name: told[name] & (pl.col(f"{name}_agree") >= _AGREE) for name in ("volts_per_pa", "rest_v")}
     found = found.with_columns(
-        pl.when(told[name]).then(column).alias(column) for name in READ for column in (name, f"{name}_spread")
+        pl.when(pl.col(f"{name}_n") >= MIN_RECORDINGS).then(column).alias(column)
+        for name in READ
+        for column in (name, f"{name}_spread")
     )
+    for name, reach in _REACH.items():
+        agreed = agreed_by_model(said, MODEL, name, reach)
+        found = found.drop(agreed.columns[len(MODEL) :]).join(agreed, on=MODEL, how="left")
     found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
     found = found.with_columns(
         pl.lit(vapor.mean).fill_nan(None).alias(VAPOR_RETURN),

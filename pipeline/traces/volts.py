@@ -7,11 +7,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from pipeline.traces.agreement import MIN_AGREEING
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, summing
-from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
+from pipeline.traces.model_norms import Norms, is_clear_line
 from pipeline.traces.ranges import extremes, least, line_of_sums, mean, middle_of, row_from, stride_of
 from pipeline.traces.shows import Vented
-from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
+from pipeline.traces.tolerance import SHARP, SUREST, above, below, both, either, fact
 from pipeline.traces.view import MAD_TO_SD, Sensor
 
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
@@ -26,9 +27,14 @@ _MOST_FLICKER_V = 0.1
 #: A sensor made for a fuel tank moves at least so much (the widest span is 20 kPa over 4 V). Between that and what does
 #: not move lies the limit.
 _LEAST_V_PER_PA = 4 / 20_000
-#: Off from its model's norm by so much of it is no matter of tolerance; where the model's own recordings scatter, by so
-#: many standard deviations.
+#: A slope that is off from its model's norm by so much of it is no matter of tolerance; where the model's own ones
+#: scatter, by so many standard deviations; and of a line that is not clear by so many times 1 - R2 more.
+_OFF_BY = 0.15
 _OFF_BY_SPREADS = 5.0
+_OFF_BY_UNCLEAR = 2.0
+#: Where only two vehicles agree, the third may be the sound one of them (in lakes of 60 recordings it was once in 12
+#: times): what they say is no surer than this.
+_BY_TWO = 2.6
 #: Volts rest at another level than the model's, with the pressure at its own: by so much [Pa, along the model's line],
 #: twice what makes a zero that is off a finding.
 _SHIFTED_PA = 320.0
@@ -227,14 +233,15 @@ def compare_volts(
     norm = norms.norm["volts_per_pa"]
     with np.errstate(all="ignore"):
         spread = norms.spread["volts_per_pa"] / np.abs(norm)
-        off = np.abs(read.volts_per_pa / norm - 1) / np.maximum(OFF_BY, _OFF_BY_SPREADS * spread)
+        least = np.maximum(_OFF_BY, _OFF_BY_SPREADS * spread) + _OFF_BY_UNCLEAR * (1 - read.r2)
+        off = np.abs(read.volts_per_pa / norm - 1)
     return VoltStory(
         enough,
         flat,
         alone,
         bent,
-        above(np.where(is_clear, off, np.nan), 1.0, SHARP),
-        both(fact(enough), _shifted(vented, norms)),
+        both(above(np.where(is_clear, off, np.nan), least, SHARP), _surest(norms.n["volts_per_pa"])),
+        both(fact(enough), _shifted(vented, norms), _surest(norms.n["rest_v"])),
         (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V),
         read.volt_range,
         read.pressure_range,
@@ -256,10 +263,16 @@ def _shifted(vented: Vented, norms: Norms) -> Floats:
     with np.errstate(all="ignore"):
         pa_per_volt = 1 / norms.norm["volts_per_pa"]
         by_volts = (vented.rest_v - norms.norm["rest_v"]) * pa_per_volt
-        apart = np.abs(by_volts - (vented.rest - norms.norm["rest_pa"]))
-        spread = np.hypot(norms.spread["rest_v"] * pa_per_volt, norms.spread["rest_pa"])
+        # Few recordings tell nothing of a model's own zero.
+        apart = np.abs(by_volts - (vented.rest - np.nan_to_num(norms.norm["rest_pa"])))
+        spread = np.hypot(norms.spread["rest_v"] * pa_per_volt, np.nan_to_num(norms.spread["rest_pa"]))
     least = np.maximum(_SHIFTED_PA, _OFF_BY_SPREADS * spread)
     return both(above(np.abs(by_volts), least), above(apart, least))
+
+
+def _surest(n_vehicles: Ints) -> Floats:
+    """Return how sure so many vehicles that agree make of one that does not."""
+    return np.where(n_vehicles > MIN_AGREEING, SUREST, _BY_TWO)
 
 
 def clear_slope(read: VoltReadings, is_derived: Flags) -> Floats:
