@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -18,6 +18,25 @@ MIN_AGREEING = 2
 _SHARE_OF_TWO_KINDS = 0.7
 
 
+#: Recordings of one kind lie within so many of their standard deviations.
+_REACH_SPREADS = 6.0
+
+
+class Reach(NamedTuple):
+    """Numbers agree that lie within so much of each other: within six standard deviations as the lake's models scatter,
+    but at least and at most this, in their unit or, if relative, as a share of them."""
+
+    least: float
+    most: float
+    is_relative: bool
+
+    def among(self, values: Floats, width: float) -> Floats:
+        return width * np.abs(values) if self.is_relative else np.full(len(values), width)
+
+    def share_of(self, spread: float, norm: float) -> float:
+        return spread / abs(norm) if self.is_relative else spread
+
+
 class Agreed(NamedTuple):
     """Median of the recordings that agree, their spread (median absolute deviation as the standard deviation of a
     normal law; both nan where no kind prevails), and how many vehicles they come from."""
@@ -27,75 +46,55 @@ class Agreed(NamedTuple):
     n_vehicles: int
 
 
-NOBODY = Agreed(np.nan, np.nan, 0)
-
-
-def agreed_by_model(
-    said: pl.DataFrame, by: tuple[str, ...], name: str, reach: Callable[[Floats], Floats]
-) -> pl.DataFrame:
+def agreed_by_model(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: Reach) -> pl.DataFrame:
     """Return one row per model: its keys, and of the number `name` the norm, `_spread` and `_n` as in `Agreed`.
 
     Parameters
     ----------
     said : one row per recording: the keys `by`, vehicle_id (null: a vehicle of its own) and the number, null where it
         does not tell.
-    reach : takes numbers and returns how far above each another one may lie to agree with it, in their unit.
     """
-    told = (
-        said.select(
-            *by,
-            pl.col(name).cast(pl.Float64),
-            voice=pl.coalesce(
-                pl.col("vehicle_id").cast(pl.String).rank("dense").cast(pl.Int64),
-                -pl.int_range(1, pl.len() + 1),
-            ),
-        )
-        .filter(pl.col(name).is_finite())
-        .sort(*by, name)
-    )
+    known = pl.col("vehicle_id").cast(pl.String).rank("dense").cast(pl.Int64)
+    voice = pl.coalesce(known, -1 - pl.int_range(pl.len()))
+    told = said.select(*by, pl.col(name).cast(pl.Float64), voice=voice).drop_nulls(name).sort(*by, name)
     models = told.group_by(by, maintain_order=True).agg(n=pl.len())
-    ends = models["n"].cum_sum().to_list()
     values, voices = told[name].to_numpy(), told["voice"].to_numpy()
-    found = [
-        agreement(values[a:b], voices[a:b], reach) for a, b in zip([0, *ends[:-1]], ends, strict=True) if b
-    ]
-    columns = zip(*found, strict=True) if found else ((), (), ())
-    norm, spread, n = (list(column) for column in columns)
-    return models.select(by).with_columns(
-        pl.Series(name, norm, pl.Float64).fill_nan(None),
-        pl.Series(f"{name}_spread", spread, pl.Float64).fill_nan(None),
-        pl.Series(f"{name}_n", n, pl.Int64),
-    )
+    starts = [0, *models["n"].cum_sum().to_list()]
+    parts = [(values[a:b], voices[a:b]) for a, b in pairwise(starts)]
+    # How the models of a lake scatter tells more of each of them than its own few recordings do.
+    widely = [agreement(*part, reach.among(part[0], reach.most)) for part in parts]
+    scatter = [reach.share_of(one.spread, one.norm) for one in widely if np.isfinite(one.norm)]
+    width = float(np.clip(_REACH_SPREADS * np.median(scatter or [0.0]), reach.least, reach.most))
+    found = [agreement(*part, reach.among(part[0], width)) for part in parts]
+    schema = {name: pl.Float64, f"{name}_spread": pl.Float64, f"{name}_n": pl.Int64}
+    return models.select(by).hstack(pl.DataFrame(found, schema=schema, orient="row").fill_nan(None))
 
 
-def agreement(values: Floats, voices: Ints, reach: Callable[[Floats], Floats]) -> Agreed:
+def agreement(values: Floats, voices: Ints, allowed: Floats) -> Agreed:
     """Return what the recordings of one model agree on.
 
     Parameters
     ----------
-    values : one per recording, sorted upwards. voices : the vehicle of each. reach : see `agreed_by_model`.
+    values : one per recording, sorted upwards, one at the least. voices : the vehicle of each. allowed : how far above
+        each of them another one may lie.
     """
-    if not len(values):
-        return NOBODY
-    of_kind = _largest(values, reach)
+    of_kind = _largest(values, allowed)
     n = len(np.unique(voices[of_kind]))
     others = np.delete(np.arange(len(values)), of_kind)
-    rival = others[_largest(values[others], reach)] if len(others) else others
+    rival = others[_largest(values[others], allowed[others])]
     n_rival, n_all = len(np.unique(voices[rival])), len(np.unique(voices))
     prevails = n_rival <= 1 or n >= _SHARE_OF_TWO_KINDS * (n + n_rival)
-    if n < MIN_AGREEING or n <= n_rival or 2 * n < n_all or not prevails:
+    if n < MIN_AGREEING or 2 * n < n_all or not prevails:
         return Agreed(np.nan, np.nan, n)
     middle = float(np.median(values[of_kind]))
     return Agreed(middle, float(MAD_TO_SD * np.median(np.abs(values[of_kind] - middle))), n)
 
 
-def _largest(values: Floats, reach: Callable[[Floats], Floats]) -> slice:
-    """Return where the most of these sorted values lie within one reach; of as many the closest together."""
-    first = np.arange(len(values))
-    allowed = reach(values)
+def _largest(values: Floats, allowed: Floats) -> slice:
+    """Return where the most of these sorted values lie within reach of the least of them; of as many the closest."""
+    if not len(values):
+        return slice(0, 0)
     end = np.searchsorted(values, values + allowed, side="right")
-    width = values[end - 1] - values
-    with np.errstate(all="ignore"):
-        apart = np.where(allowed > 0, width / allowed, 0.0)
-    best = int(np.argmax(end - first - 0.5 * apart))
+    room_left = 1 - (values[end - 1] - values) / np.maximum(allowed, 1e-12)
+    best = int(np.argmax(end - np.arange(len(values)) + 0.5 * room_left))
     return slice(best, int(end[best]))

@@ -7,7 +7,6 @@ the vacuum that a gross leak settles at into a size.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +14,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
-from pipeline.traces.agreement import agreed_by_model
+from pipeline.traces.agreement import Reach, agreed_by_model
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
 from pipeline.traces.fleet_vapor import law_of_tanks
@@ -27,16 +26,8 @@ MIN_RECORDINGS = 4
 #: so much pressure [Pa].
 _MIN_R2 = 0.9
 _MIN_RANGE_PA = 400.0
-#: Slopes agree that lie within so much of each other [share]: tolerance is a few percent, noise see above.
-_SLOPES_AGREE = 0.15
-#: Vented volts agree that lie within so much of each other [V]: a few percent of the range of a 5 V sensor.
-_REST_AGREES_V = 0.3
-
-#: How far above each of them another one agrees with it.
-_REACH: dict[str, Callable[[Floats], Floats]] = {
-    "volts_per_pa": lambda slope: _SLOPES_AGREE * np.abs(slope),
-    "rest_v": lambda rest: np.full(len(rest), _REST_AGREES_V),
-}
+#: Tolerance of slopes is a few percent, noise see above; that of vented volts a few percent of the range of a 5 V sensor.
+_REACH = {"volts_per_pa": Reach(0.03, 0.15, is_relative=True), "rest_v": Reach(0.1, 0.3, is_relative=False)}
 
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
 #: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it; and the vapor
