@@ -1,4 +1,9 @@
-"""Which sensors of a model agree, and whether those that do not are odd ones or another kind."""
+"""Which sensors of a model agree, and whether the others are odd ones or another kind.
+
+A median and its spread hide two odd sensors among five. Sensors are weighed against each other instead: the largest
+group that lies close together is the model's kind, unless another group is nearly as large. Odd ones that do not agree
+with each other are no group. One vehicle has one voice, however often it was tested: its sensor is the same each time.
+"""
 
 from __future__ import annotations
 
@@ -11,35 +16,38 @@ import polars as pl
 from pipeline.traces.compiled import Floats, Ints
 from pipeline.traces.view import MAD_TO_SD
 
-#: So many vehicles that agree make a norm; and so large a share of them against the next largest kind, where that is
-#: more than one odd vehicle: two kinds of sensor under one name have none. Odd ones that do not agree with each other
-#: are no kind. One vehicle has one voice, however often it was tested: its sensor is the same each time.
+#: So many vehicles that agree make a norm, if they are half of all and so large a share of the two largest groups;
+#: beside a single odd vehicle two are enough.
 MIN_AGREEING = 2
 _SHARE_OF_TWO_KINDS = 0.7
-
-
-#: Recordings of one kind lie within so many of their standard deviations.
+#: Sensors of one kind lie within so many of their standard deviations of each other.
 _REACH_SPREADS = 6.0
 
 
 class Reach(NamedTuple):
-    """Numbers agree that lie within so much of each other: within six standard deviations as the lake's models scatter,
-    but at least and at most this, in their unit or, if relative, as a share of them."""
+    """How far apart numbers of one kind may lie: as far as the lake's models scatter, but `least` at the least and
+    `most` at the most, in the number's unit or, if relative, as a share of it."""
 
     least: float
     most: float
     is_relative: bool
 
-    def among(self, values: Floats, width: float) -> Floats:
+    def above(self, values: Floats, width: float) -> Floats:
+        """Return how far above each value another one may lie."""
         return width * np.abs(values) if self.is_relative else np.full(len(values), width)
 
-    def share_of(self, spread: float, norm: float) -> float:
-        return spread / abs(norm) if self.is_relative else spread
+    def width_of(self, norm: float, spread: float) -> float:
+        """Return the width that recordings with this norm and spread take up."""
+        return _REACH_SPREADS * (spread / abs(norm) if self.is_relative else spread)
 
 
 class Agreed(NamedTuple):
-    """Median of the recordings that agree, their spread (median absolute deviation as the standard deviation of a
-    normal law; both nan where no kind prevails), and how many vehicles they come from."""
+    """What a model's sensors agree on: median and spread of the recordings that agree (median absolute deviation as the
+    standard deviation of a normal law), and of how many vehicles they are.
+
+    Where no group prevails both are nan. Where several vehicles tell, lie beyond all tolerance and no two of them
+    agree, the norm alone is nan: one of them is odd, and nobody knows which.
+    """
 
     norm: float
     spread: float
@@ -47,7 +55,7 @@ class Agreed(NamedTuple):
 
 
 def agreed_by_model(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: Reach) -> pl.DataFrame:
-    """Return one row per model: its keys, and of the number `name` the norm, `_spread` and `_n` as in `Agreed`.
+    """Return one row per model that tells: its keys and, as in `Agreed`, the number `name` with its `_spread` and `_n`.
 
     Parameters
     ----------
@@ -59,42 +67,48 @@ def agreed_by_model(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: R
     told = said.select(*by, pl.col(name).cast(pl.Float64), voice=voice).drop_nulls(name).sort(*by, name)
     models = told.group_by(by, maintain_order=True).agg(n=pl.len())
     values, voices = told[name].to_numpy(), told["voice"].to_numpy()
-    starts = [0, *models["n"].cum_sum().to_list()]
-    parts = [(values[a:b], voices[a:b]) for a, b in pairwise(starts)]
+    rows = pairwise([0, *models["n"].cum_sum().to_list()])
+    parts = [(values[a:b], voices[a:b]) for a, b in rows]
     # How the models of a lake scatter tells more of each of them than its own few recordings do.
-    widely = [agreement(*part, reach.among(part[0], reach.most)) for part in parts]
-    scatter = [reach.share_of(one.spread, one.norm) for one in widely if np.isfinite(one.norm)]
-    width = float(np.clip(_REACH_SPREADS * np.median(scatter or [0.0]), reach.least, reach.most))
-    found = [agreement(*part, reach.among(part[0], width)) for part in parts]
+    widely = [agreement(*part, reach, reach.most) for part in parts]
+    widths = [reach.width_of(one.norm, one.spread) for one in widely if np.isfinite(one.norm)]
+    width = float(np.clip(np.median(widths or [0.0]), reach.least, reach.most))
+    found = [agreement(*part, reach, width) for part in parts]
     schema = {name: pl.Float64, f"{name}_spread": pl.Float64, f"{name}_n": pl.Int64}
     return models.select(by).hstack(pl.DataFrame(found, schema=schema, orient="row").fill_nan(None))
 
 
-def agreement(values: Floats, voices: Ints, allowed: Floats) -> Agreed:
+def agreement(values: Floats, voices: Ints, reach: Reach, width: float) -> Agreed:
     """Return what the recordings of one model agree on.
 
     Parameters
     ----------
-    values : one per recording, sorted upwards, one at the least. voices : the vehicle of each. allowed : how far above
-        each of them another one may lie.
+    values : one per recording, sorted upwards, one at the least. voices : the vehicle of each. width : how far apart
+        those that agree may lie.
     """
-    of_kind = _largest(values, allowed)
-    n = len(np.unique(voices[of_kind]))
+    of_kind = _largest(values, reach.above(values, width))
+    n, n_all = len(np.unique(voices[of_kind])), len(np.unique(voices))
+    if n < MIN_AGREEING:
+        is_apart = n_all > n and values[-1] > values[0] + reach.above(values, reach.most)[0]
+        return Agreed(np.nan, _spread(values) if is_apart else np.nan, n)
     others = np.delete(np.arange(len(values)), of_kind)
-    rival = others[_largest(values[others], allowed[others])]
-    n_rival, n_all = len(np.unique(voices[rival])), len(np.unique(voices))
+    rival = others[_largest(values[others], reach.above(values[others], width))]
+    n_rival = len(np.unique(voices[rival]))
     prevails = n_rival <= 1 or n >= _SHARE_OF_TWO_KINDS * (n + n_rival)
-    if n < MIN_AGREEING or 2 * n < n_all or not prevails:
+    if 2 * n < n_all or not prevails:
         return Agreed(np.nan, np.nan, n)
-    middle = float(np.median(values[of_kind]))
-    return Agreed(middle, float(MAD_TO_SD * np.median(np.abs(values[of_kind] - middle))), n)
+    return Agreed(float(np.median(values[of_kind])), _spread(values[of_kind]), n)
 
 
-def _largest(values: Floats, allowed: Floats) -> slice:
+def _largest(values: Floats, above: Floats) -> slice:
     """Return where the most of these sorted values lie within reach of the least of them; of as many the closest."""
     if not len(values):
         return slice(0, 0)
-    end = np.searchsorted(values, values + allowed, side="right")
-    room_left = 1 - (values[end - 1] - values) / np.maximum(allowed, 1e-12)
+    end = np.searchsorted(values, values + above, side="right")
+    room_left = 1 - (values[end - 1] - values) / np.maximum(above, 1e-12)
     best = int(np.argmax(end - np.arange(len(values)) + 0.5 * room_left))
     return slice(best, int(end[best]))
+
+
+def _spread(values: Floats) -> float:
+    return float(MAD_TO_SD * np.median(np.abs(values - np.median(values))))

@@ -35,6 +35,7 @@ _OFF_BY_UNCLEAR = 2.0
 #: Where only two vehicles agree, the third may be the sound one of them (in lakes of 60 recordings it was once in 12
 #: times): what they say is no surer than this.
 _BY_TWO = 2.6
+PARTED = 0.0
 #: Volts rest at another level than the model's, with the pressure at its own: by so much [Pa, along the model's line],
 #: twice what makes a zero that is off a finding.
 _SHIFTED_PA = 320.0
@@ -240,7 +241,10 @@ def compare_volts(
         flat,
         alone,
         bent,
-        both(above(np.where(is_clear, off, np.nan), least, SHARP), _surest(norms.n["volts_per_pa"])),
+        either(
+            both(above(np.where(is_clear, off, np.nan), least, SHARP), _surest(norms.n["volts_per_pa"])),
+            np.where(is_clear & np.isnan(norm) & np.isfinite(norms.spread["volts_per_pa"]), PARTED, -SUREST),
+        ),
         both(fact(enough), _shifted(vented, norms), _surest(norms.n["rest_v"])),
         (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V),
         read.volt_range,
