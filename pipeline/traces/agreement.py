@@ -62,8 +62,8 @@ def agreed_by_model(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: R
     said : one row per recording: the keys `by`, vehicle_id (null: a vehicle of its own) and the number, null where it
         does not tell.
     """
-    known = pl.col("vehicle_id").cast(pl.String).rank("dense").cast(pl.Int64)
-    voice = pl.coalesce(known, -1 - pl.int_range(pl.len()))
+    named = pl.col("vehicle_id").cast(pl.String).rank("dense").cast(pl.Int64)
+    voice = pl.coalesce(named, -1 - pl.int_range(pl.len()))
     told = said.select(*by, pl.col(name).cast(pl.Float64), voice=voice).drop_nulls(name).sort(*by, name)
     models = told.group_by(by, maintain_order=True).agg(n=pl.len())
     values, voices = told[name].to_numpy(), told["voice"].to_numpy()
@@ -71,8 +71,9 @@ def agreed_by_model(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: R
     parts = [(values[a:b], voices[a:b]) for a, b in rows]
     # How the models of a lake scatter tells more of each of them than its own few recordings do.
     widely = [agreement(*part, reach, reach.most) for part in parts]
-    widths = [reach.width_of(one.norm, one.spread) for one in widely if np.isfinite(one.norm)]
-    width = float(np.clip(np.median(widths or [0.0]), reach.least, reach.most))
+    known = [one for one in widely if np.isfinite(one.norm)]
+    widths = np.repeat([reach.width_of(*one[:2]) for one in known], [one.n_vehicles for one in known])
+    width = float(np.clip(np.median(widths), reach.least, reach.most)) if known else reach.least
     found = [agreement(*part, reach, width) for part in parts]
     schema = {name: pl.Float64, f"{name}_spread": pl.Float64, f"{name}_n": pl.Int64}
     return models.select(by).hstack(pl.DataFrame(found, schema=schema, orient="row").fill_nan(None))
@@ -86,13 +87,15 @@ def agreement(values: Floats, voices: Ints, reach: Reach, width: float) -> Agree
     values : one per recording, sorted upwards, one at the least. voices : the vehicle of each. width : how far apart
         those that agree may lie.
     """
-    of_kind = _largest(values, reach.above(values, width))
-    n, n_all = len(np.unique(voices[of_kind])), len(np.unique(voices))
+    _, vehicle, tested = np.unique(voices, return_inverse=True, return_counts=True)
+    weights, above = 1 / tested[vehicle], reach.above(values, width)
+    of_kind = _largest(values, above, weights)
+    n, n_all = len(np.unique(voices[of_kind])), len(tested)
     if n < MIN_AGREEING:
         is_apart = n_all > n and values[-1] > values[0] + reach.above(values, reach.most)[0]
         return Agreed(np.nan, _spread(values) if is_apart else np.nan, n)
     others = np.delete(np.arange(len(values)), of_kind)
-    rival = others[_largest(values[others], reach.above(values[others], width))]
+    rival = others[_largest(values[others], above[others], weights[others])]
     n_rival = len(np.unique(voices[rival]))
     prevails = n_rival <= 1 or n >= _SHARE_OF_TWO_KINDS * (n + n_rival)
     if 2 * n < n_all or not prevails:
@@ -100,13 +103,14 @@ def agreement(values: Floats, voices: Ints, reach: Reach, width: float) -> Agree
     return Agreed(float(np.median(values[of_kind])), _spread(values[of_kind]), n)
 
 
-def _largest(values: Floats, above: Floats) -> slice:
-    """Return where the most of these sorted values lie within reach of the least of them; of as many the closest."""
+def _largest(values: Floats, above: Floats, weights: Floats) -> slice:
+    """Return where sorted values of the most weight lie within reach of the least of them; of as much the closest."""
     if not len(values):
         return slice(0, 0)
     end = np.searchsorted(values, values + above, side="right")
+    so_far = np.append(0.0, np.cumsum(weights))
     room_left = 1 - (values[end - 1] - values) / np.maximum(above, 1e-12)
-    best = int(np.argmax(end - np.arange(len(values)) + 0.5 * room_left))
+    best = int(np.argmax(so_far[end] - so_far[:-1] + 1e-3 * room_left))
     return slice(best, int(end[best]))
 
 

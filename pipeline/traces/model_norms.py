@@ -26,7 +26,8 @@ MIN_RECORDINGS = 4
 #: so much pressure [Pa].
 _MIN_R2 = 0.9
 _MIN_RANGE_PA = 400.0
-#: Tolerance of slopes is a few percent, noise see above; that of vented volts a few percent of the range of a 5 V sensor.
+#: Slopes of one kind lie within a few percent of each other [share], noise see above; vented volts [V] within a few
+#: percent of the range of a 5 V sensor.
 _REACH = {"volts_per_pa": Reach(0.03, 0.15, is_relative=True), "rest_v": Reach(0.1, 0.3, is_relative=False)}
 
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
@@ -47,8 +48,8 @@ NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
 
 @dataclass(frozen=True)
 class Norms:
-    """Norm, spread (standard deviation of one recording) and number of recordings behind it, by name of NUMBERS;
-    one element per recording asked for, nan and 0 where its model has none."""
+    """Norm, spread (standard deviation of one recording) and number of recordings behind it (of volts: of vehicles that
+    agree), by name of NUMBERS; one element per recording asked for, nan and 0 where its model has none."""
 
     norm: dict[str, Floats]
     spread: dict[str, Floats]
@@ -62,7 +63,7 @@ def is_clear_line(r2: Floats, pressure_range_pa: Floats) -> np.ndarray:
 
 
 def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
-    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or their volts do not agree.
+    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or, of volts, where none prevails.
 
     Parameters
     ----------
@@ -78,7 +79,8 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     Returns
     -------
     NORM_SCHEMA: of each of READ the median, the median absolute deviation as the standard deviation of a normal law
-    (`_spread`) and the number of recordings (`_n`), purge flow by the model's own extra volume and the duty at which
+    (`_spread`) and the number of recordings (`_n`); of volts those of the recordings that agree, and of how many
+    vehicles they are, see `agreement.Agreed`. Purge flow by the model's own extra volume and the duty at which
     its valve opens; and those, see `extra_volume`. Numbers of OF_ALL and VAPOR_RETURN are one and the same for every
     model.
     """

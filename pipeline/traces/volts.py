@@ -32,10 +32,11 @@ _LEAST_V_PER_PA = 4 / 20_000
 _OFF_BY = 0.15
 _OFF_BY_SPREADS = 5.0
 _OFF_BY_UNCLEAR = 2.0
-#: Where only two vehicles agree, the third may be the sound one of them (in lakes of 60 recordings it was once in 12
-#: times): what they say is no surer than this.
+#: Where only two vehicles agree, a third that does not may still be the sound one: they make no surer of it than this
+#: (nine authors' lakes, cut into parts of 60 recordings: of about eighty so told one to seven were sound, the more the
+#: wider apart the two might lie). Where no two agree, every one may be the odd one.
 _BY_TWO = 2.6
-PARTED = 0.0
+_BY_NOBODY = 0.0
 #: Volts rest at another level than the model's, with the pressure at its own: by so much [Pa, along the model's line],
 #: twice what makes a zero that is off a finding.
 _SHIFTED_PA = 320.0
@@ -171,8 +172,8 @@ class VoltStory:
 
     The signs (see `signs`) say: volts flat while the pressure moves, volts that move while the pressure is flat, no
     straight line between them, a slope that is not the model's, a vented level that is not. volts_per_pa : see
-    `VoltReadings`. norm_volts_per_pa, norm_n, norm_rest_v, norm_rest_n : the model's slope and vented level [V], and of
-    how many recordings, see `model_norms`.
+    `VoltReadings`. norm_volts_per_pa, norm_n, norm_rest_v, norm_rest_n : the model's slope and vented level [V], and
+    how many vehicles agree on it, see `agreement`.
     """
 
     has_volts: Flags
@@ -181,6 +182,8 @@ class VoltStory:
     is_bent: Floats
     is_off_norm: Floats
     is_shifted: Floats
+    is_parted: Flags
+    """No two vehicles of the model agree on a slope, this recording's among them."""
     is_alive: Flags
     """The output flickers by more than a converter's last count: something is measured."""
     volt_range: Floats
@@ -235,17 +238,17 @@ def compare_volts(
     with np.errstate(all="ignore"):
         spread = norms.spread["volts_per_pa"] / np.abs(norm)
         least = np.maximum(_OFF_BY, _OFF_BY_SPREADS * spread) + _OFF_BY_UNCLEAR * (1 - read.r2)
-        off = np.abs(read.volts_per_pa / norm - 1)
+        off = np.where(is_clear, np.abs(read.volts_per_pa / norm - 1), np.nan)
+    off_norm = both(above(off, least, SHARP), _surest(norms.n["volts_per_pa"]))
+    is_parted = is_clear & np.isnan(norm) & np.isfinite(norms.spread["volts_per_pa"])
     return VoltStory(
         enough,
         flat,
         alone,
         bent,
-        either(
-            both(above(np.where(is_clear, off, np.nan), least, SHARP), _surest(norms.n["volts_per_pa"])),
-            np.where(is_clear & np.isnan(norm) & np.isfinite(norms.spread["volts_per_pa"]), PARTED, -SUREST),
-        ),
+        either(off_norm, np.where(is_parted, _BY_NOBODY, -SUREST)),
         both(fact(enough), _shifted(vented, norms), _surest(norms.n["rest_v"])),
+        is_parted,
         (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V),
         read.volt_range,
         read.pressure_range,
@@ -267,7 +270,7 @@ def _shifted(vented: Vented, norms: Norms) -> Floats:
     with np.errstate(all="ignore"):
         pa_per_volt = 1 / norms.norm["volts_per_pa"]
         by_volts = (vented.rest_v - norms.norm["rest_v"]) * pa_per_volt
-        # Few recordings tell nothing of a model's own zero.
+        # Few recordings tell no zero of the model's own.
         apart = np.abs(by_volts - (vented.rest - np.nan_to_num(norms.norm["rest_pa"])))
         spread = np.hypot(norms.spread["rest_v"] * pa_per_volt, np.nan_to_num(norms.spread["rest_pa"]))
     least = np.maximum(_SHIFTED_PA, _OFF_BY_SPREADS * spread)
