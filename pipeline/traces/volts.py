@@ -27,11 +27,12 @@ _MOST_FLICKER_V = 0.1
 #: A sensor made for a fuel tank moves at least so much (the widest span is 20 kPa over 4 V). Between that and what does
 #: not move lies the limit.
 _LEAST_V_PER_PA = 4 / 20_000
-#: A slope that is off from its model's norm by so much of it is no matter of tolerance; where the model's own ones
-#: scatter, by so many standard deviations; and of a line that is not clear by so many times 1 - R2 more.
-_OFF_BY = 0.15
+#: A slope that is off from its model's norm by so much of it is no matter of tolerance [share]: of a clear line, and at
+#: most of one that is not (so many times 1 - R2 are added), as where volts end before the pressure does. Where the
+#: model's own ones scatter, by so many standard deviations.
+_OFF_BY, _MOST_OFF_BY = 0.15, 0.25
+_OFF_BY_UNCLEAR = 10.0
 _OFF_BY_SPREADS = 5.0
-_OFF_BY_UNCLEAR = 2.0
 #: Where only two vehicles agree, a third that does not may still be the sound one: they make no surer of it than this
 #: (nine authors' lakes, cut into parts of 60 recordings: of about eighty so told one to seven were sound, the more the
 #: wider apart the two might lie). Where no two agree, every one may be the odd one.
@@ -237,9 +238,11 @@ def compare_volts(
     norm = norms.norm["volts_per_pa"]
     with np.errstate(all="ignore"):
         spread = norms.spread["volts_per_pa"] / np.abs(norm)
-        least = np.maximum(_OFF_BY, _OFF_BY_SPREADS * spread) + _OFF_BY_UNCLEAR * (1 - read.r2)
+        tolerance = np.minimum(_OFF_BY + _OFF_BY_UNCLEAR * (1 - read.r2), _MOST_OFF_BY)
         off = np.where(is_clear, np.abs(read.volts_per_pa / norm - 1), np.nan)
-    off_norm = both(above(off, least, SHARP), _surest(norms.n["volts_per_pa"]))
+    off_norm = both(
+        above(off, np.maximum(tolerance, _OFF_BY_SPREADS * spread), SHARP), _surest(norms.n["volts_per_pa"])
+    )
     is_parted = is_clear & np.isnan(norm) & np.isfinite(norms.spread["volts_per_pa"])
     return VoltStory(
         enough,
