@@ -22,6 +22,8 @@ MIN_AGREEING = 2
 _SHARE_OF_TWO_KINDS = 0.7
 #: Sensors of one kind lie within so many of their standard deviations of each other.
 _REACH_SPREADS = 6.0
+#: The lake's usual spread counts as so many vehicles of each model (judgement).
+_USUAL_COUNTS = 4.0
 
 
 class Reach(NamedTuple):
@@ -36,14 +38,14 @@ class Reach(NamedTuple):
         """Return how far above each value another one may lie."""
         return width * np.abs(values) if self.is_relative else np.full(len(values), width)
 
-    def width_of(self, norm: float, spread: float) -> float:
-        """Return the width that recordings with this norm and spread take up."""
-        return _REACH_SPREADS * (spread / abs(norm) if self.is_relative else spread)
+    def unit(self, norm: float) -> float:
+        """Return what spreads about this norm are told in, so that those of several models can be compared."""
+        return abs(norm) if self.is_relative else 1.0
 
 
 class Agreed(NamedTuple):
     """What a model's sensors agree on: median and spread of the recordings that agree (median absolute deviation as the
-    standard deviation of a normal law), and of how many vehicles they are.
+    standard deviation of a normal law; by model with the lake's usual one), and of how many vehicles they are.
 
     Where no group prevails both are nan. Where several vehicles tell, lie beyond all tolerance and no two of them
     agree, the norm alone is nan: one of them is odd, and nobody knows which.
@@ -70,11 +72,13 @@ def agreed_by_model(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: R
     rows = pairwise([0, *models["n"].cum_sum().to_list()])
     parts = [(values[a:b], voices[a:b]) for a, b in rows]
     # How the models of a lake scatter tells more of each of them than its own few recordings do.
-    widely = [agreement(*part, reach, reach.most) for part in parts]
-    known = [one for one in widely if np.isfinite(one.norm)]
-    widths = np.repeat([reach.width_of(*one[:2]) for one in known], [one.n_vehicles for one in known])
-    width = float(np.clip(np.median(widths), reach.least, reach.most)) if known else reach.least
-    found = [agreement(*part, reach, width) for part in parts]
+    known = [one for one in (agreement(*part, reach, reach.most) for part in parts) if np.isfinite(one.norm)]
+    spreads = np.repeat(
+        [one.spread / reach.unit(one.norm) for one in known], [one.n_vehicles for one in known]
+    )
+    usual = float(np.median(spreads)) if known else 0.0
+    width = min(max(_REACH_SPREADS * usual, reach.least), reach.most)
+    found = [_with_usual(agreement(*part, reach, width), usual, reach) for part in parts]
     schema = {name: pl.Float64, f"{name}_spread": pl.Float64, f"{name}_n": pl.Int64}
     return models.select(by).hstack(pl.DataFrame(found, schema=schema, orient="row").fill_nan(None))
 
@@ -112,6 +116,15 @@ def _largest(values: Floats, above: Floats, weights: Floats) -> slice:
     room_left = 1 - (values[end - 1] - values) / np.maximum(above, 1e-12)
     best = int(np.argmax(so_far[end] - so_far[:-1] + 1e-3 * room_left))
     return slice(best, int(end[best]))
+
+
+def _with_usual(one: Agreed, usual: float, reach: Reach) -> Agreed:
+    """Return a norm's spread with the lake's usual one as if so many vehicles more had told it."""
+    if np.isnan(one.norm):
+        return one
+    own2, usual2 = one.spread**2, (usual * reach.unit(one.norm)) ** 2
+    n, more = one.n_vehicles, _USUAL_COUNTS
+    return one._replace(spread=float(np.sqrt((n * own2 + more * usual2) / (n + more))))
 
 
 def _spread(values: Floats) -> float:

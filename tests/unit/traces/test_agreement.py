@@ -63,6 +63,17 @@ def test_how_far_apart_two_may_lie_is_learned_from_the_models_of_the_lake():
     assert _agreed(*wide, model)["x"].to_list()[-1] == pytest.approx(1.04)
 
 
+def test_the_spread_of_few_is_told_with_that_of_the_lake():
+    wide = [[x * k for x in (1.0, 1.05, 0.97, 1.02)] for k in (2.0, 3.0, 4.0)]
+    alike = [1.0, 1.0]
+    assert _agreed(alike)["x_spread"].to_list() == [0.0]
+    usual = _agreed(*wide)["x_spread"][0] / 2.0
+    assert usual > 0.02
+    assert _agreed(*wide, alike)["x_spread"][3] == pytest.approx(usual * (4 / 6) ** 0.5, rel=0.1)
+    many = _agreed(*wide, [1.0] * 60)["x_spread"][3]
+    assert many < 0.3 * usual
+
+
 def test_where_no_two_agree_there_is_a_spread_without_a_norm_unless_tolerance_explains_it():
     assert _agreed([1.0, 0.5, 0.7]).select("x", "x_n").row(0) == (None, 1)
     assert _agreed([1.0, 0.5, 0.7])["x_spread"][0] > 0.2
