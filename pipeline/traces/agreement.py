@@ -22,13 +22,15 @@ MIN_AGREEING = 2
 _SHARE_OF_TWO_KINDS = 0.7
 #: Sensors of one kind lie within so many of their standard deviations of each other.
 _REACH_SPREADS = 6.0
+#: Where no two agree, tolerance still explains what lies within so many times the width of one kind.
+_APART_WIDTHS = 4.0
 #: The lake's usual spread counts as so many vehicles of each model (judgement).
 _USUAL_COUNTS = 4.0
 
 
 class Reach(NamedTuple):
-    """How far apart numbers of one kind may lie: as far as the lake's models scatter, but `least` at the least and
-    `most` at the most, in the number's unit or, if relative, as a share of it."""
+    """How far apart numbers of one kind may lie: as the lake's models scatter, but `least` at the least and `most` at the
+    most, in the number's unit or, if relative, as a share of it."""
 
     least: float
     most: float
@@ -96,7 +98,7 @@ def agreement(values: Floats, voices: Ints, reach: Reach, width: float) -> Agree
     of_kind = _largest(values, above, weights)
     n, n_all = len(np.unique(voices[of_kind])), len(tested)
     if n < MIN_AGREEING:
-        is_apart = n_all > n and values[-1] > values[0] + reach.above(values, reach.most)[0]
+        is_apart = n_all > n and values[-1] > values[0] + _APART_WIDTHS * above[0]
         return Agreed(np.nan, _spread(values) if is_apart else np.nan, n)
     others = np.delete(np.arange(len(values)), of_kind)
     rival = others[_largest(values[others], above[others], weights[others])]

@@ -28,7 +28,7 @@ _MIN_R2 = 0.9
 _MIN_RANGE_PA = 400.0
 #: Slopes of one kind lie within a few percent of each other [share], noise see above; vented volts [V] within a few
 #: percent of the range of a 5 V sensor.
-_REACH = {"volts_per_pa": Reach(0.03, 0.15, is_relative=True), "rest_v": Reach(0.1, 0.3, is_relative=False)}
+_REACH = {"volts_per_pa": Reach(0.03, 0.3, is_relative=True), "rest_v": Reach(0.1, 0.3, is_relative=False)}
 
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
 #: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it; and the vapor

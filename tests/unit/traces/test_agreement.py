@@ -5,7 +5,7 @@ import pytest
 
 from pipeline.traces.agreement import Reach, agreed_by_model
 
-REACH = Reach(0.03, 0.15, is_relative=True)
+REACH = Reach(0.03, 0.3, is_relative=True)
 
 
 def _agreed(*models: list[float | None], vehicles: list[str | None] | None = None) -> pl.DataFrame:
