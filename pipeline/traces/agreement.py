@@ -29,8 +29,8 @@ _USUAL_COUNTS = 4.0
 
 
 class Reach(NamedTuple):
-    """How far apart numbers of one kind may lie: as the lake's models scatter, but no less than `least` and no more than
-    `most`, in the number's unit or, if relative, as a share of it."""
+    """How far apart numbers of one kind may lie: as the lake's models scatter, but between `least` and `most`, in the
+    number's unit or, if relative, as a share of it."""
 
     least: float
     most: float

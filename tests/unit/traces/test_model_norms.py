@@ -137,6 +137,21 @@ def test_gauge_pressure_from_a_coarse_barometer_is_no_offset_of_a_sensor_whose_v
     assert measure_traces(drifted, headers, Settings(), norms)["verdict"][0] == "sensor_offset"
 
 
+def test_two_vehicles_whose_volts_rest_alike_clear_no_zero_that_is_off():
+    samples, headers = _fleet([8e-4])
+    off = samples.with_columns(pl.col("tank_pressure_pa") - 400)
+    of_two = norms_with(volts_per_pa=8e-4, rest_v=2.5).with_columns(rest_v_n=pl.lit(2, pl.Int64))
+    assert measure_traces(off, headers, Settings(), of_two)["verdict"][0] == "sensor_offset"
+
+
+def test_volts_that_end_before_the_pressure_does_are_no_sensor_of_another_gain():
+    samples, headers = _fleet([8e-4, 7.98e-4, 8.01e-4, 8e-4, 8e-4])
+    lowest = 2.5 - 8e-4 * 0.8 * 2500
+    ends = pl.when(trace_id="t4").then(pl.col("sensor_v").clip(lower_bound=lowest)).otherwise("sensor_v")
+    rows = measure_traces(samples.with_columns(sensor_v=ends), headers, Settings())
+    assert set(rows["verdict"]) == {"holds"}
+
+
 def test_volts_that_rest_elsewhere_than_their_model_with_the_pressure_at_zero_disagree():
     samples, headers = _fleet([8e-4])
     norms = norms_with(volts_per_pa=8e-4, rest_v=2.5, rest_pa=0.0)
