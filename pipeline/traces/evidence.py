@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable
 
 import numpy as np
 import polars as pl
 from numpy import isfinite
 
 from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.evidence_volts import Readings, disagrees, parted
 from pipeline.traces.left_out import left_out
 from pipeline.traces.quantities import pressures, rounded, seconds
 from pipeline.traces.ranges import LOST_S, LOST_TIMES
@@ -23,7 +23,6 @@ from pipeline.traces.written import (
     fixed,
     percent,
     say,
-    signed,
     where_known,
     words,
     written,
@@ -39,8 +38,6 @@ _SURE = 0.9
 _NO_TANK = "its diameter needs the tank's size, which is not known"
 #: What to look at where a draw seems to raise the pressure.
 _IS_POSITIVE = ": a draw takes it down, so see whether vacuum is written as a positive number"
-
-Readings = Mapping[str, Any]
 
 
 def evidence_of(r: Readings, n: int) -> pl.Series:
@@ -63,7 +60,11 @@ def _less_likely(r: Readings) -> Text | str:
     if r["verdict"] == "not_judged" or not is_unsure.any():
         return ""
     likely = where_known(say(" ({})", percent(r["second_confidence"])))
-    return choose((is_unsure, say(" Less likely{}: {}.", likely, _told(r["second"]))))
+    return choose((is_unsure, say(" Less likely{}: {}{}.", likely, _told(r["second"]), _why_second(r))))
+
+
+def _why_second(r: Readings) -> Text:
+    return choose((r["second"] == "sensor_disagrees", parted(r)))
 
 
 def _told(stories: np.ndarray) -> Text:
@@ -365,46 +366,6 @@ def _offset(r: Readings) -> Text:
     )
 
 
-def _disagrees(r: Readings) -> Text:
-    pa, volts = (
-        say("moved by {} Pa", rounded(r["pressure_range"])),
-        say("moved by {} V", fixed(r["volt_range"], 3)),
-    )
-    flat_volts = say(
-        "The pressure {} while the sensor's output {}.",
-        *(where_known(pa, "moved"), where_known(say("{} only", volts), "hardly moved")),
-    )
-    flat_pressure = say(
-        "The sensor's output {} while the pressure {}.",
-        *(where_known(volts, "moved"), where_known(say("{} only", pa), "hardly moved")),
-    )
-    off_norm = say(
-        "The sensor moves {} V per kPa where this model's sensors move {} (median of {} recordings): they tell "
-        "different stories.",
-        *(signed(r[name] * 1e3, 2) for name in ("volts_per_pa", "norm_volts_per_pa")),
-        counted(r["norm_n"]),
-    )
-    shifted = say(
-        "With the vent open the pressure reads {} but the sensor gives {} V, where this model's sensors give {} V "
-        "(median of {} recordings): they tell different stories.",
-        pressures(r["zero"]),
-        *(fixed(r[name], 2) for name in ("rest_v", "norm_rest_v")),
-        counted(r["norm_rest_n"]),
-    )
-    bent = say(
-        "Volts and pressure do not follow one straight line: {}{}.",
-        where_known(say("readings lie {} Pa off it", rounded(r["residual_pa"])), "they part"),
-        where_known(say(", in a range of {} Pa", rounded(r["pressure_range"]))),
-    )
-    return choose(
-        (r["is_flat_volts"], flat_volts),
-        (r["is_flat_pressure"], flat_pressure),
-        (r["is_off_norm"] & off_norm.known, off_norm),
-        (r["is_shifted"] & shifted.known, shifted),
-        otherwise=bent,
-    )
-
-
 def _not_judged(r: Readings) -> Text:
     reason = r["reason"]
     why = words([REASONS[word] for word in reason.tolist()])
@@ -422,7 +383,7 @@ def _not_judged(r: Readings) -> Text:
 
 
 def _ask(r: Readings) -> Text:
-    """Say what tells a system that stands open from a purge that does not flow."""
+    """Say what tells a system that stands open from a purge that does not flow; or why a sensor may be an odd one."""
     best, second = r["best"], r["second"]
     is_either = (best == "no_vacuum") & (second == "gross_leak") | (best == "gross_leak") & (
         second == "no_vacuum"
@@ -431,7 +392,8 @@ def _ask(r: Readings) -> Text:
         (
             is_either,
             "; see that the cap is on and the vent valve shuts, and whether vacuum reaches the purge valve",
-        )
+        ),
+        ((best == "sensor_disagrees") | (second == "sensor_disagrees"), parted(r)),
     )
 
 
@@ -458,6 +420,6 @@ _SENTENCES: dict[str, Callable[[Readings], Text]] = {
     "vent_restricted": _vent_restricted,
     "sensor_flat": _flat,
     "sensor_offset": _offset,
-    "sensor_disagrees": _disagrees,
+    "sensor_disagrees": disagrees,
     "not_judged": _not_judged,
 }

@@ -14,23 +14,21 @@ import numpy as np
 import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
+from pipeline.traces.agreement import Reach, agreed_by_model
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
 from pipeline.traces.fleet_vapor import law_of_tanks
 from pipeline.traces.view import MAD_TO_SD
 
-#: So many recordings of a model make a norm, where so large a share of them agree on it: two kinds of sensor under one
-#: name have none.
+#: So many recordings of a model make a norm; of volts so many vehicles that agree, see `agreement`.
 MIN_RECORDINGS = 4
-_AGREE = 0.7
 #: A slope is worth comparing from so clear a line on (noise in the pressure flattens it by 1 - R2 at the most), over
 #: so much pressure [Pa].
 _MIN_R2 = 0.9
 _MIN_RANGE_PA = 400.0
-#: Slopes within so much of their median agree [share]: tolerance is a few percent, noise see above.
-OFF_BY = 0.25
-#: Vented volts within so much of their median agree [V]: a few percent of the range of a 5 V sensor.
-_REST_AGREES_V = 0.15
+#: Slopes of one kind lie within a few percent of each other [share], noise see above; vented volts [V] within a few
+#: percent of the range of a 5 V sensor.
+_REACH = {"volts_per_pa": Reach(0.03, 0.3, is_relative=True), "rest_v": Reach(0.1, 0.3, is_relative=False)}
 
 READ = ("volts_per_pa", "rest_v", "rest_pa", "noise_pa", "vapor_rise_pa_s", "purge_flow_l_min")
 #: Told by the recordings of all models together: the heat of a tank's gas beside what was believed of it; and the vapor
@@ -50,8 +48,8 @@ NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
 
 @dataclass(frozen=True)
 class Norms:
-    """Norm, spread (standard deviation of one recording) and number of recordings behind it, by name of NUMBERS;
-    one element per recording asked for, nan and 0 where its model has none."""
+    """Norm, spread (standard deviation of one recording) and number of recordings behind it (of volts: of vehicles that
+    agree), by name of NUMBERS; one element per recording asked for, nan and 0 where its model has none."""
 
     norm: dict[str, Floats]
     spread: dict[str, Floats]
@@ -65,7 +63,7 @@ def is_clear_line(r2: Floats, pressure_range_pa: Floats) -> np.ndarray:
 
 
 def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
-    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or their volts do not agree.
+    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or, of volts, where none prevails.
 
     Parameters
     ----------
@@ -81,7 +79,8 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     Returns
     -------
     NORM_SCHEMA: of each of READ the median, the median absolute deviation as the standard deviation of a normal law
-    (`_spread`) and the number of recordings (`_n`), purge flow by the model's own extra volume and the duty at which
+    (`_spread`) and the number of recordings (`_n`); of volts those of the recordings that agree, and of how many
+    vehicles they are, see `agreement.Agreed`. Purge flow by the model's own extra volume and the duty at which
     its valve opens; and those, see `extra_volume`. Numbers of OF_ALL and VAPOR_RETURN are one and the same for every
     model.
     """
@@ -98,16 +97,15 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         *(pl.col(name).median() for name in READ),
         *(_spread(name).alias(f"{name}_spread") for name in READ),
         *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in READ),
-        volts_per_pa_agree=(
-            (pl.col("volts_per_pa") / pl.col("volts_per_pa").median() - 1).abs() <= OFF_BY
-        ).mean(),
-        rest_v_agree=((pl.col("rest_v") - pl.col("rest_v").median()).abs() <= _REST_AGREES_V).mean(),
     )
-    told = {name: pl.col(f"{name}_n") >= MIN_RECORDINGS for name in READ}
-    told |= {name: told[name] & (pl.col(f"{name}_agree") >= _AGREE) for name in ("volts_per_pa", "rest_v")}
     found = found.with_columns(
-        pl.when(told[name]).then(column).alias(column) for name in READ for column in (name, f"{name}_spread")
+        pl.when(pl.col(f"{name}_n") >= MIN_RECORDINGS).then(column).alias(column)
+        for name in READ
+        for column in (name, f"{name}_spread")
     )
+    for name, reach in _REACH.items():
+        agreed = agreed_by_model(said, MODEL, name, reach)
+        found = found.drop(agreed.columns[len(MODEL) :]).join(agreed, on=MODEL, how="left")
     found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
     found = found.with_columns(
         pl.lit(vapor.mean).fill_nan(None).alias(VAPOR_RETURN),

@@ -172,6 +172,7 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
         "norm_volts_per_pa": m.volts.norm_volts_per_pa,
         "norm_n": m.volts.norm_n,
         "is_shifted": m.volts.is_shifted > 0,
+        "is_parted": m.volts.is_parted,
         "norm_rest_v": m.volts.norm_rest_v,
         "norm_rest_n": m.volts.norm_rest_n,
     }

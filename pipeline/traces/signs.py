@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.traces.agreement import MIN_AGREEING
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
@@ -392,7 +393,9 @@ def _offset(shown: Shown, norms: Norms, barometer_step_pa: Floats) -> Floats:
     with np.errstate(all="ignore"):
         pa_per_volt = 1 / np.abs(norms.norm["volts_per_pa"])
         by_volts = np.abs(vented.rest_v - norms.norm["rest_v"]) * pa_per_volt
-        # Volts clear the sensor where they rest so near their norm that they would have shown half of this.
+        # Volts clear the sensor where they rest so near their norm that they would have shown half of this; two
+        # vehicles may be off alike.
         can_clear = OFFSET_SPREADS * norms.spread["rest_v"] * pa_per_volt < 0.5 * size
+        can_clear &= norms.n["rest_v"] > MIN_AGREEING
     in_volts = np.where(can_clear & np.isfinite(by_volts), above(by_volts, 0.5 * size), SUREST)
     return both(plain, np.where(np.isfinite(rest), off_norm, SUREST), in_volts)

@@ -7,11 +7,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from pipeline.traces.agreement import MIN_AGREEING
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, summing
-from pipeline.traces.model_norms import OFF_BY, Norms, is_clear_line
+from pipeline.traces.model_norms import Norms, is_clear_line
 from pipeline.traces.ranges import extremes, least, line_of_sums, mean, middle_of, row_from, stride_of
 from pipeline.traces.shows import Vented
-from pipeline.traces.tolerance import SHARP, above, below, both, either, fact
+from pipeline.traces.tolerance import SHARP, SUREST, above, below, both, either, fact
 from pipeline.traces.view import MAD_TO_SD, Sensor
 
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
@@ -26,9 +27,17 @@ _MOST_FLICKER_V = 0.1
 #: A sensor made for a fuel tank moves at least so much (the widest span is 20 kPa over 4 V). Between that and what does
 #: not move lies the limit.
 _LEAST_V_PER_PA = 4 / 20_000
-#: Off from its model's norm by so much of it is no matter of tolerance; where the model's own recordings scatter, by so
-#: many standard deviations.
+#: A slope that is off from its model's norm by so much of it is no matter of tolerance [share]: of a clear line, and at
+#: most of one that is not (so many times 1 - R2 are added), as where volts end before the pressure does. Where the
+#: model's own ones scatter, by so many standard deviations.
+_OFF_BY, _MOST_OFF_BY = 0.15, 0.25
+_OFF_BY_UNCLEAR = 10.0
 _OFF_BY_SPREADS = 5.0
+#: Where only two vehicles agree, a third that does not may still be the sound one: they make no surer of it than this
+#: (nine authors' lakes, cut into parts of 60 recordings: of about eighty so told one to seven were sound, the more the
+#: wider apart the two might lie). Where no two agree, every one may be the odd one.
+_BY_TWO = 2.6
+_BY_NOBODY = 0.0
 #: Volts rest at another level than the model's, with the pressure at its own: by so much [Pa, along the model's line],
 #: twice what makes a zero that is off a finding.
 _SHIFTED_PA = 320.0
@@ -164,8 +173,8 @@ class VoltStory:
 
     The signs (see `signs`) say: volts flat while the pressure moves, volts that move while the pressure is flat, no
     straight line between them, a slope that is not the model's, a vented level that is not. volts_per_pa : see
-    `VoltReadings`. norm_volts_per_pa, norm_n, norm_rest_v, norm_rest_n : the model's slope and vented level [V], and of
-    how many recordings, see `model_norms`.
+    `VoltReadings`. norm_volts_per_pa, norm_n, norm_rest_v, norm_rest_n : the model's slope and vented level [V], and
+    how many vehicles agree on it, see `agreement`.
     """
 
     has_volts: Flags
@@ -174,6 +183,8 @@ class VoltStory:
     is_bent: Floats
     is_off_norm: Floats
     is_shifted: Floats
+    is_parted: Flags
+    """No two vehicles of the model agree on a slope, this recording's among them."""
     is_alive: Flags
     """The output flickers by more than a converter's last count: something is measured."""
     volt_range: Floats
@@ -227,14 +238,20 @@ def compare_volts(
     norm = norms.norm["volts_per_pa"]
     with np.errstate(all="ignore"):
         spread = norms.spread["volts_per_pa"] / np.abs(norm)
-        off = np.abs(read.volts_per_pa / norm - 1) / np.maximum(OFF_BY, _OFF_BY_SPREADS * spread)
+        tolerance = np.minimum(_OFF_BY + _OFF_BY_UNCLEAR * (1 - read.r2), _MOST_OFF_BY)
+        off = np.where(is_clear, np.abs(read.volts_per_pa / norm - 1), np.nan)
+    off_norm = both(
+        above(off, np.maximum(tolerance, _OFF_BY_SPREADS * spread), SHARP), _surest(norms.n["volts_per_pa"])
+    )
+    is_parted = is_clear & np.isnan(norm) & np.isfinite(norms.spread["volts_per_pa"])
     return VoltStory(
         enough,
         flat,
         alone,
         bent,
-        above(np.where(is_clear, off, np.nan), 1.0, SHARP),
-        both(fact(enough), _shifted(vented, norms)),
+        either(off_norm, np.where(is_parted, _BY_NOBODY, -SUREST)),
+        both(fact(enough), _shifted(vented, norms), _surest(norms.n["rest_v"])),
+        is_parted,
         (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V),
         read.volt_range,
         read.pressure_range,
@@ -256,10 +273,16 @@ def _shifted(vented: Vented, norms: Norms) -> Floats:
     with np.errstate(all="ignore"):
         pa_per_volt = 1 / norms.norm["volts_per_pa"]
         by_volts = (vented.rest_v - norms.norm["rest_v"]) * pa_per_volt
-        apart = np.abs(by_volts - (vented.rest - norms.norm["rest_pa"]))
-        spread = np.hypot(norms.spread["rest_v"] * pa_per_volt, norms.spread["rest_pa"])
+        # Few recordings tell no zero of the model's own.
+        apart = np.abs(by_volts - (vented.rest - np.nan_to_num(norms.norm["rest_pa"])))
+        spread = np.hypot(norms.spread["rest_v"] * pa_per_volt, np.nan_to_num(norms.spread["rest_pa"]))
     least = np.maximum(_SHIFTED_PA, _OFF_BY_SPREADS * spread)
     return both(above(np.abs(by_volts), least), above(apart, least))
+
+
+def _surest(n_vehicles: Ints) -> Floats:
+    """Return how sure so many vehicles that agree make of one that does not."""
+    return np.where(n_vehicles > MIN_AGREEING, SUREST, _BY_TWO)
 
 
 def clear_slope(read: VoltReadings, is_derived: Flags) -> Floats:

@@ -27,6 +27,7 @@ FLAGS = (
     "is_flat_pressure",
     "is_off_norm",
     "is_shifted",
+    "is_parted",
     "is_shut_at_rest",
     "is_stopped",
     "is_leak_told",

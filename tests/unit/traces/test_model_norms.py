@@ -19,15 +19,17 @@ from pipeline.traces.model_norms import (
     model_norms,
 )
 
+OF_MODEL = {"make": "Kestin", "model": "210"}
+
 
 def _fleet(slopes: list[float]) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """One tight recording for each slope [V/Pa], all of one model."""
+    """One tight recording of a vehicle for each slope [V/Pa], all of one model."""
     drawing, frames, headers = whole_test(), [], []
     for k, slope in enumerate(slopes):
         volts = 2.5 + slope * np.array(drawing.pa)
         frame = drawing.samples(noise=3, seed=k, volts=np.round(volts, 3))
         frames.append(frame.with_columns(trace_id=pl.lit(f"t{k}")))
-        headers.append(HEADER | {"trace_id": f"t{k}", "make": "Kestin", "model": "210"})
+        headers.append(HEADER | {"trace_id": f"t{k}", "vehicle_id": f"v{k}"} | OF_MODEL)
     return pl.concat(frames), pl.DataFrame(headers, infer_schema_length=None)
 
 
@@ -38,7 +40,7 @@ def test_a_sensor_that_reads_backwards_or_at_another_gain_disagrees(odd):
     assert rows["verdict"].to_list() == ["holds"] * 5 + ["sensor_disagrees"]
     said = rows["evidence"][5]
     assert f"{odd * 1e3:+.2f} V per kPa" in said
-    assert "this model's sensors move +0.80 (median of 6 recordings)" in said
+    assert "this model's sensors move +0.80 (5 vehicles agree)" in said
 
 
 def test_three_sensors_that_agree_accuse_a_fourth():
@@ -49,9 +51,46 @@ def test_three_sensors_that_agree_accuse_a_fourth():
     ]
 
 
-def test_few_recordings_make_no_norm():
-    samples, headers = _fleet([8e-4] * (MIN_RECORDINGS - 2) + [-8e-4])
-    assert set(measure_traces(samples, headers, Settings())["verdict"]) == {"holds"}
+def test_two_sensors_that_agree_accuse_a_third_and_are_less_sure_of_it():
+    samples, headers = _fleet([8e-4, 7.9e-4, -8e-4])
+    rows = measure_traces(samples, headers, Settings())
+    assert rows["verdict"].to_list() == ["holds", "holds", "sensor_disagrees"]
+    assert rows["confidence"][2] < 0.9 < rows["confidence"][0]
+    shifted = samples.with_columns(pl.col("sensor_v").abs() + pl.when(trace_id="t2").then(0.8).otherwise(0.0))
+    assert measure_traces(shifted, headers, Settings())["verdict"][2] == "sensor_disagrees"
+
+
+def test_one_vehicle_has_one_voice_however_often_it_was_tested():
+    samples, headers = _fleet([3e-4, 3e-4, 3e-4, 8e-4])
+    of_two = headers.with_columns(vehicle_id=pl.Series(["odd", "odd", "odd", "sound"]))
+    rows = measure_traces(samples, of_two, Settings())
+    assert set(rows["verdict"]) == {"holds"}
+    assert rows["confidence"].max() < 0.9
+
+
+def test_two_odd_sensors_among_four_or_five_do_not_hide_each_other():
+    for sound in ([8e-4, 8.05e-4], [8e-4, 8.05e-4, 7.95e-4]):
+        samples, headers = _fleet([*sound, 3e-4, 5e-4])
+        said = measure_traces(samples, headers, Settings())["verdict"].to_list()
+        assert said == ["holds"] * len(sound) + ["sensor_disagrees"] * 2
+
+
+def test_a_slope_a_fifth_off_among_sensors_that_agree_closely_is_told():
+    samples, headers = _fleet([8e-4, 7.98e-4, 8.01e-4, 8e-4, 6.4e-4, 7.3e-4])
+    said = measure_traces(samples, headers, Settings())["verdict"].to_list()
+    assert said == [*["holds"] * 4, "sensor_disagrees", "holds"]
+
+
+def test_of_two_sensors_that_differ_neither_is_in_order_for_sure():
+    samples, headers = _fleet([8e-4, 4e-4])
+    rows = measure_traces(samples, headers, Settings())
+    assert rows["verdict"].to_list() == ["holds", "holds"]
+    assert rows["confidence"].max() < 0.9
+    assert "this sensor moves +0.40 V per kPa, and no two vehicles of its model agree" in rows["evidence"][1]
+    alone = measure_traces(samples.filter(trace_id="t1"), headers.tail(1), Settings())
+    assert alone["confidence"][0] > 0.9
+    alike, headers = _fleet([8e-4, 7.2e-4])
+    assert measure_traces(alike, headers, Settings())["confidence"].min() > 0.9
 
 
 def test_two_kinds_of_sensor_under_one_name_accuse_nobody():
@@ -96,6 +135,21 @@ def test_gauge_pressure_from_a_coarse_barometer_is_no_offset_of_a_sensor_whose_v
     assert measure_traces(off, headers, Settings(), norms)["verdict"][0] == "holds"
     drifted = off.with_columns(pl.col("sensor_v") - 400 * 8e-4)
     assert measure_traces(drifted, headers, Settings(), norms)["verdict"][0] == "sensor_offset"
+
+
+def test_two_vehicles_whose_volts_rest_alike_clear_no_zero_that_is_off():
+    samples, headers = _fleet([8e-4])
+    off = samples.with_columns(pl.col("tank_pressure_pa") - 400)
+    of_two = norms_with(volts_per_pa=8e-4, rest_v=2.5).with_columns(rest_v_n=pl.lit(2, pl.Int64))
+    assert measure_traces(off, headers, Settings(), of_two)["verdict"][0] == "sensor_offset"
+
+
+def test_volts_that_end_before_the_pressure_does_are_no_sensor_of_another_gain():
+    samples, headers = _fleet([8e-4, 7.98e-4, 8.01e-4, 8e-4, 8e-4])
+    lowest = 2.5 - 8e-4 * 0.8 * 2500
+    ends = pl.when(trace_id="t4").then(pl.col("sensor_v").clip(lower_bound=lowest)).otherwise("sensor_v")
+    rows = measure_traces(samples.with_columns(sensor_v=ends), headers, Settings())
+    assert set(rows["verdict"]) == {"holds"}
 
 
 def test_volts_that_rest_elsewhere_than_their_model_with_the_pressure_at_zero_disagree():
@@ -160,14 +214,14 @@ def readings(**changed: object) -> dict[str, object]:
 
 
 def test_a_norm_is_the_median_of_enough_recordings_with_its_spread_and_count():
-    few = [readings(rest_v=v) for v in (2.5, 2.5, 2.6)]
-    nowhere = readings(make=None, rest_v=9.0)
-    silent = readings(rest_v=float("nan"))
-    assert model_norms(pl.DataFrame([*few, nowhere, silent]))["rest_v"].to_list() == [None]
-    norm = model_norms(pl.DataFrame([*few, readings(rest_v=2.5), nowhere, silent])).row(0, named=True)
-    assert norm["rest_v_n"] == MIN_RECORDINGS
-    assert norm["rest_v"] == pytest.approx(2.5)
-    assert norm["rest_v_spread"] == 0
+    few = [readings(rest_pa=pa) for pa in (25.0, 25.0, 26.0)]
+    nowhere = readings(make=None, rest_pa=90.0)
+    silent = readings(rest_pa=float("nan"))
+    assert model_norms(pl.DataFrame([*few, nowhere, silent]))["rest_pa"].to_list() == [None]
+    norm = model_norms(pl.DataFrame([*few, readings(rest_pa=25.0), nowhere, silent])).row(0, named=True)
+    assert norm["rest_pa_n"] == MIN_RECORDINGS
+    assert norm["rest_pa"] == pytest.approx(25.0)
+    assert norm["rest_pa_spread"] == 0
     assert norm["purge_flow_l_min_n"] == MIN_RECORDINGS + 1
 
 
