@@ -147,6 +147,7 @@ def read_signs(
         # A tank that was put under pressure from outside needs no purge to bring it.
         plainly = np.where(marks.is_pressure_test, SUREST, _arrives_plainly(shown, creeps))
         arrives = either(plainly, _arrives_faintly(shown))
+        drew = both(plainly, fact(has_draw))
         gone = np.where(
             marks.is_pressure_test, _outran(marks, shown, sizes), _gone(shown, sizes, np.isfinite(fit.leak))
         )
@@ -155,8 +156,8 @@ def read_signs(
         return Signs(
             volts.sign,
             both(fact(has_draw | _stands_off(shown, norms)), _dead(shown, volts, norms, arrives, creeps)),
-            # With the engine off there is no vacuum to pass: cooling fuel alone draws a shut tank down.
-            both(_falls(shown), fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM))),
+            # With the engine off there is no vacuum to pass, unless a pump drew: cooling fuel draws a shut tank down.
+            both(_falls(shown), either(fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM)), drew)),
             _restricted(shown, sizes, stopped, shut_at_rest, has_test, marks.is_pressure_test),
             stopped,
             shut_at_rest,

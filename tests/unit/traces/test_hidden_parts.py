@@ -147,3 +147,11 @@ def test_samples_that_are_lost_as_the_vent_opens_make_no_vent_slow(lost_s):
     opened = drawing.t[-1] - 20
     gone = (pl.col("t_s") > opened + 0.6) & (pl.col("t_s") < opened + 0.6 + lost_s)
     assert judged(samples.filter(~gone))["verdict"] == "holds"
+
+
+@pytest.mark.parametrize(("to", "verdict"), [(-2300.0, "purge_passes_closed"), (-20.0, "not_judged")])
+def test_a_draw_that_a_pump_brought_proves_that_there_is_vacuum_to_pass(to, verdict):
+    """The engine stood; what drew passes a valve that does not shut. Where nothing drew, cooling fuel falls so too."""
+    drawing = Drawing(4.0).rest(8).closed(15, rate=-12.0).draw(to, 15).hold(70, vapor=-9.0)
+    samples = drawing.samples(noise=3).with_columns(engine_rpm=pl.lit(0.0))
+    assert judged(samples)["verdict"] == verdict
