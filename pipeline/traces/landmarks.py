@@ -36,6 +36,9 @@ FILLING_ENDS_S = 1.0
 #: follows is watched for so long [s] and for this share of the time before.
 _BENDS_SHARE, _BENDS_OF_FALL = 0.03, 0.25
 _WATCHED_S, _WATCHED_SHARE = 30.0, 0.5
+#: What settled and fell is topped up: the pressure rises again by so much of what stood [share], at so much of the
+#: filling's speed [share], to about where it had stood [share].
+_TOPS_SHARE, _TOPS_SPEED, _TOPS_TO = 0.03, 0.2, 0.8
 #: What rises faster than this share of it belongs to the filling.
 _RISES_BY_ITSELF = 0.25
 #: The tank's own rise before it is filled is read until so long [s] before the filling begins.
@@ -130,6 +133,7 @@ def find_landmarks(
             # Who lets the pressure go by the port that it came in by commands nothing.
             end = _opening(t, smooth, max(top, fed_until), first[applied + 1], _LET_GO_SHARE, box_tells)
             moved_from, filled = _filling(t, smooth, first[applied], end)
+            filled = _topped_up(t, smooth, filled, end, _speed(t, smooth, moved_from, filled))
             filled = _supplied_until(t, smooth, max(filled, fed_until), end, smooth[first[applied]])
             hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
             hold_rows = (row_from(t, filled, end, hold_start), first[applied + 1])
@@ -390,12 +394,40 @@ def _filling(t: Floats, smooth: Floats, a: int, b: int) -> tuple[int, int]:
     if _speed(t, smooth, a, begin) > _RISES_BY_ITSELF * _speed(t, smooth, begin, full):
         begin = a
     if full > begin:
-        least = _FILLS * _speed(t, smooth, begin, full)
-        later = row_from(t, full, b, t[full] + FILLING_ENDS_S)
-        while later < b and smooth[later] - smooth[full] > least * (t[later] - t[full]):
-            full += 1
-            later = row_from(t, full, b, t[full] + FILLING_ENDS_S)
+        full = _rises_until(t, smooth, full, b, _FILLS * _speed(t, smooth, begin, full))
     return begin, full
+
+
+@compiled
+def _rises_until(t: Floats, smooth: Floats, a: int, b: int, least: float) -> int:
+    """Return the row from a on, before b, from which the pressure no longer rises at `least` [Pa/s]."""
+    later = row_from(t, a, b, t[a] + FILLING_ENDS_S)
+    while later < b and smooth[later] - smooth[a] > least * (t[later] - t[a]):
+        a += 1
+        later = row_from(t, a, b, t[a] + FILLING_ENDS_S)
+    return a
+
+
+@compiled
+def _topped_up(t: Floats, smooth: Floats, full: int, b: int, speed: float) -> int:
+    """Return the row of rows full to b at which the last topping up ends, `full` where there was none or too little is
+    watched after it.
+
+    Parameters
+    ----------
+    speed : of the filling that ended at row `full` [Pa/s].
+    """
+    least, low, last = _TOPS_SHARE * smooth[full], full, full
+    for i in range(full + 1, b):
+        rise = smooth[i] - smooth[low]
+        if rise < 0:
+            low = i
+        elif rise >= least and rise >= _TOPS_SPEED * speed * (t[i] - t[low]):
+            ends = _rises_until(t, smooth, i, b, _FILLS * speed)
+            low = i
+            if smooth[ends] >= _TOPS_TO * smooth[full] and t[b - 1] - t[ends] >= _WATCHED_S:
+                last = ends
+    return last
 
 
 @compiled

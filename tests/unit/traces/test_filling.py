@@ -130,3 +130,17 @@ def test_a_noisy_filling_that_a_leak_outruns_begins_where_it_begins(seed: int) -
     # Air is drawn here, and the gas of a tank is heavier: it would take a hole a twelfth wider.
     assert 1.4 < row["leak_diameter_mm"] < 1.15 * 1.4
     assert row["leak_diameter_low_mm"] < 1.4 < row["leak_diameter_high_mm"]
+
+
+@pytest.mark.parametrize("waits_s", [9.0, 18.0])
+@pytest.mark.parametrize(("hole_mm", "verdict"), [(0.0, "holds"), (0.5, "leak")])
+def test_what_settled_and_was_topped_up_is_held_from_there(waits_s, hole_mm, verdict) -> None:
+    """A technician lets the gas cool, and tops it up to 14 inches of water: what stood before is no hold."""
+    drawing = Drawing(4.0).rest().closed(4, rate=0.0).add(12, lambda s: 3487 * s / 12, True, 0.0)
+    drawing.hold(waits_s, hole_mm + 0.2, vapor=-4.0)
+    low = drawing.pa[-1]
+    drawing.add(5, lambda s: low + (3487 - low) * s / 5, True, 0.0).hold(125, hole_mm, vapor=0.0)
+    row = judged(drawing.release().samples(noise=4))
+    assert row["verdict"] == verdict
+    if hole_mm:
+        assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.12)
