@@ -53,7 +53,7 @@ LATE_ANSWER_S = 1.5
 MOST_LATE = 0.8
 #: Where a leak lies is not recorded: so much of it is believed to lie behind the canister's carbon (judgement: lines,
 #: cap and filler leak more often than canister and vent valve).
-BEHIND_CARBON = 0.1
+BEHIND_CARBON = 0.05
 #: All that the gas above a volatile fuel can hold of its vapor [share].
 MOST_VAPOR = 0.7
 
