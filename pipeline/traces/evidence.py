@@ -312,14 +312,8 @@ def _vent_restricted(r: Readings) -> Text:
     )
     to = where_known(say(" to {}", pressures(-r["open_vacuum"])))
     by_release = _slowly(r["release_half_s"], r["release_s"], vacuum, "the vent opened")
-    by_stop = _slowly(
-        *(
-            r["stopped_half_s"],
-            r["stopped_s"],
-            -r["stopped_from_above"],
-            "the purge was shut, before any test and with the vent open,",
-        )
-    )
+    stop = "the purge was shut, before any test and with the vent open,"
+    by_stop = _slowly(r["stopped_half_s"], r["stopped_s"], -r["stopped_from_above"], stop)
     how = choose(
         (
             isfinite(flowing) & (flowing < -500) & ~(-vacuum < -150),
