@@ -12,10 +12,11 @@ from pipeline.settings import Settings
 from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
 from pipeline.traces.air import Air
 from pipeline.traces.beliefs import vapor_beliefs
+from pipeline.traces.filling import FILLING_ENDS_S
 from pipeline.traces.fleet_gas import with_fleet_gas
 from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import fit_holds
-from pipeline.traces.landmarks import FILLING_ENDS_S, Landmarks
+from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.measured import Measured
 from pipeline.traces.model_norms import model_norms, norms_for
 from pipeline.traces.purge_flow import hole_at_equilibrium

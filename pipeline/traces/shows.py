@@ -7,7 +7,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pipeline.traces.compiled import Floats, Ints, compiled
-from pipeline.traces.landmarks import FILLED_PA, Landmarks, Parts, was_drawn, was_filled
+from pipeline.traces.filling import FILLED_PA, was_drawn, was_filled
+from pipeline.traces.landmarks import Landmarks, Parts
 from pipeline.traces.phases import FLOWING, REST
 from pipeline.traces.ranges import (
     are_lost,

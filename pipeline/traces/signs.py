@@ -64,7 +64,7 @@ OUTRUN_PA = 2_000.0
 #: What the leak lets go it let rise: beside a steady supply the pressure comes from a tenth to half of where it ends in
 #: 0.83 of the time in which four fifths of it go (sqrt(p) out, as much in as goes out there). In a tight tank whose cap
 #: is taken off it comes many times as slowly.
-ROSE_TIMES = 2.0
+CAME_TIMES = 2.0
 #: From the level before a draw to what is left of it later pass the draw and about so many seconds.
 KEPT_AFTER_S = 9.0
 #: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
@@ -307,7 +307,7 @@ def _outran(marks: Landmarks, shown: Shown, sizes: Sizes) -> Floats:
         fact(marks.is_opened),
         below(shown.hold.start_above, OUTRUN_PA),
         above(sizes.let_go_mm, GROSS_MM),
-        below(shown.hold.rose_s - interval, ROSE_TIMES * shown.hold.let_go_s, tolerance),
+        below(shown.hold.rose_s - interval, CAME_TIMES * shown.hold.let_go_s, tolerance),
     )
 
 

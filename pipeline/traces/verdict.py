@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.landmarks import FILLED_PA
+from pipeline.traces.filling import FILLED_PA
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.pressure_units import SMALL_PA
 from pipeline.traces.readings import Shown

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from pipeline.traces.signs import ROSE_TIMES
+from pipeline.traces.signs import CAME_TIMES
 from tests.unit.traces.drawing import Drawing, judged, leak_coefficient_of
 from tests.unit.traces.test_steady_flow import fed
 
@@ -178,7 +178,7 @@ def test_a_steady_supply_beside_a_hole_rises_in_a_time_that_its_fall_tells():
     rise = seconds(lambda _, p: 1 - np.sqrt(np.maximum(p, 0)), (0.0, 0.1), 0.5)
     fall = seconds(lambda _, p: -np.sqrt(np.maximum(p, 0)), (1.0, 1.0), 0.2)
     assert rise / fall == pytest.approx(0.83, abs=0.005)
-    assert rise / fall < 0.5 * ROSE_TIMES
+    assert rise / fall < 0.5 * CAME_TIMES
 
 
 @pytest.mark.parametrize("level_pa", [180.0, 320.0])
