@@ -21,8 +21,11 @@ def some_of(parts: Any, k: np.ndarray) -> Any:
 
 
 def put_in(whole: Any, some: Any, k: np.ndarray) -> Any:
-    """Return an array, or a bundle, with its elements k replaced by those of `some`."""
+    """Return an array, or a bundle, with its elements k replaced by those of `some`; an array without elements stays
+    as it is."""
     if isinstance(whole, np.ndarray):
+        if not len(whole):
+            return whole
         out = whole.copy()
         out[k] = some
         return out

@@ -8,11 +8,14 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from pipeline.physics.orifice import GAS_CONSTANT_AIR, ZERO_CELSIUS_K, air_viscosity
+from pipeline.settings import Settings
+from pipeline.traces.air import Air
 from pipeline.traces.beliefs import Beliefs
 from pipeline.traces.compiled import Floats
 from pipeline.traces.hold_believed import Around
 from pipeline.traces.hold_bins import N_BINS, HoldBins
-from pipeline.traces.hold_kernel import LATE_S, Found, fit_all
+from pipeline.traces.hold_kernel import FIRST_LOG_TAU, LATE_S, Found, fit_all
+from pipeline.traces.readings import Shown
 from pipeline.traces.view import Sensor
 
 #: Scatter about the curve in standard deviations of a reading up to which nothing is amiss: neighbors scatter alike.
@@ -22,32 +25,17 @@ _USUAL_SCATTER = 3.0
 @dataclass(frozen=True)
 class GasFit:
     """What each hold tells of the gas's heat and of the vapor that a vacuum draws: share of the heat exchange that is
-    seen, logarithm of its time constant [s], vapor under vacuum [1/s]; their standard deviations, their covariances,
-    and those of the leak [1/m] and the vapor in all [Pa/s] with each; and what was believed before."""
+    seen, logarithm of its time constant [s], vapor under vacuum [1/s]; their standard deviations; the covariance of the
+    leak [1/m] with the last, and its standard deviation as the equations are linear."""
 
     share: Floats
     share_sd: Floats
     log_tau: Floats
     log_tau_sd: Floats
-    share_with_tau: Floats
-    leak_with_share: Floats
-    leak_with_tau: Floats
-    believed_share: Floats
-    believed_share_sd: Floats
-    believed_log_tau: Floats
-    believed_log_tau_sd: Floats
     under: Floats
     under_sd: Floats
-    under_with_share: Floats
-    under_with_tau: Floats
     leak_with_under: Floats
-    vapor_with_share: Floats
-    vapor_with_tau: Floats
-    vapor_with_under: Floats
     leak_linear_sd: Floats
-    believed_under: Floats
-    believed_under_sd: Floats
-    given_back: Floats
 
 
 @dataclass(frozen=True)
@@ -82,46 +70,43 @@ class HoldFit:
 def fit_holds(
     bins: HoldBins,
     beliefs: Beliefs,
-    barometric_pa: Floats,
-    temperature_c: Floats,
+    air: Air,
     volume_l: Floats,
-    reading: Sensor,
-    zero_sd: Floats,
-    discharge: float,
-    level: float,
+    shown: Shown,
+    settings: Settings,
     with_curves: bool = True,
+    first_log_tau: Floats | None = None,
 ) -> HoldFit:
-    """Fit every hold and give bounds of the leak at `level`.
+    """Fit every hold and give bounds of the leak.
 
     Parameters
     ----------
-    bins, beliefs : of the same traces.
-    barometric_pa, temperature_c, volume_l : ambient state [Pa], [°C] and gas volume [l], one per trace.
-    reading : noise and step of the sensor: the scatter about the curve is never taken to be less.
-    zero_sd : how well the vented level is known [Pa].
-    discharge : coefficient at high Reynolds number.
-    level : of the bounds, 0 to 1.
+    bins, beliefs, air, volume_l, shown : of the same traces; `volume_l` is the gas volume [l]. The scatter about the
+        curve is never taken to be less than noise and step of the sensor.
+    settings : discharge_coefficient at high Reynolds number and level of the bounds are used.
     with_curves : whether the fitted curves are asked for, which only a picture needs.
+    first_log_tau : where the fit of the time constant starts: of a hold that was fitted before, what that found.
     """
-    n = len(zero_sd)
+    n, reading, zero_sd = len(volume_l), shown.sensor, shown.vented.zero_sd
     around = Around(
-        barometric_pa,
-        GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K),
-        air_viscosity(temperature_c),
+        air.pressure_pa,
+        GAS_CONSTANT_AIR * (air.temperature_c + ZERO_CELSIUS_K),
+        air_viscosity(air.temperature_c),
         volume_l * 1e-3,
-        np.full(n, discharge),
+        np.full(n, settings.discharge_coefficient),
         np.nan_to_num(reading.sd, nan=1.0) ** 2,
         np.nan_to_num(reading.rounding),
     )
     curve, curve_sd = np.zeros((2, n if with_curves else 0, N_BINS))
     found = np.full((n, len(Found._fields)), np.nan)
     given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
-    fit_all(bins.t, bins.pressure, bins.n, bins.cooling, given, around, found, curve, curve_sd)
+    start = np.full(n, FIRST_LOG_TAU) if first_log_tau is None else first_log_tau
+    fit_all(bins.t, bins.pressure, bins.n, bins.cooling, given, around, start, found, curve, curve_sd)
     fit = Found(*found.T)
     other_sd = fit.leak * _share_not_modeled(fit, bins, reading, zero_sd)
     sd = np.hypot(fit.leak_sd, other_sd)
     down, up = _sides(fit, beliefs, other_sd)
-    low, high = bounds_above_zero(fit.leak, down, up, level)
+    low, high = bounds_above_zero(fit.leak, down, up, settings.level)
     return HoldFit(
         leak=np.maximum(fit.leak, 0),
         leak_mean=fit.leak,
@@ -138,11 +123,7 @@ def fit_holds(
         mended_s=np.nan_to_num(fit.mended_s),
         gas=GasFit(
             *(fit.heat_share, fit.heat_share_sd, fit.log_tau, fit.log_tau_sd),
-            *(fit.share_with_tau, fit.leak_with_share, fit.leak_with_tau),
-            *(beliefs.heat, beliefs.heat_sd, beliefs.log_tau, beliefs.log_tau_sd),
-            *(fit.under, fit.under_sd, fit.under_with_share, fit.under_with_tau, fit.leak_with_under),
-            *(fit.vapor_with_share, fit.vapor_with_tau, fit.vapor_with_under, fit.leak_linear_sd),
-            *(beliefs.under_vacuum, beliefs.under_vacuum_sd, beliefs.given_back),
+            *(fit.under, fit.under_sd, fit.leak_with_under, fit.leak_linear_sd),
         ),
     )
 

@@ -57,8 +57,9 @@ _LOG_TAU_LEAST, LOG_TAU_MOST = 0.0, float(np.log(90.0))
 #: The most of the heat exchange of dry air that a fit may see.
 HEAT_MOST = 1.3
 _TAU_STEP = 0.1
-#: Where the fit of the time constant starts: the third of those that the draw's cold was computed for.
-_FIRST_LOG_TAU = _LOG_TAUS[2]
+#: Where the fit of the time constant starts if nothing is known: the third of those that the draw's cold was computed
+#: for.
+FIRST_LOG_TAU = _LOG_TAUS[2]
 #: NumPy's numbers: of a function called with Python's own a version would be compiled for each of them.
 _ONE_ROUND: Any = np.int64(1)
 _FIRST_ROUNDS: Any = np.int64(2)
@@ -86,10 +87,9 @@ class Found(NamedTuple):
     sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, the share of the
     hold's time about which its clock and its pressure may disagree, by how much the clock's time was mended [s], the
     standard deviation of the vapor at that distance [Pa/s], and the leak's covariance with it [Pa/(m s)]; the share of
-    the heat exchange that is seen and the logarithm of its time constant [s], their standard deviations, their
-    covariance, and the leak's with each [1/m]; the standard deviation of the vapor under vacuum [1/s], and its
-    covariances with those two and the leak; the vapor's with those three, and the leak's standard deviation as the
-    equations are linear."""
+    the heat exchange that is seen and the logarithm of its time constant [s], each with its standard deviation; the
+    standard deviation of the vapor under vacuum [1/s], its covariance with the leak, and the leak's standard deviation
+    as the equations are linear."""
 
     leak: Any
     leak_sd: Any
@@ -106,16 +106,8 @@ class Found(NamedTuple):
     heat_share_sd: Any
     log_tau: Any
     log_tau_sd: Any
-    share_with_tau: Any
-    leak_with_share: Any
-    leak_with_tau: Any
     under_sd: Any
-    under_with_share: Any
-    under_with_tau: Any
     leak_with_under: Any
-    vapor_with_share: Any
-    vapor_with_tau: Any
-    vapor_with_under: Any
     leak_linear_sd: Any
 
 
@@ -156,6 +148,7 @@ def fit_all(
     cooling: Floats,
     given: Floats,
     around: Around,
+    first_log_tau: Floats,
     found: Floats,
     curve: Floats,
     curve_sd: Floats,
@@ -166,6 +159,7 @@ def fit_all(
     Parameters
     ----------
     cooling : traces x time constants, see `hold_bins`. given : traces x fields of `beliefs.Beliefs`.
+    first_log_tau : where the time constant's fit starts.
     """
     room = _room()
     room.design[LEVEL] = 1.0
@@ -195,10 +189,9 @@ def fit_all(
         # What the closed phase says of a leak that is taken as none at first would hold it there.
         room.vectors[0, LEAK] = _first_leak(room.bins[0], room.bins[3], room.bins[5], m, here)
         believe_of_tanks(given[k], room.precision, room.vectors[6])
-        _, noise2 = _fit(
-            m, cooling[k], given[k], here, _FIRST_LOG_TAU, _FIXED, _FIRST_ROUNDS, _FIRST_NOISE2, room
-        )
-        cost, noise2 = _fit(m, cooling[k], given[k], here, _FIRST_LOG_TAU, _FREE, _ROUNDS, noise2, room)
+        start = first_log_tau[k]
+        _, noise2 = _fit(m, cooling[k], given[k], here, start, _FIXED, _FIRST_ROUNDS, _FIRST_NOISE2, room)
+        cost, noise2 = _fit(m, cooling[k], given[k], here, start, _FREE, _ROUNDS, noise2, room)
         _report(m, here, noise2, room, found[k])
         if len(curve):
             _draw(n[k], room, curve[k], curve_sd[k])
@@ -261,29 +254,18 @@ def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> N
     found[2], found[3] = mean[VAPOR], mean[UNDER]
     found[4], found[5] = np.sqrt(noise2), middle
     found[6] = discharge_share(middle, viscous_at(mean[LEAK], here))
-    found[11], found[13] = mean[HEAT], mean[LOG_TAU]
-    vapor, leak, share, tau = room.vectors[1], room.vectors[2], room.vectors[3], room.vectors[5]
-    under = room.vectors[4]
-    vapor[:], leak[:], share[:], tau[:], under[:] = 0.0, 0.0, 0.0, 0.0, 0.0
-    vapor[VAPOR], vapor[UNDER], leak[LEAK], share[HEAT], tau[LOG_TAU] = 1.0, middle, LEAK_SCALE, 1.0, 1.0
-    under[UNDER] = 1.0
-    for row in (vapor, leak, share, tau, under):
+    found[11], found[12] = mean[HEAT], _sd_of_one(HEAT, N_UNKNOWN, room)
+    found[13], found[14] = mean[LOG_TAU], _sd_of_one(LOG_TAU, N_UNKNOWN, room)
+    vapor, leak, under = room.vectors[1], room.vectors[2], room.vectors[4]
+    vapor[:], leak[:], under[:] = 0.0, 0.0, 0.0
+    vapor[VAPOR], vapor[UNDER], leak[LEAK], under[UNDER] = 1.0, middle, LEAK_SCALE, 1.0
+    for row in (vapor, leak, under):
         whiten(room.normal, row, N_UNKNOWN)
     found[9] = np.sqrt(shared_by(vapor, vapor, N_UNKNOWN))
     found[10] = shared_by(vapor, leak, N_UNKNOWN)
-    found[12] = np.sqrt(shared_by(share, share, N_UNKNOWN))
-    found[14] = np.sqrt(shared_by(tau, tau, N_UNKNOWN))
-    found[15] = shared_by(share, tau, N_UNKNOWN)
-    found[16] = shared_by(share, leak, N_UNKNOWN)
-    found[17] = shared_by(tau, leak, N_UNKNOWN)
-    found[18] = np.sqrt(shared_by(under, under, N_UNKNOWN))
-    found[19] = shared_by(under, share, N_UNKNOWN)
-    found[20] = shared_by(under, tau, N_UNKNOWN)
-    found[21] = shared_by(under, leak, N_UNKNOWN)
-    found[22] = shared_by(vapor, share, N_UNKNOWN)
-    found[23] = shared_by(vapor, tau, N_UNKNOWN)
-    found[24] = shared_by(vapor, under, N_UNKNOWN)
-    found[25] = np.sqrt(shared_by(leak, leak, N_UNKNOWN))
+    found[15] = np.sqrt(shared_by(under, under, N_UNKNOWN))
+    found[16] = shared_by(under, leak, N_UNKNOWN)
+    found[17] = np.sqrt(shared_by(leak, leak, N_UNKNOWN))
 
 
 @fused

@@ -12,13 +12,13 @@ from pipeline.settings import Settings
 from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
 from pipeline.traces.air import Air
 from pipeline.traces.beliefs import vapor_beliefs
+from pipeline.traces.bundles import put_in, some_of
 from pipeline.traces.filling import FILLING_ENDS_S
-from pipeline.traces.fleet_gas import with_fleet_gas
-from pipeline.traces.hold_bins import HoldBins
-from pipeline.traces.hold_fit import fit_holds
+from pipeline.traces.fleet_gas import by_lake
+from pipeline.traces.hold_fit import HoldFit, fit_holds
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.measured import Measured
-from pipeline.traces.model_norms import model_norms, norms_for
+from pipeline.traces.model_norms import Norms, model_norms, norms_for
 from pipeline.traces.purge_flow import hole_at_equilibrium
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
@@ -80,7 +80,7 @@ def take(
 
     Parameters
     ----------
-    with_curves : whether bins and curves are kept, which only a picture needs: nine tenths of its size.
+    with_curves : whether the fitted curves are kept, which only a picture needs.
     """
     marks, shown, volts, bins = read_recordings(recordings)
     air = _air_of(headers)
@@ -93,24 +93,17 @@ def take(
         air.temperature_c,
         volume.working_l,
     )
-    discharge, level = settings.discharge_coefficient, settings.level
-    fit = fit_holds(
-        bins,
-        beliefs,
+    fit = fit_holds(bins, beliefs, air, volume.working_l, shown, settings, with_curves)
+    leak, leak_mm = leaks_alone(fit, shown, volume, air, settings.discharge_coefficient)
+    tested = _pressure_tests(recordings, marks, shown, settings)
+    steady = read_steady_flows(
+        recordings,
+        shown,
         air.pressure_pa,
         air.temperature_c,
-        volume.working_l,
-        shown.sensor,
-        shown.vented.zero_sd,
-        discharge,
-        level,
-        with_curves,
-    )
-    leak, leak_mm = leaks_alone(fit, shown, volume, air, discharge)
-    tested = _pressure_tests(recordings, marks, shown, settings)
-    bins = bins if with_curves else HoldBins.empty(0)
-    steady = read_steady_flows(
-        recordings, shown, air.pressure_pa, air.temperature_c, volume, discharge, level
+        volume,
+        settings.discharge_coefficient,
+        settings.level,
     )
     return Taken(
         headers,
@@ -120,6 +113,7 @@ def take(
         shown,
         volts,
         bins,
+        beliefs,
         fit,
         volume,
         leak,
@@ -153,7 +147,7 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     """Compare a batch with the norms of its models, and judge it."""
     mine = norms_for(taken.headers, norms)
     shown, air = taken.shown, taken.air
-    fit = with_fleet_gas(taken.fit, mine, settings.level)
+    fit = _fit_anew(taken, mine, settings)
     taken = replace(taken, fit=fit)
     sizes = size_leaks(fit, shown, volume_by_model(taken, mine), air, settings)
     sizes = told_by_flow(taken, sizes, mine, settings)
@@ -169,6 +163,16 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
         shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level
     )
     return Measured(taken, sizes, volts, judgement, hole)
+
+
+def _fit_anew(taken: Taken, norms: Norms, settings: Settings) -> HoldFit:
+    """Return the fits as they are with the lake's gas believed, of the holds to which that tells anything new."""
+    beliefs, is_new = by_lake(taken.beliefs, norms)
+    k = np.flatnonzero(is_new & np.isfinite(taken.fit.leak_mean))
+    bins, beliefs, air, shown = (some_of(each, k) for each in (taken.bins, beliefs, taken.air, taken.shown))
+    volume_l, log_tau = taken.volume.working_l[k], taken.fit.gas.log_tau[k]
+    anew = fit_holds(bins, beliefs, air, volume_l, shown, settings, len(taken.fit.curve) > 0, log_tau)
+    return put_in(taken.fit, anew, k)
 
 
 def _air_of(headers: pl.DataFrame) -> Air:

@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.traces.air import Air
+from pipeline.traces.beliefs import Beliefs
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.fleet_gas import heat_told, vapor_told
 from pipeline.traces.hold_bins import HoldBins
@@ -35,6 +36,7 @@ class Taken:
     shown: Shown
     volts: VoltReadings
     bins: HoldBins
+    beliefs: Beliefs
     fit: HoldFit
     volume: VaporSpace
     """With what is usual beside the tank; the model's own is known later."""
@@ -63,8 +65,8 @@ class Taken:
             "duty_pct": duty_of_fall(self.shown),
             "duty_gain_pct": self.shown.draw.mid_duty_gain,
             "is_timed": is_timed(self.shown),
-            **heat_told(self.fit, self.shown, self.leak_mm),
-            **vapor_told(self.fit, self.shown),
+            **heat_told(self.fit, self.beliefs, self.shown, self.leak_mm),
+            **vapor_told(self.fit, self.beliefs, self.shown),
             VACUUM_UNDER_OPEN_VENT: vacuum_under_open_vent(self.shown),
             DRAWN_SPAN: drawn_span_pa(self.shown),
         }
