@@ -16,10 +16,10 @@ from pipeline.physics.blow_down import leak_coefficient, pressure_after
 from pipeline.physics.orifice import air_density, air_viscosity, discharge_at
 from pipeline.physics.vapor import gravity_with_vapor, vapor_share
 from pipeline.settings import Settings
+from pipeline.traces.chance_of_leak import WIDEST_MM
 from pipeline.traces.compiled import Floats
 from pipeline.traces.measured import Measured
 from pipeline.traces.signs import FAINT_PA, FALLS_PA_S, NARROW_VENT_MM
-from pipeline.traces.sizes import WIDEST_MM
 from pipeline.traces.stories import NAMES
 
 #: Holes whose decay is drawn [mm]: about 0.020 in and 0.040 in, the two sizes that monitors are made to find.

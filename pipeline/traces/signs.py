@@ -12,13 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.traces.agreement import MIN_AGREEING
+from pipeline.traces.chance_of_leak import WIDEST_MM
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
 from pipeline.traces.shows import Release
-from pipeline.traces.sizes import WIDEST_MM, Sizes
+from pipeline.traces.sizes import Sizes
 from pipeline.traces.tolerance import FAINT, MEASURED, SUREST, above, below, both, bounded, either, fact
 from pipeline.traces.view import SETTLING_S
 from pipeline.traces.volts import VoltStory
@@ -43,7 +44,7 @@ BORNE_OUT_S, BORNE_OUT, BORNE_OUT_PA = 20.0, 0.15, 1.0
 #: From its second quarter to its last fifth so much of a hold passes.
 LATE_SHARE = 0.55
 #: Vacuum of a few inches of water at the most, gone so soon [s] (sooner than can be fitted: UNFITTED_S) or as through
-#: so large a hole [mm], could not build. More did build: there it takes a hole that is surely beyond sizes.WIDEST_MM.
+#: so large a hole [mm], could not build. More did build: there it takes a hole that is surely beyond WIDEST_MM.
 LOW_VACUUM_PA = 900.0
 GROSS_MM = 3.0
 GONE_SOON_S = 2.2

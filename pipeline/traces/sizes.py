@@ -18,22 +18,12 @@ from pipeline.physics.vapor import VAPOR_SHARE_SD, gravity_with_vapor, vapor_sha
 from pipeline.physics.volume import CANISTER_AND_LINES_L, CANISTER_AND_LINES_SD_L, vapor_volume_l
 from pipeline.settings import Settings
 from pipeline.traces.air import Air
-from pipeline.traces.beliefs import USUAL_RATE_PA_S, USUAL_RATE_SD_PA_S
+from pipeline.traces.chance_of_leak import chance_of_leak
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.readings import Shown
-from pipeline.traces.shows import Closed
 from pipeline.traces.view import SETTLING_S
 
-#: A hole from this size on [mm] is called a leak; the smallest that a monitor must find is 0.508 mm (0.020 in).
-LEAK_MM = 0.2
-WIDEST_MM = 4.0
-#: Share of tanks whose vapor under vacuum is far from usual, and how many times farther (judgement: the time in which
-#: fuel restores vapor spans a factor of ten).
-_WILD_SHARE, _WILD_TIMES = 0.05, 2.5
-#: Gas that the draw cooled gives back about this share of the vacuum by warming, give or take another (judgement; of
-#: dry air that is drawn down at once it would be 0.29).
-_WARMED_SHARE, _WARMED_SHARE_SD = 0.1, 0.05
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0
 NOMINAL_LOG_SD = 0.4
@@ -97,7 +87,7 @@ class Sizes:
     the nominal volume where the real one is unknown: they serve the verdict only. `gone_mm` is the hole that lets the
     vacuum go in the time it took, `gross_low` the least that can, `let_go_mm` the widest hole through which what was
     held can have gone in the end; `vent_mm` is the widest vent path that lets it go as
-    slowly after the vent opened; `chance_of_leak` is how likely there is a hole from LEAK_MM on.
+    slowly after the vent opened; `chance_of_leak` is how likely there is a hole.
     """
 
     volume: VaporSpace
@@ -178,12 +168,8 @@ def size_leaks(
             _leak_that_lets_go(shown, -np.nan_to_num(shown.sensor.interval_s), barometric_pa, temperature_c)
         ),
         diameter(_most_vent(shown, barometric_pa, temperature_c)),
-        _chance_of_leak(
-            fit,
-            discharge * hole_area_m2(1.0) / (used * 1e-3) / outflow,
-            np.where(shown.hold.start_above < 0, _WILD_SHARE, 0.0),
-            is_unseen(shown, fit),
-            _beyond_vapor(shown, share),
+        chance_of_leak(
+            fit, shown, share, discharge * hole_area_m2(1.0) / (used * 1e-3) / outflow, is_unseen(shown, fit)
         ),
     )
 
@@ -269,72 +255,6 @@ def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Flo
         up = np.hypot(np.log(high / np.maximum(leak, 1e-3 * high)), reach_up)
         least = np.where(low > 0, leak * np.exp(-down), np.where(np.isfinite(leak), 0.0, np.nan))
         return least, np.maximum(leak, 1e-3 * high) * np.exp(up)
-
-
-def _beyond_vapor(shown: Shown, share: Floats) -> Floats:
-    """Return by how many standard deviations a vacuum, or a pressure, lost more than it can without a hole; 0 where
-    less.
-
-    Fuel gives back the vapor that the draw took out, and no more: its share of the vacuum (Dalton), however fast it
-    comes. Nor does it take back more where gas was put in: tight fillings of six authors lost 17 % at the most. Beside
-    it goes on what the tank did in the closed phase, and gas comes to its walls' warmth.
-    """
-    side = np.where(shown.hold.start_above > 0, -1.0, 1.0)
-    whole, seconds = np.abs(shown.hold.start_above), shown.hold.seconds
-    rate, rate_sd = _rate_before(shown.closed)
-    most = (share + _WARMED_SHARE) * whole + np.maximum(side * rate, 0) * seconds
-    sd = np.sqrt(
-        ((VAPOR_SHARE_SD * share) ** 2 + _WARMED_SHARE_SD**2) * whole**2
-        + (rate_sd * seconds) ** 2
-        + shown.sensor.sd**2
-    )
-    with np.errstate(all="ignore"):
-        return np.nan_to_num(np.maximum((side * shown.hold.change - most) / sd, 0))
-
-
-def _rate_before(closed: Closed) -> tuple[Floats, Floats]:
-    """Return what the shut tank's pressure did before the hold, and how far that is known [Pa/s].
-
-    A closed phase of a second or two tells less than what is usual, and none tells nothing: both are weighed.
-    """
-    is_short = ~(closed.rate_sd <= USUAL_RATE_SD_PA_S) | ~np.isfinite(closed.rate)
-    seen = USUAL_RATE_SD_PA_S**2 / (USUAL_RATE_SD_PA_S**2 + closed.rate_sd**2)
-    seen = np.where(np.isfinite(closed.rate), np.nan_to_num(seen), 0.0)
-    weighed = seen * np.nan_to_num(closed.rate) + (1 - seen) * USUAL_RATE_PA_S
-    return (
-        np.where(is_short, weighed, closed.rate),
-        np.where(is_short, USUAL_RATE_SD_PA_S * np.sqrt(1 - seen), closed.rate_sd),
-    )
-
-
-def _chance_of_leak(
-    fit: HoldFit, per_mm2: Floats, wild: Floats, is_at_end: Flags, beyond_vapor: Floats
-) -> Floats:
-    """Return how likely the fitted leak is one of LEAK_MM to WIDEST_MM rather than none, both as likely before.
-
-    Sizes between are as likely on the logarithmic scale. `per_mm2` is Cd A / V [1/m] of a hole of 1 mm. A vacuum
-    that was gone before it could be fitted went through a hole; a sensor that stands at its end (`is_at_end`)
-    tells nothing. A share `wild` of tanks gives vapor under vacuum many times as fast as most: their fits lie off by
-    far more than the standard deviation says. `beyond_vapor` : see `_beyond_vapor`.
-    """
-    sizes = np.geomspace(LEAK_MM, WIDEST_MM, 40)
-    with np.errstate(all="ignore"):
-        # A leak that is fitted below zero speaks for none no more than zero itself does.
-        none2 = np.maximum(fit.leak_mean / fit.leak_sd, 0) ** 2
-        # In place: forty sizes of thousands of leaks cost more to lay out than to compute.
-        table = per_mm2[:, None] * sizes**2
-        table -= fit.leak_mean[:, None]
-        table /= fit.leak_sd[:, None]
-        off2 = np.square(table, out=table)
-        least = np.minimum(none2, off2.min(axis=1))
-        off2 -= least[:, None]
-        off2 *= -0.5
-        for_leak = np.exp(off2, out=off2).mean(axis=1)
-        rare = np.exp(-0.5 * (none2 / _WILD_TIMES**2 - least)) / _WILD_TIMES
-        for_none = (1 - wild) * np.exp(-0.5 * (none2 - least)) + wild * rare
-        for_none *= np.exp(-0.5 * beyond_vapor**2)
-        chance = for_leak / (for_leak + for_none)
-        return np.where(np.isfinite(fit.leak), chance, np.where(is_at_end, 0.5, 1.0))
 
 
 def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:

@@ -22,8 +22,10 @@ from pipeline.traces.beliefs import GIVEN_BACK_S
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.readings import Shown
 from pipeline.traces.recordings import METER_L_MIN, Recordings
-from pipeline.traces.sizes import LEAK_MM, MOST_VAPOR, VaporSpace
+from pipeline.traces.sizes import MOST_VAPOR, VaporSpace
 
+#: A hole from this size on [mm] is called a leak: a flow tells smaller ones than a vacuum does.
+LEAK_MM = 0.2
 _MM_PER_INCH = 25.4
 _M3_S_PER_L_MIN = 1 / 60_000
 _STANDARD_K = STANDARD_TEMPERATURE_C + ZERO_CELSIUS_K

@@ -6,8 +6,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.settings import Settings
+from pipeline.traces.chance_of_leak import WIDEST_MM
 from pipeline.traces.quantities import pressure
-from pipeline.traces.sizes import WIDEST_MM
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.suspects import name_suspects
 from pipeline.traces.verdict import HOLDS_MM
