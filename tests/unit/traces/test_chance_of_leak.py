@@ -33,7 +33,7 @@ def expected(leak_mm2: float, sd_mm2: float, law: asked._Tight) -> float:
 
     # Each of the sizes that are tried stands for those half a step about it.
     half = np.log(asked.WIDEST_MM / asked.LEAST_MM) / (asked._N_SIZES - 1) / 2
-    ends = np.log([asked.LEAST_MM, asked.WIDEST_MM]) + [-half, half]
+    ends = np.log([asked.LEAST_MM, asked.WIDEST_MM]) + np.array([-half, half])
     weight = quad(lambda log_mm: np.exp(-log_mm), *ends)[0]
     at = np.log(np.clip(np.sqrt(max(leak_mm2, 0.0)), asked.LEAST_MM, asked.WIDEST_MM))
     for_leak = quad(of_hole, *ends, points=[at])[0] / weight
