@@ -75,6 +75,9 @@ _MOST_GAIN = 3.0
 _MIN_BINS = 3
 #: Error of a bin mean that averaging does not take away, beside rounding: pressure of the day, valves [Pa].
 _BIN_FLOOR_PA = 0.4
+#: Nor is the curve ever known better than to this share of the pressure that the hold begins with: gas and walls have
+#: more than one time constant.
+_CURVE_SHARE = 0.001
 #: Sensors and valves answer within this time constant [s] (common practice: 0.05 to 0.5): where the draw turns into the
 #: hold the recorded pressure is off by the turn of its slope times this, fading.
 LATE_S = 0.25
@@ -315,7 +318,7 @@ def _fit(
         turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
         # A mean over readings that move by more than a step is rounded less.
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
-        floor2 = _BIN_FLOOR_PA**2 + here.rounding**2 / (1 + steps * steps)
+        floor2 = _BIN_FLOOR_PA**2 + (_CURVE_SHARE * pressure[0]) ** 2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
             weight[i] = n[i] / (noise2 + n[i] * (floor2 + (turn * late[i]) ** 2))
         for i in range(m):
