@@ -165,7 +165,7 @@ def _read_one(
     _put(tables[6], k, read_release(t, p, a, parts.release, span, zero, noise[2], sensor.floor))
     rows, span = when_purge_stopped(t, phase, first, n)
     _put(tables[7], k, read_release(t, p, a, rows, span, zero, noise[2], sensor.floor))
-    _put(tables[8], k, read_volts(t, smooth, volts, first, n, room, paired))
+    _put(tables[8], k, read_volts(t, p, smooth, volts, sd, first, n, room, paired))
     ends = sensor.floor, sensor.ceiling
     bin_hold(t, p, smooth, a, b, marks, parts, zero, (hold.start_above, hold.end_above), ends, bins, k)
 

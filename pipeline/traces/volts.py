@@ -18,6 +18,8 @@ from pipeline.traces.view import MAD_TO_SD, Sensor
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
 _QUIET_AFTER_COMMAND_S = 3.0
 _MIN_SAMPLES = 8
+#: A single reading that lies off its neighbors by so many standard deviations and pascals is a stray one.
+_STRAY_SD, _STRAY_PA = 6.0, 30.0
 #: One count of a 10-bit converter at 5 V is 5 mV; what moves less than this does not move.
 _STILL_V = 0.03
 _MOVED_V = 0.15
@@ -71,16 +73,24 @@ class VoltReadings(NamedTuple):
 
 @compiled
 def read_volts(
-    t: Floats, p: Floats, volts: Floats, first: Ints, n: int, room: Floats, paired: Floats
+    t: Floats,
+    p: Floats,
+    smooth: Floats,
+    volts: Floats,
+    sd: float,
+    first: Ints,
+    n: int,
+    room: Floats,
+    paired: Floats,
 ) -> VoltReadings:
     """Compare volts and pressure within one recording; `model_norms` compares them with its model.
 
     Parameters
     ----------
-    p : pressure without single outliers [Pa]. first, n : the recording's stretches of one command state.
-    paired : scratch, 2 x samples at least.
+    smooth : pressure without single outliers [Pa]. sd : of one reading [Pa]. first, n : the recording's stretches of
+    one command state. paired : scratch, 2 x samples at least.
     """
-    n_quiet, n_all = _pair(t, p, volts, first, n, paired)
+    n_quiet, n_all = _pair(t, p, smooth, volts, _STRAY_SD * sd + _STRAY_PA, first, n, paired)
     if n_all == 0:
         return VoltReadings(0.0, 0.0, np.nan, np.nan, np.nan, np.nan, np.nan, 0.0, 0.0, np.nan, np.nan)
     every = _together(paired, n_all)
@@ -105,25 +115,37 @@ def read_volts(
 
 
 @compiled
-def _pair(t: Floats, p: Floats, volts: Floats, first: Ints, n: int, paired: Floats) -> tuple[int, int]:
+def _pair(
+    t: Floats,
+    p: Floats,
+    smooth: Floats,
+    volts: Floats,
+    stray: float,
+    first: Ints,
+    n: int,
+    paired: Floats,
+) -> tuple[int, int]:
     """Fill `paired` with pressure and volts where there are both, the quiet ones first; return how many are quiet, and
-    how many there are."""
+    how many there are. A pressure farther off its neighbors than `stray` [Pa] is left out with its volts: what made one
+    jump, a disturbed line or a foreign answer, may have made the other."""
     n_quiet = ZERO
     for s in range(n):
         quiet = row_from(t, first[s], first[s + 1], t[first[s]] + _QUIET_AFTER_COMMAND_S)
-        n_quiet = _add(p, volts, quiet, first[s + 1], paired, n_quiet)
+        n_quiet = _add(p, smooth, volts, stray, quiet, first[s + 1], paired, n_quiet)
     n_all = n_quiet
     for s in range(n):
         quiet = row_from(t, first[s], first[s + 1], t[first[s]] + _QUIET_AFTER_COMMAND_S)
-        n_all = _add(p, volts, first[s], quiet, paired, n_all)
+        n_all = _add(p, smooth, volts, stray, first[s], quiet, paired, n_all)
     return n_quiet, n_all
 
 
 @compiled
-def _add(p: Floats, volts: Floats, a: int, b: int, paired: Floats, n: int) -> int:
+def _add(
+    p: Floats, smooth: Floats, volts: Floats, stray: float, a: int, b: int, paired: Floats, n: int
+) -> int:
     for i in range(a, b):
-        paired[0, n], paired[1, n] = p[i], volts[i]
-        n += np.isfinite(volts[i])
+        paired[0, n], paired[1, n] = smooth[i], volts[i]
+        n += np.isfinite(volts[i]) & (abs(p[i] - smooth[i]) <= stray)
     return n
 
 

@@ -241,6 +241,18 @@ def test_volts_that_tell_another_story_disagree(story):
     assert row["suspects"][0] == "tank_pressure_sensor"
 
 
+@pytest.mark.parametrize("hole_mm", [0.0, 0.508])
+def test_stray_readings_that_volts_and_pressure_share_are_no_other_story(hole_mm):
+    """Three disturbed answers of 150, far off and on the sensor's line."""
+    samples = whole_test(hole_mm).samples(noise=3)
+    samples = samples.gather_every(samples.height // 150)
+    stray = np.zeros(samples.height)
+    stray[samples.height * np.array([1, 3, 4]) // 5] = [1500.0, -2500.0, 2200.0]
+    pa = samples["tank_pressure_pa"].to_numpy() + stray
+    both = samples.with_columns(tank_pressure_pa=pl.Series(pa), sensor_v=pl.Series(1.5 - pa / 1800))
+    assert judged(both)["verdict"] == ("leak" if hole_mm else "holds")
+
+
 def test_volts_that_move_while_pressure_is_flat_disagree():
     drawing = whole_test()
     volts = _volts(drawing)
