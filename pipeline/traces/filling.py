@@ -34,6 +34,9 @@ _WATCHED_S, _WATCHED_SHARE = 30.0, 0.5
 #: What settled and fell is topped up: the pressure rises again by so much of what stood [share], at so much of the
 #: filling's speed [share], to about where it had stood [share].
 _TOPS_SHARE, _TOPS_SPEED, _TOPS_TO = 0.03, 0.2, 0.8
+#: What came before the filling and went by this share of what that brought was an earlier filling: what was shut in
+#: before it is what was shut in before any.
+_EARLIER_SHARE = 0.1
 #: What rises faster than this share of it belongs to the filling.
 _RISES_BY_ITSELF = 0.25
 
@@ -69,6 +72,8 @@ def when_filled(
     end = let_go(t, smooth, max(full_from(smooth, a, b), fed_until), b, step)
     begin, full = _filling(t, smooth, a, end)
     full = _topped_up(t, smooth, full, end, _speed(t, smooth, begin, full))
+    if most(smooth, a, begin + 1) - smooth[begin] > _EARLIER_SHARE * smooth[full]:
+        begin, _ = _filling(t, smooth, a, begin + 1)
     return begin, _supplied_until(t, smooth, max(full, fed_until), end, smooth[a]), end
 
 

@@ -144,3 +144,14 @@ def test_what_settled_and_was_topped_up_is_held_from_there(waits_s, hole_mm, ver
     assert row["verdict"] == verdict
     if hole_mm:
         assert row["leak_diameter_mm"] == pytest.approx(hole_mm, rel=0.12)
+
+
+def test_what_a_leak_let_go_before_it_was_topped_up_is_no_closed_phase() -> None:
+    """A wide leak empties the tank within seconds of the first filling: what went up and down then is no fuel's."""
+    drawing = Drawing(4.0).rest().closed(6, rate=0.0).add(8, lambda s: 3000 * s / 8, True, 0.0)
+    drawing.hold(14, 1.7, vapor=0.0)
+    low = drawing.pa[-1]
+    drawing.add(8, lambda s: low + (3300 - low) * s / 8, True, 0.0).hold(120, 1.5, vapor=0.0)
+    row = judged(drawing.samples(noise=4))
+    assert row["verdict"] == "leak"
+    assert row["leak_diameter_mm"] == pytest.approx(1.5, rel=0.1)
