@@ -1,6 +1,6 @@
 """Measure every accepted recording: samples in, one row a trace out.
 
-Samples are read once, a few files at a time, on every core. What is found out about a recording (about a kilobyte) is
+Samples are read once, a few files at a time, on every core. What is found out about a recording (two kilobytes) is
 kept until all are read, for its model's norms come from the whole lake: of the first ones in memory, of all others on
 disk.
 """
@@ -33,7 +33,7 @@ from pipeline.traces.taken import Taken
 from pipeline.warehouse.store import Warehouse
 
 #: what is found out about so many recordings is kept in memory
-KEPT_IN_MEMORY = 100_000
+KEPT_IN_MEMORY = 60_000
 #: rows written at once
 PART_ROWS = 10_000
 #: recordings judged at once, or a few more: what a batch costs however small it is counts no more from here on
