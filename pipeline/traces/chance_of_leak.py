@@ -13,10 +13,11 @@ from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.readings import Shown
 from pipeline.traces.shows import Closed
 
-#: Holes are weighed from this size on [mm], half of the smallest that a monitor must find being 0.254 mm (0.010 in), to
-#: the widest that leaves a hold to fit; of twice the size there are half as many (judgement: caps and seals seep more
-#: often than lines break).
-LEAST_MM, WIDEST_MM = 0.28, 4.0
+#: Holes are weighed from this size on [mm], half of the smallest that a monitor must find (0.020 in), to the widest
+#: that leaves a hold to fit; of twice the size there are half as many (judgement: caps and seals seep more often than
+#: lines break). No system is so tight that it does not seep as through a hole of _SEEPS_MM.
+LEAST_MM, WIDEST_MM = 0.25, 4.0
+_SEEPS_MM = 0.09
 _N_SIZES = 32
 #: What is fitted to a hole is off by this share of it, beside its standard deviation: volume, walls, carbon.
 _OFF_SHARE = 0.18
@@ -34,7 +35,7 @@ class _Tight(NamedTuple):
 #: Under vacuum and under pressure. Of 18,300 and 3,000 tight tanks of 17 and 11 other authors: the middle lay at -0.3
 #: and 0.6, two thirds within 0.9 and 0.5 of it. Vapor that comes back fast under vacuum makes the wild ones; under
 #: pressure walls that give and vapor that is taken back move all alike.
-_DRAWN, _FILLED = _Tight(-0.3, 0.8, 0.15), _Tight(0.4, 0.5, 0.03)
+_DRAWN, _FILLED = _Tight(-0.3, 0.8, 0.12), _Tight(0.4, 0.5, 0.03)
 _WILD_TIMES = 2.5
 #: Gas that the draw cooled gives back about this share of the vacuum by warming, give or take another (judgement; of
 #: dry air that is drawn down at once it would be 0.29).
@@ -59,15 +60,17 @@ def chance_of_leak(
     )
     with np.errstate(all="ignore"):
         # A leak that is fitted below what tight tanks come to speaks for none no more than that does.
-        none2 = np.maximum(fit.leak_mean / fit.leak_sd - mean, 0) ** 2 / sd**2
+        off = np.maximum(fit.leak_mean - mean * fit.leak_sd, 0)
+        seeps = per_mm2 * _SEEPS_MM**2
+        usual, wide = np.hypot(sd * fit.leak_sd, seeps), np.hypot(_WILD_TIMES * sd * fit.leak_sd, seeps)
         hole = per_mm2[:, None] * sizes**2
         variance = (_OFF_SHARE * hole) ** 2 + fit.leak_sd[:, None] ** 2
         off2 = (hole - fit.leak_mean[:, None]) ** 2 / variance
-        least = np.minimum(none2, off2.min(axis=1))
+        least = np.minimum((off / wide) ** 2, off2.min(axis=1))
         density = np.exp(-0.5 * (off2 - least[:, None])) / np.sqrt(variance)
         for_leak = density @ (1 / sizes / np.sum(1 / sizes))
-        wide = np.exp(-0.5 * (none2 / _WILD_TIMES**2 - least)) / _WILD_TIMES
-        for_none = ((1 - wild) * np.exp(-0.5 * (none2 - least)) + wild * wide) / (sd * fit.leak_sd)
+        for_none = (1 - wild) * np.exp(-0.5 * ((off / usual) ** 2 - least)) / usual
+        for_none += wild * np.exp(-0.5 * ((off / wide) ** 2 - least)) / wide
         for_none *= np.exp(-0.5 * _beyond_vapor(shown, vapor_share) ** 2)
         chance = for_leak / (for_leak + for_none)
         return np.where(np.isfinite(fit.leak), chance, np.where(is_at_end, 0.5, 1.0))

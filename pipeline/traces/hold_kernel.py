@@ -77,7 +77,7 @@ _MIN_BINS = 3
 _BIN_FLOOR_PA = 0.4
 #: Nor is the curve ever known better than to this share of the pressure that the hold begins with: gas and walls have
 #: more than one time constant.
-_CURVE_SHARE = 0.001
+_CURVE_SHARE = 0.0005
 #: Sensors and valves answer within this time constant [s] (common practice: 0.05 to 0.5): where the draw turns into the
 #: hold the recorded pressure is off by the turn of its slope times this, fading.
 LATE_S = 0.25
