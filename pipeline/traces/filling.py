@@ -9,7 +9,7 @@ from pipeline.traces.ranges import least, most, row_from
 
 #: A closed phase that reaches this pressure, without a draw, was put under pressure from outside: an integrity
 #: test (14 inches of water is 3487 Pa). Warm fuel alone does not get there within a recording.
-APPLIED_PRESSURE_PA = 1_500.0
+_APPLIED_PRESSURE_PA = 1_500.0
 #: One that leaks may not get there. From so much [Pa] on it was filled if the pressure rose at so many pascals a second
 #: at least, and then for so long [s] by no more than this share of that: warm fuel neither hurries nor stops.
 FILLED_PA, _FILLED_PA_S, _FILLED_S, _FILLED_SHARE = 400.0, 8.0, 15.0, 0.1
@@ -49,7 +49,7 @@ def applied_pressure(t: Floats, smooth: Floats, phase: Ints, first: Ints, n: int
         if phase[s] == CLOSED:
             a, b = first[s], first[s + 1]
             here = most(smooth, a, b)
-            if here > highest and (here > APPLIED_PRESSURE_PA or was_filled(t, smooth, a, b, step)):
+            if here > highest and (here > _APPLIED_PRESSURE_PA or was_filled(t, smooth, a, b, step)):
                 applied, highest = s, here
     return applied
 

@@ -43,8 +43,7 @@ class HoldFit:
     """Fit of each hold; nan where there was too little to fit.
 
     leak : Cd A / V [1/m] with Cd at high Reynolds number, not below 0; `leak_mean` and `leak_sd` are those of the fit,
-        which may go below; `leak_down_sd` and `leak_up_sd` are what it may be off by below and above; `leak_low` and
-        `leak_high` its bounds at the stated level, given that it is not below 0.
+        which may go below; `leak_low` and `leak_high` are its bounds at the stated level, given that it is not below 0.
     discharge_share : the discharge coefficient at the hold's middle as a share of that at high Reynolds number.
     vapor : vapor rate at the middle of the hold [Pa/s]. residual : scatter of a sample about the curve [Pa].
     curve, curve_sd : fitted pressure above the vented level and its standard deviation at the bins [Pa].
@@ -54,8 +53,6 @@ class HoldFit:
     leak: Floats
     leak_mean: Floats
     leak_sd: Floats
-    leak_down_sd: Floats
-    leak_up_sd: Floats
     leak_low: Floats
     leak_high: Floats
     discharge_share: Floats
@@ -106,13 +103,11 @@ def fit_holds(
     other_sd = fit.leak * _share_not_modeled(fit, bins, reading, zero_sd)
     sd = np.hypot(fit.leak_sd, other_sd)
     down, up = _sides(fit, beliefs, other_sd)
-    low, high = bounds_above_zero(fit.leak, down, up, settings.level)
+    low, high = _bounds_above_zero(fit.leak, down, up, settings.level)
     return HoldFit(
         leak=np.maximum(fit.leak, 0),
         leak_mean=fit.leak,
         leak_sd=sd,
-        leak_down_sd=down,
-        leak_up_sd=up,
         leak_low=low,
         leak_high=high,
         discharge_share=fit.discharge_share,
@@ -164,7 +159,7 @@ def _sides(fit: Found, beliefs: Beliefs, other_sd: Floats) -> tuple[Floats, Floa
     return np.hypot(down, other_sd), np.hypot(up, other_sd)
 
 
-def bounds_above_zero(mean: Floats, down: Floats, up: Floats, level: float) -> tuple[Floats, Floats]:
+def _bounds_above_zero(mean: Floats, down: Floats, up: Floats, level: float) -> tuple[Floats, Floats]:
     """Return the equal-tailed bounds of a law of two normal halves, `down` and `up` wide, that is cut off at 0."""
     with np.errstate(all="ignore"):
         below = np.minimum(ndtr(-mean / np.where(mean > 0, down, up)), 1 - 1e-12)

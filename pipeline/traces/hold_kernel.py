@@ -53,9 +53,9 @@ from pipeline.traces.hold_solve import (
 
 #: Logarithm of the time constant tau of heat between gas and walls [s].
 _LOG_TAUS = tuple(np.log(WARMING_S).tolist())
-_LOG_TAU_LEAST, LOG_TAU_MOST = 0.0, float(np.log(90.0))
+_LOG_TAU_LEAST, _LOG_TAU_MOST = 0.0, float(np.log(90.0))
 #: The most of the heat exchange of dry air that a fit may see.
-HEAT_MOST = 1.3
+_HEAT_MOST = 1.3
 _TAU_STEP = 0.1
 #: Where the fit of the time constant starts if nothing is known: the third of those that the draw's cold was computed
 #: for.
@@ -226,7 +226,7 @@ def _sd_over_taus(
     leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
-        log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), LOG_TAU_MOST)
+        log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
         other, noise2 = _fit(m, cooling, given, here, log_tau, _FIXED, _ONE_ROUND, noise2, room)
         off = (log_tau - middle) / wide
         weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
@@ -339,8 +339,8 @@ def _fit(
             curve[i] = model[i]
         for i in range(m):
             target[i] = pressure[i] - model[i]
-        mean[HEAT] = min(max(mean[HEAT], 0.0), HEAT_MOST)
-        mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), LOG_TAU_MOST)
+        mean[HEAT] = min(max(mean[HEAT], 0.0), _HEAT_MOST)
+        mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), _LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
         if length2 < _STANDS:
             break
