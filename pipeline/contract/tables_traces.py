@@ -75,11 +75,18 @@ TRACE_RESULT = Table(
 MODEL_NORM = Table(
     "mart",
     "model_norm",
-    ("make", "model"),
-    "one model: what its recordings have in common, as the reference for each of them",
+    ("make", "model", "from_model_year"),
+    "one model, or the model years of it that share a kind of sensor: what its recordings have in common, as the "
+    "reference for each of them",
     (
         text("make", "make"),
         text("model", "model"),
+        count(
+            "from_model_year", "first model year of this kind of sensor; null: the model has one in all years"
+        ),
+        count(
+            "to_model_year", "last model year of this kind of sensor; null: the model has one in all years"
+        ),
         number(
             "volts_per_pa",
             "slope of the sensor's output over pressure (median of the recordings that agree; null where none prevail)",

@@ -78,7 +78,7 @@ shop as (
 )
 select t.trace_id, t.job_id, t.vehicle_id, t.source_id, t.stage, t.recorded_at, t.fuel_level_pct, t.ambient_c,
        coalesce(t.barometric_kpa, shop.barometric_kpa) as barometric_kpa,
-       t.barometer_step_kpa, v.fuel_tank_l, v.make, v.model, t.trouble_codes, t.checks
+       t.barometer_step_kpa, v.fuel_tank_l, v.make, v.model, v.model_year, t.trouble_codes, t.checks
 from known t
 join core.vehicles v using (vehicle_id)
 left join shop using (shop_id)

@@ -66,23 +66,47 @@ def agreed_by_model(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: R
     said : one row per recording: the keys `by`, vehicle_id (null: a vehicle of its own) and the number, null where it
         does not tell.
     """
-    named = pl.col("vehicle_id").cast(pl.String).rank("dense").cast(pl.Int64)
-    voice = pl.coalesce(named, -1 - pl.int_range(pl.len()))
-    told = said.select(*by, pl.col(name).cast(pl.Float64), voice=voice).drop_nulls(name).sort(*by, name)
-    models = told.group_by(by, maintain_order=True).agg(n=pl.len())
-    values, voices = told[name].to_numpy(), told["voice"].to_numpy()
-    rows = pairwise([0, *models["n"].cum_sum().to_list()])
-    parts = [(values[a:b], voices[a:b]) for a, b in rows]
+    models, parts = _parts(said, by, name)
+    usual = _usual_spread(parts, reach)
+    width = _width(usual, reach)
+    found = [_with_usual(agreement(*part, reach, width), usual, reach) for part in parts]
+    schema = {name: pl.Float64, f"{name}_spread": pl.Float64, f"{name}_n": pl.Int64}
+    return models.hstack(pl.DataFrame(found, schema=schema, orient="row").fill_nan(None))
+
+
+def width_of_kinds(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: Reach) -> float:
+    """Return how far apart a number of two sensors of one kind may lie; parameters as of `agreed_by_model`."""
+    return _width(_usual_spread(_parts(said, by, name)[1], reach), reach)
+
+
+def _usual_spread(parts: list[tuple[Floats, Ints]], reach: Reach) -> float:
     # How the models of a lake scatter tells more of each of them than its own few recordings do.
     known = [one for one in (agreement(*part, reach, reach.most) for part in parts) if np.isfinite(one.norm)]
     spreads = np.repeat(
         [one.spread / reach.unit(one.norm) for one in known], [one.n_vehicles for one in known]
     )
-    usual = float(np.median(spreads)) if known else 0.0
-    width = min(max(_REACH_SPREADS * usual, reach.least), reach.most)
-    found = [_with_usual(agreement(*part, reach, width), usual, reach) for part in parts]
-    schema = {name: pl.Float64, f"{name}_spread": pl.Float64, f"{name}_n": pl.Int64}
-    return models.select(by).hstack(pl.DataFrame(found, schema=schema, orient="row").fill_nan(None))
+    return float(np.median(spreads)) if known else 0.0
+
+
+def _width(usual: float, reach: Reach) -> float:
+    return min(max(_REACH_SPREADS * usual, reach.least), reach.most)
+
+
+def _parts(
+    said: pl.DataFrame, by: tuple[str, ...], name: str
+) -> tuple[pl.DataFrame, list[tuple[Floats, Ints]]]:
+    """Return the models that tell a number, and of each its values, rising, with the vehicle of each."""
+    told = voiced(said).select(*by, pl.col(name).cast(pl.Float64), "voice").drop_nulls(name).sort(*by, name)
+    models = told.group_by(by, maintain_order=True).agg(n=pl.len())
+    values, voices = told[name].to_numpy(), told["voice"].to_numpy()
+    rows = pairwise([0, *models["n"].cum_sum().to_list()])
+    return models.select(by), [(values[a:b], voices[a:b]) for a, b in rows]
+
+
+def voiced(said: pl.DataFrame) -> pl.DataFrame:
+    """Return readings with a `voice`, a number for each vehicle; one without a name is a vehicle of its own."""
+    named = pl.col("vehicle_id").cast(pl.String).rank("dense").cast(pl.Int64)
+    return said.with_columns(voice=pl.coalesce(named, -1 - pl.int_range(pl.len())))
 
 
 def agreement(values: Floats, voices: Ints, reach: Reach, width: float) -> Agreed:
@@ -93,20 +117,26 @@ def agreement(values: Floats, voices: Ints, reach: Reach, width: float) -> Agree
     values : one per recording, sorted upwards, one at the least. voices : the vehicle of each. width : how far apart
         those that agree may lie.
     """
-    _, vehicle, tested = np.unique(voices, return_inverse=True, return_counts=True)
-    weights, above = 1 / tested[vehicle], reach.above(values, width)
-    of_kind = _largest(values, above, weights)
-    n, n_all = len(np.unique(voices[of_kind])), len(tested)
+    of_kind, rival = two_kinds(values, voices, reach, width)
+    n, n_all = len(np.unique(voices[of_kind])), len(np.unique(voices))
     if n < MIN_AGREEING:
-        is_apart = n_all > n and values[-1] > values[0] + _APART_WIDTHS * above[0]
+        is_apart = n_all > n and values[-1] > values[0] + _APART_WIDTHS * reach.above(values[:1], width)[0]
         return Agreed(np.nan, _spread(values) if is_apart else np.nan, n)
-    others = np.delete(np.arange(len(values)), of_kind)
-    rival = others[_largest(values[others], above[others], weights[others])]
     n_rival = len(np.unique(voices[rival]))
     prevails = n_rival <= 1 or n >= _SHARE_OF_TWO_KINDS * (n + n_rival)
     if 2 * n < n_all or not prevails:
         return Agreed(np.nan, np.nan, n)
     return Agreed(float(np.median(values[of_kind])), _spread(values[of_kind]), n)
+
+
+def two_kinds(values: Floats, voices: Ints, reach: Reach, width: float) -> tuple[Ints, Ints]:
+    """Return which values are of the largest group that lies close together, and which of the next; see `agreement`."""
+    _, vehicle, tested = np.unique(voices, return_inverse=True, return_counts=True)
+    weights, above = 1 / tested[vehicle], reach.above(values, width)
+    every = np.arange(len(values))
+    of_kind = every[_largest(values, above, weights)]
+    others = np.delete(every, of_kind)
+    return of_kind, others[_largest(values[others], above[others], weights[others])]
 
 
 def _largest(values: Floats, above: Floats, weights: Floats) -> slice:

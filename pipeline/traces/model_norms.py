@@ -18,6 +18,7 @@ from pipeline.traces.agreement import Reach, agreed_by_model
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
 from pipeline.traces.fleet_vapor import law_of_tanks
+from pipeline.traces.generations import YEARS, generations, in_generation
 from pipeline.traces.view import MAD_TO_SD
 
 #: So many recordings of a model make a norm; of volts so many vehicles that agree, see `agreement`.
@@ -39,11 +40,17 @@ MIN_OF_ALL = 8
 #: One vehicle's hole, tested again and again, looks like vapor: of fewer vehicles so many recordings tell of it.
 MIN_OF_FEW_VEHICLES = 20
 NUMBERS = (*READ, "extra_volume_l", "purge_opens_pct", *OF_ALL, VAPOR_RETURN)
-NORM_SCHEMA: dict[str, type[pl.DataType]] = dict.fromkeys(MODEL, pl.String) | {
-    name + end: kind
-    for name in NUMBERS
-    for end, kind in (("", pl.Float64), ("_spread", pl.Float64), ("_n", pl.Int64))
-}
+#: Recordings share norms within a model, and of one whose sensors changed within the model years of one kind.
+GENERATION = (*MODEL, *YEARS)
+NORM_SCHEMA: dict[str, type[pl.DataType]] = (
+    dict.fromkeys(MODEL, pl.String)
+    | dict.fromkeys(YEARS, pl.Int64)
+    | {
+        name + end: kind
+        for name in NUMBERS
+        for end, kind in (("", pl.Float64), ("_spread", pl.Float64), ("_n", pl.Int64))
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -63,18 +70,18 @@ def is_clear_line(r2: Floats, pressure_range_pa: Floats) -> np.ndarray:
 
 
 def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
-    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or, of volts, where none prevails.
+    """Return the norms of each model; null where fewer than MIN_RECORDINGS tell, or, of volts, where none prevails. A
+    model whose sensors changed has a row for each of its YEARS, see `generations`; of any other these are null.
 
     Parameters
     ----------
-    readings : one row per recording: vehicle_id, make, model, READ, OF_ALL, tank_l, ullage_l, duty_pct, duty_gain_pct
-        and is_timed, nan or null where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never of pressures
-        that were derived from the volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of one reading,
-        vapor_rise_pa_s [Pa/s] shut before the draw, purge_flow_l_min [l/min] at full duty (of systems that hold or leak
-        a little), as proportional to duty_pct [%] and with CANISTER_AND_LINES_L beside the ullage_l [l] of a tank of
-        tank_l [l] (duty_gain_pct, is_timed: see `drawn.Draw` and `purge_flow`); heat_share_ratio, heat_time_log_ratio,
-        see `fleet_gas`;
-        vapor_return_ratio, vapor_return_sd, see `fleet_vapor`.
+    readings : one row per recording: vehicle_id, make, model, model_year, READ, OF_ALL, tank_l, ullage_l, duty_pct,
+        duty_gain_pct and is_timed, nan or null where it does not tell: volts_per_pa [V/Pa] (of clear lines only, never
+        of pressures that were derived from the volts), rest_v [V] and rest_pa [Pa] with the vent open, noise_pa [Pa] of
+        one reading, vapor_rise_pa_s [Pa/s] shut before the draw, purge_flow_l_min [l/min] at full duty (of systems that
+        hold or leak a little), as proportional to duty_pct [%] and with CANISTER_AND_LINES_L beside the ullage_l [l] of
+        a tank of tank_l [l] (duty_gain_pct, is_timed: see `drawn.Draw` and `purge_flow`); heat_share_ratio,
+        heat_time_log_ratio, see `fleet_gas`; vapor_return_ratio, vapor_return_sd, see `fleet_vapor`.
 
     Returns
     -------
@@ -92,8 +99,9 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     vapor = law_of_tanks(ratio, ratio_sd, MIN_OF_ALL if vehicles >= MIN_OF_ALL else MIN_OF_FEW_VEHICLES)
     said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null()))
     extra = extra_volumes(said)
+    said = in_generation(said, generations(said, _REACH))
     said = _flow_by_extra_volume(said.join(extra, on=MODEL, how="left"))
-    found = said.group_by(MODEL).agg(
+    found = said.group_by(GENERATION).agg(
         *(pl.col(name).median() for name in READ),
         *(_spread(name).alias(f"{name}_spread") for name in READ),
         *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in READ),
@@ -104,15 +112,16 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         for column in (name, f"{name}_spread")
     )
     for name, reach in _REACH.items():
-        agreed = agreed_by_model(said, MODEL, name, reach)
-        found = found.drop(agreed.columns[len(MODEL) :]).join(agreed, on=MODEL, how="left")
+        agreed = agreed_by_model(said, GENERATION, name, reach)
+        found = found.drop(agreed.columns[len(GENERATION) :])
+        found = found.join(agreed, on=GENERATION, how="left", nulls_equal=True)
     found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
     found = found.with_columns(
         pl.lit(vapor.mean).fill_nan(None).alias(VAPOR_RETURN),
         pl.lit(vapor.spread).fill_nan(None).alias(f"{VAPOR_RETURN}_spread"),
         pl.lit(round(vapor.n)).alias(f"{VAPOR_RETURN}_n"),
     )
-    return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(MODEL)
+    return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(GENERATION)
 
 
 def _flow_by_extra_volume(said: pl.DataFrame) -> pl.DataFrame:
@@ -140,15 +149,17 @@ def _spread(name: str) -> pl.Expr:
 
 
 def models_of(headers: pl.DataFrame) -> pl.DataFrame:
-    """Return make and model of each header, null where the headers do not say."""
-    missing = [pl.lit(None).alias(name) for name in MODEL if name not in headers.columns]
-    return headers.with_columns(missing).select(pl.col(MODEL).cast(pl.String))
+    """Return make, model and model_year of each header, null where the headers do not say."""
+    schema = dict.fromkeys(MODEL, pl.String) | {"model_year": pl.Int64}
+    missing = [pl.lit(None).alias(name) for name in schema if name not in headers.columns]
+    return headers.with_columns(missing).select(pl.col(name).cast(kind) for name, kind in schema.items())
 
 
 def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
     """Return the norms of each header's model, in the order of the headers."""
-    at = norms.select(MODEL).with_row_index("at")
-    mine = models_of(headers).join(at, on=MODEL, how="left", maintain_order="left")
+    at = norms.select(GENERATION).with_row_index("at")
+    mine = in_generation(models_of(headers), norms)
+    mine = mine.join(at, on=GENERATION, how="left", maintain_order="left", nulls_equal=True)
     # One row more than there are models: of those that have no norms.
     row = mine["at"].fill_null(norms.height).to_numpy()
 

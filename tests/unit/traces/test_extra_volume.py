@@ -227,6 +227,7 @@ def test_draws_whose_beginning_passed_unseen_tell_no_line():
 
 def test_few_draws_make_no_norm_and_the_purge_flow_of_many_is_that_of_the_whole_volume():
     told = lake(draws(9.0, scatter=0.03)).with_columns(
+        model_year=pl.lit(None, pl.Int64),
         volts_per_pa=pl.lit(None, pl.Float64),
         rest_v=pl.lit(None, pl.Float64),
         rest_pa=pl.lit(None, pl.Float64),

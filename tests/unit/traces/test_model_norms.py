@@ -22,7 +22,7 @@ from pipeline.traces.model_norms import (
 OF_MODEL = {"make": "Kestin", "model": "210"}
 
 
-def _fleet(slopes: list[float]) -> tuple[pl.DataFrame, pl.DataFrame]:
+def _fleet(slopes: list[float], years: list[int] | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
     """One tight recording of a vehicle for each slope [V/Pa], all of one model."""
     drawing, frames, headers = whole_test(), [], []
     for k, slope in enumerate(slopes):
@@ -30,6 +30,7 @@ def _fleet(slopes: list[float]) -> tuple[pl.DataFrame, pl.DataFrame]:
         frame = drawing.samples(noise=3, seed=k, volts=np.round(volts, 3))
         frames.append(frame.with_columns(trace_id=pl.lit(f"t{k}")))
         headers.append(HEADER | {"trace_id": f"t{k}", "vehicle_id": f"v{k}"} | OF_MODEL)
+        headers[-1]["model_year"] = years[k] if years else None
     return pl.concat(frames), pl.DataFrame(headers, infer_schema_length=None)
 
 
@@ -104,6 +105,21 @@ def norms_with(**numbers: float) -> pl.DataFrame:
     for name, value in numbers.items():
         row |= {name: value, f"{name}_spread": abs(value) * 0.01, f"{name}_n": 37}
     return pl.DataFrame([row], schema=NORM_SCHEMA)
+
+
+def test_a_kind_of_sensor_that_came_with_a_model_year_accuses_nobody_and_its_own_odd_one_is_told():
+    slopes = [8e-4, 7.9e-4, 8.1e-4, 8e-4, 8.05e-4, 5e-4, 5.05e-4, 5e-4, 6.5e-4]
+    years = [2012, 2013, 2014, 2014, 2015, 2016, 2017, 2018, 2018]
+    samples, headers = _fleet(slopes, years)
+    rows = measure_traces(samples, headers, Settings())
+    assert rows["verdict"].to_list() == ["holds"] * 8 + ["sensor_disagrees"]
+    assert "this model's sensors move +0.50 (3 vehicles agree)" in rows["evidence"][8]
+    # Five of a kind and two of the same year: nobody knows that the two are a kind.
+    few, of_any_year = samples.filter(~pl.col("trace_id").is_in(["t7", "t8"])), pl.lit(2014)
+    rows = measure_traces(few, headers.head(7).with_columns(model_year=of_any_year), Settings())
+    assert rows["verdict"].to_list() == [*["holds"] * 5, *["sensor_disagrees"] * 2]
+    rows = measure_traces(few, headers.head(7), Settings())
+    assert rows["verdict"].to_list() == ["holds"] * 7
 
 
 def test_a_norm_from_the_whole_lake_judges_one_trace_alone_and_explains_it_alike():
@@ -201,6 +217,7 @@ def readings(**changed: object) -> dict[str, object]:
             "vehicle_id": "v",
             "make": "a",
             "model": "b",
+            "model_year": None,
             "tank_l": 60.0,
             "ullage_l": 30.0,
             "duty_pct": 100.0,
