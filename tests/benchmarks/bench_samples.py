@@ -137,7 +137,7 @@ def _registers(headers: pl.DataFrame, copies: int) -> dict[str, pl.DataFrame]:
         "traces": pl.concat([_copy(headers, k) for k in range(copies)]).select(
             *of_trace, "barometric_kpa", source_id=pl.lit("a")
         ),
-        "vehicles": headers.select("vehicle_id", "make", "model", "fuel_tank_l"),
+        "vehicles": headers.select("vehicle_id", "make", "model", "fuel_tank_l", model_year=pl.lit(2015)),
         "jobs": headers.select("job_id", pl.lit("s").alias("shop_id"), "trouble_codes", "checks").unique(
             "job_id"
         ),

@@ -35,7 +35,7 @@ def lake(tmp_path) -> Warehouse:
     }
     facts = {"trace_id": "asked", "fuel_level_pct": None, "ambient_c": None, "barometric_kpa": 90.0}
     facts["barometer_step_kpa"] = 1.0
-    vehicle = {"vehicle_id": "v", "fuel_tank_l": 60.0, "make": "Orrin", "model": "Tarn"}
+    vehicle = {"vehicle_id": "v", "fuel_tank_l": 60.0, "make": "Orrin", "model": "Tarn", "model_year": 2015}
     lists = {name: pl.List(pl.String) for name in ("trouble_codes", "checks")}
     numbers = dict.fromkeys(("fuel_level_pct", "ambient_c"), pl.Float64)
     headers = pl.DataFrame(traces, infer_schema_length=None)
