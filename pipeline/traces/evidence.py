@@ -109,7 +109,9 @@ def _draw(r: Readings) -> Text:
 
 
 def _bleed(r: Readings) -> Text:
-    change = r["hold_end_above"] - r["hold_start_above"]
+    # A valve that shuts late draws on in the hold: from the greatest vacuum on the pressure rose.
+    drawn_to = np.where(r["is_pressure_test"], np.nan, r["draw_before"] - r["depth"] - r["zero"])
+    change = r["hold_end_above"] - np.fmin(r["hold_start_above"], drawn_to)
     return choose(
         (
             isfinite(r["gone_s"]) & (r["gone_s"] < 0.8 * r["hold_s"]) & ~r["is_pressure_test"],
@@ -364,9 +366,9 @@ def _not_judged(r: Readings) -> Text:
     reason = r["reason"]
     why = words([REASONS[word] for word in reason.tolist()])
     likely = where_known(say(" ({} likely)", percent(r["confidence"])))
-    possible = where_known(
-        say(" (a hole up to {} mm is possible; {})", fixed(r["working_high"], 2), _coefficient(r))
-    )
+    best = where_known(say("likeliest: {}, {}; ", _told(r["best"]), percent(r["confidence"])))
+    size = say("a hole up to {} mm is possible; {}", fixed(r["working_high"], 2), _coefficient(r))
+    possible = where_known(say(" ({}{})", best, size))
     more = choose(
         (reason == "few", say(" ({})", counted(r["n_samples"]))),
         (reason == "torn", say(": {}{}, or {}{}", _told(r["best"]), likely, _told(r["second"]), _ask(r))),

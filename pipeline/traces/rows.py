@@ -31,6 +31,7 @@ _READINGS_SAID = {
     "draw_s": "draw.seconds",
     "lost_s": "draw.lost_s",
     "hold_s": "hold.seconds",
+    "draw_before": "draw.before",
     "hold_start_above": "hold.start_above",
     "hold_end_above": "hold.end_above",
     "gone_s": "hold.gone_s",

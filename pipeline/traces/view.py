@@ -57,7 +57,8 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
     """Return the row from which on the reading stands dead still to the recording's end, through a command that moves
     any tank, and in volts as well where there are any; all rows where it does not.
 
-    A sensor whose readings rarely differ from one to the next may stand still, and so may one at its end.
+    A sensor whose readings rarely differ from one to the next may stand still, and so may one at its end, and in coarse
+    steps one of a tank that has nothing left to lose: at a reading of the open vent, once the purge has drawn.
     """
     n = len(t)
     a = n - 1
@@ -77,7 +78,17 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
         lowest, highest = min(lowest, p[i]), max(highest, p[i])
     is_inside = lowest < p[n - 1] < highest
     is_dead = is_told and is_inside and unequal >= max(_LIVELY * pairs, _MIN_PAIRS)
+    if is_dead and not _draws(duty, is_vent_closed, a, n) and _draws(duty, is_vent_closed, 0, a):
+        for i in range(a):
+            if p[i] == p[n - 1] and not is_vent_closed[i] and duty[i] <= 0:
+                return n
     return a + 1 if is_dead else n
+
+
+@compiled
+def _draws(duty: Floats, is_vent_closed: Flags, a: int, b: int) -> bool:
+    """Say whether the purge is open in rows a to b with the vent shut."""
+    return np.any((duty[a:b] > 0) & is_vent_closed[a:b])
 
 
 @compiled

@@ -352,6 +352,31 @@ def test_a_reading_that_freezes_in_the_hold_blocks_no_vent(hole_mm):
     assert "In the last 68 s the reading stood dead still" in row["evidence"]
 
 
+def test_a_tank_that_has_nothing_left_to_lose_is_no_reading_that_stood_still():
+    """In coarse steps an emptied tank reads what the open vent reads, also when the vent opens."""
+    whole = whole_test(3.0, 90)
+    lively = whole.samples(noise=25, step=20.0, seed=3)
+    at = lively.filter(pl.col("purge_duty_pct") > 0)["t_s"].max() + 30.0
+    emptied = pl.when(pl.col("t_s") > at).then(0.0).otherwise("tank_pressure_pa")
+    row = judged(lively.with_columns(tank_pressure_pa=emptied))
+    assert row["verdict"] == "leak"
+    assert "stood dead still" not in row["evidence"]
+    # One that stands off the open vent's level is dead.
+    stuck = pl.when(pl.col("t_s") > at).then(-700.0).otherwise("tank_pressure_pa")
+    assert "stood dead still" in judged(lively.with_columns(tank_pressure_pa=stuck))["evidence"]
+
+
+def test_a_rise_is_told_from_the_greatest_vacuum_on_also_where_the_valve_shut_late():
+    """The purge is commanded shut, and the vacuum grows for another half second."""
+    drawing = Drawing().rest().closed().draw(-2000)
+    late = drawing.add(0.6, lambda s: -2000 - 700 * s / 0.6, True, 0.0)
+    late.add(60, lambda s: -2700 + 5 * s, True, 0.0)
+    row = judged(late.release().samples(noise=1))
+    rose = float(re.search(r"the pressure rose by (\d+) Pa", row["evidence"])[1])
+    # Up to the middle of the hold's last fifth.
+    assert rose == pytest.approx(0.9 * 60 * 5, abs=20)
+
+
 def test_one_step_of_a_coarse_sensor_is_nothing_that_opened():
     """Whole kilopascals: a tank that warms by some hundred pascals is read as one that loses a third at once."""
     drawing = Drawing().rest().closed().draw(-2700)
