@@ -276,13 +276,17 @@ def _no_vacuum(r: Readings) -> Text:
         choose((creep > 0, "crept up"), otherwise="sank"),
         fixed(np.abs(creep), 2),
     )
+    risen = say(
+        "; the shut tank stood at {} until the vent opened, so it holds and the sensor works",
+        pressures(r["hold_end_above"]),
+    )
     is_tight = r["creeps"] & isfinite(creep)
     return say(
         "{}{}: the purge valve or its line does not pass{}.",
         came,
-        choose((is_tight, holds)),
+        choose((is_tight, holds), (r["is_risen_shut"], risen)),
         choose(
-            (is_tight | is_faint, ""),
+            (is_tight | is_faint | r["is_risen_shut"], ""),
             otherwise="; a wide-open system could look the same, so see that the vent valve shuts and the cap is on",
         ),
     )

@@ -134,6 +134,7 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
     columns = {
         "reason": m.judgement.reason,
         "creeps": m.judgement.creeps,
+        "is_risen_shut": m.judgement.signs.risen_shut > 0,
         "is_shut_at_rest": m.judgement.signs.shut_at_rest > 0,
         "is_stopped": m.judgement.signs.stopped > 0,
         "second": m.judgement.second,
@@ -218,7 +219,7 @@ def _suspects(m: Measured) -> pl.Series:
         first=pl.Series(np.round(told.confidence, 1)),
         other=pl.Series(told.second),
         second=pl.Series(np.round(told.second_confidence, 1)),
-        is_shut=pl.Series(j.creeps & (told.best == NO_VACUUM)),
+        is_shut=pl.Series((j.creeps | (j.signs.risen_shut > 0)) & (told.best == NO_VACUUM)),
     )
     cases = each.with_row_index("at").group_by(each.columns).agg("at")
     suspects = []

@@ -66,6 +66,8 @@ OUTRUN_PA = 2_000.0
 #: 0.83 of the time in which four fifths of it go (sqrt(p) out, as much in as goes out there). In a tight tank whose cap
 #: is taken off it comes many times as slowly.
 CAME_TIMES = 2.0
+#: Wind and slosh lift an open tank by less than this [Pa], and by less than so many steps of its reading.
+RISEN_SHUT_PA, RISEN_SHUT_STEPS = 20.0, 1.5
 #: From the level before a draw to what is left of it later pass the draw and about so many seconds.
 KEPT_AFTER_S = 9.0
 #: Hardly any vacuum: less than this [Pa] arrives in a draw, and it stays.
@@ -118,6 +120,7 @@ class Signs:
     arrives: Floats
     hardly_any: Floats
     stays: Floats
+    risen_shut: Floats
     gone: Floats
     lost: Floats
     creeps: Floats
@@ -143,7 +146,7 @@ def read_signs(
     with np.errstate(all="ignore"):
         has_draw = shown.draw.seconds >= MIN_DRAW_S
         has_test = has_draw | marks.is_pressure_test
-        creeps, hardly_any = _creeps(shown), _hardly_any(shown)
+        creeps, hardly_any, risen_shut = _creeps(shown), _hardly_any(shown), _risen_shut(shown)
         shut_at_rest = np.where(marks.is_pressure_test, -SUREST, _shut_at_rest(shown))
         # A tank that was put under pressure from outside needs no purge to bring it.
         plainly = np.where(marks.is_pressure_test, SUREST, _arrives_plainly(shown, creeps))
@@ -166,8 +169,9 @@ def read_signs(
             plainly,
             arrives,
             hardly_any,
-            # What little arrived stays: a purge that hardly flows, and no leak.
-            both(hardly_any, above(_kept_beside_creep(shown, creeps), 0.5, FAINT)),
+            # What little arrived stays, or the shut tank rises all the same: a purge that hardly flows, and no leak.
+            both(hardly_any, either(above(_kept_beside_creep(shown, creeps), 0.5, FAINT), risen_shut)),
+            risen_shut,
             gone,
             both(_lost(shown), fact(~marks.is_pressure_test.astype(bool))),
             creeps,
@@ -246,6 +250,17 @@ def _kept_beside_creep(shown: Shown, creeps: Floats) -> Floats:
     draw = shown.draw
     crept = np.where(creeps > 0, -draw.creep, 0.0) * (draw.seconds + KEPT_AFTER_S)
     return shown.hold.kept_early - crept / np.maximum(draw.depth, 4 * shown.sensor.sd)
+
+
+def _risen_shut(shown: Shown) -> Floats:
+    """The shut tank rose above the air outside, and that went when the vent opened: its fuel raised it, so it is not
+    open."""
+    sensor, end = shown.sensor, shown.hold.end_above
+    least = np.maximum(
+        RISEN_SHUT_PA, np.maximum(4 * sensor.sd, RISEN_SHUT_STEPS * np.nan_to_num(sensor.step))
+    )
+    grown = np.minimum(end, end - np.nan_to_num(shown.closed.above))
+    return both(above(grown, least), below(shown.release.left, 0.3), fact(shown.vented.is_zero_known))
 
 
 def _creeps(shown: Shown) -> Floats:

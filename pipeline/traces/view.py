@@ -88,7 +88,7 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
 @compiled
 def _draws(duty: Floats, is_vent_closed: Flags, a: int, b: int) -> bool:
     """Say whether the purge is open in rows a to b with the vent shut."""
-    return np.any((duty[a:b] > 0) & is_vent_closed[a:b])
+    return bool(np.any((duty[a:b] > 0) & is_vent_closed[a:b]))
 
 
 @compiled

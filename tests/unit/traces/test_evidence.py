@@ -28,6 +28,7 @@ FLAGS = (
     "is_off_norm",
     "is_shifted",
     "is_parted",
+    "is_risen_shut",
     "is_shut_at_rest",
     "is_stopped",
     "is_leak_told",

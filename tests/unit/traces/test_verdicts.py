@@ -400,3 +400,18 @@ def test_a_purge_that_was_open_for_a_moment_tells_nothing_of_its_vacuum(seconds,
     row = judged(cut.samples(noise=2))
     assert row["verdict"] == verdict
     assert ("too short a time" in row["evidence"]) == (verdict == "not_judged")
+
+
+def test_a_shut_tank_that_rose_and_lets_that_go_through_the_vent_stands_not_open_to_a_purge_that_does_not_flow():
+    """Its fuel has given what it gives: through draw and hold nothing creeps any more, and only the release tells."""
+    drawing = Drawing().rest().closed(20, rate=3.0)
+    drawing.add(40, lambda s: 60 + 0 * s, True, 60.0).add(40, lambda s: 60 + 0 * s, True, 0.0)
+    shut = judged(drawing.release(8, level=0.0).samples(noise=1))
+    assert shut["verdict"] == "no_vacuum"
+    assert shut["confidence"] > 0.9
+    assert "the shut tank stood at 60 Pa (0.2 in of water) until the vent opened" in shut["evidence"]
+    assert "wide-open" not in shut["evidence"]
+    # What does not go when the vent opens is the reading's own.
+    drawing = Drawing().rest().closed(20, rate=3.0)
+    drawing.add(40, lambda s: 60 + 0 * s, True, 60.0).add(40, lambda s: 60 + 0 * s, True, 0.0)
+    assert judged(drawing.release(8, level=60.0).samples(noise=1))["confidence"] is None
