@@ -276,10 +276,8 @@ def _no_vacuum(r: Readings) -> Text:
         choose((creep > 0, "crept up"), otherwise="sank"),
         fixed(np.abs(creep), 2),
     )
-    risen = say(
-        "; the shut tank stood at {} until the vent opened, so it holds and the sensor works",
-        pressures(r["hold_end_above"]),
-    )
+    stood = where_known(pressures(r["hold_end_above"]), "a pressure of its own")
+    risen = say("; the shut tank stood at {} until the vent opened, so it holds and the sensor works", stood)
     is_tight = r["creeps"] & isfinite(creep)
     return say(
         "{}{}: the purge valve or its line does not pass{}.",
