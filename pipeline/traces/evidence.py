@@ -32,7 +32,7 @@ from pipeline.traces.written import (
 _NOTHING_PA = 60.0
 _MUCH_PA = 1000.0
 #: A verdict less likely than this is told with the story that comes second.
-_SURE = 0.9
+SURE = 0.9
 
 #: What is said of a leak over volume in place of a diameter.
 _NO_TANK = "its diameter needs the tank's size, which is not known"
@@ -56,7 +56,7 @@ def evidence_of(r: Readings, n: int) -> pl.Series:
 
 def _less_likely(r: Readings) -> Text | str:
     """Name the story that comes second to a verdict which is not sure."""
-    is_unsure = r["confidence"] < _SURE
+    is_unsure = r["confidence"] < SURE
     if r["verdict"] == "not_judged" or not is_unsure.any():
         return ""
     likely = where_known(say(" ({})", percent(r["second_confidence"])))

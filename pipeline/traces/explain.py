@@ -12,6 +12,7 @@ from scipy.special import ndtri
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.settings import Settings
 from pipeline.traces.compiled import Floats
+from pipeline.traces.evidence import SURE
 from pipeline.traces.left_out import MENDED_S
 from pipeline.traces.measure import measure
 from pipeline.traces.measured import Measured
@@ -35,6 +36,9 @@ NEXT_STEP = {
     "sensor_disagrees": "Compare the sensor with a gauge of known accuracy through a whole test.",
     "not_judged": "Record a whole test: rest, closed, draw, hold of a minute, release.",
 }
+
+#: Of a system that holds, but might not.
+NEXT_IF_UNSURE = "Likely nothing to find here: run the same test again before the codes are cleared."
 
 #: The same where nothing was judged, after each reason (`verdict.REASONS`) but those that lack a part of the test.
 NEXT_RECORDING = {
@@ -187,7 +191,8 @@ def _sentences(
     if result["suspects"]:
         lines.append("Look first at: " + ", ".join(s.replace("_", " ") for s in result["suspects"][:3]) + ".")
     after_reason = NEXT_RECORDING if result["verdict"] == "not_judged" else {}
-    lines.append(after_reason.get(m.judgement.reason[k], NEXT_STEP[result["verdict"]]))
+    step = after_reason.get(m.judgement.reason[k], NEXT_STEP[result["verdict"]])
+    lines.append(NEXT_IF_UNSURE if result["verdict"] == "holds" and result["confidence"] < SURE else step)
     return lines
 
 
@@ -206,7 +211,10 @@ def _beside_the_tank(extra_l: float) -> str:
     """Say how much of the volume lies beside the tank, where its model's draws, or the lake's, told it."""
     if extra_l == CANISTER_AND_LINES_L:
         return ""
-    return f" ({extra_l:.1f} l of it in canister and lines, above the full mark and by walls that give, as draws show)"
+    return (
+        f" ({extra_l:.1f} l of it beside the fuel's own room: canister, lines, the dome above the full mark and walls"
+        " that give, read from draws)"
+    )
 
 
 def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Settings) -> list[str]:

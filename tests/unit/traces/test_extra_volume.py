@@ -273,6 +273,6 @@ def test_an_explanation_tells_the_volume_beside_the_tank_where_the_model_told_it
     headers = pl.DataFrame([HEADER | {"make": "Kestin", "model": "210"}], infer_schema_length=None)
     samples = whole_test(0.8).samples(noise=3)
     told = explain_trace(samples, headers, Settings(), norms_with(extra_volume_l=9.5)).sentences
-    assert any("(9.5 l of it in canister and lines, above the full mark" in line for line in told)
+    assert any("(9.5 l of it beside the fuel's own room: canister, lines" in line for line in told)
     usual = explain_trace(samples, headers, Settings(), norms_with()).sentences
     assert not any("of it in canister" in line for line in usual)

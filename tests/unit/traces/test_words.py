@@ -7,7 +7,7 @@ from drawing import HEADER, Drawing, judged, whole_test
 
 from pipeline.contract.vocabulary import COMPONENTS, VERDICTS
 from pipeline.settings import Settings
-from pipeline.traces.explain import NEXT_RECORDING, NEXT_STEP, explain_trace, explain_traces
+from pipeline.traces.explain import NEXT_IF_UNSURE, NEXT_RECORDING, NEXT_STEP, explain_trace, explain_traces
 from pipeline.traces.suspects import CAUSES, OPENINGS, name_suspects
 from pipeline.traces.verdict import REASONS
 
@@ -140,6 +140,14 @@ def test_an_explanation_without_a_hold_has_no_fit(is_frame):
     assert told.hold is None
     assert told.result["verdict"] == "not_judged"
     assert told.sentences[-1] == NEXT_STEP["not_judged"]
+
+
+def test_where_holding_is_not_sure_nobody_is_told_to_clear_the_codes():
+    for hole_mm, step in ((0.0, NEXT_STEP["holds"]), (0.2, NEXT_IF_UNSURE)):
+        told = explain_trace(whole_test(hole_mm, 60).samples(noise=20, seed=5), HEADER, Settings())
+        assert told.result["verdict"] == "holds"
+        assert (told.result["confidence"] < 0.9) == (step == NEXT_IF_UNSURE)
+        assert told.sentences[-1] == step
 
 
 def test_a_test_that_was_recorded_whole_is_not_asked_for_again_as_if_a_part_were_missing():
