@@ -37,7 +37,7 @@ class _Tight(NamedTuple):
 #: tanks' own middle lies at -0.3 and 0.6, two thirds within 0.9 and 0.5 of it; leaks that come to little more no author
 #: calls clear. Vapor that comes back fast under vacuum makes the wild ones; under pressure walls that give and vapor
 #: that is taken back move all alike.
-_DRAWN, _FILLED = _Tight(0.3, 0.6, 0.12), _Tight(0.7, 0.4, 0.1)
+_DRAWN, _FILLED = _Tight(0.3, 0.7, 0.12), _Tight(0.7, 0.4, 0.1)
 _WILD_TIMES = 3.0
 #: Gas that the draw cooled gives back about this share of the vacuum by warming, give or take another (judgement; of
 #: dry air that is drawn down at once it would be 0.29).
