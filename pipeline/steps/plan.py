@@ -10,6 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.lake.find import LakeFile, Stock, take_stock
+from pipeline.lake.unit_known import stop_without_units
 from pipeline.settings import Settings
 from pipeline.steps.folder import OutFolder
 from pipeline.steps.previous import look_at_previous
@@ -42,6 +43,11 @@ class Plan:
     durations_s: dict[str, float] = field(default_factory=dict)
 
     @property
+    def kept_names(self) -> list[str]:
+        """Return the files that are there and as they were."""
+        return [file.file for file in self.kept]
+
+    @property
     def has_news(self) -> bool:
         """Say whether anything asks for a new computation."""
         gone = self.vanished.filter(pl.col("status") != "vanished").height
@@ -66,9 +72,10 @@ def make_plan(
 
     Raises
     ------
-    WrongUsage, DataStopsRun : as `pipeline.lake.find.take_stock`.
+    WrongUsage, DataStopsRun : as `pipeline.lake.find.take_stock` and `pipeline.lake.unit_known.stop_without_units`.
     """
     stock = take_stock(lake)
+    stop_without_units(stock)
     name = address or str(lake.resolve())
     previous = look_at_previous(out, settings, name)
     known = previous.files

@@ -13,7 +13,7 @@ from pipeline.steps import audit, publish
 from pipeline.steps.admit import admit_registers, commonest_reasons, stop_if_a_register_is_empty
 from pipeline.steps.plan import Plan
 from pipeline.steps.refusals import Tally
-from pipeline.steps.registers import read_registers
+from pipeline.steps.registers import read_registers, stop_if_a_register_is_unreadable
 from pipeline.steps.samples import make_samples_view, read_sample_files
 from pipeline.steps.stage import carry_over, create_stage
 from pipeline.warehouse.store import Warehouse, open_warehouse
@@ -51,6 +51,7 @@ def read_and_judge(plan: Plan, *, is_stopping: bool = True) -> DataStopsRun | No
     with timed(plan, "read_and_judge"), open_warehouse(plan.out.next_warehouse, read_only=False) as warehouse:
         _carry(plan, warehouse)
         read_registers(plan, warehouse, tally)
+        stop_on(lambda: stop_if_a_register_is_unreadable(plan, warehouse))
         stop_on(lambda: tally.stop_if_too_many(plan.settings.max_refused_share))
         plan.tell("judging how the records fit together")
         refused = admit_registers(warehouse, plan.settings)
