@@ -117,6 +117,8 @@ def items(report: pl.DataFrame, vehicles: pl.DataFrame, run: Run) -> Section:
         " where there is none, the one judged by the rule in force. What (iv) to (vi) count, and why they do not add up"
         " to (i), is told in the next section.",
         *run.rule.sentences(),
+        "Where a CSV record without status bytes tells the lamp and its cell of monitors not ready is empty, every"
+        " monitor is taken as ready: a CSV says so in no other way.",
         "Item (xxiii) counts any supported monitor, also where the rule lets the vehicle pass.",
         WILSON,
     )
