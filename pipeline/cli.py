@@ -99,7 +99,9 @@ def check(lake: str, from_on: datetime | None, to_on: datetime | None, settings:
     with _progress() as tell:
         report = check_lake(place, chosen, tell)
     click.echo(_as_text(report.files))
-    click.echo(_as_text(report.reasons) if report.reasons.height else "every record keeps every rule")
+    click.echo(
+        _as_text(report.reasons) if report.reasons.height else "every record that was read keeps every rule"
+    )
     _say_notes(report.notes)
     if report.stop:
         raise report.stop

@@ -50,6 +50,10 @@ class FileUnreadable(EvapfleetError):
     exit_status = 1
 
 
+class UnitUnknown(FileUnreadable):
+    """A measured column of a file has no unit that is known."""
+
+
 class OurFault(EvapfleetError):
     """A promise that evapfleet makes to itself does not hold."""
 

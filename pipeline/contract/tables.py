@@ -24,6 +24,7 @@ from pipeline.contract.tables_fleet import (
     RECURRENCE,
 )
 from pipeline.contract.tables_inspection import (
+    CYCLE_OUTCOME,
     INSPECTION_DISAGREEMENT,
     INSPECTION_REPORT,
     INSPECTION_STATION,
@@ -50,6 +51,7 @@ __all__ = [
     "AUDIT_RUNS",
     "COMPONENT_LIFE",
     "COMPONENT_LIFE_CURVE",
+    "CYCLE_OUTCOME",
     "FAILURE_RATE",
     "FIRST_LOOK",
     "FIRST_TIME_FIX",
@@ -97,6 +99,7 @@ MARTS: tuple[Table, ...] = (
     LEAK_SIZE_CURVE,
     FIRST_LOOK,
     INSPECTION_REPORT,
+    CYCLE_OUTCOME,
     VEHICLES_TESTED,
     READINESS,
     STATION_LOOK,

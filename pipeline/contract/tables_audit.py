@@ -37,7 +37,10 @@ AUDIT_FILES = Table(
         count("n_quarantined", "records that broke a rule"),
         count("n_duplicate", "records that say again what another record says"),
         Column("ingested_at", "TIMESTAMP WITH TIME ZONE", "when this content was read"),
-        text("status", "read, kept (unchanged), vanished (rows kept) or unreadable (earlier rows kept)"),
+        text(
+            "status",
+            "read, kept (unchanged), vanished (not there, rows kept) or unreadable (earlier rows kept)",
+        ),
         text("problem", "what is wrong with the file as a whole"),
         text("form_sha256", "hash of the source's settings the file was read by"),
     ),

@@ -23,6 +23,30 @@ INSPECTION_REPORT = Table(
     ),
 )
 
+CYCLE_OUTCOME = Table(
+    "mart",
+    "cycle_outcome",
+    ("model_year", "vehicle_type"),
+    "one model year and vehicle type: how the test cycles that failed initially ended, each counted once",
+    (
+        Column("model_year", "INTEGER", "model year"),
+        text("vehicle_type", "vehicle type, as registered"),
+        count("n_initial_fail", "test cycles that failed initially, (a)(2)(i): the sum of the next five"),
+        count("n_passed_first_retest", "passed the first retest, (a)(2)(iii)"),
+        count("n_passed_later_retest", "passed the second or a later retest, (a)(2)(iv)"),
+        count("n_waived", "received a waiver and never passed, (a)(2)(v) less n_passed_and_waived"),
+        count(
+            "n_unknown",
+            "no known final outcome, (a)(2)(vi): the last verdict is a fail, and `cycle_gap_days` have passed since the"
+            " last visit",
+        ),
+        count("n_open", "still open: the same, and fewer days have passed; in no item of the rule"),
+        count(
+            "n_passed_and_waived", "of those that passed: marked waived at the same visit, in (a)(2)(v) too"
+        ),
+    ),
+)
+
 VEHICLES_TESTED = Table(
     "mart",
     "vehicles_tested",

@@ -132,7 +132,7 @@ def _prior(counts: Floats, expected: Floats, component: np.ndarray) -> tuple[Flo
     total = np.bincount(which, counts) / np.bincount(which, expected)
     known = np.where(np.isnan(fit.shape), LARGEST_SHAPE, fit.shape)
     shape = np.minimum(known, LARGEST_SHAPE)[which]
-    return shape, shape / np.maximum(total[which], np.finfo(float).tiny)
+    return shape, shape / np.maximum(total[which], np.finfo(float).eps)
 
 
 def _days(dates: pl.Series) -> Codes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from pipeline.contract.fields import ALL_KINDS
-from pipeline.errors import FileUnreadable, WrongUsage
+from pipeline.errors import FileUnreadable, UnitUnknown, WrongUsage
 from pipeline.lake.field_units import FIELD_OF_BARE, MEASURES, choices, split_bracket
 from pipeline.lake.source_form import EXTRA_SAMPLE_COLUMNS, KindForm
 from pipeline.standards import units
@@ -37,7 +37,8 @@ def lay_out(header: tuple[str, ...], form: KindForm, given: set[str], where: str
 
     Raises
     ------
-    FileUnreadable : a column that is needed stands twice, or a measured one has no unit that is known.
+    FileUnreadable : a column that is needed stands twice.
+    UnitUnknown : a measured column has no unit that is known.
     """
     columns = _mapped(header, form) | _in_our_names(header, form)
     for name, theirs in columns.items():
@@ -93,11 +94,11 @@ def _is_bare(name: str, theirs: str, form: KindForm) -> bool:
     return name in form.bare if name in form.columns else theirs == MEASURES[name].bare
 
 
-def _no_unit(name: str, theirs: str, why: str, where: str) -> FileUnreadable:
+def _no_unit(name: str, theirs: str, why: str, where: str) -> UnitUnknown:
     measure = MEASURES[name]
     what = f"The {measure.quantity} column {theirs!r} cannot be read: {why}."
     todo = f"Declare {measure.bare} under units in the source.toml as one of: {choices(name)}."
-    return FileUnreadable(what, where, todo)
+    return UnitUnknown(what, where, todo)
 
 
 def _hint(header: tuple[str, ...], form: KindForm, columns: dict[str, str], given: set[str]) -> str:

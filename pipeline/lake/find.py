@@ -36,11 +36,15 @@ class LakeFile:
 
 @dataclass(frozen=True)
 class Stock:
-    """What a lake holds: `files` in the order of their paths, `forms` by source, `unclaimed` as "file: reason"."""
+    """What a lake holds: `files` in the order of their paths, `forms` by source, `unclaimed` as "file: reason".
+
+    `unseen` : places that are there and could not be looked into: a closed folder, a link that leads nowhere.
+    """
 
     files: list[LakeFile] = field(default_factory=list)
     forms: dict[str, SourceForm] = field(default_factory=dict)
     unclaimed: list[str] = field(default_factory=list)
+    unseen: list[str] = field(default_factory=list)
 
 
 def take_stock(lake: Path | str) -> Stock:
@@ -113,6 +117,7 @@ def _take_source(folder: Path, stock: Stock) -> None:
         below = _as_text(path.relative_to(folder).as_posix())
         if problem:
             stock.unclaimed.append(f"{source_id}/{below}: {problem}")
+            stock.unseen.append(f"{source_id}/{below}" if path != folder else source_id)
         elif not _is_no_data(path.name) or below in named:
             found.append((below, path))
     for below, path in sorted(found):
@@ -133,6 +138,7 @@ def _claim(
             sha256 = _hash(path)
         except OSError as error:
             kind, reason = None, f"it cannot be opened ({error.strerror or error})"
+            stock.unseen.append(f"{source_id}/{below}")
     if kind is None:
         stock.unclaimed.append(f"{source_id}/{below}: {reason}")
         return

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS
@@ -14,8 +16,13 @@ from pipeline.validate.across import admit
 from pipeline.warehouse.store import Warehouse, kind_columns
 
 
-def admit_registers(warehouse: Warehouse, settings: Settings) -> pl.DataFrame:
-    """Fill core.vehicles, jobs, traces and inspections; return (trace_id, why__) of refused trace headers."""
+def admit_registers(warehouse: Warehouse, settings: Settings, vanished: Sequence[str] = ()) -> pl.DataFrame:
+    """Fill core.vehicles, jobs, traces and inspections; return (trace_id, why__) of refused trace headers.
+
+    Parameters
+    ----------
+    vanished : files that are not there and whose rows are kept: a file that is there goes before them.
+    """
     warehouse.create("stage.lake_problems", [(n, "VARCHAR") for n in _PROBLEM_TEXTS] + [("row", "BIGINT")])
     warehouse.create("stage.duplicates", [("file", "VARCHAR"), ("row", "BIGINT")])
     accepted = {name: pl.DataFrame(schema=record_schema(name)) for name in ALL_KINDS}
@@ -25,7 +32,7 @@ def admit_registers(warehouse: Warehouse, settings: Settings) -> pl.DataFrame:
         if name == "traces":
             staged = _explicit_headers_first(staged)
         sound = staged.filter(pl.col("is_sound")).drop("is_sound")
-        admission = admit(kind, sound, accepted)
+        admission = admit(kind, sound, accepted, vanished)
         accepted[name] = admission.accepted.drop("raw")
         _keep_problems(warehouse, staged, admission.problems)
         warehouse.append("stage.duplicates", admission.duplicates)

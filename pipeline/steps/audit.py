@@ -41,9 +41,7 @@ def account_for_files(plan: Plan, warehouse: Warehouse) -> None:
 def _carry_file_lines(plan: Plan, warehouse: Warehouse) -> None:
     """Carry the lines of files that were not read this time."""
     told = warehouse.table("stage.files")["file"]
-    kept = plan.known.filter(
-        pl.col("file").is_in([f.file for f in plan.kept]) & ~pl.col("file").is_in(told.implode())
-    )
+    kept = plan.known.filter(pl.col("file").is_in(plan.kept_names) & ~pl.col("file").is_in(told.implode()))
     still = pl.when(pl.col("status") == "unreadable").then("status").otherwise(pl.lit("kept"))
     warehouse.append("stage.files", kept.with_columns(status=still))
     warehouse.append("stage.files", plan.vanished.with_columns(status=pl.lit("vanished")))

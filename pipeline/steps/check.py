@@ -20,7 +20,8 @@ from pipeline.warehouse.store import open_warehouse
 
 @dataclass(frozen=True)
 class CheckReport:
-    """Counts by file, reasons by rule with an example each, and what would stop a run (None: nothing)."""
+    """Counts by file, reasons by rule with an example each, and what would stop a run, or be left out of it whole
+    (None: nothing)."""
 
     files: pl.DataFrame
     reasons: pl.DataFrame
@@ -44,4 +45,19 @@ def check_lake(lake: Path | str, settings: Settings, tell: Callable[[str], None]
                 " min(reason) as example from quarantine.records group by all"
                 " order by n_records desc, source_id, kind, rule"
             )
-        return CheckReport(files, reasons, plan.skipped, stop)
+            unread = warehouse.query(
+                "select file, problem from stage.files where status = 'unreadable' order by file"
+            )
+        return CheckReport(files, reasons, plan.skipped, stop or _unread_stop(unread, files.height))
+
+
+def _unread_stop(unread: pl.DataFrame, n_files: int) -> DataStopsRun | None:
+    """Say which files could not be read: a run goes on without them, and a check that passes would hide that."""
+    if unread.is_empty():
+        return None
+    return DataStopsRun(
+        f"{unread.height} of {n_files} files cannot be read; a run would go on without what they hold",
+        "; ".join(f"{file}: {problem}" for file, problem in unread.head(3).iter_rows())
+        + (f"; and {unread.height - 3} more, named in the notes above" if unread.height > 3 else ""),
+        "mend the files or the source.toml, then check again",
+    )

@@ -10,7 +10,9 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.lake.find import LakeFile, Stock, take_stock
+from pipeline.lake.unit_known import stop_without_units
 from pipeline.settings import Settings
+from pipeline.steps.departed import part_departed
 from pipeline.steps.folder import OutFolder
 from pipeline.steps.previous import look_at_previous
 
@@ -20,8 +22,9 @@ class Plan:
     """The work of one run, and what it has to say about it.
 
     `lake` is the lake's folder or its address.
-    `to_read` and `kept` part the files that are there; `vanished` are files of earlier runs that are gone
-    (their lines of `stage.files`), `lost` those of them whose samples are gone from the output folder too.
+    `to_read` and `kept` part the files that are there. `gone` and `vanished` are files of earlier runs that are not
+    (their lines of `stage.files`): rows of the former go, rows of the latter stay (`departed.py`); `lost` are those of
+    the latter whose samples are gone from the output folder too.
     `skipped` collects what was left out and why. `tell` shows a line of progress.
     """
 
@@ -32,6 +35,7 @@ class Plan:
     to_read: list[LakeFile]
     kept: list[LakeFile]
     known: pl.DataFrame
+    gone: pl.DataFrame
     vanished: pl.DataFrame
     previous: Path | None
     is_same_program: bool
@@ -42,13 +46,18 @@ class Plan:
     durations_s: dict[str, float] = field(default_factory=dict)
 
     @property
+    def kept_names(self) -> list[str]:
+        """Return the files that are there and as they were."""
+        return [file.file for file in self.kept]
+
+    @property
     def has_news(self) -> bool:
         """Say whether anything asks for a new computation."""
-        gone = self.vanished.filter(pl.col("status") != "vanished").height
+        left = self.gone.height + self.vanished.filter(pl.col("status") != "vanished").height
         back = {f.file for f in self.kept} & set(
             self.known.filter(pl.col("status") == "vanished")["file"].to_list()
         )
-        return bool(self.to_read or gone or back or self.lost or not self.is_same_program)
+        return bool(self.to_read or left or back or self.lost or not self.is_same_program)
 
 
 def make_plan(
@@ -66,9 +75,10 @@ def make_plan(
 
     Raises
     ------
-    WrongUsage, DataStopsRun : as `pipeline.lake.find.take_stock`.
+    WrongUsage, DataStopsRun : as `pipeline.lake.find.take_stock` and `pipeline.lake.unit_known.stop_without_units`.
     """
     stock = take_stock(lake)
+    stop_without_units(stock)
     name = address or str(lake.resolve())
     previous = look_at_previous(out, settings, name)
     known = previous.files
@@ -83,7 +93,7 @@ def make_plan(
             file.kind,
         )
         (kept if same and file.file not in previous.without_samples else to_read).append(file)
-    here = [file.file for file in stock.files]
+    departed = part_departed(lake, stock, known)
     plan = Plan(
         lake=name,
         out=out,
@@ -92,19 +102,16 @@ def make_plan(
         to_read=to_read,
         kept=kept,
         known=known,
-        vanished=known.filter(~pl.col("file").is_in(here)),
+        gone=departed.gone,
+        vanished=departed.held,
         previous=out.warehouse if known.height else None,
         is_same_program=previous.is_same_program,
         tell=tell,
-        lost=sorted(previous.without_samples - set(here)),
+        lost=sorted(previous.without_samples & set(departed.held["file"])),
     )
     plan.skipped += [previous.note] if previous.note else []
     plan.skipped += stock.unclaimed
-    plan.skipped += [
-        f"{file}: it is gone from the lake; its rows are kept"
-        for file in plan.vanished["file"].to_list()
-        if file not in plan.lost
-    ]
+    plan.skipped += departed.notes
     plan.skipped += [
         f"{file}: it is gone from the lake, and its samples from the output folder: nothing of it is left"
         for file in plan.lost

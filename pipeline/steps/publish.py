@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.contract.tables import MARTS
 from pipeline.steps.explain import settings_of_last_run
-from pipeline.steps.folder import building_in
+from pipeline.steps.folder import OutFolder, building_in
 from pipeline.steps.form import stop_at_another_form
 from pipeline.steps.job_stories import job_stories
 from pipeline.steps.samples import make_samples_view
@@ -55,9 +55,12 @@ def publish_again(root: Path) -> None:
     ------
     WrongUsage : the warehouse is damaged or has another form.
     """
+    # Asked before the folder is: of a damaged warehouse a folder cannot tell whether it is ours.
+    path = OutFolder(root).warehouse
+    with open_warehouse(path) as warehouse:
+        stop_at_another_form(warehouse, path)
     with building_in(root) as out:
         with open_warehouse(out.warehouse, read_only=False) as warehouse:
-            stop_at_another_form(warehouse, out.warehouse)
             make_samples_view(warehouse, out.samples)
             publish(warehouse, out.building)
         out.put_in_place()

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS
-from pipeline.errors import FileUnreadable
+from pipeline.errors import DataStopsRun, FileUnreadable
 from pipeline.lake.find import LakeFile
 from pipeline.lake.reading import Reading
 from pipeline.steps.plan import Plan
@@ -70,6 +70,30 @@ def note_unreadable(plan: Plan, warehouse: Warehouse, file: LakeFile, problem: F
     text = f"{problem.what.rstrip('.')}. {problem.todo}" if problem.todo else problem.what
     plan.skipped.append(f"{file.file}: {text}")
     put_file(warehouse, line_of(file), "unreadable", text, plan.started_at)
+
+
+def stop_if_a_register_is_unreadable(plan: Plan, warehouse: Warehouse) -> None:
+    """Stop when files of vehicles or jobs are there and not one can be read, whatever earlier runs read of them.
+
+    Raises
+    ------
+    DataStopsRun : with the files and what is wrong with them.
+    """
+    lines = pl.concat(
+        [warehouse.table("stage.files"), plan.known.filter(pl.col("file").is_in(plan.kept_names))]
+    )
+    unread = lines.filter(pl.col("status") == "unreadable").sort("file")
+    for kind in ("vehicles", "jobs"):
+        there = {file.file for file in plan.stock.files if file.kind == kind}
+        mine = unread.filter(pl.col("kind") == kind)
+        if there and there <= set(mine["file"]):
+            lines_told = mine.select("file", "problem").head(3).iter_rows()
+            told = "; ".join(f"{file}: {problem}" for file, problem in lines_told)
+            raise DataStopsRun(
+                f"no file of {kind} can be read (there are {len(there)}), so the run stops",
+                told,
+                "mend the files or the source.toml, then run again; nothing of the previous run was changed",
+            )
 
 
 def line_of(file: LakeFile) -> dict[str, object]:

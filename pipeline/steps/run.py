@@ -13,9 +13,9 @@ from pipeline.steps import audit, publish
 from pipeline.steps.admit import admit_registers, commonest_reasons, stop_if_a_register_is_empty
 from pipeline.steps.plan import Plan
 from pipeline.steps.refusals import Tally
-from pipeline.steps.registers import read_registers
+from pipeline.steps.registers import REGISTER_TABLES, read_registers, stop_if_a_register_is_unreadable
 from pipeline.steps.samples import make_samples_view, read_sample_files
-from pipeline.steps.stage import carry_over, create_stage
+from pipeline.steps.stage import REGISTER_KINDS, carry_over, create_stage, forget
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
 
@@ -51,9 +51,10 @@ def read_and_judge(plan: Plan, *, is_stopping: bool = True) -> DataStopsRun | No
     with timed(plan, "read_and_judge"), open_warehouse(plan.out.next_warehouse, read_only=False) as warehouse:
         _carry(plan, warehouse)
         read_registers(plan, warehouse, tally)
+        stop_on(lambda: stop_if_a_register_is_unreadable(plan, warehouse))
         stop_on(lambda: tally.stop_if_too_many(plan.settings.max_refused_share))
         plan.tell("judging how the records fit together")
-        refused = admit_registers(warehouse, plan.settings)
+        refused = admit_registers(warehouse, plan.settings, plan.vanished["file"].to_list())
         stop_on(lambda: stop_if_a_register_is_empty(warehouse))
         read_sample_files(plan, warehouse, refused, tally)
         stop_on(lambda: tally.stop_if_too_many(plan.settings.max_refused_share))
@@ -67,6 +68,25 @@ def _carry(plan: Plan, warehouse: Warehouse) -> None:
     warehouse.create("audit.runs", [(c.name, c.type) for c in audit.AUDIT_RUNS.columns])
     if plan.previous:
         carry_over(warehouse, plan.previous, plan.known["file"].to_list())
+        _let_go(plan, warehouse)
+
+
+def _let_go(plan: Plan, warehouse: Warehouse) -> None:
+    """Drop the records of files that are gone, and say how many went; their samples go before samples are read."""
+    rows = [f"select file from stage.{kind} where row > 0" for kind in REGISTER_KINDS]
+    held = warehouse.query(
+        f"with held as ({' union all '.join(rows)}) select file, count(*) as n from held group by file"
+        " union all select file, n_read from stage.sample_files"
+    )
+    n_of = dict(held.iter_rows())
+    now = {file.sha256: file.file for file in plan.stock.files}
+    for file, sha256 in plan.gone.select("file", "sha256").sort("file").iter_rows():
+        moved = f" (its content is now {now[sha256]})" if sha256 in now else ""
+        n = n_of.get(file, 0)
+        plan.skipped.append(
+            f"{file}: it is gone from the lake{moved}; its {n} {'record goes' if n == 1 else 'records go'} with it"
+        )
+    forget(warehouse, plan.gone["file"].to_list(), ("stage.problems", *REGISTER_TABLES))
 
 
 def _stop_without_records(plan: Plan, warehouse: Warehouse) -> None:

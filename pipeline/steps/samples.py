@@ -52,19 +52,22 @@ class _Intake:
 
 def read_sample_files(plan: Plan, warehouse: Warehouse, refused: pl.DataFrame, tally: Tally) -> None:
     """Read new samples, those whose recordings have since been accepted or refused, and those that share a recording
-    with either: which of two files stands must not depend on the run in which it came.
+    with either or with a file that is gone: which of two files stands must not depend on the run in which it came.
 
     Parameters
     ----------
     refused : (trace_id, why__) of trace headers that were not accepted.
     """
-    _drop_old_rows(plan.out.samples, warehouse, plan.lost)
+    gone = plan.gone["file"].to_list()
+    heirs = _sharing(plan, set(gone), warehouse.table("stage.sample_parts"))
+    _drop_old_rows(plan.out.samples, warehouse, gone + plan.lost)
     headers = warehouse.query(
         "select t.trace_id, v.make, v.model, t.barometric_kpa from core.traces t"
         " join core.vehicles v using (vehicle_id)"
     )
     earlier = warehouse.table("stage.sample_parts").select(list(PART_SCHEMA))
-    files = _with_sharing(plan, _files_to_read(plan, warehouse), earlier)
+    wanted = {file.file: file for file in heirs + _files_to_read(plan, warehouse)}
+    files = _with_sharing(plan, list(wanted.values()), earlier)
     unreadable: dict[str, FileUnreadable] = {}
     while True:
         intake = _read_all(plan, [f for f in files if f.file not in unreadable], headers, refused, earlier)
@@ -82,13 +85,16 @@ def read_sample_files(plan: Plan, warehouse: Warehouse, refused: pl.DataFrame, t
 def _with_sharing(plan: Plan, files: list[LakeFile], parts: pl.DataFrame) -> list[LakeFile]:
     """Add the kept files that hold a part of a recording of which these files hold another."""
     names = {file.file for file in files}
-    while True:
-        ids = parts.filter(pl.col("file").is_in(list(names)))["trace_id"].unique()
-        sharing = set(parts.filter(pl.col("trace_id").is_in(ids.implode()))["file"].to_list())
-        more = [f for f in plan.kept if f.kind == "samples" and f.file in sharing - names]
-        if not more:
-            return sorted(files, key=lambda file: file.file)
+    while more := _sharing(plan, names, parts):
         files, names = files + more, names | {file.file for file in more}
+    return sorted(files, key=lambda file: file.file)
+
+
+def _sharing(plan: Plan, names: set[str], parts: pl.DataFrame) -> list[LakeFile]:
+    """Return the other kept files that hold a part of a recording of which these hold one."""
+    ids = parts.filter(pl.col("file").is_in(list(names)))["trace_id"].unique()
+    sharing = set(parts.filter(pl.col("trace_id").is_in(ids.implode()))["file"].to_list())
+    return [f for f in plan.kept if f.kind == "samples" and f.file in sharing - names]
 
 
 def _shared(intake: _Intake, earlier: pl.DataFrame) -> bool:

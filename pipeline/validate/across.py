@@ -6,6 +6,8 @@ was read first, or in which run.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import polars as pl
 
 from pipeline.contract.fields import Kind
@@ -26,17 +28,20 @@ class Admission:
         self.accepted, self.problems, self.duplicates = accepted, problems, duplicates
 
 
-def admit(kind: Kind, sound: pl.DataFrame, accepted: dict[str, pl.DataFrame]) -> Admission:
+def admit(
+    kind: Kind, sound: pl.DataFrame, accepted: dict[str, pl.DataFrame], last: Sequence[str] = ()
+) -> Admission:
     """Admit the sound records of one kind (vehicles, jobs, traces or inspections).
 
     Parameters
     ----------
     sound : records that break no rule by themselves, of all files; `file`, `row` and the kind's fields.
     accepted : kind -> frame of records accepted already (jobs need vehicles, traces need both).
+    last : files whose records stand behind those of all others; within both the first by path stands.
     """
     if sound.height == 0:
         return Admission(sound, no_problems(), sound.select("file", "row"))
-    ordered = sound.sort("file", "row")
+    ordered = sound.sort(pl.col("file").is_in(list(last)), "file", "row")
     if kind.name == "traces":
         ordered = _fill_vehicle_through_job(ordered, accepted["jobs"])
     marked = _with_first_of_key(kind, ordered)

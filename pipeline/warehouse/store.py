@@ -266,7 +266,10 @@ def _told(problem: duckdb.Error, path: Path) -> EvapfleetError:
     if ".parquet" in first:
         # core.samples is a view over files of their own.
         what = f"a samples file that the warehouse names is damaged or gone: {first}"
-        return WrongUsage(what, str(path), "run `evapfleet run LAKE --out DIR` again: it reads those anew")
+        todo = "where the folder was moved: `evapfleet publish DIR`, which points to where they are now; otherwise"
+        return WrongUsage(
+            what, str(path), f"{todo} `evapfleet run LAKE --out DIR` again, which reads them anew"
+        )
     return WrongUsage(
         f"the warehouse is damaged, or no warehouse: {first}",
         str(path),

@@ -95,7 +95,9 @@ def list_files(files: pl.DataFrame) -> Section:
         grids=(by_source(files), grid("Files", heads, lines, "audit.files", n_text_columns=3)),
         how=(
             "A file is known by the hash of its content: an unchanged one is not read again, a"
-            " changed one replaces its own rows, and one that vanished keeps its rows.",
+            " changed one replaces its own rows, and the rows of one that is gone go with it. Where a whole source is"
+            " gone, a folder is empty or cannot be looked into, as when a disk is not mounted, the rows stay"
+            " (vanished).",
         ),
     )
 

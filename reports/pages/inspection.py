@@ -11,6 +11,7 @@ from pipeline.contract.tables import INSPECTION_REPORT
 from reports import words
 from reports.charts.inspections import draw_item_by_year
 from reports.pages.after_clear import how_far
+from reports.pages.outcomes import outcomes
 from reports.pages.page import (
     Cell,
     Grid,
@@ -59,6 +60,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     sections = (
         tested(vehicles),
         items(report, vehicles, run),
+        outcomes(read("mart.cycle_outcome"), run),
         ready(read("mart.readiness"), run),
         how_far(read("mart.monitor_after_clear"), run),
         volume(read("mart.inspection_station"), run),
@@ -112,8 +114,11 @@ def items(report: pl.DataFrame, vehicles: pl.DataFrame, run: Run) -> Section:
         " (xii) count the first visit"
         " with a verdict, (ii) and (iii) the next verdict, (xix) to (xxiii) the first visit. The"
         " recorded result counts;"
-        " where there is none, the one judged by the rule in force.",
+        " where there is none, the one judged by the rule in force. What (iv) to (vi) count, and why they do not add up"
+        " to (i), is told in the next section.",
         *run.rule.sentences(),
+        "Where a CSV record without status bytes tells the lamp and its cell of monitors not ready is empty, every"
+        " monitor is taken as ready: a CSV says so in no other way.",
         "Item (xxiii) counts any supported monitor, also where the rule lets the vehicle pass.",
         WILSON,
     )

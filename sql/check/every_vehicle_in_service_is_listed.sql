@@ -11,10 +11,10 @@ select coalesce(vehicles.vehicle_id, listed.vehicle_id) as vehicle_id, listed.ch
 from (
     select vehicles.vehicle_id
     from core.vehicles as vehicles
-    cross join core.setting as setting
+    cross join (select greatest(to_on, inspection_to_on) as as_of from core.setting) as today
     where
-        vehicles.out_of_service_on is null
-        or vehicles.out_of_service_on > greatest(setting.to_on, setting.inspection_to_on)
+        vehicles.in_service_on <= today.as_of
+        and (vehicles.out_of_service_on is null or vehicles.out_of_service_on > today.as_of)
 ) as vehicles
 full join mart.vehicle_due as listed on listed.vehicle_id = vehicles.vehicle_id
 where

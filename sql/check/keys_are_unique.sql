@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, key_text
--- reads: core.vehicles, core.jobs, core.traces, core.inspection_record, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.first_look, mart.inspection_report, mart.vehicles_tested, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
+-- reads: core.vehicles, core.jobs, core.traces, core.inspection_record, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.first_look, mart.inspection_report, mart.cycle_outcome, mart.vehicles_tested, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
 -- units: none
 -- leaves out: nothing
 -- why: one row for one key in every table of the contract. Inspections are many: they are counted by a short mark of
@@ -53,6 +53,8 @@ keys as (
     select 'mart.first_look' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(trouble_code as varchar), '') || '|' || coalesce(cast("rank" as varchar), '') as key_text from mart.first_look
     union all
     select 'mart.inspection_report' as table_name, coalesce(cast(model_year as varchar), '') || '|' || coalesce(cast(vehicle_type as varchar), '') || '|' || coalesce(cast(item as varchar), '') as key_text from mart.inspection_report
+    union all
+    select 'mart.cycle_outcome' as table_name, coalesce(cast(model_year as varchar), '') || '|' || coalesce(vehicle_type, '') as key_text from mart.cycle_outcome
     union all
     select 'mart.vehicles_tested' as table_name, model_year || '|' || coalesce(vehicle_type, '') as key_text from mart.vehicles_tested
     union all

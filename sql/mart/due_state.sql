@@ -2,7 +2,7 @@
 -- key: vehicle_id
 -- reads: core.vehicles, core.inspection_record, core.inspection_pattern, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
 -- units: km, km per day; dates in UTC
--- leaves out: vehicles out of service
+-- leaves out: vehicles out of service, and those not yet in service
 -- why: what is known of a vehicle before its next inspection. A repair closed after the last inspection is taken as the
 --   moment its codes were cleared (common practice of the trade: clear, then drive until the monitor has run). The
 --   usual distance per day rests on odometer readings at least 30 days apart, else on the model's median. Open
@@ -17,7 +17,9 @@ in_service as (
     select vehicles.*, vehicles.rowid as vehicle_no, today.as_of
     from core.vehicles as vehicles
     cross join today
-    where vehicles.out_of_service_on is null or vehicles.out_of_service_on > today.as_of
+    where
+        vehicles.in_service_on <= today.as_of
+        and (vehicles.out_of_service_on is null or vehicles.out_of_service_on > today.as_of)
 ),
 
 last_seen as (

@@ -41,6 +41,7 @@ from pipeline.warehouse.store import Warehouse, kind_columns, open_warehouse
 PER_VEHICLE = 5
 WANTED = (
     "mart.inspection_count",
+    "mart.cycle_outcome",
     "mart.vehicles_tested",
     "mart.readiness_count",
     "mart.station_year_count",

@@ -147,6 +147,8 @@ def vehicle_due(records: Records, window: Window) -> pd.DataFrame:
     medians = frame.groupby(["make", "model"])["km"].median()
     rows = []
     for vehicle in records.vehicles:
+        if vehicle["in_service_on"] > today:
+            continue
         if vehicle["out_of_service_on"] is not None and vehicle["out_of_service_on"] <= today:
             continue
         due = vehicle["inspection_due_on"]

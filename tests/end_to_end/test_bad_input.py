@@ -96,18 +96,84 @@ def test_a_unit_nobody_knows_is_refused_with_the_choices(done: Done, evapfleet: 
     assert fingerprint(out) == before
 
 
-def test_a_pressure_column_without_a_unit_is_refused_with_the_choices(
-    done: Done, evapfleet: Evapfleet
+@pytest.mark.parametrize("verb", ["run", "check"])
+def test_a_source_whose_pressures_have_no_unit_is_wrong_settings(
+    verb: str, done: Done, evapfleet: Evapfleet
 ) -> None:
-    """`tank_pressure` alone could be anything: the file is reported, the choices are named, others go on."""
+    """`tank_pressure` alone could be anything: status 2, the file and the choices are named, nothing is changed."""
     lake, source, out = done
+    before = fingerprint(out)
     frame = pl.read_parquet(source / "samples.parquet").rename({"tank_pressure_pa": "tank_pressure"})
     frame.write_parquet(source / "samples.parquet")
+    said = evapfleet(verb, lake, *(("--out", out) if verb == "run" else ()))
+    assert said.status == 2
+    assert (
+        "samples of own: The pressure column 'tank_pressure' cannot be read: no unit is declared" in said.err
+    )
+    assert "own/samples.parquet" in said.err
+    assert "inH2O" in said.err
+    assert fingerprint(out) == before
+
+
+def test_one_file_without_a_unit_among_others_is_reported_and_the_others_go_on(
+    done: Done, evapfleet: Evapfleet
+) -> None:
+    """One recording of many whose pressure has no unit: it alone is left out, the run says so and the check fails."""
+    lake, source, out = done
+    frame = pl.read_parquet(source / "samples.parquet").rename({"tank_pressure_pa": "tank_pressure"})
+    frame.with_columns(trace_id=pl.lit("R3")).write_parquet(source / "samples_3.parquet")
     said = evapfleet("run", lake, "--out", out)
     assert said.status == 0, said.err
     assert "inH2O" in said.err
     with open_warehouse(out / "warehouse.duckdb") as warehouse:
         assert warehouse.table("core.samples").height == 360
+    said = evapfleet("check", lake)
+    assert said.status == 1
+    assert "1 of 6 files cannot be read" in said.err
+
+
+def test_a_register_that_could_once_be_read_and_no_longer_can_stops_the_run(
+    done: Done, evapfleet: Evapfleet
+) -> None:
+    """Yesterday's jobs under today's date would be told as news: status 1 every time, and the result stands."""
+    lake, source, out = done
+    before = fingerprint(out)
+    (source / "jobs.csv").write_bytes(JOBS.replace("J4", "J\xe9").encode("latin-1"))
+    for _ in range(2):
+        assert evapfleet("run", lake, "--out", out).status == 1
+    assert fingerprint(out) == before
+    (source / "jobs_2.csv").write_text(JOBS, encoding="utf-8")
+    assert evapfleet("run", lake, "--out", out).status == 0
+
+
+@pytest.mark.parametrize("kind", ["vehicles", "jobs"])
+@pytest.mark.parametrize("verb", ["run", "check"])
+def test_a_register_of_which_no_file_can_be_read_stops_the_run(
+    verb: str, kind: str, tmp_path: Path, evapfleet: Evapfleet
+) -> None:
+    """The only file of vehicles or jobs is no UTF-8: status 1, file, byte and way out are named, nothing is made."""
+    source = write_small_lake(tmp_path / "lake")
+    whole = (source / f"{kind}.csv").read_bytes()
+    (source / f"{kind}.csv").write_bytes(whole.replace(b"V3", b"V\xe9"))
+    said = evapfleet(verb, tmp_path / "lake", *(("--out", tmp_path / "out") if verb == "run" else ()))
+    assert said.status == 1
+    assert f"no file of {kind} can be read (there are 1)" in said.err
+    assert "byte 0xE9 in line" in said.err
+    assert "Declare the source's encoding" in said.err
+    assert not (tmp_path / "out" / "warehouse.duckdb").exists()
+
+
+def test_check_does_not_accept_a_lake_with_a_file_that_cannot_be_read(
+    done: Done, evapfleet: Evapfleet
+) -> None:
+    """A run goes on without it, so that a check that said nothing would hide the loss: status 1, file and reason."""
+    lake, source, _ = done
+    (source / "inspections.csv").write_bytes(b"inspection_id\0,")
+    said = evapfleet("check", lake)
+    assert said.status == 1
+    assert "would accept" not in said.out
+    assert "1 of 5 files cannot be read" in said.err
+    assert "own/inspections.csv: The file is not text: there is a NUL byte in line 1" in said.err
 
 
 def test_broken_toml_is_wrong_settings(done: Done, evapfleet: Evapfleet) -> None:

@@ -1,8 +1,9 @@
-"""What was read is remembered: nothing is read twice, a changed file replaces its own rows, a vanished file
-keeps them, and it does not matter in which run a file came."""
+"""What was read is remembered: nothing is read twice, a changed file replaces its own rows, the rows of a
+file that is gone go with it, and it does not matter in which run a file came."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import polars as pl
@@ -16,6 +17,7 @@ from tests.end_to_end.conftest import Done
 from tests.end_to_end.small_lake import INSPECTIONS, JOBS, VEHICLES, samples, write_small_lake
 
 CORE = ("core.vehicles", "core.jobs", "core.traces", "core.samples", "core.inspections", "quarantine.records")
+CLOSED_J4 = "J4,south,T2,V3,2023-09-01T09:00:00Z,2023-09-02T09:00:00Z,P0455,canister,replaced"
 TABLES = (*CORE, *(table.full_name for table in MARTS))
 
 
@@ -33,6 +35,18 @@ def _same(left: Path, right: Path) -> None:
     for name in TABLES:
         by = [c for c, t in mine[name].schema.items() if t != pl.List(pl.String)]
         assert_frame_equal(mine[name].sort(by), theirs[name].sort(by), check_exact=True)
+
+
+def _files(out: Path) -> list[tuple[str, int, int, int, int]]:
+    with open_warehouse(out / "warehouse.duckdb") as warehouse:
+        return warehouse.query(
+            "select file, n_read, n_accepted, n_quarantined, n_duplicate from audit.files order by file"
+        ).rows()
+
+
+def _renamed(text: str) -> str:
+    """Give every record an id of its own, so that another source tells of other vehicles."""
+    return re.sub(r"\b([VJRI])(\d)\b", r"\1\g<2>9", text)
 
 
 def test_a_second_run_reads_nothing_and_changes_nothing(tmp_path: Path) -> None:
@@ -57,17 +71,96 @@ def test_a_changed_file_replaces_its_own_rows_only(done: Done, tmp_path: Path) -
     _same(out, tmp_path / "anew")
 
 
-def test_a_vanished_file_keeps_its_rows_and_is_reported(done: Done) -> None:
-    """A file that is gone keeps its rows; the run says so."""
+def test_the_rows_of_a_file_that_is_gone_go_with_it(done: Done, tmp_path: Path) -> None:
+    """Inspections are deleted: the run says how many records went, and the result is that of reading all anew."""
     lake, source, out = done
     (source / "inspections.csv").unlink()
     told = _run(lake, out)
-    assert any("inspections.csv" in note and "gone" in note for note in told.notes)
-    with open_warehouse(out / "warehouse.duckdb") as warehouse:
-        assert warehouse.table("core.inspections").height == 3
-        files = warehouse.table("audit.files")
-    status = dict(files.select("file", "status").iter_rows())
-    assert status["own/inspections.csv"] == "vanished"
+    assert "own/inspections.csv: it is gone from the lake; its 3 records go with it" in told.notes
+    _run(lake, tmp_path / "anew")
+    _same(out, tmp_path / "anew")
+    assert _files(out) == _files(tmp_path / "anew")
+    assert _run(lake, out).n_read_files == 0
+
+
+def test_a_file_that_was_renamed_and_corrected_is_not_held_against_its_old_self(
+    done: Done, tmp_path: Path
+) -> None:
+    """Job J4, open and without a repair, comes closed under next month's name: it counts as it now is."""
+    lake, source, out = done
+    (source / "jobs.csv").unlink()
+    closed = JOBS.replace("J4,south,T2,V3,2023-09-01T09:00:00Z,,P0455,none_found,none", CLOSED_J4)
+    (source / "jobs_next_month.csv").write_text(closed, encoding="utf-8")
+    _run(lake, out)
+    _run(lake, tmp_path / "anew")
+    _same(out, tmp_path / "anew")
+    jobs = _tables(out)["core.jobs"].filter(pl.col("job_id") == "J4")
+    assert jobs.select("component", "action").rows() == [("canister", "replaced")]
+    assert _tables(out)["quarantine.records"].filter(pl.col("kind") == "jobs").is_empty()
+
+
+def test_recordings_that_a_file_shared_with_one_that_is_gone_are_its_own_then(
+    done: Done, tmp_path: Path
+) -> None:
+    """Two files say the same; the first by path goes, and what was said again in the other is accepted from it."""
+    lake, source, out = done
+    both = samples()
+    both.write_parquet(source / "samples_2.parquet")
+    both.filter(pl.col("trace_id") == "R1").write_parquet(source / "samples_1.parquet")
+    _run(lake, out)
+    for name in ("samples.parquet", "samples_1.parquet"):
+        (source / name).unlink()
+        _run(lake, out)
+        _run(lake, tmp_path / f"without_{name}")
+        _same(out, tmp_path / f"without_{name}")
+        assert _files(out) == _files(tmp_path / f"without_{name}")
+    assert set(_tables(out)["core.samples"]["file"]) == {"own/samples_2.parquet"}
+
+
+def test_a_source_that_is_gone_as_a_whole_keeps_its_rows_as_a_disk_may_not_be_mounted(
+    done: Done, tmp_path: Path
+) -> None:
+    """Missing or empty: kept and told. Under another name with the same content, it has moved, and counts once."""
+    lake, _, out = done
+    write_small_lake(lake, "zz")
+    for path in (lake / "zz").iterdir():
+        text = path.read_bytes() if path.suffix == ".parquet" else _renamed(path.read_text(encoding="utf-8"))
+        path.write_bytes(text) if isinstance(text, bytes) else path.write_text(text, encoding="utf-8")
+    (lake / "zz" / "samples.parquet").unlink()
+    _run(lake, out)
+    before = _tables(out)
+    (lake / "zz").rename(tmp_path / "unmounted")
+    for _ in range(2):
+        notes = _run(lake, out).notes
+        assert any(n.startswith("zz: the whole source is gone") and "the rows of 4 files" in n for n in notes)
+        assert _tables(out)["core.jobs"].equals(before["core.jobs"])
+    (tmp_path / "unmounted").rename(lake / "zz_shop")
+    _run(lake, out)
+    _run(lake, tmp_path / "anew")
+    _same(out, tmp_path / "anew")
+    assert "zz" not in set(_tables(out)["core.jobs"]["source_id"])
+
+
+def test_an_empty_folder_keeps_its_rows_and_a_record_that_is_there_goes_before_them(
+    done: Done, tmp_path: Path
+) -> None:
+    """A folder of a source is empty, as when its disk is not mounted; delete it, and its rows go."""
+    lake, source, out = done
+    (source / "a_disk").mkdir()
+    (source / "inspections.csv").rename(source / "a_disk" / "inspections.csv")
+    _run(lake, out)
+    (source / "a_disk" / "inspections.csv").unlink()
+    (source / "inspections.csv").write_text(
+        "".join(INSPECTIONS.splitlines(keepends=True)[:2]).replace("S1", "S9"), encoding="utf-8"
+    )
+    notes = _run(lake, out).notes
+    assert any(note.startswith("own/a_disk: the folder is empty") for note in notes)
+    held = _tables(out)["core.inspections"].sort("inspection_id")
+    assert held.select("inspection_id", "station_id").rows() == [("I1", "S9"), ("I2", "S1"), ("I3", "S2")]
+    (source / "a_disk").rmdir()
+    _run(lake, out)
+    _run(lake, tmp_path / "anew")
+    _same(out, tmp_path / "anew")
 
 
 def test_a_missing_vehicle_that_comes_later_lets_its_records_in(tmp_path: Path) -> None:

@@ -113,6 +113,26 @@ def test_lost_samples_are_read_again(damage: str, done: tuple[Path, Path], evapf
         assert warehouse.table("core.samples").height == 360
 
 
+def test_what_to_do_is_what_helps(
+    finished: Path, done: tuple[Path, Path], tmp_path: Path, evapfleet: Evapfleet
+) -> None:
+    """After a move `publish` mends the folder, as `explain` says; a lone damaged warehouse is told as damaged."""
+    _, moved = done
+    shutil.rmtree(finished / "out")
+    said = evapfleet("explain", moved, "R1")
+    assert said.status == 2
+    assert "where the folder was moved: `evapfleet publish DIR`" in said.err
+    assert evapfleet("publish", moved).status == 0
+    assert evapfleet("explain", moved, "R1").status == 0
+    (tmp_path / "lone").mkdir()
+    (tmp_path / "lone" / "warehouse.duckdb").write_bytes(b"cut")
+    said = evapfleet("publish", tmp_path / "lone")
+    assert said.status == 2
+    assert "the warehouse is damaged, or no warehouse" in said.err
+    assert "did not make" not in said.err
+    assert "delete that file" in said.err
+
+
 def test_a_path_is_no_pattern(tmp_path: Path, evapfleet: Evapfleet) -> None:
     """Brackets, stars and quotes in an output path are plain characters, also when samples are replaced."""
     source = write_small_lake(tmp_path / "lake")

@@ -69,6 +69,24 @@ def test_every_chart_has_every_month_and_all_failures() -> None:
     assert table["n_charts"].unique().to_list() == [12]
 
 
+@pytest.mark.filterwarnings("error::RuntimeWarning")
+def test_a_component_whose_only_failure_was_never_under_observation_shows_nothing() -> None:
+    """It failed on the day its watch began and is not watched since; the other never failed: no signal."""
+    still = {"make": "Arvo", "component": "purge_valve", "born_on": date(2015, 1, 1), "start_on": START}
+    still |= {"is_return": False, "unseen_days": 0, "n_units": 1}
+    table = charted(
+        [
+            still | {"model": "M00", "end_on": START, "is_failure": True},
+            still | {"model": "M01", "end_on": END, "is_failure": False},
+        ]
+    )
+    assert table["model"].unique().to_list() == ["M01"]
+    assert table["observed"].sum() == 0
+    assert table["expected"].max() == pytest.approx(0.0, abs=1e-12)
+    assert table["evidence"].is_finite().all()
+    assert not table["is_signal"].any()
+
+
 def test_a_fleet_where_nothing_is_special_raises_flags_no_more_often_than_paid_for() -> None:
     """12 fleets of 12 charts at 20 %: 2.4 false flags or fewer are expected; above 6 has a chance below 1 %."""
     rng = np.random.default_rng(2)

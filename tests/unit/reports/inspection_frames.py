@@ -181,6 +181,25 @@ def vehicle_due() -> pl.DataFrame:
     return framed(TABLES["mart.vehicle_due"], rows)
 
 
+def cycle_outcome() -> pl.DataFrame:
+    rows = [
+        {
+            "model_year": year,
+            "vehicle_type": kind,
+            "n_initial_fail": 18,
+            "n_passed_first_retest": 9,
+            "n_passed_later_retest": 4,
+            "n_waived": 2,
+            "n_unknown": 2,
+            "n_open": 1,
+            "n_passed_and_waived": 1,
+        }
+        for year in (2004, 2012, 2020)
+        for kind in ("passenger car", "light truck")
+    ]
+    return framed(TABLES["mart.cycle_outcome"], rows)
+
+
 def vehicles_tested() -> pl.DataFrame:
     rows = [
         {

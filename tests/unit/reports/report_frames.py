@@ -16,6 +16,7 @@ from tests.unit.reports.audit_frames import audit_files, audit_runs, quarantine
 from tests.unit.reports.first_look_frames import first_look
 from tests.unit.reports.frame_of_table import HOSTILE, TABLES, framed
 from tests.unit.reports.inspection_frames import (
+    cycle_outcome,
     inspection_disagreement,
     inspection_report,
     inspection_station,
@@ -102,6 +103,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.vehicle_due": vehicle_due(),
         "mart.inspection_station": inspection_station(),
         "mart.vehicles_tested": vehicles_tested(),
+        "mart.cycle_outcome": cycle_outcome(),
         "mart.inspection_disagreement": inspection_disagreement(),
         "quarantine.records": quarantine(hostile),
         "audit.files": audit_files(),

@@ -151,6 +151,19 @@ def test_vehicles_tested_are_item_a_1(tables):
         assert paragraph in missing
 
 
+def test_initial_failures_are_shared_out_to_the_last_and_the_open_ones_stand_apart(tables):
+    """Contract, "Test cycle": open cycles are reported apart; (i) = (iii) + (iv) + (v) + (vi) + open for the reader."""
+    said = section(inspection, tables, "outcomes")
+    assert said.answer == (
+        "108 test cycles failed initially (i): 54 passed the first retest (iii), 24 passed the second or a later retest"
+        " (iv), 12 received a waiver (v), 12 without a known final outcome (vi) and 6 still open, in no item of the"
+        " rule.",
+        "6 cycles passed a retest and bore a waiver at once: counted here as passed, and in item (v) too.",
+    )
+    assert "180 days or more went by" in said.how[0]
+    assert "Still open: the same, and fewer than 180 days" in said.how[0]
+
+
 def test_vehicles_without_a_verdict_are_counted_beside_the_share_that_fails(tables):
     """Without result and readiness only a failing record can be judged: 58 of 58 initial tests then fail."""
     said = section(inspection, tables, "items").answer[-1]

@@ -64,6 +64,13 @@ def test_a_closed_job_ends_the_lamp_and_out_of_service_vehicles_are_left_out(giv
     assert state(given, "vehicle_id, is_lamp_on, open_faults") == [("V1", False, [])]
 
 
+def test_a_vehicle_is_listed_from_the_day_it_enters_service(given: GivenRows) -> None:
+    """The window ends on 2023-12-31: in service that day, or the day after."""
+    for name, day in (("V1", date(2023, 12, 31)), ("V2", date(2024, 1, 1))):
+        given.add("vehicles", {"vehicle_id": name, "in_service_on": day})
+    assert state(given, "vehicle_id") == [("V1",)]
+
+
 def test_distance_per_day_is_the_vehicles_own_or_its_models(given: GivenRows) -> None:
     """3000 km in 100 days is 30 km a day; the other vehicle takes the median."""
     given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2"})

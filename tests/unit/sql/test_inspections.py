@@ -88,6 +88,31 @@ def test_a_passing_retest_marked_waived_is_in_both_items(inspected: GivenRows) -
     assert inspected.rows(f"select {columns} from mart.inspection_count") == [(1, 1, 1, 1)]
 
 
+def test_every_cycle_that_failed_initially_is_counted_once_the_open_ones_apart(inspected: GivenRows) -> None:
+    """The day before the 180th is open, in the published table too; a pass with a waiver is a pass."""
+    inspected.add("vehicles", *({"vehicle_id": f"V{n}", "vehicle_type": "car"} for n in range(2, 8)))
+    days = {
+        "V1": "2023-07-05",
+        "V2": "2023-07-04",
+        "V3": "2022-01-01",
+        "V4": "2022-01-01",
+        "V5": "2022-01-01",
+    }
+    fails = [visit(f"I{vehicle}", day, "fail") | {"vehicle_id": vehicle} for vehicle, day in days.items()]
+    inspected.add(
+        "inspections",
+        *fails,
+        visit("J3", "2022-01-02", "pass") | {"vehicle_id": "V3"},
+        visit("J4", "2022-01-02", "fail", waived=True) | {"vehicle_id": "V4"},
+        visit("J5", "2022-01-02", "pass", waived=True) | {"vehicle_id": "V5"},
+        visit("J6", "2022-01-02", "pass") | {"vehicle_id": "V6"},
+    )
+    inspected.run()
+    assert inspected.rows("select * exclude (model_year) from mart.cycle_outcome") == [
+        ("car", 5, 2, 0, 1, 1, 1, 1),
+    ]
+
+
 def test_visits_at_one_instant_are_taken_by_their_id(inspected: GivenRows) -> None:
     inspected.add("inspections", visit("I2", "2022-01-01", "pass"), visit("I1", "2022-01-01", "fail"))
     assert cycles(inspected) == [(2, "fail", "pass", "passed_first_retest")]
