@@ -101,15 +101,15 @@ def passed_over(groups: list[dict[str, Any]], offered: list[dict[str, Any]]) -> 
 def in_one_line(groups: list[dict[str, Any]], run: Run) -> Section:
     """Every model and code with its first three places."""
     ordered = on_the_page(groups)
-    heads = ("Model", "Code", "Repairs", "Look first", "Then", "Then", "Minutes on average")
+    heads = ("Model", "Code", "Look first", "Then", "Then", "Minutes on average", "Repairs")
     lines = (
         Row(
             (
                 text_cell(g["model_text"]),
                 text_cell(g["code_text"]),
-                number_cell(words.count(g["n_jobs"]), g["n_jobs"]),
                 *g["first_three"],
                 number_cell(f"{g['expected_minutes']:.0f}", g["expected_minutes"]),
+                number_cell(words.count(g["n_jobs"]), g["n_jobs"]),
             )
         )
         for g in ordered
@@ -130,7 +130,7 @@ def in_one_line(groups: list[dict[str, Any]], run: Run) -> Section:
                 heads,
                 lines,
                 "mart.first_look",
-                n_text_columns=2,
+                n_text_columns=5,
                 limit=MAX_GROUPS,
                 opened=True,
                 n_all=len(groups),

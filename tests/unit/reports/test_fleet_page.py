@@ -20,9 +20,9 @@ def test_fleet_table_holds_every_rate_with_its_bounds(pages, tables):
     for r in rates.iter_rows(named=True):
         line = shown[f"{r['make']} {r['model']}", words.label(r["component"])]
         assert line[2] == f"{r['n_failures']} ({r['n_comebacks']})"
-        assert line[3] == words.count(r["n_vehicles"])
+        assert line[9] == words.count(r["n_vehicles"])
         bounds = f"{words.number(r['low'])} to {words.number(r['high'])}"
-        assert line[5] == f"{words.number(r['rate_per_1000_vehicle_years'])} {bounds}"
+        assert line[3] == f"{words.number(r['rate_per_1000_vehicle_years'])} {bounds}"
 
 
 def test_fleet_chart_holds_the_very_numbers_of_the_table(pages, tables):

@@ -391,8 +391,8 @@ def test_the_places_stand_in_the_order_of_the_table(pages, tables):
     line = next(r for r in lines if r[:2] == ["Vantry Tarn", "P0455"])
     first = chosen.row(0, named=True)
     bounds = words.interval(first["low"], first["high"], words.share)
-    assert line[3] == f"{words.label(first['component'])} {words.share(first['probability'])} {bounds}"
-    assert line[6] == f"{first['expected_minutes']:.0f}"
+    assert line[2] == f"{words.label(first['component'])} {words.share(first['probability'])} {bounds}"
+    assert line[5] == f"{first['expected_minutes']:.0f}"
 
 
 def test_every_model_and_code_can_be_chosen_and_pairs_are_counted_without_any_code_or_none(tables):
