@@ -276,27 +276,27 @@ def naive_interval(f: dict[str, Any]) -> str:
 def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> Grid:
     heads = (
         head,
+        "Without a comeback",
+        "Expected share",
         "Repairs",
         "Comebacks",
         "Expected comebacks",
         "Followed to the end",
-        "Without a comeback",
         "Followed only",
-        "Expected share",
     )
     lines = (
         Row(
             (
                 text_cell(f["name"], f["flag"]),
+                number_cell(f["value_text"], f["first_time_fix"], f["interval_text"]),
+                number_cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
                 number_cell(words.count(f["n_repairs"]), f["n_repairs"]),
                 number_cell(words.count(f["n_comebacks"]), f["n_comebacks"]),
                 number_cell(words.number(f["n_comebacks_expected"]), f["n_comebacks_expected"]),
                 number_cell(words.count(f["n_followed"]), f["n_followed"]),
-                number_cell(f["value_text"], f["first_time_fix"], f["interval_text"]),
                 number_cell(
                     words.share(f["first_time_fix_naive"]), f["first_time_fix_naive"], naive_interval(f)
                 ),
-                number_cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
             ),
             f[of] if of else "",
         )

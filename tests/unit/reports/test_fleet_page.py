@@ -210,3 +210,14 @@ def test_a_model_that_fails_by_chance_is_named_where_the_mixture_looks_like_earl
         " (shape 1.1, 0.92 to 1.2; 195 failures). Models that fail at different rates look like early"
     )
     assert not any("Not early" in text for text in section(fleet, tables, "wear").answer)
+
+
+@pytest.mark.parametrize("is_lamp_on", [True, False])
+def test_a_diamond_among_the_vehicles_due_is_explained_where_one_is_drawn(tables, is_lamp_on):
+    vehicles = tables["mart.vehicle_due"].with_columns(
+        is_lamp_on=pl.lit(is_lamp_on), open_faults=pl.lit([], pl.List(pl.String)), basis=pl.lit("cleared")
+    )
+    picture = section(fleet, tables | {"mart.vehicle_due": vehicles}, "due").picture
+    said = "Diamond: an open fault, or the lamp on at the last inspection." in picture.caption
+    assert said == is_lamp_on
+    assert {r["mark"] for r in picture.spec["datasets"]["rows"]} == {"stands out" if is_lamp_on else ""}

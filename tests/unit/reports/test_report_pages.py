@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from reports import words
-from reports.pages import data, fleet, inspection, leaks, look, shops, start
+from reports.pages import data, fleet, inspection, leaks, look, shops, start, stations
 from reports.pages.inspection import GROUPS, UNANSWERED
 from reports.pages.run import last_run
 from tests.unit.reports.page_reading import section, table_of
@@ -191,12 +191,28 @@ def test_a_station_that_stands_out_is_a_reason_to_look_and_no_more(tables):
     assert "innocent causes" in found.answer[0]
 
 
+def test_a_stations_finding_says_of_how_many_records_it_names_the_first_and_where_the_others_are():
+    ids = [f"I{n}" for n in range(20)]
+    many = {"measure": "close_tests", "n": 104, "inspection_ids": ids}
+    assert stations.records_behind(many) == (
+        " The first 5 of 104 records: I0, I1, I2, I3, I4, ...; 20 of them stand in column inspection_ids of table"
+        " mart.station_look."
+    )
+    copied = {"measure": "repeated_distance", "n": 104, "inspection_ids": ids[:1]}
+    assert stations.records_behind(copied) == (
+        " The first record of each repetition: I0. The others have the same warmups_since_clear and"
+        " distance_since_clear_km at this station, in table core.inspections."
+    )
+    assert stations.records_behind(many | {"n": 2, "inspection_ids": ids[:2]}) == " Records: I0, I1."
+    assert stations.records_behind(many | {"inspection_ids": None}) == ""
+
+
 def test_quarantine_counts_by_source_field_and_rule(pages, tables):
     lines = table_of(pages["data.html"], "What was refused")[1:]
     assert sum(int(line[-1]) for line in lines) == tables["quarantine.records"].height
     assert lines[0][0] == "northbay"
     assert lines[0][-1] == "31"
-    assert "'values' in source.toml" in lines[0][4]
+    assert "'values' in source.toml" in lines[0][2]
 
 
 def test_the_start_page_sums_up_files_and_links_what_stands_out(pages, tables):
