@@ -53,7 +53,7 @@ def after_clear(counts: pl.DataFrame, level: float) -> AfterClear:
 
     Parameters
     ----------
-    counts : rows of `mart.after_clear_count`: make, model, monitor, counter, reading, n, n_ready.
+    counts : rows of `tally.after_clear_count`: make, model, monitor, counter, reading, n, n_ready.
     level : level of the bounds, 0.5..0.999.
 
     Returns

@@ -30,7 +30,7 @@ def first_time_fixes(repairs: pl.DataFrame, follow_up_days: int, level: float) -
 
     Parameters
     ----------
-    repairs : rows of `mart.repair_follow_up`: shop, technician, model, component, verified, evidence,
+    repairs : rows of `tally.repair_follow_up`: shop, technician, model, component, verified, evidence,
         time_days [days], is_comeback, is_followed.
     follow_up_days : end of the follow-up window [days], that day included.
     level : level of the intervals, 0..1.

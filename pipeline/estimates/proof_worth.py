@@ -56,9 +56,9 @@ def proof_worth(repairs: pl.DataFrame, costs: pl.DataFrame, follow_up_days: int,
 
     Parameters
     ----------
-    repairs : rows of `mart.repair_follow_up`: job_id, shop, model, component, verified, evidence, time_days
+    repairs : rows of `tally.repair_follow_up`: job_id, shop, model, component, verified, evidence, time_days
         [days], is_comeback, is_followed.
-    costs : rows of `mart.comeback_cost`: job_id, labor_h [h], parts_cost, currency.
+    costs : rows of `tally.comeback_cost`: job_id, labor_h [h], parts_cost, currency.
     follow_up_days : end of the follow-up window [days].
     level : level of the bounds, 0..1.
 

@@ -25,7 +25,7 @@ PART_ROWS = 1_000_000
 #: the database writes to disk what it cannot hold in so much memory, or in 80 % of what the machine has
 MOST_MEMORY_GIB = 4.5
 
-SCHEMAS = ("stage", "core", "quarantine", "audit", "mart")
+SCHEMAS = ("stage", "core", "quarantine", "audit", "tally", "mart")
 
 #: type of a contract field -> DuckDB type
 DUCKDB_TYPES = {

@@ -19,7 +19,7 @@ from pipeline.steps.model import prepare
 from pipeline.warehouse.models import in_reading_order, load_models, run_models
 from pipeline.warehouse.store import Warehouse, kind_columns, open_warehouse
 
-LOOKED_AT = {"mart.station_year_count", "mart.station_habit_count", "mart.station_repeat_count"}
+LOOKED_AT = {"tally.station_year_count", "tally.station_habit_count", "tally.station_repeat_count"}
 N_STATIONS, N_VEHICLES, COPIER = 20, 3000, "S03"
 SUPPORTED = np.array([0x65, 0xE5, 0x2D, 0x25, 0x61])  # byte C of five models
 KM_TO_READY = np.array([95, 1, 190, 70, 1, 45, 12, 60])  # median of each monitor of byte C, lowest bit first

@@ -92,6 +92,8 @@ def test_every_table_of_the_contract_is_there_and_leaves_as_a_file(first: Run) -
         told = warehouse.query(
             "select count(distinct table_name) as n from duckdb_columns() where comment <> ''"
         )
+        marts = warehouse.query("select table_name from duckdb_tables() where schema_name = 'mart'")
+    assert set(marts["table_name"]) == {table.name for table in MARTS}
     assert silent.rows() == []
     assert told["n"][0] >= len(MARTS) + len(ALL_KINDS)
 
