@@ -199,7 +199,8 @@ def _sentence(g: dict[str, Any], run: Run) -> str:
     )
     if likeliest is not first_place:
         text += (
-            f"; the likeliest place, the {likeliest['place']} ({words.share(likeliest['probability'])}), takes"
+            f"; the likeliest place, the {likeliest['place']} ({words.share(likeliest['probability'])},"
+            f" {words.interval(likeliest['low'], likeliest['high'], words.share)}), takes"
             f" {minutes(likeliest['minutes_to_check'])}"
         )
     return f"{text}. In that order the fault is found after {minutes(g['expected_minutes'])} on average."

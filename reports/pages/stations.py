@@ -25,7 +25,7 @@ from reports.pages.run import Run
 
 #: Measures that count repetitions, and the columns that are alike in each.
 REPEATED = {
-    "repeated_record": "monitor_status_hex, warmups_since_clear and distance_since_clear_km",
+    "repeated_record": "status_bytes, warmups_since_clear and distance_since_clear_km",
     "repeated_distance": "warmups_since_clear and distance_since_clear_km",
 }
 

@@ -212,7 +212,7 @@ def test_quarantine_counts_by_source_field_and_rule(pages, tables):
     assert sum(int(line[-1]) for line in lines) == tables["quarantine.records"].height
     assert lines[0][0] == "northbay"
     assert lines[0][-1] == "31"
-    assert "'values' in source.toml" in lines[0][2]
+    assert "'values' in source.toml" in lines[0][1]
 
 
 def test_the_start_page_sums_up_files_and_links_what_stands_out(pages, tables):
