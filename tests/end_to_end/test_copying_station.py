@@ -87,7 +87,7 @@ def look(warehouse: Warehouse, seed: int, copied_share: float) -> pl.DataFrame:
         wanted |= {name} & models.keys()
         asked += models[name].reads if name in models else []
     run_models(warehouse.con, in_reading_order([models[name] for name in sorted(wanted)]))
-    counts = [warehouse.table(f"mart.station_{name}_count") for name in ("year", "habit", "repeat")]
+    counts = [warehouse.table(f"tally.station_{name}_count") for name in ("year", "habit", "repeat")]
     by_stratum = pl.concat([counts[0].rename({"model_year": "stratum"}), counts[1]], how="vertical_relaxed")
     return station_look(by_stratum, counts[2], 0.95)
 
