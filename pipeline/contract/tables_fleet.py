@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pipeline.contract.table_form import Column, Table, count, flag, number, text
 
+FIX_BOUNDS = "Greenwood, log-log; at 0 and 1, where that has none, Clopper-Pearson"
+
 FAILURE_RATE = Table(
     "mart",
     "failure_rate",
@@ -178,12 +180,14 @@ FIRST_TIME_FIX = Table(
         count("n_comebacks", "repairs that came back within the follow-up window"),
         count("n_followed", "repairs seen for the whole follow-up window"),
         number("first_time_fix", "Kaplan-Meier share without a comeback at the end of the follow-up window"),
-        number("low", "its lower bound (Greenwood, log-log)"),
-        number("high", "its upper bound (Greenwood, log-log)"),
+        number("low", f"its lower bound ({FIX_BOUNDS} on n_followed)"),
+        number("high", f"its upper bound ({FIX_BOUNDS} on n_followed)"),
         number("first_time_fix_naive", "share without a comeback among the followed only"),
+        number("first_time_fix_naive_low", "its lower bound (Wilson)"),
+        number("first_time_fix_naive_high", "its upper bound (Wilson)"),
         number("expected", "first-time fix of the same mix of models and components"),
         number("n_comebacks_expected", "comebacks expected of that mix over the same follow-up"),
-        text("funnel", "where the group lies against its funnel limits"),
+        text("funnel", "where the group lies against its funnel limits; no model and no component has any"),
         number("funnel_low", "lower 95 % funnel limit of first-time fix"),
         number("funnel_high", "upper 95 % funnel limit of first-time fix"),
         number("funnel_beyond_low", "lower 99.8 % funnel limit"),
@@ -201,14 +205,16 @@ PROOF_WORTH = Table(
         text("comparison", "proved_or_not, proved_or_no_recording or with_or_against_evidence"),
         count("n_repairs_with", "repairs on the first side (proved, or with the evidence)"),
         count("n_comebacks_with", "of these, came back within the follow-up window"),
+        count("n_followed_with", "of all these, seen for the whole follow-up window"),
         number("first_time_fix_with", "Kaplan-Meier share of these without a comeback"),
-        number("first_time_fix_with_low", "its lower bound (Greenwood, log-log)"),
-        number("first_time_fix_with_high", "its upper bound (Greenwood, log-log)"),
+        number("first_time_fix_with_low", f"its lower bound ({FIX_BOUNDS} on n_followed_with)"),
+        number("first_time_fix_with_high", f"its upper bound ({FIX_BOUNDS} on n_followed_with)"),
         count("n_repairs_without", "repairs on the second side"),
         count("n_comebacks_without", "of these, came back within the follow-up window"),
+        count("n_followed_without", "of all these, seen for the whole follow-up window"),
         number("first_time_fix_without", "Kaplan-Meier share of these without a comeback"),
-        number("first_time_fix_without_low", "its lower bound (Greenwood, log-log)"),
-        number("first_time_fix_without_high", "its upper bound (Greenwood, log-log)"),
+        number("first_time_fix_without_low", f"its lower bound ({FIX_BOUNDS} on n_followed_without)"),
+        number("first_time_fix_without_high", f"its upper bound ({FIX_BOUNDS} on n_followed_without)"),
         number("hazard_ratio", "comebacks on the first side against the second, same shop, component, model"),
         number("hazard_ratio_low", "its lower bound"),
         number("hazard_ratio_high", "its upper bound"),
@@ -224,14 +230,21 @@ PROOF_WORTH = Table(
         count("n_labor_known", "comebacks whose labor is known"),
         number("labor_h_per_comeback", "their mean labor", "h"),
         number("hours_avoided", "labor of the comebacks avoided", "h"),
-        number("hours_avoided_low", "its lower bound", "h"),
-        number("hours_avoided_high", "its upper bound", "h"),
+        number(
+            "hours_avoided_low",
+            "its lower bound: comebacks_avoided_low at the mean labor, taken as known",
+            "h",
+        ),
+        number("hours_avoided_high", "its upper bound, in the same way", "h"),
         count("n_cost_known", "comebacks whose parts cost is known in the commonest currency"),
         text("currency", "that currency"),
         number("parts_cost_per_comeback", "their mean parts cost, in that currency"),
         number("parts_cost_avoided", "parts cost of the comebacks avoided, in that currency"),
-        number("parts_cost_avoided_low", "its lower bound"),
-        number("parts_cost_avoided_high", "its upper bound"),
+        number(
+            "parts_cost_avoided_low",
+            "its lower bound: comebacks_avoided_low at the mean cost, taken as known",
+        ),
+        number("parts_cost_avoided_high", "its upper bound, in the same way"),
         text("reason", "why a number is missing"),
     ),
 )
@@ -247,8 +260,11 @@ PROOF_CURVE = Table(
         count("day", "days since the repair was closed"),
         count("n_at_risk", "repairs still followed and without a comeback on that day"),
         number("share_without_comeback", "Kaplan-Meier share without a comeback up to that day"),
-        number("low", "its lower bound (Greenwood, log-log)"),
-        number("high", "its upper bound (Greenwood, log-log)"),
+        number(
+            "low",
+            f"its lower bound ({FIX_BOUNDS}: on n_at_risk at 1, on the repairs seen for the whole window at 0)",
+        ),
+        number("high", "its upper bound (as the lower one)"),
     ),
 )
 

@@ -100,7 +100,12 @@ STATION_LOOK = Table(
         number("p_value", "how often an ordinary station would be so far off, over-dispersion allowed for"),
         number("q_value", "Benjamini-Hochberg over all stations and measures"),
         flag("stands_out", "q_value < 0.01"),
-        Column("inspection_ids", "VARCHAR[]", "the records behind a station that stands out, at most 20"),
+        Column(
+            "inspection_ids",
+            "VARCHAR[]",
+            "the first records behind a station that stands out, at most 20; of repetitions the first record of each:"
+            " the others have the same readings at that station in core.inspections",
+        ),
     ),
 )
 

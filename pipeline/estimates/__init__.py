@@ -63,7 +63,7 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
 
     Parameters
     ----------
-    read : gives a table made by `sql/` by its full name, such as "mart.failure_count".
+    read : gives a table made by `sql/` by its full name, such as "tally.failure_count".
     settings : level and follow-up window.
     read_parts : gives such a table in parts; with it, `mart.vehicle_due` comes as an iterator of frames.
 
@@ -73,20 +73,20 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
     `pipeline.traces`; `mart.repair_check` and `mart.inspection_disagreement` are whole when `sql/` has run.
     """
     level = settings.level
-    stretches = read("mart.unit_life_count")
+    stretches = read("tally.unit_life_count")
     window = read("core.setting").row(0, named=True)
     lives = component_lives(
         stretches,
-        read("mart.unit_in_service"),
-        read("mart.failure_count"),
+        read("tally.unit_in_service"),
+        read("tally.failure_count"),
         level,
         settings.stock_service_level,
     )
-    repairs = read("mart.repair_follow_up")
-    proof = proof_worth(repairs, read("mart.comeback_cost"), settings.follow_up_days, level)
-    leaks = leak_sizes(read("mart.leak_bound"), level)
+    repairs = read("tally.repair_follow_up")
+    proof = proof_worth(repairs, read("tally.comeback_cost"), settings.follow_up_days, level)
+    leaks = leak_sizes(read("tally.leak_bound"), level)
     return {
-        FAILURE_RATE.full_name: failure_rates(read("mart.failure_count"), level),
+        FAILURE_RATE.full_name: failure_rates(read("tally.failure_count"), level),
         COMPONENT_LIFE.full_name: lives.lives,
         COMPONENT_LIFE_CURVE.full_name: lives.curves,
         RECURRENCE.full_name: recurrence(read("core.vehicle_age"), read("core.failure_age"), level),
@@ -103,6 +103,6 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
         PROOF_CURVE.full_name: proof.curves,
         LEAK_SIZE.full_name: leaks.sizes,
         LEAK_SIZE_CURVE.full_name: leaks.curves,
-        FIRST_LOOK.full_name: first_looks(read("mart.first_look_count"), settings.minutes_to_check, level),
+        FIRST_LOOK.full_name: first_looks(read("tally.first_look_count"), settings.minutes_to_check, level),
         **estimate_inspections(read, settings, read_parts),
     }

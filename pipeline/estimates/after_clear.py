@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.contract.tables import MONITOR_AFTER_CLEAR, READINESS_AFTER_CLEAR
 from pipeline.estimates.table_shape import as_table, empty_table
-from pipeline.statistics.current_status import status_quantiles
+from pipeline.statistics.current_status import ALL_SHOW, NONE_SHOWS, NOT_REACHED, status_quantiles
 from pipeline.statistics.status_curve import StatusCurves, status_curves
 
 SHARES = (0.5, 0.8, 0.9)
@@ -21,6 +21,12 @@ TOO_FEW = f"fewer than {FEWEST_VEHICLES} vehicles"
 HALF_A_STEP = 0.5
 #: Where both counters end (SAE J1979 PIDs 31 and 30, recalled from memory).
 COUNTER_ENDS = {"distance_km": 65535, "warmups": 255}
+#: What the floor says of units and sizes, said of vehicles and of km or warm-ups.
+SAID = {
+    ALL_SHOW: "every vehicle had it complete: the reading lies below the smallest at which one was looked at",
+    NONE_SHOWS: "no vehicle had it complete",
+    NOT_REACHED: "so large a share is not reached at any reading at which one was looked at",
+}
 TOO_WIDE = "the pooled curve cannot tell: its bounds leave what the counter can count"
 
 _MODEL = ("make", "model")
@@ -47,7 +53,7 @@ def after_clear(counts: pl.DataFrame, level: float) -> AfterClear:
 
     Parameters
     ----------
-    counts : rows of `mart.after_clear_count`: make, model, monitor, counter, reading, n, n_ready.
+    counts : rows of `tally.after_clear_count`: make, model, monitor, counter, reading, n, n_ready.
     level : level of the bounds, 0.5..0.999.
 
     Returns
@@ -96,7 +102,9 @@ def _readings(placed: pl.DataFrame, models: pl.DataFrame, curves: StatusCurves, 
                 reading=reading,
                 low=low,
                 high=high,
-                reason=pl.Series(np.where(few, TOO_FEW, own.reason[:, j]).tolist(), dtype=pl.String),
+                reason=pl.Series(np.where(few, TOO_FEW, own.reason[:, j]).tolist(), dtype=pl.String).replace(
+                    SAID
+                ),
                 **{
                     f"pooled{end}": np.where(told[:, j], np.maximum(v[:, j] - HALF_A_STEP, 0.0), np.nan)
                     for end, v in zip(("", "_low", "_high"), pooled, strict=True)

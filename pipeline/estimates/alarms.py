@@ -27,7 +27,7 @@ def alarms(
 
     Parameters
     ----------
-    stretches : rows of `mart.unit_life_count`.
+    stretches : rows of `tally.unit_life_count`.
     lives : `mart.component_life`; the rows of all models together say how failures go with age.
     from_on, to_on : the window.
     chance : chance of any false signal over all charts and months, 0..1.

@@ -49,10 +49,10 @@ def component_lives(
 
     Parameters
     ----------
-    stretches : rows of `mart.unit_life_count`: make, model, component, born_on, start_on, end_on, is_failure,
+    stretches : rows of `tally.unit_life_count`: make, model, component, born_on, start_on, end_on, is_failure,
         is_return, n_units, unseen_days [days of all units].
-    in_service : rows of `mart.unit_in_service`: make, model, component, age_days [days], n_units.
-    counts : rows of `mart.failure_count`: make, model, component, n_failures, n_replaced, n_vehicles.
+    in_service : rows of `tally.unit_in_service`: make, model, component, age_days [days], n_units.
+    counts : rows of `tally.failure_count`: make, model, component, n_failures, n_replaced, n_vehicles.
     level : level of the bounds, 0..1.
     service_level : chance that the stocked parts last, 0..1.
 

@@ -26,7 +26,7 @@ def failure_rates(counts: pl.DataFrame, level: float) -> pl.DataFrame:
 
     Parameters
     ----------
-    counts : rows of `mart.failure_count`: make, model, component, n_failures, n_comebacks, n_vehicles,
+    counts : rows of `tally.failure_count`: make, model, component, n_failures, n_comebacks, n_vehicles,
         exposure_days [days], vehicle_km [km], n_vehicles_km, n_failures_km.
     level : level of the intervals, 0..1.
 

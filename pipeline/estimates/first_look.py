@@ -22,7 +22,7 @@ def first_looks(found: pl.DataFrame, minutes: Mapping[str, float], level: float)
 
     Parameters
     ----------
-    found : rows of `mart.first_look_count`: make, model, trouble_code (* for all jobs of the model), component,
+    found : rows of `tally.first_look_count`: make, model, trouble_code (* for all jobs of the model), component,
         n_found.
     minutes : time that a look at each component takes [min].
     level : level of the bounds, 0..1.

@@ -9,13 +9,17 @@ from pipeline.contract.tables import FIRST_TIME_FIX
 from pipeline.estimates.table_shape import as_table, empty_table, why_missing
 from pipeline.statistics.funnel import as_survival, funnel
 from pipeline.statistics.grouping import group_rows
+from pipeline.statistics.intervals import Bounds, wilson_interval
 from pipeline.statistics.standardization import UnitExpectations, expected_of_units
-from pipeline.statistics.survival import kaplan_meier
+from pipeline.statistics.survival import bounds_at_the_ends, kaplan_meier
 
 GROUPINGS = ("all", "shop", "technician", "model", "component", "verified", "evidence")
 #: Groupings that are no draw of many alike: their limits are those of chance alone.
 ALL_THERE_ARE = ("verified", "evidence")
-NO_BOUNDS = "no repair, or every repair, came back: Greenwood's formula has none there"
+#: What the expectation is made of: there it equals what came, and limits about it would place nobody anywhere.
+EXPECTED_OF = ("model", "component")
+OWN_EXPECTATION = "what is expected of a model or a component is its own comebacks"
+REFERENCE = "all repairs are what the groups are held against"
 NONE_FOLLOWED = "no repair was seen for the whole follow-up window"
 #: Code of repairs whose group has no name: they stay in the reference and get no row.
 _NAMELESS = -1
@@ -26,15 +30,15 @@ def first_time_fixes(repairs: pl.DataFrame, follow_up_days: int, level: float) -
 
     Parameters
     ----------
-    repairs : rows of `mart.repair_follow_up`: shop, technician, model, component, verified, evidence,
+    repairs : rows of `tally.repair_follow_up`: shop, technician, model, component, verified, evidence,
         time_days [days], is_comeback, is_followed.
     follow_up_days : end of the follow-up window [days], that day included.
     level : level of the intervals, 0..1.
 
     Returns
     -------
-    `mart.first_time_fix`. Bounds are null where no repair or every repair came back (Greenwood has none);
-    `all` has no funnel: it is what the others are held against.
+    `mart.first_time_fix`. `all`, `model` and `component` have no funnel: the first is what the others are held
+    against, and what is expected of the others adds up to what came.
     """
     if repairs.is_empty():
         return empty_table(FIRST_TIME_FIX)
@@ -56,23 +60,35 @@ def _one_grouping(
         {
             "code": fit.groups,
             "first_time_fix": fit.survival,
-            "low": fit.low,
-            "high": fit.high,
+            "greenwood_low": fit.low,
+            "greenwood_high": fit.high,
             "expected": mix.expected_survival,
             "n_comebacks_expected": mix.expected,
             "observed": mix.observed,
         }
     ).filter(pl.col("code") != _NAMELESS)
     counted = _counts(frame.with_columns(code=groups)).join(estimates, on="code")
-    counted = counted.with_columns(reason=_reason())
-    return (counted if by == "all" else _with_funnel(counted, by)).with_columns(by=pl.lit(by))
+    counted = _with_bounds(counted, level).with_columns(by=pl.lit(by), reason=_reason(by))
+    return counted if by == "all" or by in EXPECTED_OF else _with_funnel(counted, by)
 
 
-def _reason() -> pl.Expr:
+def _reason(by: str) -> pl.Expr:
     """Say for each number that is missing why it is."""
     return why_missing(
-        (pl.col("low").fill_nan(None).is_null(), f"bounds: {NO_BOUNDS}"),
         (pl.col("n_followed") == 0, f"first_time_fix_naive: {NONE_FOLLOWED}"),
+        (pl.lit(by == "all"), f"funnel: {REFERENCE}"),
+        (pl.lit(by in EXPECTED_OF), f"funnel: {OWN_EXPECTATION}"),
+    )
+
+
+def _with_bounds(groups: pl.DataFrame, level: float) -> pl.DataFrame:
+    """Bound both shares: Greenwood or, at 0 and 1, exact binomial on the followed repairs; Wilson on the followed."""
+    followed, held = groups["n_followed"].to_numpy(), groups["n_held"].to_numpy()
+    greenwood = Bounds(groups["greenwood_low"].to_numpy(), groups["greenwood_high"].to_numpy())
+    low, high = bounds_at_the_ends(groups["first_time_fix"].to_numpy(), greenwood, followed, level)
+    naive = wilson_interval(held, followed, level)
+    return groups.with_columns(
+        low=low, high=high, first_time_fix_naive_low=naive.low, first_time_fix_naive_high=naive.high
     )
 
 

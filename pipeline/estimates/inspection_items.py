@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Item:
-    """One item: its number in the rule, what it counts, and the two columns of `mart.inspection_count`."""
+    """One item: its number in the rule, what it counts, and the two columns of `tally.inspection_count`."""
 
     item: str
     meaning: str

@@ -15,7 +15,7 @@ def inspection_report(counts: pl.DataFrame, level: float) -> pl.DataFrame:
 
     Parameters
     ----------
-    counts : rows of `mart.inspection_count`: model_year, vehicle_type and the columns that `ITEMS` name.
+    counts : rows of `tally.inspection_count`: model_year, vehicle_type and the columns that `ITEMS` name.
     level : level of the Wilson intervals, 0..1.
 
     Returns
@@ -31,7 +31,7 @@ def inspection_report(counts: pl.DataFrame, level: float) -> pl.DataFrame:
 
 
 def readiness(counts: pl.DataFrame, level: float) -> pl.DataFrame:
-    """Turn counts of `mart.readiness_count` into not-ready shares with Wilson bounds: `mart.readiness`."""
+    """Turn counts of `tally.readiness_count` into not-ready shares with Wilson bounds: `mart.readiness`."""
     low, high = wilson_interval(counts["n_not_ready"].to_numpy(), counts["n_inspections"].to_numpy(), level)
     frame = counts.with_columns(
         not_ready_rate=pl.col("n_not_ready") / pl.col("n_inspections"), low=low, high=high

@@ -31,7 +31,7 @@ def leak_sizes(bounds: pl.DataFrame, level: float) -> LeakSizes:
 
     Parameters
     ----------
-    bounds : rows of `mart.leak_bound`: by, group, low_mm [mm], high_mm [mm, inf where too large to tell],
+    bounds : rows of `tally.leak_bound`: by, group, low_mm [mm], high_mm [mm, inf where too large to tell],
         n_traces.
     level : level of the bounds, 0..1.
 

@@ -12,7 +12,8 @@ from pipeline.contract.tables import PROOF_CURVE, PROOF_WORTH
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.grouping import Floats
 from pipeline.statistics.hazard_ratio import cox_regression
-from pipeline.statistics.survival import kaplan_meier, survival_curve
+from pipeline.statistics.intervals import Bounds
+from pipeline.statistics.survival import bounds_at_the_ends, kaplan_meier, survival_curve
 
 #: Comparison: column, its values on the side "with", its values on the side "without".
 COMPARISONS = {
@@ -55,9 +56,9 @@ def proof_worth(repairs: pl.DataFrame, costs: pl.DataFrame, follow_up_days: int,
 
     Parameters
     ----------
-    repairs : rows of `mart.repair_follow_up`: job_id, shop, model, component, verified, evidence, time_days
-        [days], is_comeback.
-    costs : rows of `mart.comeback_cost`: job_id, labor_h [h], parts_cost, currency.
+    repairs : rows of `tally.repair_follow_up`: job_id, shop, model, component, verified, evidence, time_days
+        [days], is_comeback, is_followed.
+    costs : rows of `tally.comeback_cost`: job_id, labor_h [h], parts_cost, currency.
     follow_up_days : end of the follow-up window [days].
     level : level of the bounds, 0..1.
 
@@ -94,12 +95,15 @@ def _compare(compared: pl.DataFrame, follow_up_days: int, level: float) -> dict[
         fit = kaplan_meier(
             own["time_days"].to_numpy(), own["is_comeback"].to_numpy(), at=follow_up_days, level=level
         )
+        n_followed = int(own["is_followed"].sum())
+        low, high = bounds_at_the_ends(fit.survival, Bounds(fit.low, fit.high), n_followed, level)
         row |= {
             f"n_repairs_{side}": own.height,
             f"n_comebacks_{side}": int(own["is_comeback"].sum()),
+            f"n_followed_{side}": n_followed,
             f"first_time_fix_{side}": _first(fit.survival) if own.height else None,
-            f"first_time_fix_{side}_low": _first(fit.low) if own.height else None,
-            f"first_time_fix_{side}_high": _first(fit.high) if own.height else None,
+            f"first_time_fix_{side}_low": _first(low) if own.height else None,
+            f"first_time_fix_{side}_high": _first(high) if own.height else None,
         }
     return row | _ratio(compared, row, level)
 
@@ -193,7 +197,18 @@ def _curve(compared: pl.DataFrame, level: float) -> pl.DataFrame:
             "high": curve.high,
         }
     )
-    return pl.concat([_starts(side, steps), steps], how="diagonal")
+    points = pl.concat([_starts(side, steps), steps], how="diagonal")
+    followed = compared.group_by(side=pl.Series("side", side)).agg(n_followed=pl.col("is_followed").sum())
+    return _with_ends(points.join(followed, on="side", how="left", maintain_order="left"), level)
+
+
+def _with_ends(points: pl.DataFrame, level: float) -> pl.DataFrame:
+    """Bound shares of 1 by those at risk, none of whom has come back, and shares of 0 by those followed to the end."""
+    share = _floats(points["share_without_comeback"])
+    watched = np.where(share == 1, _floats(points["n_at_risk"]), _floats(points["n_followed"]))
+    greenwood = Bounds(_floats(points["low"]), _floats(points["high"]))
+    low, high = bounds_at_the_ends(share, greenwood, watched, level)
+    return points.with_columns(low=low, high=high)
 
 
 def _starts(side: np.ndarray, steps: pl.DataFrame) -> pl.DataFrame:

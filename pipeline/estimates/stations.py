@@ -40,9 +40,9 @@ def station_look(by_stratum: pl.DataFrame, repeats: pl.DataFrame, level: float) 
 
     Parameters
     ----------
-    by_stratum : rows of `mart.station_year_count` (its model year is the stratum) and `mart.station_habit_count`:
+    by_stratum : rows of `tally.station_year_count` (its model year is the stratum) and `tally.station_habit_count`:
         station_id, measure, stratum, n, of, inspection_ids.
-    repeats : rows of `mart.station_repeat_count`: station_id, measure, n, of, expected, inspection_ids.
+    repeats : rows of `tally.station_repeat_count`: station_id, measure, n, of, expected, inspection_ids.
     level : level of the Wilson intervals, 0..1.
 
     Returns
@@ -161,7 +161,7 @@ def inspection_station(by_year: pl.DataFrame, look: pl.DataFrame, level: float) 
 
     Parameters
     ----------
-    by_year : rows of `mart.station_year_count`; those of initial_failure are used.
+    by_year : rows of `tally.station_year_count`; those of initial_failure are used.
     look : `mart.station_look`.
     level : level of the Wilson intervals, 0..1.
 

@@ -28,7 +28,7 @@ def vehicles_due(
 
     Parameters
     ----------
-    states : rows of `mart.due_state`, all or a part.
+    states : rows of `tally.due_state`, all or a part.
     arrivals : `mart.readiness`: what share of a model arrives with the EVAP monitor not complete.
     after : curves and tables of the distance to ready.
     level : level of the bounds, 0..1.

@@ -1,4 +1,4 @@
-"""How sure is a count or a share? Exact Poisson (Garwood) and Wilson intervals."""
+"""How sure is a count or a share? Exact Poisson (Garwood), Wilson and exact binomial (Clopper-Pearson) intervals."""
 
 from __future__ import annotations
 
@@ -122,6 +122,39 @@ def wilson_interval(successes: ArrayLike, trials: ArrayLike, level: float = 0.95
     low = np.where(k == 0, 0.0 * p, (center - half) / scale)
     high = np.where(k == n, p, (center + half) / scale)
     return Bounds(low, high)
+
+
+def clopper_pearson_interval(successes: ArrayLike, trials: ArrayLike, level: float = 0.95) -> Bounds:
+    """Bound a proportion exactly.
+
+    Parameters
+    ----------
+    successes : (n,) [1], 0..trials; outside gives NaN.
+    trials : (n,) [1]; 0 gives 0 to 1: nothing was tried, so nothing is excluded.
+    level : two-sided confidence level, 0..1.
+
+    Returns
+    -------
+    Bounds : (n,) [1], within 0..1; exactly 0 at no success, exactly 1 at no failure.
+
+    Notes
+    -----
+    Quantiles of beta distributions: a/2 of (k, n - k + 1) and 1 - a/2 of (k + 1, n - k), a = 1 - level; covers with
+    at least `level`. At no failure low = (a/2)^(1/n).
+    Source: C. J. Clopper, E. S. Pearson, Biometrika 26 (1934) 404-413.
+
+    >>> [round(float(b[0]), 4) for b in clopper_pearson_interval([0], [20])]
+    [0.0, 0.1684]
+    """
+    normal_quantile(level)
+    k, n = np.broadcast_arrays(_non_negative(successes), _non_negative(trials))
+    tail = (1.0 - level) / 2.0
+    possible = (k <= n) & np.isfinite(n)
+    k, n = np.where(possible, k, np.nan), np.where(possible, n, np.nan)
+    some, not_all = np.where(k > 0, k, 1.0), np.where(k < n, n - k, 1.0)
+    low = np.where(k == 0, 0.0, special.betaincinv(some, n - k + 1, tail))
+    high = np.where(k == n, 1.0, special.betaincinv(k + 1, not_all, 1 - tail))
+    return Bounds(np.where(possible, low, np.nan), np.where(possible, high, np.nan))
 
 
 def _non_negative(values: ArrayLike) -> Floats:

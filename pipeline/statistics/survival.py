@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.statistics.grouping import Codes, Floats, running_product, running_total
-from pipeline.statistics.intervals import Bounds, normal_quantile
+from pipeline.statistics.intervals import Bounds, clopper_pearson_interval, normal_quantile
 from pipeline.statistics.risk_sets import RiskSets, risk_sets
 
 NO_UNITS = "no units"
@@ -196,6 +196,36 @@ def greenwood_bounds(survival: Floats, variance_sum: Floats, level: float) -> Bo
     spread = z * np.sqrt(np.where(inside, variance_sum, np.nan)) / np.abs(log_s)
     center = np.log(-log_s)
     return Bounds(np.exp(-np.exp(center + spread)), np.exp(-np.exp(center - spread)))
+
+
+def bounds_at_the_ends(survival: Floats, bounds: Bounds, n_followed: ArrayLike, level: float) -> Bounds:
+    """Bound a share of 0 or 1 too, where Greenwood has no bounds, by the units that were followed.
+
+    Parameters
+    ----------
+    survival : (n,) Kaplan-Meier share at some time, without late entries, 0..1.
+    bounds : its Greenwood bounds; kept wherever the share lies between.
+    n_followed : (n,) units that could be followed up to that time whatever became of them [1].
+    level : two-sided confidence level, 0..1.
+
+    Returns
+    -------
+    Bounds : (n,) 0..1; of 0 followed units 0 to 1.
+
+    Notes
+    -----
+    Where the share is 1 (0) none (each) of the followed units had the event: the exact binomial bounds of that many
+    trials. Units followed for a part of the time are left out, which makes bounds wide rather than narrow.
+    Source: as `clopper_pearson_interval`.
+
+    >>> unknown = Bounds(np.array([np.nan, np.nan]), np.array([np.nan, np.nan]))
+    >>> [side.round(4).tolist() for side in bounds_at_the_ends(np.array([1.0, 0.0]), unknown, [20, 20], 0.95)]
+    [[0.8316, 0.0], [1.0, 0.1684]]
+    """
+    n = np.asarray(n_followed, float)
+    exact = clopper_pearson_interval(np.where(survival == 1, n, 0.0), n, level)
+    at_an_end = (survival == 0) | (survival == 1)
+    return Bounds(*(np.where(at_an_end, e, b) for e, b in zip(exact, bounds, strict=True)))
 
 
 def _entered(time: ArrayLike, entry: ArrayLike | None, since: float | None) -> ArrayLike | None:

@@ -13,7 +13,7 @@ from pipeline.settings import Settings
 from pipeline.steps.judge import judge_inspections
 from pipeline.steps.stage import REGISTER_KINDS
 from pipeline.validate.across import admit
-from pipeline.warehouse.store import Warehouse, kind_columns
+from pipeline.warehouse.store import Warehouse, kind_columns, kind_meanings
 
 
 def admit_registers(warehouse: Warehouse, settings: Settings, vanished: Sequence[str] = ()) -> pl.DataFrame:
@@ -89,7 +89,9 @@ def commonest_reasons(warehouse: Warehouse, kind: str | None = None) -> str:
 
 def _fill_core(warehouse: Warehouse, accepted: dict[str, pl.DataFrame], settings: Settings) -> None:
     for name in REGISTER_KINDS:
-        warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name]))
+        kind = ALL_KINDS[name]
+        warehouse.create(f"core.{name}", kind_columns(kind))
+        warehouse.comment(f"core.{name}", kind.meaning, kind_meanings(kind))
         warehouse.append(f"core.{name}", _core_columns(name, accepted[name]))
     judge_inspections(warehouse, settings.rule)
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.contract.fields import INSPECTIONS as INSPECTION_RECORDS
 from pipeline.contract.inspection_program import ANY_CODE, InspectionRule
+from pipeline.contract.table_form import Column, text
 from pipeline.standards.inspection_rule import judge_visit
 from pipeline.standards.obd import decode_monitor_status_columns
-from pipeline.warehouse.store import Warehouse
+from pipeline.warehouse.store import Warehouse, kind_meanings
 
 #: what is told of an inspection by its pattern, beside or instead of what its record holds
 TOLD_COLUMNS = (
@@ -18,6 +20,16 @@ TOLD_COLUMNS = (
     ("monitors_supported", "VARCHAR[]"),
     ("judged_base", "VARCHAR"),
     ("judged_clause", "VARCHAR"),
+)
+
+#: What the columns of core.inspections mean that no record has.
+TOLD_MEANINGS = (
+    text("status_bytes", "the four status bytes as they were decoded, where there are any"),
+    Column("monitors_supported", "VARCHAR[]", "monitors that the vehicle has, by its bytes"),
+    text("judged_base", "result by the rule in force, from this record alone: pass, fail or return"),
+    text("judged_clause", "the clause of the rule that it rests on"),
+    Column("pattern_no", "INTEGER", "what it was judged by, in core.inspection_pattern"),
+    Column("vehicle_no", "INTEGER", "its vehicle: rowid in core.vehicles"),
 )
 
 #: What an inspection is judged by, beside the record itself. Where it carries bytes they stand, whatever its other
@@ -142,6 +154,8 @@ def keep_patterns(warehouse: Warehouse, judged: pl.DataFrame) -> None:
         "core.inspection_pattern", judged.select("pattern_no", *(name for name, _ in TOLD_COLUMNS))
     )
     warehouse.con.execute(INSPECTIONS)
+    columns = kind_meanings(INSPECTION_RECORDS, *TOLD_MEANINGS)
+    warehouse.comment("core.inspections", INSPECTION_RECORDS.meaning, columns, "view")
 
 
 def judge_patterns(patterns: pl.DataFrame, rule: InspectionRule) -> pl.DataFrame:

@@ -10,6 +10,7 @@ import polars as pl
 import pyarrow.parquet as pq
 
 from pipeline.contract.fields import SAMPLES
+from pipeline.contract.table_form import flag
 from pipeline.errors import FileUnreadable
 from pipeline.lake.find import LakeFile
 from pipeline.lake.reading import Reading
@@ -20,7 +21,7 @@ from pipeline.steps.registers import line_of, note_unreadable, raw_of
 from pipeline.steps.stage import forget, put_file
 from pipeline.traces.recordings import FLOW_COLUMN
 from pipeline.validate.recordings import PART_SCHEMA, SamplesDoor
-from pipeline.warehouse.store import Warehouse, quoted
+from pipeline.warehouse.store import Warehouse, kind_meanings, quoted
 
 SAMPLE_TABLES = ("stage.sample_parts", "stage.sample_files", "stage.trace_facts")
 #: what a Parquet file holds: `is_fed` says that any of its samples has a flow of test gas
@@ -277,3 +278,5 @@ def make_samples_view(warehouse: Warehouse, folder: Path) -> None:
         )
         body = f"select {empty} where false"
     warehouse.con.execute(f"create or replace view core.samples as {body}")
+    derived = flag("is_pressure_derived", "the pressure was derived from volts by the sensor's line")
+    warehouse.comment("core.samples", SAMPLES.meaning, kind_meanings(SAMPLES, derived), "view")

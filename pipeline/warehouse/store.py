@@ -15,6 +15,7 @@ import duckdb
 import polars as pl
 
 from pipeline.contract.fields import Kind
+from pipeline.contract.table_form import count, text
 from pipeline.contract.tables import Column, Table
 from pipeline.errors import EvapfleetError, OurFault, Transient, WrongUsage
 from pipeline.full_disk import is_of_a_full_disk
@@ -24,7 +25,7 @@ PART_ROWS = 1_000_000
 #: the database writes to disk what it cannot hold in so much memory, or in 80 % of what the machine has
 MOST_MEMORY_GIB = 4.5
 
-SCHEMAS = ("stage", "core", "quarantine", "audit", "mart")
+SCHEMAS = ("stage", "core", "quarantine", "audit", "tally", "mart")
 
 #: type of a contract field -> DuckDB type
 DUCKDB_TYPES = {
@@ -185,10 +186,10 @@ class Warehouse:
                 "report this: a table of the contract was not filled",
             )
 
-    def comment(self, name: str, grain: str, columns: tuple[Column, ...]) -> None:
-        """Write meaning and unit of a table and its columns into the database's own comments."""
+    def comment(self, name: str, grain: str, columns: tuple[Column, ...], what: str = "table") -> None:
+        """Write meaning and unit of a table (`what`: or view) and its columns into the database's own comments."""
         with self._at_once():
-            self.con.execute(f"comment on table {named(name)} is {quoted(grain)}")
+            self.con.execute(f"comment on {what} {named(name)} is {quoted(grain)}")
             for column in columns:
                 text = f"{column.meaning} [{column.unit}]" if column.unit else column.meaning
                 self.con.execute(f"comment on column {named(name)}.{named(column.name)} is {quoted(text)}")
@@ -212,6 +213,20 @@ def kind_columns(kind: Kind, *more: tuple[str, str]) -> list[tuple[str, str]]:
     """Return the (name, type) pairs of a core table of one record kind."""
     fields = [(field.name, DUCKDB_TYPES[field.type]) for field in kind.fields]
     return [*fields, *more, ("source_id", "VARCHAR"), ("file", "VARCHAR"), ("row", "BIGINT")]
+
+
+#: Where a record came from, beside its own fields.
+ORIGIN = (
+    text("source_id", "source: the folder below the lake that it came in"),
+    text("file", "its file, below the lake"),
+    count("row", "its record number in the file; 0 and less where it was made from the file's name"),
+)
+
+
+def kind_meanings(kind: Kind, *more: Column) -> tuple[Column, ...]:
+    """Return the columns of a core table of one record kind with meaning and unit, for its comments."""
+    fields = (Column(f.name, DUCKDB_TYPES[f.type], f.meaning, f.unit) for f in kind.fields)
+    return (*fields, *more, *ORIGIN)
 
 
 @contextmanager

@@ -7,6 +7,15 @@ import altair as alt
 from reports import theme
 from reports.charts.frame import ROWS, Rows, Spec, finish, tips
 
+#: Counts that a legend may name, of which it shows the three largest that occur.
+ROUND_COUNTS = tuple(digit * 10**power for power in range(9) for digit in (1, 2, 5))
+
+
+def legend_counts(rows: Rows) -> list[int]:
+    """Round counts for the legend, none above the largest and none of 0, which has no mark."""
+    largest = max((r["n_failures"] for r in rows), default=0)
+    return [n for n in ROUND_COUNTS if n <= largest][-3:]
+
 
 def draw_recurrence_map(rows: Rows, description: str) -> Spec:
     """Draw models against components: area is the number of failures, a diamond is a recurring pair.
@@ -27,7 +36,10 @@ def draw_recurrence_map(rows: Rows, description: str) -> Spec:
                 title="failures",
                 scale=alt.Scale(range=[30, 420], zero=True),
                 legend=alt.Legend(
-                    orient="bottom", tickCount=3, symbolFillColor=theme.GRAY, symbolStrokeColor=theme.GRAY
+                    orient="bottom",
+                    values=legend_counts(rows),
+                    symbolFillColor=theme.GRAY,
+                    symbolStrokeColor=theme.GRAY,
                 ),
             ),
             color=alt.Color(

@@ -77,7 +77,7 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
         chart,
         alt,
         f"{words.plural(len(drawn), 'vehicle')} with the smallest chance, of those cleared by a repair or seen not"
-        f" complete; line: {run.level_text} interval. Faults stand in the table.",
+        f" complete; line: {run.level_text} interval.{diamonds(drawn)} Faults stand in the table.",
     )
     return Section(
         "due",
@@ -91,6 +91,15 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
         how=HOW,
         left_out=LEFT_OUT,
         wide=True,
+    )
+
+
+def diamonds(drawn: list[dict[str, Any]]) -> str:
+    """Say what a diamond is, where one is drawn."""
+    return (
+        " Diamond: an open fault, or the lamp on at the last inspection."
+        if any(r["fault"] for r in drawn)
+        else ""
     )
 
 

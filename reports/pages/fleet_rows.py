@@ -103,16 +103,17 @@ def rate_chart(rows: list[dict[str, Any]], alt: str, chosen: dict[str, str]) -> 
     )
 
 
+#: What decides comes first: on a narrow screen the last ones are seen only by scrolling.
 RATE_HEADS = (
     "Failures (comebacks)",
-    "Vehicles",
-    "Vehicle-years",
     "Per 1000 vehicle-years",
-    "Shrunk",
     "Times the rest",
-    "p",
     "q",
     "q without comebacks",
+    "p",
+    "Shrunk",
+    "Vehicles",
+    "Vehicle-years",
 )
 
 
@@ -155,14 +156,14 @@ def rate_cells(r: dict[str, Any]) -> tuple[Cell, ...]:
     rate = r["rate_per_1000_vehicle_years"]
     return (
         number_cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
-        number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-        number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
         number_cell(words.number(rate), rate, raw),
-        number_cell(words.number(r["shrunk_rate"]), r["shrunk_rate"], shrunk),
         number_cell(words.number(r["rate_ratio"], 2), r["rate_ratio"]),
-        number_cell(words.chance(r["p_value"]), r["p_value"]),
         number_cell(words.chance(r["q_value"]), r["q_value"]),
         number_cell(words.chance(r["q_value_without_comebacks"]), r["q_value_without_comebacks"]),
+        number_cell(words.chance(r["p_value"]), r["p_value"]),
+        number_cell(words.number(r["shrunk_rate"]), r["shrunk_rate"], shrunk),
+        number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
+        number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
     )
 
 

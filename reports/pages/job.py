@@ -8,7 +8,7 @@ from typing import Any
 
 from pipeline.traces.explain import TraceExplanation
 from reports import words
-from reports.charts.trace import describe, diameter, trace_spec
+from reports.charts.trace import WIDTH, describe, diameter, trace_spec
 from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, grid, text_cell
 from reports.pages.run import Run
 
@@ -131,10 +131,21 @@ def recording(trace: TraceExplanation, at: int, run: Run) -> Section:
             describe(trace),
             caption(trace, run.level_text),
             scrolls=True,
+            seen_from=round(begins_at(trace)),
         ),
         grids=(number_grid(result, at),),
         wide=True,
     )
+
+
+def begins_at(trace: TraceExplanation) -> float:
+    """Where in the picture [px] its draw begins, or without a draw its hold: what the verdict rests on."""
+    starts = {name: start for name, start, _ in reversed(trace.phases)}
+    start = starts.get("draw", starts.get("hold"))
+    if start is None or len(trace.t_s) < 2:
+        return 0
+    first, last = min(trace.t_s), max(trace.t_s)
+    return WIDTH * (start - first) / (last - first) if last > first else 0
 
 
 def caption(trace: TraceExplanation, level: str) -> str:

@@ -38,7 +38,7 @@ def listing(stories: JobStories) -> Section:
         return Section(
             "jobs", question, ("No page was drawn: no job has a recording, or the setting job_pages is 0.",)
         )
-    heads = ("Job", "Opened", "Vehicle", "Shop", "Component", "Before", "After", "Repair")
+    heads = ("Job", "Repair", "Before", "After", "Component", "Opened", "Vehicle", "Shop")
     return Section(
         "jobs",
         question,
@@ -64,13 +64,13 @@ def line(job: JobStory) -> Row:
     return Row(
         (
             Cell(words.drawable(facts["job_id"]), facts["job_id"].casefold(), href=job.file),
+            text_cell(proof),
+            at_stage(job, "before_repair"),
+            at_stage(job, "after_repair"),
+            text_cell(words.label(facts["component"])),
             text_cell(words.day(facts["opened_at"])),
             Cell(facts["vehicle_id"], facts["vehicle_id"].casefold(), f"{facts['make']} {facts['model']}"),
             text_cell(facts["shop_id"]),
-            text_cell(words.label(facts["component"])),
-            at_stage(job, "before_repair"),
-            at_stage(job, "after_repair"),
-            text_cell(proof),
         )
     )
 

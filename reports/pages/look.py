@@ -9,12 +9,12 @@ import polars as pl
 
 from reports import words
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
 from reports.pages.run import Run
 
 ALL = "*"
-#: So many models and codes can be chosen, those with the most repairs; the table below holds the others too.
-MAX_GROUPS = 150
+#: So many models and codes are on the page, those with the most repairs: a thousand make it some 5 MB large.
+MAX_GROUPS = 1000
 #: Places less likely than that are left to the table in the warehouse.
 LEAST_SHOWN = 0.005
 QUESTION = "Where is it best to look first?"
@@ -41,17 +41,14 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         " earlier repairs found.",
         f"Bounds are {run.level_text} intervals.",
     )
-    sections = (first(groups, run), in_one_line(groups)) if groups else (first(groups, run),)
+    sections = (first(groups, run), in_one_line(groups, run)) if groups else (first(groups, run),)
     return Page("look.html", "Where to look", "Where to look first", "For the technician", lead, sections)
 
 
 def first(groups: list[dict[str, Any]], run: Run) -> Section:
     if not groups:
         return Section("first", QUESTION, ("Not known: no repair found a fault.",), how=HOW)
-    offered = sorted(
-        sorted(groups, key=lambda g: (not g["is_pooled"], -g["n_jobs"]))[:MAX_GROUPS],
-        key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]),
-    )
+    offered = on_the_page(groups)
     keys = [g["key"] for g in offered]
     shown = [r for g in offered for r in g["places"] if r["probability"] >= LEAST_SHOWN]
     alt = "Chance that the fault is in each place, with bounds, in the order of looking, for the chosen model and code."
@@ -66,7 +63,7 @@ def first(groups: list[dict[str, Any]], run: Run) -> Section:
     return Section(
         "first",
         QUESTION,
-        overall(groups, run),
+        overall(groups, run) + passed_over(groups, offered),
         choices=(choice("key", "Model and code", [(g["key"], g["label"]) for g in offered]),),
         picture=Picture(
             chart,
@@ -85,32 +82,60 @@ def overall(groups: list[dict[str, Any]], run: Run) -> tuple[str, ...]:
     return tuple(_sentence(g, run) for g in groups if g["is_pooled"] and g["code"] == ALL)
 
 
-def in_one_line(groups: list[dict[str, Any]]) -> Section:
-    """Every model and code with its first three places."""
-    ordered = sorted(
-        groups,
-        key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]),
+def on_the_page(groups: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The models and codes that can be chosen, in the order of the list: all, or those with the most repairs."""
+    kept = sorted(groups, key=lambda g: (not g["is_pooled"], -g["n_jobs"], g["key"]))[:MAX_GROUPS]
+    return sorted(kept, key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]))
+
+
+def passed_over(groups: list[dict[str, Any]], offered: list[dict[str, Any]]) -> tuple[str, ...]:
+    """Say where the models and codes are that the page does not hold; nothing where it holds all."""
+    if len(groups) == len(offered):
+        return ()
+    return (
+        f"To choose: the {words.count(len(offered))} of {words.count(len(groups))} models and codes with the most"
+        " repairs; tables/first_look.csv has them all.",
     )
-    heads = ("Model", "Code", "Repairs", "Look first", "Then", "Then", "Minutes on average")
+
+
+def in_one_line(groups: list[dict[str, Any]], run: Run) -> Section:
+    """Every model and code with its first three places."""
+    ordered = on_the_page(groups)
+    heads = ("Model", "Code", "Look first", "Then", "Then", "Minutes on average", "Repairs")
     lines = (
         Row(
             (
                 text_cell(g["model_text"]),
                 text_cell(g["code_text"]),
-                number_cell(words.count(g["n_jobs"]), g["n_jobs"]),
-                *(text_cell(place) for place in g["first_three"]),
+                *g["first_three"],
                 number_cell(f"{g['expected_minutes']:.0f}", g["expected_minutes"]),
+                number_cell(words.count(g["n_jobs"]), g["n_jobs"]),
             )
         )
         for g in ordered
     )
-    n_pairs = sum(not g["is_pooled"] for g in groups)
-    counted = f"{words.plural(n_pairs, 'pair')} of a model and a code with a repair that found the fault."
+    n_pairs = sum(not g["is_pooled"] and g["code"] != ALL for g in groups)
+    n_models = sum(not g["is_pooled"] and g["code"] == ALL for g in groups)
+    counted = (
+        f"{words.plural(n_pairs, 'pair')} of a model and a code with a repair that found the fault;"
+        f" {words.plural(n_models, 'model')} over any code or none."
+    )
     return Section(
         "lines",
         "And for every model and code?",
         (counted,),
-        grids=(grid("First three places", heads, lines, "mart.first_look", n_text_columns=2, opened=True),),
+        grids=(
+            grid(
+                f"First three places, with {run.level_text} intervals",
+                heads,
+                lines,
+                "mart.first_look",
+                n_text_columns=5,
+                limit=MAX_GROUPS,
+                opened=True,
+                n_all=len(groups),
+            ),
+        ),
         wide=True,
     )
 
@@ -125,7 +150,14 @@ def groups_of(looks: pl.DataFrame) -> list[dict[str, Any]]:
 
 def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
     head = places[0]
-    told = [f"{r['place']} {words.share(r['probability'])}" for r in places[:3]]
+    told = [
+        Cell(
+            f"{r['place']} {words.share(r['probability'])}",
+            r["place"].casefold(),
+            words.interval(r["low"], r["high"], words.share),
+        )
+        for r in places[:3]
+    ]
     return {
         **{
             name: head[name]
@@ -133,7 +165,7 @@ def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
         },
         "code": head["trouble_code"],
         "is_pooled": head["model"] == ALL,
-        "first_three": told + [words.MISSING] * (3 - len(told)),
+        "first_three": told + [text_cell(words.MISSING)] * (3 - len(told)),
         "places": places,
         "likeliest": max(places, key=lambda r: r["probability"]),
     }
@@ -167,7 +199,8 @@ def _sentence(g: dict[str, Any], run: Run) -> str:
     )
     if likeliest is not first_place:
         text += (
-            f"; the likeliest place, the {likeliest['place']} ({words.share(likeliest['probability'])}), takes"
+            f"; the likeliest place, the {likeliest['place']} ({words.share(likeliest['probability'])},"
+            f" {words.interval(likeliest['low'], likeliest['high'], words.share)}), takes"
             f" {minutes(likeliest['minutes_to_check'])}"
         )
     return f"{text}. In that order the fault is found after {minutes(g['expected_minutes'])} on average."

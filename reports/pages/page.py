@@ -59,12 +59,16 @@ class Choice:
 
 @dataclass(frozen=True)
 class Picture:
-    """One chart: its Vega-Lite spec, what it shows in words, and how to read it; one of fixed width `scrolls`."""
+    """One chart: its Vega-Lite spec, what it shows in words, and how to read it.
+
+    One of fixed width `scrolls`; where wider than its place it is first seen from `seen_from` on [px of the plot].
+    """
 
     spec: dict[str, Any]
     alt: str
     caption: str = ""
     scrolls: bool = False
+    seen_from: float = 0
 
 
 @dataclass(frozen=True)

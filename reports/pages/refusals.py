@@ -116,10 +116,10 @@ def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
         Row(
             (
                 text_cell(g["source_id"]),
-                Cell(f"{g['kind']}: {g['column'] or 'whole record'}", f"{g['kind']} {g['column']}"),
-                Cell(g["rule"], g["rule"], RULE_MEANINGS.get(g["rule"], "")),
-                Cell("; ".join(cut(v) for v in g["examples"]) or words.MISSING, None, sentence(g["reason"])),
                 Cell(ADVICE.get(g["rule"], words.MISSING), None, f"first: {g['file']}, record {g['row']}"),
+                Cell(f"{g['kind']}: {g['column'] or 'whole record'}", f"{g['kind']} {g['column']}"),
+                Cell("; ".join(cut(v) for v in g["examples"]) or words.MISSING, None, sentence(g["reason"])),
+                Cell(g["rule"], g["rule"], RULE_MEANINGS.get(g["rule"], "")),
                 number_cell(words.count(g["n"]), g["n"]),
             )
         )
@@ -127,7 +127,7 @@ def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
     )
     return grid(
         "What was refused, by source, field and rule",
-        ("Source", "Field", "Rule", "Values as they came", "What to fix", "Records"),
+        ("Source", "What to fix", "Field", "Values as they came", "Rule", "Records"),
         lines,
         "quarantine.records",
         n_text_columns=5,

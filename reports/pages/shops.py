@@ -26,9 +26,21 @@ from reports.pages.page import (
 from reports.pages.proof import proof
 from reports.pages.recurrence import recurrence
 from reports.pages.run import Run
-from reports.pages.worth import worth
+from reports.pages.worth import KAPLAN_MEIER, worth
 
 SERIES = ("all repairs, censored ones included", "followed to the end only")
+
+
+FOLLOWED_ONLY = (
+    "Followed only: the plain share of the repairs followed to the end; bounds by E. B. Wilson (J. Am. Stat. Assoc. 22,"
+    " 1927)."
+)
+
+
+NO_FUNNEL = (
+    "By part and by model there are no limits: what is expected is standardized over just these two, and adds up to"
+    " their own comebacks."
+)
 
 
 MAX_GROUPS = 60
@@ -47,14 +59,6 @@ COMEBACK = (
     "A comeback is the first job on the same vehicle, at any shop, with an EVAP component or an EVAP trouble"
     " code, opened after the repair was closed and within the follow-up window, its last day included. It"
     " counts against the repair before it."
-)
-
-
-KAPLAN_MEIER = (
-    "First-time fix: Kaplan-Meier share of repairs without a comeback at the end of the follow-up window; bounds by"
-    " Greenwood on the log-log scale (E. L. Kaplan and P. Meier, J. Am. Stat. Assoc. 53, 1958)."
-    " Repairs not yet followed"
-    " so long count as far as they were followed."
 )
 
 
@@ -131,7 +135,7 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
             " dash is what its mix lets expect. Click a word of the legend to single out its shops.",
         ),
         grids=(fix_grid(shops, "Shop", run),),
-        how=(COMEBACK, KAPLAN_MEIER, FUNNEL),
+        how=(COMEBACK, KAPLAN_MEIER, FOLLOWED_ONLY, FUNNEL),
         left_out=(
             "Repairs that are still open, and repairs closed outside the window.",
             "By chance alone about 1 shop in 20 lies outside the 95% limits; only those beyond 99.8% are named.",
@@ -220,10 +224,10 @@ def compare(fixes: list[dict[str, Any]], run: Run) -> Section:
         picture=Picture(
             chart,
             alt,
-            f"Dot: share; line: {run.level_text} interval, known for the first estimate only.",
+            f"Dot: share; line: {run.level_text} interval.",
         ),
         grids=(fix_grid(chosen, "Group", run, "by"),),
-        how=(COMEBACK, KAPLAN_MEIER),
+        how=(COMEBACK, KAPLAN_MEIER, FOLLOWED_ONLY, NO_FUNNEL),
         left_out=(
             "Groups by recording hold only as far as shops record: a repair without one may be as good.",
         ),
@@ -255,38 +259,44 @@ def fix_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
             | {
                 "series": SERIES[1],
                 "value": f["first_time_fix_naive"],
-                "low": None,
-                "high": None,
+                "low": f["first_time_fix_naive_low"],
+                "high": f["first_time_fix_naive_high"],
                 "value_text": words.share(f["first_time_fix_naive"]),
-                "interval_text": "no interval",
+                "interval_text": naive_interval(f),
                 "count_text": f"{words.plural(f['n_followed'], 'repair')} followed to the end",
             }
         )
     return dots
 
 
+def naive_interval(f: dict[str, Any]) -> str:
+    return words.interval(f["first_time_fix_naive_low"], f["first_time_fix_naive_high"], words.share)
+
+
 def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> Grid:
     heads = (
         head,
+        "Without a comeback",
+        "Expected share",
         "Repairs",
         "Comebacks",
         "Expected comebacks",
         "Followed to the end",
-        "Without a comeback",
         "Followed only",
-        "Expected share",
     )
     lines = (
         Row(
             (
                 text_cell(f["name"], f["flag"]),
+                number_cell(f["value_text"], f["first_time_fix"], f["interval_text"]),
+                number_cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
                 number_cell(words.count(f["n_repairs"]), f["n_repairs"]),
                 number_cell(words.count(f["n_comebacks"]), f["n_comebacks"]),
                 number_cell(words.number(f["n_comebacks_expected"]), f["n_comebacks_expected"]),
                 number_cell(words.count(f["n_followed"]), f["n_followed"]),
-                number_cell(f["value_text"], f["first_time_fix"], f["interval_text"]),
-                number_cell(words.share(f["first_time_fix_naive"]), f["first_time_fix_naive"]),
-                number_cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
+                number_cell(
+                    words.share(f["first_time_fix_naive"]), f["first_time_fix_naive"], naive_interval(f)
+                ),
             ),
             f[of] if of else "",
         )
@@ -321,16 +331,28 @@ def technicians(fixes: list[dict[str, Any]], run: Run) -> Section:
         question,
         (
             f"{words.plural(len(rows), 'technician')} with repairs in the window. Read this as a"
-            " place to offer help, not as a"
-            " mark: the work people are given differs, and most intervals here overlap.",
+            " place to offer help, not as a mark: the work people are given differs, and few repairs tell little."
+            f" {beyond_limits(rows)}",
         ),
         picture=Picture(chart, alt, f"Dot: share; line: {run.level_text} interval.{wide}"),
         grids=(fix_grid(rows, "Technician", run),),
-        how=(COMEBACK, KAPLAN_MEIER),
+        how=(COMEBACK, KAPLAN_MEIER, FOLLOWED_ONLY, FUNNEL),
         left_out=(
             "Repairs that name no technician.",
             "Whose fault a comeback was: a new fault on the same vehicle counts as well.",
         ),
+    )
+
+
+def beyond_limits(rows: list[dict[str, Any]]) -> str:
+    """Count the technicians beyond the limits for their number and mix of repairs, without a name."""
+    judged = [f for f in rows if f["funnel"] is not None]
+    if not judged:
+        return "None could be compared with what the work lets expect."
+    n = sum(f["flag"] for f in judged)
+    return (
+        f"{words.count(n) if n else 'None'} of {words.count(len(judged))} that could be compared"
+        f" {'lie' if n > 1 else 'lies'} beyond the 99.8% limits for the number and mix of repairs."
     )
 
 

@@ -23,6 +23,12 @@ from reports.pages.page import (
 from reports.pages.readiness import WILSON
 from reports.pages.run import Run
 
+#: Measures that count repetitions, and the columns that are alike in each.
+REPEATED = {
+    "repeated_record": "status_bytes, warmups_since_clear and distance_since_clear_km",
+    "repeated_distance": "warmups_since_clear and distance_since_clear_km",
+}
+
 
 def stations(look: pl.DataFrame, run: Run) -> Section:
     question = "Is there a station whose records give a reason to look?"
@@ -84,10 +90,22 @@ def station_sentence(r: dict[str, Any], run: Run) -> str:
 
 
 def records_behind(r: dict[str, Any], most: int = 5) -> str:
-    """Name the first records behind a finding."""
+    """Name the first records behind a finding, say of how many they are the first, and where the others are found."""
     ids = r["inspection_ids"] or []
-    more = ", ..." if len(ids) > most else ""
-    return f" Records: {', '.join(ids[:most])}{more}." if ids else ""
+    if not ids:
+        return ""
+    named = f"{', '.join(ids[:most])}{', ...' if len(ids) > most else ''}"
+    if r["measure"] in REPEATED:
+        return (
+            f" The first record of each repetition: {named}. The others have the same {REPEATED[r['measure']]} at this"
+            " station, in table core.inspections."
+        )
+    if len(ids) <= most and len(ids) == r["n"]:
+        return f" Records: {named}."
+    return (
+        f" The first {min(most, len(ids))} of {words.plural(r['n'], 'record')}: {named}; {len(ids)} of them stand in"
+        " column inspection_ids of table mart.station_look."
+    )
 
 
 def station_dot(r: dict[str, Any]) -> dict[str, Any]:

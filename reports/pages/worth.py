@@ -25,6 +25,14 @@ COMPARISONS = {
 #: How the two sides are named in the picture.
 SIDES = {"with": "proved, or with the evidence", "without": "the others"}
 
+KAPLAN_MEIER = (
+    "First-time fix: Kaplan-Meier share of repairs without a comeback at the end of the follow-up window; bounds by"
+    " Greenwood on the log-log scale (E. L. Kaplan and P. Meier, J. Am. Stat. Assoc. 53, 1958)."
+    " Repairs not yet followed so long count as far as they were followed. Where the share is 0% or 100% Greenwood has"
+    " no bounds: there they are the exact binomial ones of the repairs followed to the end (C. J. Clopper and E. S."
+    " Pearson, Biometrika 26, 1934), 0% to 100% where none was."
+)
+
 COX = (
     "Hazard ratio: Cox regression (J. R. Stat. Soc. B 34, 1972), a baseline for every shop, adjusted for component and"
     " model, ties by Efron (J. Am. Stat. Assoc. 72, 1977). Below 1: repairs on the first side come back less. Shops,"
@@ -34,7 +42,8 @@ COX = (
 
 AVOIDED = (
     "Comebacks avoided: comebacks of the second side times one less the ratio, as if the ratio were a cause; hours and"
-    " parts at the mean of those comebacks of both sides whose jobs carry them."
+    " parts at the mean of those comebacks of both sides whose jobs carry them. Bounds of hours and parts are those of"
+    " the comebacks at that mean: how far the mean itself may be off is not in them."
 )
 
 ASSOCIATION = (
@@ -87,7 +96,7 @@ def worth(rows: pl.DataFrame, curve: pl.DataFrame, run: Run) -> Section:
             " Not adjusted: the ratio in the table is.",
         ),
         grids=(worth_grid(compared, run),),
-        how=(COX, AVOIDED),
+        how=(COX, AVOIDED, KAPLAN_MEIER),
         left_out=(
             "Repairs of which the recording before cannot say which part it points to, in the last comparison.",
         ),
@@ -101,9 +110,9 @@ def said(comparison: str) -> tuple[str, str, str]:
 def sentence(r: dict[str, Any], run: Run) -> str:
     _, with_, without = said(r["comparison"])
     counts = (
-        f"Repairs {with_}: {words.share(r['first_time_fix_with'])} without a comeback"
+        f"Repairs {with_}: {share_of(r, 'with')} without a comeback"
         f" ({words.plural(r['n_comebacks_with'], 'comeback')} of {words.count(r['n_repairs_with'])});"
-        f" {without}: {words.share(r['first_time_fix_without'])}"
+        f" {without}: {share_of(r, 'without')}"
         f" ({words.plural(r['n_comebacks_without'], 'comeback')} of {words.count(r['n_repairs_without'])})."
     )
     if r["hazard_ratio"] is None:
@@ -120,26 +129,34 @@ def sentence(r: dict[str, Any], run: Run) -> str:
     )
 
 
+def share_of(r: dict[str, Any], side: str) -> str:
+    """Write one side's share with its bounds."""
+    names = (f"first_time_fix_{side}{end}" for end in ("", "_low", "_high"))
+    return words.bounded_share(*(r[name] for name in names))
+
+
 def avoided(r: dict[str, Any], run: Run) -> tuple[str, ...]:
     """Say what the second side's comebacks would have come to, where the interval leaves no doubt of the direction."""
     if r["hazard_ratio_high"] is None or r["hazard_ratio_high"] >= 1:
         return ()
     text = (
         f"Had all come back like the proved ones, {words.number(r['comebacks_avoided'], 2)} comebacks"
-        f" ({words.interval(r['comebacks_avoided_low'], r['comebacks_avoided_high'], two_digits)}) would not have been"
+        f" ({spread(r, 'comebacks')}) would not have been"
     )
     costs = []
     if r["hours_avoided"] is not None:
+        known = words.plural(r["n_labor_known"], "comeback")
         costs.append(
-            f"{words.number(r['hours_avoided'], 2)} hours of labor"
-            f" (known for {words.plural(r['n_labor_known'], 'comeback')})"
+            f"{words.number(r['hours_avoided'], 2)} hours of labor ({spread(r, 'hours')}; known for {known})"
         )
     if r["parts_cost_avoided"] is not None:
-        costs.append(
-            f"{words.number(r['parts_cost_avoided'], 2)} {r['currency']} of parts"
-            f" (known for {words.count(r['n_cost_known'])})"
-        )
+        money = f"{words.number(r['parts_cost_avoided'], 2)} {r['currency']} of parts"
+        costs.append(f"{money} ({spread(r, 'parts_cost')}; known for {words.count(r['n_cost_known'])})")
     return (f"{text}, with {words.listed(costs)}." if costs else f"{text}.",)
+
+
+def spread(r: dict[str, Any], what: str) -> str:
+    return words.interval(r[f"{what}_avoided_low"], r[f"{what}_avoided_high"], two_digits)
 
 
 def two_digits(value: float | None) -> str:

@@ -9,6 +9,9 @@
     tooltip: { disableDefaultStyle: true },
   }).then((drawn) => {
     views.set(place, drawn.view);
+    const from = Number(place.dataset.seenFrom);
+    if (from) place.scrollLeft = Math.max(0, drawn.view.origin()[0] + from - 24);
+    if (place.classList.contains("scrolls")) told.observe(place);
     place.dataset.drawn = "yes";
   }).catch((problem) => {
     place.textContent = "This picture could not be drawn; the table below holds its numbers.";
@@ -55,6 +58,13 @@
     table.tBodies[0].append(...rows.map((pair) => pair[1]));
   };
 
+  // what is wider than its box says so in the line before it, whenever the box opens or changes its size
+  const told = new ResizeObserver((boxes) => {
+    for (const { target } of boxes) {
+      target.previousElementSibling.hidden = target.scrollWidth <= target.clientWidth + 1;
+    }
+  });
+
   for (const button of document.querySelectorAll("thead button")) {
     button.addEventListener("click", () => sort(button.parentElement));
   }
@@ -71,6 +81,7 @@
   addEventListener("afterprint", () => {
     for (const part of document.querySelectorAll("details[data-opened-for-print]")) part.open = false;
   });
+  for (const box of document.querySelectorAll(".scroll")) told.observe(box);
   Promise.all([...document.querySelectorAll(".chart")].map(draw)).then(() => {
     document.documentElement.dataset.ready = "yes";
   });

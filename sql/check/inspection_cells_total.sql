@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: n_visits
--- reads: core.inspection_record, core.visit, core.cycle, mart.inspection_count
+-- reads: core.inspection_record, core.visit, core.cycle, tally.inspection_count
 -- units: none
 -- leaves out: nothing
 -- why: no inspection and no cycle is lost or counted twice on its way into the report's cells
@@ -13,7 +13,7 @@ with totals as (
         (select count(*) from core.visit) as n_visits,
         (select coalesce(sum(n_visits), 0) from core.cycle) as n_visits_in_cycles,
         (select count(*) from core.cycle) as n_cycles,
-        (select coalesce(sum(n_cycles), 0) from mart.inspection_count) as n_cycles_in_cells
+        (select coalesce(sum(n_cycles), 0) from tally.inspection_count) as n_cycles_in_cells
 )
 
 select n_inspections, n_visits, n_visits_in_cycles, n_cycles, n_cycles_in_cells

@@ -1,6 +1,6 @@
 -- grain: one model year and vehicle type that has an inspection
 -- key: model_year, vehicle_type
--- reads: mart.inspection_count
+-- reads: tally.inspection_count
 -- units: test cycles
 -- leaves out: cycles that passed initially or have no verdict; vehicle_type is null where the register does not say it
 -- why: the items (iii) to (vi) of 40 CFR 51.366(a)(2) do not add up to (i): a cycle that failed a short while ago may
@@ -16,5 +16,5 @@ select
     n_unknown,
     n_open,
     n_waived_and_passed as n_passed_and_waived
-from mart.inspection_count
+from tally.inspection_count
 order by model_year, vehicle_type

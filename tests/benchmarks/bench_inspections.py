@@ -40,15 +40,15 @@ from pipeline.warehouse.store import Warehouse, kind_columns, open_warehouse
 
 PER_VEHICLE = 5
 WANTED = (
-    "mart.inspection_count",
+    "tally.inspection_count",
     "mart.cycle_outcome",
     "mart.vehicles_tested",
-    "mart.readiness_count",
-    "mart.station_year_count",
-    "mart.station_habit_count",
-    "mart.station_repeat_count",
-    "mart.after_clear_count",
-    "mart.due_state",
+    "tally.readiness_count",
+    "tally.station_year_count",
+    "tally.station_habit_count",
+    "tally.station_repeat_count",
+    "tally.after_clear_count",
+    "tally.due_state",
     "mart.inspection_disagreement",
 )
 

@@ -62,7 +62,7 @@ def held(seed: int, n_vehicles: int) -> pl.DataFrame:
         fill_core(warehouse, shown(fleet, CUT_ON), settings)
         run_models(warehouse.con, needed_models())
         lives = component_lives(
-            *(warehouse.table(f"mart.{n}") for n in ("unit_life_count", "unit_in_service", "failure_count")),
+            *(warehouse.table(f"tally.{n}") for n in ("unit_life_count", "unit_in_service", "failure_count")),
             settings.level,
             settings.stock_service_level,
         ).lives.filter(pl.col("model") != "*")

@@ -21,7 +21,12 @@ from pipeline.warehouse.models import Model, load_models, run_models
 from pipeline.warehouse.store import Warehouse, open_warehouse
 from tests.known_fleet import FROM_ON, PARTS, TO_ON, World, fill_core, make_fleet
 
-NEEDED = ("mart.failure_count", "mart.unit_life_count", "mart.unit_in_service", "mart.repair_follow_up")
+NEEDED = (
+    "tally.failure_count",
+    "tally.unit_life_count",
+    "tally.unit_in_service",
+    "tally.repair_follow_up",
+)
 SETTINGS = Settings(from_on=FROM_ON, to_on=TO_ON)
 
 
@@ -40,12 +45,12 @@ def needed_models() -> list[Model]:
 
 def flags(warehouse: Warehouse) -> dict[str, int]:
     """Count the flags of one fleet, by table."""
-    counts = warehouse.table("mart.failure_count")
-    stretches = warehouse.table("mart.unit_life_count")
+    counts = warehouse.table("tally.failure_count")
+    stretches = warehouse.table("tally.unit_life_count")
     first = counts.with_columns(n_failures=pl.col("n_failures") - pl.col("n_comebacks"))
-    lives = component_lives(stretches, warehouse.table("mart.unit_in_service"), counts, 0.95, 0.95).lives
+    lives = component_lives(stretches, warehouse.table("tally.unit_in_service"), counts, 0.95, 0.95).lives
     charts = alarms(stretches, lives, FROM_ON, TO_ON, SETTINGS.alarm_chance, SETTINGS.alarm_ratio)
-    fixes = first_time_fixes(warehouse.table("mart.repair_follow_up"), SETTINGS.follow_up_days, 0.95)
+    fixes = first_time_fixes(warehouse.table("tally.repair_follow_up"), SETTINGS.follow_up_days, 0.95)
     is_beyond = pl.col("funnel").str.starts_with("beyond")
     return {
         "recurring": failure_rates(counts, 0.95)["is_recurring"].sum(),

@@ -183,6 +183,48 @@ def test_the_index_leads_to_a_job_that_draws_its_recordings_from_disk(open_page,
     assert seen.page.url == (job_site / "index.html").as_uri()
 
 
+def test_what_is_wider_than_its_place_says_so_and_only_that(open_page, full_site):
+    """At every width each open table has the hint if, and only if, columns of it lie out of sight."""
+    shown = """() => [...document.querySelectorAll('.scroll')].map((box) =>
+        [box.scrollWidth > box.clientWidth + 1, !box.previousElementSibling.hidden])"""
+    seen = set()
+    for width in (390, 1300, 2400):
+        page = open_page(full_site / "fleet.html", width).page
+        page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
+        page.wait_for_timeout(200)
+        pairs = page.evaluate(shown)
+        assert [is_wide for is_wide, _ in pairs] == [is_told for _, is_told in pairs]
+        seen |= {is_wide for is_wide, _ in pairs}
+    assert seen == {True, False}
+
+
+def test_at_1300_pixels_the_q_values_of_the_failure_rates_are_in_sight(open_page, full_site):
+    page = open_page(full_site / "fleet.html", 1300).page
+    page.locator("#recurring details.numbers > summary").click()
+    box = page.locator("#recurring .scroll").bounding_box()
+    for head in ("q", "q without comebacks"):
+        cell = page.locator("#recurring thead th").filter(
+            has=page.get_by_role("button", name=head, exact=True)
+        )
+        place = cell.bounding_box()
+        assert place["x"] + place["width"] <= box["x"] + box["width"]
+
+
+def test_on_a_narrow_screen_a_recording_is_first_seen_from_its_draw_on(open_page, job_site):
+    seen = open_page(job_site / "jobs.html", 390)
+    seen.page.locator("tbody a").first.click()
+    seen.page.wait_for_selector("html[data-ready]", timeout=20_000)
+    seen.page.wait_for_timeout(200)
+    place = seen.page.locator(".chart").first
+    box = place.bounding_box()
+    draw = place.locator("text=draw").first.bounding_box()
+    assert box["x"] <= draw["x"] <= box["x"] + box["width"] / 2
+    assert (
+        "first seen from the draw or hold on"
+        in seen.page.locator("#recording-1 .sideways").first.inner_text()
+    )
+
+
 def test_keyboard_reaches_the_main_part_first(open_page, full_site):
     page = open_page(full_site / "fleet.html").page
     page.keyboard.press("Tab")

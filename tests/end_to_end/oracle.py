@@ -110,12 +110,15 @@ def followed_repairs(records: Records, window: Window) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def kaplan_meier(time: pd.Series, event: pd.Series) -> tuple[float, float, float]:
-    """Give survival at day 90 with log-log Greenwood bounds; no bounds where survival is 1 or 0."""
+def kaplan_meier(time: pd.Series, event: pd.Series, n_followed: int) -> tuple[float, float, float]:
+    """Give survival at day 90 with log-log Greenwood bounds; exact binomial ones where survival is 1 or 0."""
     fit = KaplanMeierFitter().fit(time, event, alpha=0.05)
     share = float(fit.predict(90))
     if share in (0.0, 1.0):
-        return share, math.nan, math.nan
+        if n_followed == 0:
+            return share, 0.0, 1.0
+        exact = stats.binomtest(n_followed if share else 0, n_followed).proportion_ci(0.95, "exact")
+        return share, exact.low, exact.high
     bounds = fit.confidence_interval_survival_function_
     low, high = bounds[bounds.index <= 90].iloc[-1]
     return share, float(low), float(high)
@@ -143,7 +146,7 @@ def first_time_fix(records: Records, window: Window, checks: pd.DataFrame | None
     for by, of in groups.items():
         for name, part in repairs.groupby(of):
             followed = part[part["is_followed"]]
-            share, low, high = kaplan_meier(part["time"], part["came_back"])
+            share, low, high = kaplan_meier(part["time"], part["came_back"], len(followed))
             naive = 1 - followed["came_back"].mean() if len(followed) else math.nan
             rows.append(
                 {

@@ -98,7 +98,9 @@ def plain(frame: pd.DataFrame) -> dict[str, float]:
     row: dict[str, float] = {}
     for side, part in (("with", frame[frame["is_with"]]), ("without", frame[~frame["is_with"]])):
         row[f"n_repairs_{side}"], row[f"n_comebacks_{side}"] = len(part), int(part["came_back"].sum())
-        share = kaplan_meier(part["time"], part["came_back"]) if len(part) else (math.nan,) * 3
+        n_followed = int(part["is_followed"].sum())
+        row[f"n_followed_{side}"] = n_followed
+        share = kaplan_meier(part["time"], part["came_back"], n_followed) if len(part) else (math.nan,) * 3
         names = (f"first_time_fix_{side}", f"first_time_fix_{side}_low", f"first_time_fix_{side}_high")
         row |= dict(zip(names, share, strict=True))
     return row

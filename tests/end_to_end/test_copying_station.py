@@ -19,7 +19,7 @@ from pipeline.steps.model import prepare
 from pipeline.warehouse.models import in_reading_order, load_models, run_models
 from pipeline.warehouse.store import Warehouse, kind_columns, open_warehouse
 
-LOOKED_AT = {"mart.station_year_count", "mart.station_habit_count", "mart.station_repeat_count"}
+LOOKED_AT = {"tally.station_year_count", "tally.station_habit_count", "tally.station_repeat_count"}
 N_STATIONS, N_VEHICLES, COPIER = 20, 3000, "S03"
 SUPPORTED = np.array([0x65, 0xE5, 0x2D, 0x25, 0x61])  # byte C of five models
 KM_TO_READY = np.array([95, 1, 190, 70, 1, 45, 12, 60])  # median of each monitor of byte C, lowest bit first
@@ -87,7 +87,7 @@ def look(warehouse: Warehouse, seed: int, copied_share: float) -> pl.DataFrame:
         wanted |= {name} & models.keys()
         asked += models[name].reads if name in models else []
     run_models(warehouse.con, in_reading_order([models[name] for name in sorted(wanted)]))
-    counts = [warehouse.table(f"mart.station_{name}_count") for name in ("year", "habit", "repeat")]
+    counts = [warehouse.table(f"tally.station_{name}_count") for name in ("year", "habit", "repeat")]
     by_stratum = pl.concat([counts[0].rename({"model_year": "stratum"}), counts[1]], how="vertical_relaxed")
     return station_look(by_stratum, counts[2], 0.95)
 

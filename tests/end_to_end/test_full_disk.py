@@ -31,7 +31,7 @@ BY_FRAMES = pl.exceptions.ComputeError(
 BY_LIMIT = duckdb.OutOfMemoryException(
     "failed to offload data block of size 256.0 KiB: This limit was set by the 'max_temp_directory_size' setting."
 )
-REFUSED = OurFault("the database refuses this SQL", "sql/mart/after_clear_count.sql", "check what it reads")
+REFUSED = OurFault("the database refuses this SQL", "sql/tally/after_clear_count.sql", "check what it reads")
 REFUSED.__cause__ = BY_DATABASE
 
 STEPS = {

@@ -150,7 +150,7 @@ def test_the_oracles_kaplan_meier_gives_the_published_remission_bounds():
     # What lies beyond is censored at day 91, since the function looks at day 90.
     time = [week if week <= 16 else 91 for week in SIX_MP]
     event = [e * (week <= 16) for week, e in zip(SIX_MP, RELAPSED, strict=True)]
-    got = oracle.kaplan_meier(pd.Series(time), pd.Series(event))
+    got = oracle.kaplan_meier(pd.Series(time), pd.Series(event), 0)
     assert got == pytest.approx((0.627451, 0.367511, 0.804912), abs=1e-6)
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.rules import RULE_MEANINGS
 from pipeline.contract.tables import INSPECTION_DISAGREEMENT, MARTS
 from pipeline.warehouse.store import open_warehouse
@@ -83,10 +84,18 @@ def test_every_table_of_the_contract_is_there_and_leaves_as_a_file(first: Run) -
         assert (out / "tables" / f"{table.name}.csv").is_file()
     with open_warehouse(out / "warehouse.duckdb") as warehouse:
         silent = warehouse.query(
-            "select count(*) as n from duckdb_columns() where schema_name = 'mart'"
-            " and table_name = 'failure_rate' and comment is null"
+            "select table_name, column_name from duckdb_columns() where comment is null and ("
+            " schema_name = 'mart' and table_name in (select unnest(?))"
+            " or schema_name = 'core' and table_name in (select unnest(?)))",
+            [[table.name for table in MARTS], list(ALL_KINDS)],
         )
-    assert silent["n"][0] == 0
+        told = warehouse.query(
+            "select count(distinct table_name) as n from duckdb_columns() where comment <> ''"
+        )
+        marts = warehouse.query("select table_name from duckdb_tables() where schema_name = 'mart'")
+    assert set(marts["table_name"]) == {table.name for table in MARTS}
+    assert silent.rows() == []
+    assert told["n"][0] >= len(MARTS) + len(ALL_KINDS)
 
 
 def test_every_record_is_accounted_for_and_every_dirty_one_is_held(first: Run) -> None:

@@ -21,7 +21,7 @@ MODELS = [
     m
     for m in load_models(Path(__file__).parents[2] / "sql")
     if m.full_name
-    in ("core.station", "core.visit", "core.cycle_of_several", "core.cycle", "mart.inspection_count")
+    in ("core.station", "core.visit", "core.cycle_of_several", "core.cycle", "tally.inspection_count")
 ]
 RESULTS = st.sampled_from([None, "pass", "fail", "return"])
 VISIT = st.tuples(
@@ -57,7 +57,7 @@ def modeled(rows: list[dict[str, object]]) -> tuple[pl.DataFrame, pl.DataFrame, 
         cycles = warehouse.query(
             "select *, 'V' || (vehicle_no + 1) as vehicle_id from core.cycle order by vehicle_no, cycle_no"
         )
-        return visits, cycles, warehouse.table("mart.inspection_count")
+        return visits, cycles, warehouse.table("tally.inspection_count")
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -6,7 +6,12 @@ from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
 
-from pipeline.statistics.intervals import poisson_interval, rate_interval, wilson_interval
+from pipeline.statistics.intervals import (
+    clopper_pearson_interval,
+    poisson_interval,
+    rate_interval,
+    wilson_interval,
+)
 
 # F. Garwood, Biometrika 28 (1936) 437-442; 3 digits are the classic table [recalled], 6 digits agree between
 # scipy's chi2, statsmodels and R epitools [two libraries].
@@ -77,6 +82,18 @@ def test_wilson_table(k, n, low, high):
     got = [float(b[0]) for b in wilson_interval([k], [n])]
     assert got == pytest.approx([low, high], abs=6e-7)
     assert got == pytest.approx(proportion_confint(k, n, method="wilson"), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("k", "n", "low", "high"),
+    [(81, 263, 0.2527, 0.3676), (15, 148, 0.0578, 0.1617), (0, 20, 0.0, 0.1684), (1, 29, 0.0009, 0.1776)],
+)
+def test_clopper_pearson_table(k, n, low, high):
+    """The limits of Newcombe (1998), table I, method 5, and of scipy."""
+    got = [float(b[0]) for b in clopper_pearson_interval([k], [n])]
+    assert got == pytest.approx([low, high], abs=6e-5)
+    exact = stats.binomtest(k, n).proportion_ci(0.95, "exact")
+    assert got == pytest.approx([exact.low, exact.high], abs=1e-12)
 
 
 @pytest.mark.parametrize(("n", "p", "wald", "wilson"), COVERAGE)

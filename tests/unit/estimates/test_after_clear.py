@@ -50,6 +50,16 @@ def test_a_small_model_has_no_distance_of_its_own_and_a_pooled_one() -> None:
     assert robin["pooled_km_90_low"] < 530 < robin["pooled_km_90_high"]
 
 
+def test_a_reason_speaks_of_vehicles_and_readings_and_not_of_sizes() -> None:
+    """Of 40 vehicles all were complete at 5 km and more: 90 % were complete before any was looked at."""
+    looked = {"make": "Arvo", "model": "Finch", "monitor": "evap", "counter": "distance_km"}
+    rows = [looked | {"reading": float(km), "n": 20, "n_ready": 20} for km in (5, 50)]
+    made = after_clear(pl.DataFrame(rows), 0.95).monitors
+    assert set(made["reason"]) == {
+        "every vehicle had it complete: the reading lies below the smallest at which one was looked at"
+    }
+
+
 def test_bounds_of_the_90_percent_distance_hold_the_truth_in_93_of_100_programs() -> None:
     """Six models, 200 vehicles each, lognormal truth. 400 programs by hand: 96 % (own), 96 % (pooled) or more."""
     medians = np.array([120.0, 150.0, 190.0, 190.0, 240.0, 320.0])

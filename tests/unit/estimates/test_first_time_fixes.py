@@ -6,6 +6,8 @@ import numpy as np
 import polars as pl
 import pytest
 from lifelines import KaplanMeierFitter
+from scipy.stats import binomtest
+from statsmodels.stats.proportion import proportion_confint
 
 from pipeline.contract.tables import FIRST_TIME_FIX
 from pipeline.estimates import first_time_fixes
@@ -80,9 +82,40 @@ def test_the_naive_share_rests_on_followed_repairs_alone() -> None:
     assert got["first_time_fix"] == pytest.approx(0.75)
 
 
-def test_no_comeback_leaves_the_bounds_unknown() -> None:
-    got = row(first_time_fixes(repairs([90, 40], [False, False]), 90, 0.95), "all", "all")
-    assert (got["first_time_fix"], got["low"], got["high"]) == (1.0, None, None)
+@pytest.mark.parametrize(
+    ("followed", "low"),
+    [(20, 1 - 0.1684), (1, 0.025), (0, 0.0)],  # 0 of 20: Newcombe (1998) table I, method 5; 1: by hand
+)
+def test_no_comeback_is_bounded_by_the_repairs_followed_to_the_end(followed: int, low: float) -> None:
+    days = [90] * followed + [40] * 3
+    got = row(first_time_fixes(repairs(days, [False] * len(days)), 90, 0.95), "all", "all")
+    assert (got["first_time_fix"], got["high"], got["n_followed"]) == (1.0, 1.0, followed)
+    assert got["low"] == pytest.approx(low, abs=5e-5)
+
+
+def test_where_all_came_back_the_repairs_that_could_be_followed_bound_the_share() -> None:
+    """17 of 18 came back and the last was lost early: the share is 0, and 17 trials without a success bound it."""
+    frame = repairs([*range(20, 37), 5], [True] * 17 + [False])
+    got = row(first_time_fixes(frame, 90, 0.95), "all", "all")
+    assert (got["first_time_fix"], got["low"], got["n_followed"]) == (0.0, 0.0, 17)
+    assert got["high"] == pytest.approx(binomtest(0, 17).proportion_ci(0.95, "exact").high)
+
+
+def test_the_naive_share_has_wilson_bounds() -> None:
+    got = row(first_time_fixes(repairs([10, 90, 90, 90, 30], [True, *[False] * 4]), 90, 0.95), "all", "all")
+    assert got["n_followed"] == 4
+    bounds = (got["first_time_fix_naive_low"], got["first_time_fix_naive_high"])
+    assert bounds == pytest.approx(proportion_confint(3, 4, method="wilson"))
+
+
+def test_a_model_and_a_component_are_in_no_funnel_and_the_reason_is_given() -> None:
+    parts = ["wiring", "canister", "fuel_cap", "vent_valve"] * 10
+    days = [10, 90, 90, 90] * 5 + [90] * 20
+    got = first_time_fixes(repairs(days, [d == 10 for d in days], component=parts), 90, 0.95)
+    for r in got.filter(pl.col("by").is_in(["model", "component"])).to_dicts():
+        assert r["n_comebacks_expected"] == pytest.approx(r["n_comebacks"])
+        assert r["funnel"] is r["funnel_low"] is r["funnel_beyond_high"] is None
+        assert r["reason"] == "funnel: what is expected of a model or a component is its own comebacks"
 
 
 def test_a_repair_without_a_technician_is_in_no_technician_group_but_in_the_reference() -> None:

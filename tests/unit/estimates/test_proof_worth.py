@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import binomtest
 from statsmodels.duration.hazard_regression import PHReg
 
 from pipeline.contract.tables import PROOF_CURVE, PROOF_WORTH
@@ -30,6 +31,7 @@ def repairs(n: int, seed: int, ratio: float = 0.4) -> pl.DataFrame:
             "evidence": ["cannot_say"] * n,
             "time_days": np.minimum(day, 90),
             "is_comeback": day <= 90,
+            "is_followed": [True] * n,
         }
     )
 
@@ -178,4 +180,20 @@ def test_the_curve_begins_on_day_0_with_all_repairs(first_day: int) -> None:
     assert curves["share_without_comeback"].to_list() == pytest.approx(
         [0.75, 0.5, 0.5, 0.5] if first_day == 0 else [1, 0.75, 0.5, 0.5, 0.5]
     )
-    assert curves["low"].is_null().to_list()[0] == (first_day > 0)
+    assert curves["low"].null_count() == 0
+    if first_day:  # none of four has come back: 0.025^(1/4)
+        assert curves.select("low", "high").row(0) == pytest.approx((0.397635, 1.0), abs=5e-7)
+
+
+def test_a_side_without_a_comeback_has_exact_bounds_of_the_repairs_followed_to_the_end() -> None:
+    """Of nine proved repairs none came back: the share 1 stands beside what nine repairs can tell."""
+    held = repairs(60, 4).with_columns(
+        verified=pl.Series(["proved"] * 9 + ["no_trace"] * 51),
+        is_comeback=pl.Series([False] * 9 + [True] * 20 + [False] * 31),
+    )
+    row = compared(held)
+    assert (row["first_time_fix_with"], row["n_followed_with"]) == (1.0, 9)
+    exact = binomtest(9, 9).proportion_ci(0.95, "exact")
+    assert (row["first_time_fix_with_low"], row["first_time_fix_with_high"]) == pytest.approx(
+        (exact.low, 1.0)
+    )

@@ -56,6 +56,7 @@ def failure_rate(rng: np.random.Generator) -> pl.DataFrame:
 
 def fix_row(by: str, group: str, n: int, back: int, funnel: str | None = None) -> dict[str, Any]:
     low, high = wilson(n - back, n)
+    naive = 1 - back / int(n * 0.9)
     spread = 0.32 / np.sqrt(n)
     limits = (
         {
@@ -79,7 +80,9 @@ def fix_row(by: str, group: str, n: int, back: int, funnel: str | None = None) -
         "first_time_fix": 1 - back / n,
         "low": low,
         "high": high,
-        "first_time_fix_naive": 1 - back / int(n * 0.9),
+        "first_time_fix_naive": naive,
+        "first_time_fix_naive_low": naive * 0.9,
+        "first_time_fix_naive_high": 1 - (1 - naive) * 0.9,
     } | limits
 
 
@@ -131,8 +134,10 @@ def proof_worth() -> pl.DataFrame:
         "first_time_fix_with": 0.965,
         "first_time_fix_with_low": 0.94,
         "first_time_fix_with_high": 0.98,
+        "n_followed_with": 380,
         "n_repairs_without": 500,
         "n_comebacks_without": 60,
+        "n_followed_without": 470,
         "first_time_fix_without": 0.88,
         "first_time_fix_without_low": 0.85,
         "first_time_fix_without_high": 0.905,

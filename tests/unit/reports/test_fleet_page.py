@@ -20,9 +20,9 @@ def test_fleet_table_holds_every_rate_with_its_bounds(pages, tables):
     for r in rates.iter_rows(named=True):
         line = shown[f"{r['make']} {r['model']}", words.label(r["component"])]
         assert line[2] == f"{r['n_failures']} ({r['n_comebacks']})"
-        assert line[3] == words.count(r["n_vehicles"])
+        assert line[9] == words.count(r["n_vehicles"])
         bounds = f"{words.number(r['low'])} to {words.number(r['high'])}"
-        assert line[5] == f"{words.number(r['rate_per_1000_vehicle_years'])} {bounds}"
+        assert line[3] == f"{words.number(r['rate_per_1000_vehicle_years'])} {bounds}"
 
 
 def test_fleet_chart_holds_the_very_numbers_of_the_table(pages, tables):
@@ -210,3 +210,14 @@ def test_a_model_that_fails_by_chance_is_named_where_the_mixture_looks_like_earl
         " (shape 1.1, 0.92 to 1.2; 195 failures). Models that fail at different rates look like early"
     )
     assert not any("Not early" in text for text in section(fleet, tables, "wear").answer)
+
+
+@pytest.mark.parametrize("is_lamp_on", [True, False])
+def test_a_diamond_among_the_vehicles_due_is_explained_where_one_is_drawn(tables, is_lamp_on):
+    vehicles = tables["mart.vehicle_due"].with_columns(
+        is_lamp_on=pl.lit(is_lamp_on), open_faults=pl.lit([], pl.List(pl.String)), basis=pl.lit("cleared")
+    )
+    picture = section(fleet, tables | {"mart.vehicle_due": vehicles}, "due").picture
+    said = "Diamond: an open fault, or the lamp on at the last inspection." in picture.caption
+    assert said == is_lamp_on
+    assert {r["mark"] for r in picture.spec["datasets"]["rows"]} == {"stands out" if is_lamp_on else ""}

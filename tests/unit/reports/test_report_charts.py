@@ -14,7 +14,7 @@ from reports.charts.fixes import draw_funnel, draw_proof
 from reports.charts.inspections import draw_item_by_year, draw_stations
 from reports.charts.intervals import draw_intervals
 from reports.charts.leaks import draw_size_curve
-from reports.charts.rates import draw_recurrence_map
+from reports.charts.rates import draw_recurrence_map, legend_counts
 
 
 def dot(**more):
@@ -110,6 +110,11 @@ def test_funnel_draws_each_shops_own_limits_and_expected_value():
     points = layer(spec, "point")["encoding"]
     assert (points["x"]["field"], points["y"]["field"]) == ("n_repairs", "first_time_fix")
     assert layer(spec, "text")["encoding"]["text"]["field"] == "note"
+
+
+@pytest.mark.parametrize(("largest", "named"), [(0, []), (1, [1]), (3, [1, 2]), (64, [10, 20, 50])])
+def test_the_legend_of_failures_names_no_count_of_0_and_none_that_is_not_drawn(largest, named):
+    assert legend_counts([{"n_failures": largest}, {"n_failures": 0}]) == named
 
 
 def test_clicking_the_legend_of_the_funnel_singles_out_a_class():

@@ -11,7 +11,7 @@ from pipeline.traces.other_stories import StoryCurve
 from reports.build import SHARED_SCRIPT, build_site, script_bundle
 from reports.charts.stories import DASHES, name_heights, story_rows
 from reports.charts.trace import trace_spec
-from reports.pages.job import caption
+from reports.pages.job import begins_at, caption
 from tests.unit.reports.job_frames import explained, job_stories
 from tests.unit.reports.page_reading import read_page
 from tests.unit.reports.report_frames import HOSTILE, full_tables, reader
@@ -97,6 +97,16 @@ def test_the_probability_beside_a_hole_is_said_to_be_that_of_any_leak():
     hole = StoryCurve("leak", "hole of 0.5 mm", 0.11, [36.0, 47.0], [-360.0, -300.0])
     names = trace_spec(replace(told, stories=(hole,)))["datasets"]["story_names"]
     assert [n["story"] for n in names] == ["hole of 0.5 mm (any leak: 11%)"]
+
+
+def test_the_picture_is_first_seen_from_the_draw_or_without_one_from_the_hold():
+    """Five phases of 12 s in recorded 59 s: the draw begins at 24 s, the hold at 36 s, of 780 pixels."""
+    trace = explained("t1", "before_repair", "leak", "Vacuum fell.")
+    assert begins_at(trace) == pytest.approx(780 * 24 / 59)
+    no_draw = replace(trace, phases=[p for p in trace.phases if p[0] != "draw"])
+    assert begins_at(no_draw) == pytest.approx(780 * 36 / 59)
+    assert begins_at(replace(trace, phases=[("rest", 0.0, 59.0)])) == 0
+    assert begins_at(replace(trace, t_s=[])) == 0
 
 
 def test_the_caption_names_the_lines_that_are_drawn():

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from reports import words
-from reports.pages import data, fleet, inspection, leaks, look, shops, start
+from reports.pages import data, fleet, inspection, leaks, look, shops, start, stations
 from reports.pages.inspection import GROUPS, UNANSWERED
 from reports.pages.run import last_run
 from tests.unit.reports.page_reading import section, table_of
@@ -35,7 +35,17 @@ def test_proof_counts_add_up_to_the_repairs(pages, tables):
 def test_technicians_are_not_ranked_by_words(tables):
     found = section(shops, tables, "technicians")
     assert "not as a mark" in found.answer[0]
+    assert found.answer[0].endswith(
+        "None of 18 that could be compared lies beyond the 99.8% limits for the number and mix of repairs."
+    )
     assert not found.findings
+    named = pl.col("group").is_in(["T101", "T102"]) & (pl.col("by") == "technician")
+    fixes = tables["mart.first_time_fix"].with_columns(
+        funnel=pl.when(named).then(pl.lit("beyond_below")).otherwise("funnel")
+    )
+    told = section(shops, tables | {"mart.first_time_fix": fixes}, "technicians").answer[0]
+    assert "2 of 18 that could be compared lie beyond" in told
+    assert "T101" not in told
 
 
 def test_the_leaks_page_states_the_discharge_coefficient_beside_its_numbers(pages):
@@ -194,12 +204,28 @@ def test_a_station_that_stands_out_is_a_reason_to_look_and_no_more(tables):
     assert "innocent causes" in found.answer[0]
 
 
+def test_a_stations_finding_says_of_how_many_records_it_names_the_first_and_where_the_others_are():
+    ids = [f"I{n}" for n in range(20)]
+    many = {"measure": "close_tests", "n": 104, "inspection_ids": ids}
+    assert stations.records_behind(many) == (
+        " The first 5 of 104 records: I0, I1, I2, I3, I4, ...; 20 of them stand in column inspection_ids of table"
+        " mart.station_look."
+    )
+    copied = {"measure": "repeated_distance", "n": 104, "inspection_ids": ids[:1]}
+    assert stations.records_behind(copied) == (
+        " The first record of each repetition: I0. The others have the same warmups_since_clear and"
+        " distance_since_clear_km at this station, in table core.inspections."
+    )
+    assert stations.records_behind(many | {"n": 2, "inspection_ids": ids[:2]}) == " Records: I0, I1."
+    assert stations.records_behind(many | {"inspection_ids": None}) == ""
+
+
 def test_quarantine_counts_by_source_field_and_rule(pages, tables):
     lines = table_of(pages["data.html"], "What was refused")[1:]
     assert sum(int(line[-1]) for line in lines) == tables["quarantine.records"].height
     assert lines[0][0] == "northbay"
     assert lines[0][-1] == "31"
-    assert "'values' in source.toml" in lines[0][4]
+    assert "'values' in source.toml" in lines[0][1]
 
 
 def test_the_start_page_sums_up_files_and_links_what_stands_out(pages, tables):
@@ -354,8 +380,12 @@ def test_proof_is_weighed_with_its_interval_its_price_and_as_an_association(tabl
     found = section(shops, tables, "worth")
     said = " ".join(found.answer)
     assert "come back 0.300 times as often (95% interval 0.200 to 0.550)" in said
-    assert "42 comebacks (27 to 48) would not have been, with 63 hours of labor" in said
-    assert "3,360 USD of parts (known for 60)" in said
+    assert "proved: 96.5% (94.0% to 98.0%) without a comeback (14 comebacks of 400)" in said
+    assert (
+        "42 comebacks (27 to 48) would not have been, with 63 hours of labor (40 to 72; known for 70" in said
+    )
+    assert "3,360 USD of parts (2,160 to 3,840; known for 60)" in said
+    assert any("how far the mean itself may be off is not in them" in text for text in found.how)
     assert "association, not a trial" in said
     assert "No ratio: no comeback on one of the two sides" in said
 
@@ -389,8 +419,38 @@ def test_the_places_stand_in_the_order_of_the_table(pages, tables):
     assert len(lines) == looks.filter(rank=1).height
     line = next(r for r in lines if r[:2] == ["Vantry Tarn", "P0455"])
     first = chosen.row(0, named=True)
-    assert line[3] == f"{words.label(first['component'])} {words.share(first['probability'])}"
-    assert line[6] == f"{first['expected_minutes']:.0f}"
+    bounds = words.interval(first["low"], first["high"], words.share)
+    assert line[2] == f"{words.label(first['component'])} {words.share(first['probability'])} {bounds}"
+    assert line[5] == f"{first['expected_minutes']:.0f}"
+
+
+def test_every_model_and_code_can_be_chosen_and_pairs_are_counted_without_any_code_or_none(tables):
+    looks = tables["mart.first_look"]
+    pair = looks.row(-1, named=True)
+    many = pl.concat(
+        [
+            looks,
+            *(pl.DataFrame([pair | {"trouble_code": f"X{i:03d}"}], schema=looks.schema) for i in range(300)),
+        ]
+    )
+    every = tables | {"mart.first_look": many}
+    offered = {key for key, _ in section(look, every, "first").choices[0].options}
+    assert offered == {f"{r['make']} {r['model']} {r['trouble_code']}" for r in many.to_dicts()}
+    models = looks.filter(pl.col("model") != "*")
+    n_models = models.select("make", "model").n_unique()
+    n_pairs = models.filter(pl.col("trouble_code") != "*").select("make", "model", "trouble_code").n_unique()
+    said = section(look, every, "lines").answer[0]
+    assert said.startswith(f"{n_pairs + 300} pairs of a model and a code")
+    assert said.endswith(f"; {n_models} models over any code or none.")
+
+
+def test_models_and_codes_that_the_page_does_not_hold_are_said_to_be_elsewhere(tables, monkeypatch):
+    assert not any("To choose" in text for text in section(look, tables, "first").answer)
+    monkeypatch.setattr(look, "MAX_GROUPS", 5)
+    n = tables["mart.first_look"].filter(rank=1).height
+    told = section(look, tables, "first").answer[-1]
+    assert told.startswith(f"To choose: the 5 of {n} models and codes with the most repairs")
+    assert section(look, tables, "lines").grids[0].n_all == n
 
 
 def test_places_that_are_hardly_likely_are_said_to_be_passed_over(tables):

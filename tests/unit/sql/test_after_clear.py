@@ -38,7 +38,7 @@ def test_the_first_visit_soonest_after_a_clear_counts_once(given: GivenRows) -> 
     )
     given.run()
     assert given.rows(f"select inspection_id, distance_km {LOOKED_AT}") == [("I2", 300.0)]
-    counted = given.rows("select monitor, counter, reading, n, n_ready from mart.after_clear_count")
+    counted = given.rows("select monitor, counter, reading, n, n_ready from tally.after_clear_count")
     assert ("evap", "distance_km", 298.9, 1, 0) in counted  # exp(5.70): steps of 1 % from 200 km on
     assert ("catalyst", "warmups", 20.0, 1, 1) in counted
 

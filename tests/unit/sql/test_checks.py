@@ -89,7 +89,7 @@ def test_every_check_judges_something_and_holds(whole: GivenRows) -> None:
         ("cap_results_sum", "update mart.inspection_report set n = n + 1 where item = '(a)(2)(xv)'"),
         ("cycle_outcomes_sum", "update mart.cycle_outcome set n_waived = n_waived + 1"),
         ("files_balance", "update audit.files set n_accepted = 11"),
-        ("first_retests_sum", "update mart.inspection_count set n_first_retest = n_first_retest + 1"),
+        ("first_retests_sum", "update tally.inspection_count set n_first_retest = n_first_retest + 1"),
         ("inspection_cells_total", "delete from core.visit where inspection_id = 'I00'"),
         ("keys_are_unique", "insert into mart.readiness select * from mart.readiness limit 1"),
         ("keys_are_unique", "insert into core.jobs select * from core.jobs limit 1"),

@@ -25,7 +25,7 @@ MODELS = [
         "core.record_count",
         "core.distance_count",
         "core.shared_record",
-        "mart.station_repeat_count",
+        "tally.station_repeat_count",
     )
 ]
 PATTERNS = np.array(["00076500", "0007E500", "00076D00", "00072500", "00076504", "0007E504", "81076500"])
@@ -82,7 +82,7 @@ def named(inspections: pl.DataFrame) -> set[tuple[str, str]]:
         append_inspections(warehouse, inspections)
         con.execute("create table core.setting as select 180 as cycle_gap_days, 'fail' as return_again")
         run_models(con, MODELS)
-        look = station_look(NO_STRATA, warehouse.table("mart.station_repeat_count"), 0.95)
+        look = station_look(NO_STRATA, warehouse.table("tally.station_repeat_count"), 0.95)
     return set(look.filter("stands_out").select("station_id", "measure").rows())
 
 

@@ -10,7 +10,7 @@ from .test_after_clear import look
 
 def state(given: GivenRows, columns: str) -> list[tuple]:
     given.run()
-    return given.rows(f"select {columns} from mart.due_state order by vehicle_id")
+    return given.rows(f"select {columns} from tally.due_state order by vehicle_id")
 
 
 def test_a_repair_after_the_last_inspection_clears_and_one_before_does_not(given: GivenRows) -> None:

@@ -64,7 +64,7 @@ def test_distance_is_unknown_rather_than_wrong(given: GivenRows, readings) -> No
     given.add("jobs", *[repair(f"J{i}", t, odometer_km=km) for i, (t, km) in enumerate(readings)])
     given.run()
     assert given.rows("select distance_km from core.exposure") == [(None,)]
-    assert given.rows("select vehicle_km, n_vehicles_km, n_failures_km from mart.failure_count") == [
+    assert given.rows("select vehicle_km, n_vehicles_km, n_failures_km from tally.failure_count") == [
         (None, 0, None)
     ]
 
@@ -82,7 +82,7 @@ def test_every_model_meets_every_component_that_failed(given: GivenRows) -> None
     )
     given.run()
     counts = given.rows(
-        "select make, model, component, n_failures, n_vehicles, exposure_days from mart.failure_count"
+        "select make, model, component, n_failures, n_vehicles, exposure_days from tally.failure_count"
     )
     assert counts == [
         ("Arvo", "Finch", "other", 1, 2, 1458),
@@ -149,5 +149,5 @@ def test_failures_by_distance_leave_out_the_one_that_starts_it(given: GivenRows)
     )
     given.run()
     assert given.rows(
-        "select n_failures, n_failures_km, vehicle_km, n_vehicles_km from mart.failure_count"
+        "select n_failures, n_failures_km, vehicle_km, n_vehicles_km from tally.failure_count"
     ) == [(5, 2, 5000.0, 1)]

@@ -1,4 +1,4 @@
-"""Which repairs found the fault? The rules stand in sql/mart/first_look_count.sql."""
+"""Which repairs found the fault? The rules stand in sql/tally/first_look_count.sql."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def repair(
 
 def counted(given: GivenRows) -> list[tuple]:
     given.run()
-    return given.rows("select trouble_code, component, n_found from mart.first_look_count order by 1, 2")
+    return given.rows("select trouble_code, component, n_found from tally.first_look_count order by 1, 2")
 
 
 def test_a_repair_counts_once_under_each_of_its_evap_codes_and_under_all(fleet: GivenRows) -> None:

@@ -116,7 +116,7 @@ def test_a_repair_counts_in_every_group_it_has_a_name_for(given: GivenRows) -> N
     given.add("jobs", job("J1", "2022-01-01T08:00", "2022-01-01T17:00"))
     given.run()
     groups = given.rows(
-        "select shop, technician, model, component, verified, evidence from mart.repair_follow_up"
+        "select shop, technician, model, component, verified, evidence from tally.repair_follow_up"
     )
     # Two makes share the model's name, so the make stands before it.
     assert groups == [("north", None, "Arvo Finch", "purge_valve", "no_trace", "cannot_say")]
@@ -142,7 +142,7 @@ def test_a_comeback_costs_what_its_whole_visit_took(given: GivenRows) -> None:
             *({"job_id": f"B{i}{k}"} | visit | r for k, r in enumerate(lines)),
         )
     given.run()
-    assert given.rows("from mart.comeback_cost") == [
+    assert given.rows("from tally.comeback_cost") == [
         ("A0", 3.0, 40.0, "XTS"),
         ("A1", 3.0, None, "XTS"),
         ("A2", None, None, None),

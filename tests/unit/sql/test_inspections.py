@@ -85,7 +85,7 @@ def test_a_passing_retest_marked_waived_is_in_both_items(inspected: GivenRows) -
     )
     assert cycles(inspected, "outcome, is_waived") == [("passed_first_retest", True)]
     columns = "n_initial_fail, n_first_retest_pass, n_waived, n_waived_and_passed"
-    assert inspected.rows(f"select {columns} from mart.inspection_count") == [(1, 1, 1, 1)]
+    assert inspected.rows(f"select {columns} from tally.inspection_count") == [(1, 1, 1, 1)]
 
 
 def test_every_cycle_that_failed_initially_is_counted_once_the_open_ones_apart(inspected: GivenRows) -> None:
@@ -186,7 +186,7 @@ def test_a_vehicle_without_a_type_keeps_its_cell(inspected: GivenRows) -> None:
         "inspections", visit("I1", "2022-01-01", "pass"), visit("I2", "2022-01-01", "pass", vehicle_id="V2")
     )
     inspected.run()
-    counts = inspected.rows("select model_year, vehicle_type, n_cycles from mart.inspection_count")
+    counts = inspected.rows("select model_year, vehicle_type, n_cycles from tally.inspection_count")
     assert counts == [(2012, "car", 1), (2012, None, 1)]
 
 
@@ -203,7 +203,7 @@ def test_readiness_counts_supported_monitors_and_lists(inspected: GivenRows) -> 
         visit("I5", "2022-03-01", vehicle_id="V2", monitors_not_ready=["o2_sensor"]),
     )
     inspected.run()
-    assert inspected.rows("select model, monitor, n_inspections, n_not_ready from mart.readiness_count") == [
+    assert inspected.rows("select model, monitor, n_inspections, n_not_ready from tally.readiness_count") == [
         ("Finch", "catalyst", 2, 1),
         ("Finch", "evap", 3, 1),
         ("Wren", "o2_sensor", 1, 1),
@@ -224,7 +224,7 @@ def test_a_repeated_record_needs_a_different_vehicle(inspected: GivenRows) -> No
     )
     inspected.run()
     counts = inspected.rows(
-        "select station_id, n, \"of\", expected from mart.station_repeat_count where measure = 'repeated_record'"
+        "select station_id, n, \"of\", expected from tally.station_repeat_count where measure = 'repeated_record'"
     )
     # Both of S2's other records are the same as two of S1's three: expected 2 x 1 at S1, 2 x 2/3 at S2.
     assert counts == [("S1", 2, 3, pytest.approx(2.0)), ("S2", 0, 2, pytest.approx(4 / 3))]
@@ -238,7 +238,9 @@ def test_stations_count_initial_tests_where_they_were_made(inspected: GivenRows)
         visit("I3", "2022-01-03", "pass", station_id="S1", monitors_not_ready=[]),
     )
     inspected.run()
-    assert inspected.rows('select station_id, measure, model_year, n, "of" from mart.station_year_count') == [
+    assert inspected.rows(
+        'select station_id, measure, model_year, n, "of" from tally.station_year_count'
+    ) == [
         ("S1", "not_ready", 2012, 1, 2),
         ("S2", "initial_failure", 2012, 1, 1),
         ("S2", "not_ready", 2012, 0, 1),
@@ -249,5 +251,6 @@ def test_no_jobs_and_no_inspections_give_no_rows(given: GivenRows) -> None:
     given.setting(None, None, None)
     given.add("vehicles", {"vehicle_id": "V1", "in_service_on": date(2020, 1, 1)})
     given.run()
-    for table in ("failure_count", "repair_follow_up", "leak_bound", "inspection_count", "repair_check"):
-        assert given.rows(f"select count(*) from mart.{table}") == [(0,)]
+    tallies = ("failure_count", "repair_follow_up", "leak_bound", "inspection_count")
+    for table in (*(f"tally.{name}" for name in tallies), "mart.repair_check"):
+        assert given.rows(f"select count(*) from {table}") == [(0,)]

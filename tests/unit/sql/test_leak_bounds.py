@@ -1,4 +1,4 @@
-"""Bounds of leak diameters by group; the rules stand in sql/mart/leak_bound.sql."""
+"""Bounds of leak diameters by group; the rules stand in sql/tally/leak_bound.sql."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def test_bounds_follow_the_censoring_and_are_rounded_outward(traced: GivenRows) 
         result("T8", "gross_leak", 0.004, None, "right"),
     )
     traced.run()
-    rows = traced.rows("select low_mm, high_mm, n_traces from mart.leak_bound where \"by\" = 'all'")
+    rows = traced.rows("select low_mm, high_mm, n_traces from tally.leak_bound where \"by\" = 'all'")
     assert rows == [
         (0.0, pytest.approx(0.21), 1),
         (pytest.approx(0.50), pytest.approx(0.62), 2),
@@ -67,7 +67,7 @@ def test_what_was_found_asks_before_traces_alone(traced: GivenRows) -> None:
         result("T3", "leak", 0.5, 0.6, "none", "before_repair", None),
     )
     traced.run()
-    rows = traced.rows('select "by", "group", sum(n_traces) from mart.leak_bound group by all order by all')
+    rows = traced.rows('select "by", "group", sum(n_traces) from tally.leak_bound group by all order by all')
     assert rows == [
         ("all", "all", 3),
         ("component", "purge_valve", 1),

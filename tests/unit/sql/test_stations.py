@@ -17,7 +17,7 @@ def inspected(given: GivenRows) -> GivenRows:
 def habit(given: GivenRows, measure: str) -> list[tuple]:
     given.run()
     return given.rows(
-        'select station_id, stratum, n, "of", inspection_ids from mart.station_habit_count'
+        'select station_id, stratum, n, "of", inspection_ids from tally.station_habit_count'
         f" where measure = '{measure}'"
     )
 
@@ -71,7 +71,7 @@ def test_a_distance_repeats_whatever_the_bytes_say(inspected: GivenRows) -> None
         visit("I4", "2022-01-03", vehicle_id="V4", monitor_status_hex="0007E504", **zero),
     )
     inspected.run()
-    rows = inspected.rows('select measure, n, "of" from mart.station_repeat_count order by 1')
+    rows = inspected.rows('select measure, n, "of" from tally.station_repeat_count order by 1')
     assert rows == [("repeated_distance", 2, 2), ("repeated_record", 2, 4)]
 
 

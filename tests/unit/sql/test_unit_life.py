@@ -109,7 +109,7 @@ def test_an_open_repair_ends_the_observation_and_its_new_unit_is_of_age_zero(giv
     given.add("jobs", repair("J1", "2023-06-01T08:00", None))
     given.run()
     assert [row[3] for row in given.rows(LIVES)] == [True]
-    assert given.rows("select age_days, n_units from mart.unit_in_service") == [(0, 1)]
+    assert given.rows("select age_days, n_units from tally.unit_in_service") == [(0, 1)]
 
 
 def test_a_failure_long_after_a_repair_that_never_closed_is_no_return_and_not_seen(given: GivenRows) -> None:
@@ -147,7 +147,7 @@ def test_vehicles_that_never_failed_are_survivors_and_those_out_of_service_need_
         ("V2", date(2023, 1, 1), date(2023, 12, 31)),
         ("V3", date(2022, 1, 1), date(2022, 3, 1)),
     ]
-    in_service = "select age_days, n_units from mart.unit_in_service order by all"
+    in_service = "select age_days, n_units from tally.unit_in_service order by all"
     assert given.rows(in_service) == [(364, 1), (576, 1)]
 
 

@@ -6,7 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_test
-from pipeline.statistics.intervals import normal_quantile, poisson_interval, rate_interval, wilson_interval
+from pipeline.statistics.intervals import (
+    clopper_pearson_interval,
+    normal_quantile,
+    poisson_interval,
+    rate_interval,
+    wilson_interval,
+)
 
 COUNTS = st.integers(0, 10_000)
 LEVELS = st.floats(0.5, 0.999)
@@ -24,6 +30,7 @@ def test_missing_is_nan_never_a_number():
     assert np.isnan(poisson_interval([np.nan, -1])).all()
     assert np.isnan(rate_interval([3, 3, 3, 0], [0.0, -1.0, np.nan, 0.0])).all()
     assert np.isnan(wilson_interval([0, 5, np.nan, -1], [0, 3, 10, 10])).all()
+    assert np.isnan(clopper_pearson_interval([5, np.nan, -1], [3, 10, 10])).all()
 
 
 def test_no_rows_give_no_rows():
@@ -38,6 +45,8 @@ def test_ends_are_exact():
     assert poisson_interval([0]).low[0] == 0
     low, high = wilson_interval([0, 7], [7, 7])
     assert (low[0], high[1]) == (0.0, 1.0)
+    low, high = clopper_pearson_interval([0, 7, 0], [7, 7, 0])
+    assert (low[0], high[1], low[2], high[2]) == (0.0, 1.0, 0.0, 1.0)
 
 
 @given(x=COUNTS, level=LEVELS)

@@ -1,11 +1,11 @@
 -- grain: one monitor of one model at one reading of one counter since the codes were cleared
 -- key: make, model, monitor, counter, reading
--- reads: core.after_clear, core.inspection_pattern, core.vehicles, mart.readiness_count
+-- reads: core.after_clear, core.inspection_pattern, core.vehicles, tally.readiness_count
 -- units: vehicles; reading in km or warm-ups, infinity where the counter is at its end
 -- leaves out: vehicles without the monitor
 -- why: the counts from which the distance to ready is estimated. Distances of 200 km and more are taken together in
 --   steps of 1 %, so that a register of any size gives a few hundred readings. A record that only lists what is not
---   complete counts for the monitors that some record of its model shows, as in mart.readiness_count.
+--   complete counts for the monitors that some record of its model shows, as in tally.readiness_count.
 
 with looks as (
     select vehicle_no, pattern_no, 'distance_km' as counter, distance_km as reading
@@ -61,7 +61,7 @@ select
         ) as bigint
     ) as n_ready
 from patterns
-join mart.readiness_count as shown on shown.make = patterns.make and shown.model = patterns.model
+join tally.readiness_count as shown on shown.make = patterns.make and shown.model = patterns.model
 where patterns.monitors_supported is null or list_contains(patterns.monitors_supported, shown.monitor)
 group by patterns.make, patterns.model, shown.monitor, patterns.counter, patterns.reading
 order by patterns.make, patterns.model, shown.monitor, patterns.counter, patterns.reading
