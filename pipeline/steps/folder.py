@@ -126,12 +126,16 @@ def _held(out: OutFolder) -> Iterator[OutFolder]:
     with lock:
         _hold(lock, out.root)
         out.restore()
+        held = {path.name for path in out.samples.iterdir()}
         try:
             out.building.mkdir()
             # What fills the disk is told before what was built is removed.
             with telling_a_full_disk(out.root):
                 yield out
         finally:
+            # A warehouse that was not put in place is the only one that names what it added.
+            if out.next_warehouse.exists():
+                out.sweep_samples(held)
             out.restore()
 
 
