@@ -50,6 +50,27 @@ def in_generation(rows: pl.DataFrame, generations: pl.DataFrame) -> pl.DataFrame
     return rows.join(of, on="row__", how="left", maintain_order="left").drop("row__")
 
 
+def nearest_generation(rows: pl.DataFrame, norms: pl.DataFrame) -> pl.DataFrame:
+    """Return the rows with YEARS as `in_generation` does, but at a change, where a year may have had both kinds of
+    sensor, those of the kind that the recording's own is nearer to.
+
+    Parameters
+    ----------
+    rows : MODEL, model_year, and the recording's volts_per_pa [V/Pa] and rest_v [V], null where it does not tell.
+    norms : MODEL, YEARS, volts_per_pa and rest_v of each generation.
+    """
+    rows = rows.with_row_index("row__")
+    kinds = norms.select(*MODEL, *YEARS, slope__="volts_per_pa", rest__="rest_v").drop_nulls(YEARS)
+    first, last = (pl.col(name) for name in YEARS)
+    year = pl.col("model_year")
+    of = rows.join(kinds, on=MODEL).filter(year.is_between(first - 1, last + 1))
+    off_slope = (pl.col("volts_per_pa") / pl.col("slope__") - 1).abs().fill_null(0.0)
+    off_rest = (pl.col("rest_v") - pl.col("rest__")).abs().fill_null(0.0)
+    of = of.sort("row__", off_slope + off_rest, ~year.is_between(first, last)).unique("row__", keep="first")
+    of = of.select("row__", *YEARS)
+    return rows.join(of, on="row__", how="left", maintain_order="left").select(*MODEL, "model_year", *YEARS)
+
+
 def _firsts(said: pl.DataFrame, reaches: dict[str, Reach], widths: dict[str, float]) -> list[int]:
     """Return the first model year of each generation of one model, rising."""
     for name, reach in reaches.items():

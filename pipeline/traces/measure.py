@@ -28,7 +28,7 @@ from pipeline.traces.sources import believed, sources_of, with_doubts
 from pipeline.traces.steady_flow import read_steady_flows
 from pipeline.traces.taken import Taken, numbers_of
 from pipeline.traces.verdict import judge
-from pipeline.traces.volts import compare_volts
+from pipeline.traces.volts import clear_slope, compare_volts
 from pipeline.traces.volume_by_flow import told_by_flow
 from pipeline.traces.volume_by_model import volume_by_model
 
@@ -145,8 +145,8 @@ def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, sett
 
 def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measured:
     """Compare a batch with the norms of its models, and judge it."""
-    mine = norms_for(taken.headers, norms)
     shown, air = taken.shown, taken.air
+    mine = norms_for(taken.headers, norms, clear_slope(taken.volts, taken.is_derived), shown.vented.rest_v)
     fit = _fit_anew(taken, mine, settings)
     taken = replace(taken, fit=fit)
     sizes = size_leaks(fit, shown, volume_by_model(taken, mine), air, settings)

@@ -18,7 +18,7 @@ from pipeline.traces.agreement import Reach, agreed_by_model
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
 from pipeline.traces.fleet_vapor import law_of_tanks
-from pipeline.traces.generations import YEARS, generations, in_generation
+from pipeline.traces.generations import YEARS, generations, in_generation, nearest_generation
 from pipeline.traces.view import MAD_TO_SD
 
 #: So many recordings of a model make a norm; of volts so many vehicles that agree, see `agreement`.
@@ -155,10 +155,16 @@ def models_of(headers: pl.DataFrame) -> pl.DataFrame:
     return headers.with_columns(missing).select(pl.col(name).cast(kind) for name, kind in schema.items())
 
 
-def norms_for(headers: pl.DataFrame, norms: pl.DataFrame) -> Norms:
-    """Return the norms of each header's model, in the order of the headers."""
+def norms_for(headers: pl.DataFrame, norms: pl.DataFrame, volts_per_pa: Floats, rest_v: Floats) -> Norms:
+    """Return the norms of each header's model, in the order of the headers.
+
+    Parameters
+    ----------
+    volts_per_pa, rest_v : of each recording, nan where it does not tell: see `generations.nearest_generation`.
+    """
     at = norms.select(GENERATION).with_row_index("at")
-    mine = in_generation(models_of(headers), norms)
+    own = pl.DataFrame({"volts_per_pa": volts_per_pa, "rest_v": rest_v}).fill_nan(None)
+    mine = nearest_generation(models_of(headers).hstack(own), norms)
     mine = mine.join(at, on=GENERATION, how="left", maintain_order="left", nulls_equal=True)
     # One row more than there are models: of those that have no norms.
     row = mine["at"].fill_null(norms.height).to_numpy()

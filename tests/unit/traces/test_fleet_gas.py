@@ -130,7 +130,8 @@ def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_s
     taken = take(gather(samples, headers["trace_id"]), headers, Settings())
     norms = model_norms(taken.for_norms())
     anew = judge_taken(taken, norms, Settings()).taken.fit
-    beliefs, is_new = by_lake(taken.beliefs, norms_for(headers, norms))
+    unknown = np.full(headers.height, np.nan)
+    beliefs, is_new = by_lake(taken.beliefs, norms_for(headers, norms, unknown, unknown))
     afresh = fit_holds(
         taken.bins, beliefs, taken.air, taken.volume.working_l, taken.shown, Settings(), with_curves=False
     )

@@ -6,13 +6,13 @@ import polars as pl
 import pytest
 
 from pipeline.traces.agreement import Reach
-from pipeline.traces.generations import generations, in_generation
+from pipeline.traces.generations import YEARS, generations, in_generation, nearest_generation
 
 REACHES = {"slope": Reach(0.03, 0.3, is_relative=True), "rest": Reach(0.1, 0.3, is_relative=False)}
 MODEL = {"make": "Kestin", "model": "210"}
 
 
-def told(*vehicles: tuple[int | None, float | None, float]) -> pl.DataFrame:
+def told(*vehicles: tuple[int | None, float | None, float | None]) -> pl.DataFrame:
     """One recording of each vehicle: model year, slope, rest."""
     schema = {"make": pl.String, "model": pl.String, "model_year": pl.Int64, "vehicle_id": pl.String}
     rows = [
@@ -74,3 +74,22 @@ def test_rows_get_the_years_of_their_generation_and_those_without_a_year_none():
     assert years["vehicle_id"].to_list() == rows["vehicle_id"].to_list()
     assert years["from_model_year"].to_list() == [2010, None, 2016, 2010, None]
     assert years["to_model_year"].to_list() == [2015, None, 2016, 2015, None]
+
+
+def test_at_a_change_a_recording_is_held_against_the_kind_that_its_own_sensor_is_nearer_to():
+    kinds = [(2010, 2015, 8e-4, 2.5), (2016, 2019, 5e-4, 2.5)]
+    norms = pl.DataFrame(
+        [MODEL | dict(zip((*YEARS, "volts_per_pa", "rest_v"), kind, strict=True)) for kind in kinds]
+    )
+    vehicles = [
+        (2016, 7.9e-4, 2.5),  # the new year's, with the old kind
+        (2015, 5.1e-4, 2.5),  # the old year's, with the new kind
+        (2013, 5.1e-4, 2.5),  # far from the change: an odd one of its own kind
+        (2016, 5.6e-4, None),
+        (2016, None, None),
+        (None, 8e-4, 2.5),
+    ]
+    rows = told(*((year, slope, rest) for year, slope, rest in vehicles))
+    rows = rows.rename({"slope": "volts_per_pa", "rest": "rest_v"})
+    first = nearest_generation(rows, norms)["from_model_year"].to_list()
+    assert first == [2010, 2016, 2010, 2016, 2016, None]
