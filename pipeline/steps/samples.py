@@ -60,7 +60,7 @@ def read_sample_files(plan: Plan, warehouse: Warehouse, refused: pl.DataFrame, t
     refused : (trace_id, why__) of trace headers that were not accepted.
     """
     gone = plan.gone["file"].to_list()
-    heirs = _sharing(plan, set(gone), warehouse.table("stage.sample_parts"))
+    heirs = _sharing(plan, set(gone), warehouse.table("stage.sample_parts")) if gone else []
     _drop_old_rows(plan.out.samples, warehouse, gone + plan.lost)
     headers = warehouse.query(
         "select t.trace_id, v.make, v.model, t.barometric_kpa from core.traces t"

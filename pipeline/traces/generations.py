@@ -44,10 +44,7 @@ def generations(said: pl.DataFrame, reaches: dict[str, Reach]) -> pl.DataFrame:
 def in_generation(rows: pl.DataFrame, generations: pl.DataFrame) -> pl.DataFrame:
     """Return rows of MODEL and model_year with YEARS of their generation, null where their model has but one, or
     their year is not known."""
-    rows = rows.with_row_index("row__")
-    of = rows.join(generations.select(*MODEL, *YEARS).drop_nulls(), on=MODEL)
-    of = of.filter(pl.col("model_year").is_between(*YEARS)).select("row__", *YEARS)
-    return rows.join(of, on="row__", how="left", maintain_order="left").drop("row__")
+    return _with_years(rows, generations.select(*MODEL, *YEARS), 0, [])
 
 
 def nearest_generation(rows: pl.DataFrame, norms: pl.DataFrame) -> pl.DataFrame:
@@ -59,16 +56,21 @@ def nearest_generation(rows: pl.DataFrame, norms: pl.DataFrame) -> pl.DataFrame:
     rows : MODEL, model_year, and the recording's volts_per_pa [V/Pa] and rest_v [V], null where it does not tell.
     norms : MODEL, YEARS, volts_per_pa and rest_v of each generation.
     """
-    rows = rows.with_row_index("row__")
-    kinds = norms.select(*MODEL, *YEARS, slope__="volts_per_pa", rest__="rest_v").drop_nulls(YEARS)
-    first, last = (pl.col(name) for name in YEARS)
-    year = pl.col("model_year")
-    of = rows.join(kinds, on=MODEL).filter(year.is_between(first - 1, last + 1))
+    kinds = norms.select(*MODEL, *YEARS, slope__="volts_per_pa", rest__="rest_v")
     off_slope = (pl.col("volts_per_pa") / pl.col("slope__") - 1).abs().fill_null(0.0)
     off_rest = (pl.col("rest_v") - pl.col("rest__")).abs().fill_null(0.0)
-    of = of.sort("row__", off_slope + off_rest, ~year.is_between(first, last)).unique("row__", keep="first")
-    of = of.select("row__", *YEARS)
-    return rows.join(of, on="row__", how="left", maintain_order="left").select(*MODEL, "model_year", *YEARS)
+    return _with_years(rows, kinds, 1, [off_slope + off_rest]).select(*MODEL, "model_year", *YEARS)
+
+
+def _with_years(rows: pl.DataFrame, kinds: pl.DataFrame, beside: int, order: list[pl.Expr]) -> pl.DataFrame:
+    """Add YEARS of the kind that comes first in `order`, of those whose years are the row's or lie so many `beside`
+    it; of equal ones its own."""
+    rows = rows.with_row_index("row__")
+    first, last = (pl.col(name) for name in YEARS)
+    year = pl.col("model_year")
+    of = rows.join(kinds.drop_nulls(YEARS), on=MODEL).filter(year.is_between(first - beside, last + beside))
+    of = of.sort("row__", *order, ~year.is_between(first, last)).unique("row__", keep="first")
+    return rows.join(of.select("row__", *YEARS), on="row__", how="left", maintain_order="left").drop("row__")
 
 
 def _firsts(said: pl.DataFrame, reaches: dict[str, Reach], widths: dict[str, float]) -> list[int]:

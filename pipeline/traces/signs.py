@@ -259,7 +259,7 @@ def _risen_shut(shown: Shown) -> Floats:
     least = np.maximum(
         RISEN_SHUT_PA, np.maximum(4 * sensor.sd, RISEN_SHUT_STEPS * np.nan_to_num(sensor.step))
     )
-    grown = np.minimum(end, end - np.nan_to_num(shown.closed.above))
+    grown = end - np.maximum(np.nan_to_num(shown.closed.above), 0)
     return both(above(grown, least), below(shown.release.left, 0.3), fact(shown.vented.is_zero_known))
 
 

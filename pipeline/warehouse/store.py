@@ -209,18 +209,18 @@ class Warehouse:
         self.con.close()
 
 
-def kind_columns(kind: Kind, *more: tuple[str, str]) -> list[tuple[str, str]]:
-    """Return the (name, type) pairs of a core table of one record kind."""
-    fields = [(field.name, DUCKDB_TYPES[field.type]) for field in kind.fields]
-    return [*fields, *more, ("source_id", "VARCHAR"), ("file", "VARCHAR"), ("row", "BIGINT")]
-
-
 #: Where a record came from, beside its own fields.
 ORIGIN = (
     text("source_id", "source: the folder below the lake that it came in"),
     text("file", "its file, below the lake"),
     count("row", "its record number in the file; 0 and less where it was made from the file's name"),
 )
+
+
+def kind_columns(kind: Kind, *more: tuple[str, str]) -> list[tuple[str, str]]:
+    """Return the (name, type) pairs of a core table of one record kind."""
+    fields = [(field.name, DUCKDB_TYPES[field.type]) for field in kind.fields]
+    return [*fields, *more, *((column.name, column.type) for column in ORIGIN)]
 
 
 def kind_meanings(kind: Kind, *more: Column) -> tuple[Column, ...]:
