@@ -6,7 +6,9 @@ from functools import cache
 
 from pipeline.contract.vocabulary import COMPONENTS
 
-#: Components that can cause a verdict, likeliest first (common practice: easiest worn and most often found first).
+#: Components that can cause a verdict, likeliest first (common practice: easiest worn and most often found first). All
+#: of them: who repaired one that is not among them is said to have gone against the evidence. A driver that fails, or
+#: its wire, leaves a valve open that should be shut and shut that should be open.
 CAUSES: dict[str, tuple[str, ...]] = {
     "leak": (
         "fuel_cap",
@@ -18,12 +20,30 @@ CAUSES: dict[str, tuple[str, ...]] = {
         "purge_valve",
         "fuel_tank",
     ),
-    "gross_leak": ("vent_valve", "fuel_cap", "vapor_line", "filler_neck", "canister", "wiring", "tank_seal"),
-    "no_vacuum": ("purge_valve", "vapor_line", "vent_valve", "fuel_cap", "wiring", "control_module"),
-    "purge_passes_closed": ("purge_valve",),
-    "vent_restricted": ("vent_valve", "canister", "vapor_line"),
+    "gross_leak": (
+        "vent_valve",
+        "fuel_cap",
+        "vapor_line",
+        "filler_neck",
+        "canister",
+        "wiring",
+        "tank_seal",
+        "control_module",
+        "fuel_tank",
+    ),
+    "no_vacuum": (
+        "purge_valve",
+        "vapor_line",
+        "vent_valve",
+        "fuel_cap",
+        "wiring",
+        "control_module",
+        "canister",
+    ),
+    "purge_passes_closed": ("purge_valve", "wiring", "control_module"),
+    "vent_restricted": ("vent_valve", "canister", "vapor_line", "wiring", "control_module"),
     "sensor_flat": ("tank_pressure_sensor", "wiring", "control_module"),
-    "sensor_offset": ("tank_pressure_sensor", "wiring"),
+    "sensor_offset": ("tank_pressure_sensor", "wiring", "control_module"),
     "sensor_disagrees": ("tank_pressure_sensor", "wiring", "control_module"),
 }
 
@@ -76,7 +96,8 @@ def name_suspects(
     ----------
     stories : the verdict and its probability, and others that compete with it; empty where nothing was judged. Their
         causes count by their weight. Checks and codes reorder the causes and add none that could not cause any of the
-        stories; where nothing was judged they stand alone.
+        stories; where nothing was judged they stand alone. None takes a cause of the verdict away: a valve that clicks
+        may not seal.
     checks : `name=pass` or `name=fail`.
     trouble_codes : stored codes.
     cleared : components that the trace itself has shown to be in order.
@@ -97,5 +118,6 @@ def name_suspects(
         for part, points in says.items():
             if may_add or part in score:
                 score[part] = score.get(part, 0.0) + points
-    likely = [part for part in score if score[part] >= _LEAST_SCORE]
+    can_cause = CAUSES[stories[0][0]] if stories else ()
+    likely = [part for part in score if score[part] >= _LEAST_SCORE or part in can_cause]
     return sorted(likely, key=lambda part: (-score[part], COMPONENTS.index(part)))

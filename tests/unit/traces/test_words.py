@@ -33,6 +33,19 @@ def test_codes_name_what_their_circuit_is_about():
     assert suspects("gross_leak", "circuit_load=fail", "P0449")[0] == "wiring"
 
 
+def test_a_check_that_passes_sends_a_cause_back_and_takes_none_away():
+    # A vent valve that clicks may leak at its seat; whoever replaced it did not go against the evidence.
+    passed = suspects("leak", "vent_click=pass", "cap_seal=pass")
+    assert set(passed) == set(CAUSES["leak"])
+    assert passed.index("vent_valve") > suspects("leak").index("vent_valve")
+    assert set(suspects("gross_leak", "cap_seal=pass", "circuit_load=pass")) == set(CAUSES["gross_leak"])
+
+
+@pytest.mark.parametrize("story", ["gross_leak", "no_vacuum", "purge_passes_closed", "vent_restricted"])
+def test_what_a_valve_does_wrong_its_circuit_may_have_made_it_do(story):
+    assert {"wiring", "control_module"} <= set(suspects(story))
+
+
 def test_checks_do_not_bring_in_what_cannot_cause_the_verdict():
     assert "fuel_cap" not in suspects("purge_passes_closed", "cap_seal=fail", "P0457")
     assert "fuel_cap" not in suspects("no_vacuum", "cap_seal=fail", "P0457", cleared=OPENINGS)
