@@ -43,7 +43,7 @@ REFERENCES = (
     Reference("samples", "trace_id", "traces", "trace_id"),
 )
 
-#: rule name -> what it asks, for the page on the data and for the reference in DEVELOPERS.md
+#: rule name -> what it asks, for the page on the data
 RULE_MEANINGS: dict[str, str] = {
     "shape": "the record has as many fields as the header",
     "required": "a required field is present",

@@ -1,6 +1,6 @@
 """The whole measurement against bare DuckDB scans of the same columns, on both cores, and what memory it takes.
 
-Samples of a third author's recordings (`tests/end_to_end/foreign_traces.py`) are copied into Parquet files of a
+Samples of another author's recordings (`tests/end_to_end/foreign_traces.py`) are copied into Parquet files of a
 million, as a run keeps them, by a process of its own, so that the peak memory told is the measurement's. They are
 measured as a run does: read, fitted, compared with their models, judged, with sentences, written to the warehouse.
 Two scans stand beside it: of those files, and of the same samples as a lake's exporter would have written them, with
