@@ -110,7 +110,7 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
     Parameters
     ----------
     norms : of each trace's model.
-    least_confidence : a story less likely than this is no verdict.
+    least_confidence : a story less likely than this is no verdict, `leak` and `gross_leak` taken together.
     """
     marks, shown, fit = taken.marks, taken.shown, taken.fit
     is_filling = False if taken.steady is None else taken.steady.is_filling
@@ -153,7 +153,7 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
             (stands & (sizes.let_go_mm < WIDEST_MM), "let_go"),
             (stands & marks.is_opened & (start < OUTRUN_PA), "outrun"),
             (is_by_size & ~is_fitted | untold, "cannot_tell"),
-            (told.confidence < least_confidence, "torn"),
+            (_sure_of(told) < least_confidence, "torn"),
         ]
     reason = np.select([is_so for is_so, _ in reasons], [name for _, name in reasons], "")
     is_of_leak = is_by_size & np.isin(told.second, (HOLDS, LEAK))
@@ -162,6 +162,16 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
     )
     verdict = np.where(reason == "", np.array(NAMES, object)[best], "not_judged")
     return Judgement(verdict, reason, told, signs, _quality(shown, sd), signs.creeps > 0)
+
+
+def _sure_of(told: Told) -> Floats:
+    """Return how sure it is that the likeliest story is told rightly, but for how large a leak is.
+
+    Where a leak ends and a gross one begins nature draws no line, and either way there is a large hole to be found: of
+    these two the likelier is named. `confidence` stays its own.
+    """
+    is_a_hole = (told.best == LEAK) | (told.best == GROSS)
+    return np.where(is_a_hole, told.probability[:, LEAK] + told.probability[:, GROSS], told.confidence)
 
 
 def _rose(shown: Shown) -> Flags:

@@ -71,6 +71,19 @@ def test_a_reading_on_the_edge_of_two_stories_is_not_judged_and_names_both():
     assert 0 < sharp["second_confidence"] < 0.5
 
 
+@pytest.mark.parametrize("depth", [400, 600, 800])
+def test_a_large_hole_between_a_leak_and_a_gross_one_is_told_with_the_likelier_of_the_two(depth):
+    """Either way there is a hole to be found; only how large it is, and so which word, is not sure."""
+    drawing = Drawing().rest().closed(rate=0.0)
+    drawing.add(20, lambda s: depth * np.expm1(-s / 2), True, 100.0)
+    drawing.add(30, lambda s: -depth * np.exp(-s / 1.2), True, 0.0).release()
+    row = judged(drawing.samples(noise=3))
+    assert (row["verdict"], row["second_verdict"]) == ("leak", "gross_leak")
+    assert 0.5 < row["confidence"] < Settings().least_confidence < row["confidence"] + row["second_confidence"]
+    assert "a gross leak" in row["evidence"]
+    assert row["leak_diameter_low_mm"] < row["leak_diameter_mm"] < row["leak_diameter_high_mm"]
+
+
 def test_a_greater_least_confidence_only_ever_takes_verdicts_away():
     headers = pl.DataFrame([HEADER], infer_schema_length=None)
     for hole in (None, 0.25, 0.3, 0.4, 1.0):
