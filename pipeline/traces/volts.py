@@ -266,15 +266,18 @@ def compare_volts(
         above(off, np.maximum(tolerance, _OFF_BY_SPREADS * spread), SHARP), _surest(norms.n["volts_per_pa"])
     )
     is_parted = is_clear & np.isnan(norm) & np.isfinite(norms.spread["volts_per_pa"])
+    is_alive = (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V)
+    # Volts that end at ground or supply lie on no line, and take the pressure with them to where no tank rests.
+    is_at_end = ~is_alive & (np.abs(sensor.level - np.nan_to_num(norms.norm["rest_pa"])) > _SHIFTED_PA)
     return VoltStory(
         enough,
         flat,
         alone,
         bent,
         either(off_norm, np.where(is_parted, _BY_NOBODY, -SUREST)),
-        both(fact(enough), _shifted(vented, norms), _surest(norms.n["rest_v"])),
+        both(fact(enough & ~is_at_end), _shifted(vented, norms), _surest(norms.n["rest_v"])),
         is_parted,
-        (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V),
+        is_alive,
         read.volt_range,
         read.pressure_range,
         read.volts_per_pa,

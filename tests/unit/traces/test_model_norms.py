@@ -179,6 +179,15 @@ def test_volts_that_rest_elsewhere_than_their_model_with_the_pressure_at_zero_di
     assert measure_traces(nearly, headers, Settings(), norms)["verdict"][0] == "holds"
 
 
+@pytest.mark.parametrize(("volts", "pa"), [(0.0, -4000.0), (5.0, 3500.0)])
+def test_volts_that_end_at_ground_or_supply_with_the_pressure_at_its_end_are_a_dead_sensor(volts, pa):
+    """What is shorted tells one pressure and one voltage, and no line goes through them."""
+    samples, headers = _fleet([8e-4])
+    norms = norms_with(volts_per_pa=8e-4, rest_v=2.5, rest_pa=0.0)
+    shorted = samples.with_columns(sensor_v=pl.lit(volts), tank_pressure_pa=pl.lit(pa))
+    assert measure_traces(shorted, headers, Settings(), norms)["verdict"][0] == "sensor_flat"
+
+
 def test_two_levels_of_rest_under_one_name_accuse_nobody():
     samples, headers = _fleet([8e-4] * 7)
     other = pl.when(pl.col("trace_id").is_in(["t0", "t1", "t2"])).then(0.7).otherwise(0.0)
