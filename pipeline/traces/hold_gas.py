@@ -80,6 +80,7 @@ def let_in(
     heat: float,
     viscous: float,
     scale: float,
+    leak: float,
     speed: Floats,
     gas: Floats,
 ) -> None:
@@ -88,6 +89,8 @@ def let_in(
 
     Parameters
     ----------
+    leak : so many units of leak have let air in since the first bin, which brings no vapor back: what draws vapor is
+        the vacuum that there would be without it.
     speed : scratch. That of each bin does not depend on the others: several are computed at once.
     """
     of_time, of_leak, of_vacuum = gas[0], gas[1], gas[2]
@@ -97,10 +100,12 @@ def let_in(
         of_time[i] = t[i]
     by_leak, by_vacuum = speed[0] * t[0], -curve[0] * t[0]
     of_leak[0], of_vacuum[0] = by_leak, by_vacuum
+    first, draws = by_leak, -curve[0]
     for i in range(1, m):
         half = 0.5 * (t[i] - t[i - 1])
         by_leak += half * (speed[i - 1] + speed[i])
-        by_vacuum -= half * (curve[i - 1] + curve[i])
+        drew, draws = draws, leak * (by_leak - first) - curve[i]
+        by_vacuum += half * (drew + draws)
         of_leak[i], of_vacuum[i] = by_leak, by_vacuum
 
 

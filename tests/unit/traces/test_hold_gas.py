@@ -48,7 +48,7 @@ def test_gas_let_in_and_its_heat_solve_the_balance_of_the_gas():
     t = np.linspace(0.25, 60, 240)
     curve, tau, k = -2_500 * np.exp(-t / 40), 6.0, orifice.HEAT_RATIO_AIR
     gas, felt = np.zeros((3, len(t))), np.zeros((4, len(t)))
-    let_in(t, curve, len(t), AIR, HEAT, 0.0, 1.0, np.zeros(len(t)), gas)
+    let_in(t, curve, len(t), AIR, HEAT, 0.0, 1.0, 0.0, np.zeros(len(t)), gas)
     kept, came = np.zeros((2, len(t)))
     fade(t, len(t), tau, kept, came)
     assert_allclose(kept, np.exp(-np.diff(t, prepend=0) / tau), rtol=1e-10)
@@ -65,6 +65,22 @@ def test_gas_let_in_and_its_heat_solve_the_balance_of_the_gas():
     found = solve_ivp(slopes, (0, 60), [0.0, cold], t_eval=t, rtol=1e-9, atol=1e-9).y
     assert_allclose(gas[0] * 0.5 + gas[1] * leak, found[0], rtol=2e-3)
     assert_allclose(felt[3], cold - found[1], rtol=5e-3)
+
+
+def test_air_that_a_leak_lets_in_takes_none_of_the_vacuum_from_what_draws_vapor():
+    """The draw took the vapor out, and by Dalton's law air brings none of it back: what draws vapor is the integral of
+    the vacuum with the leak's air taken out again, here by SciPy's integrator."""
+    t = np.linspace(0.25, 60, 240)
+    curve, leak, gas = -2_500 * np.exp(-t / 40), 4e-5, np.zeros((3, len(t)))
+    let_in(t, curve, len(t), AIR, HEAT, 0.0, 1.0, leak, np.zeros(len(t)), gas)
+
+    def slopes(time, state):
+        vacuum = 2_500 * np.exp(-time / 40)
+        return [leak * float(orifice.leak_speed(-vacuum, AIR, CELSIUS)), vacuum + state[0]]
+
+    found = solve_ivp(slopes, (t[0], 60), [0.0, gas[2, 0]], t_eval=t, rtol=1e-9, atol=1e-9).y
+    assert_allclose(gas[2], found[1], rtol=2e-3)
+    assert gas[2, -1] > 1.5 * 40 * (2_500 - 2_500 * np.exp(-60 / 40))
 
 
 def test_the_solver_gives_what_numpy_gives():

@@ -124,10 +124,10 @@ def test_the_discharge_coefficient_is_a_setting_shown_beside_the_size():
     assert rule["discharge_coefficient"] == 0.75
     # 40 CFR 1066.985 implies about 0.75, which makes the same hole 11 % smaller (worked out in the contract); friction
     # takes some 1 % of the flow from either, more of the larger coefficient, which makes up for less than all of that;
-    # what is taken for heat beside it differs by a thousandth.
+    # what is taken for heat and vapor beside it differs by two thousandths.
     ratio = rule["leak_diameter_mm"] / textbook["leak_diameter_mm"]
     assert 0.98 < rule["discharge_at_hold"] / 0.75 < textbook["discharge_at_hold"] / 0.61 < 1
-    assert (0.61 / 0.75) ** 0.5 < ratio < 1.002 * (0.61 / rule["discharge_at_hold"]) ** 0.5
+    assert (0.61 / 0.75) ** 0.5 < ratio < 1.003 * (0.61 / rule["discharge_at_hold"]) ** 0.5
     assert 0.735 < rule["discharge_at_hold"] < 0.75
 
 

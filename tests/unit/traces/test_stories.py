@@ -79,7 +79,9 @@ def test_a_large_hole_between_a_leak_and_a_gross_one_is_told_with_the_likelier_o
     drawing.add(30, lambda s: -depth * np.exp(-s / 1.2), True, 0.0).release()
     row = judged(drawing.samples(noise=3))
     assert (row["verdict"], row["second_verdict"]) == ("leak", "gross_leak")
-    assert 0.5 < row["confidence"] < Settings().least_confidence < row["confidence"] + row["second_confidence"]
+    assert (
+        0.5 < row["confidence"] < Settings().least_confidence < row["confidence"] + row["second_confidence"]
+    )
     assert "a gross leak" in row["evidence"]
     assert row["leak_diameter_low_mm"] < row["leak_diameter_mm"] < row["leak_diameter_high_mm"]
 
