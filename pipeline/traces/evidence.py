@@ -14,7 +14,7 @@ from pipeline.traces.left_out import left_out
 from pipeline.traces.quantities import pressures, rounded, seconds
 from pipeline.traces.ranges import LOST_S, LOST_TIMES
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
-from pipeline.traces.verdict import REASONS
+from pipeline.traces.verdict import HOLDS_MM, REASONS
 from pipeline.traces.written import (
     Text,
     choose,
@@ -203,9 +203,9 @@ def _hole(r: Readings) -> Text:
 
 
 def _gross_leak(r: Readings) -> Text:
-    least = where_known(
-        say("; the hole is larger than {} mm ({})", fixed(r["gross_low"], 1), _coefficient(r))
-    )
+    # That a gross leak is no pinhole tells nobody anything.
+    low = np.where(r["gross_low"] >= HOLDS_MM, r["gross_low"], np.nan)
+    least = where_known(say("; the hole is larger than {} mm ({})", fixed(low, 1), _coefficient(r)))
     bounds = where_known(say("{} to {} mm; ", fixed(r["settled_low"], 1), fixed(r["settled_high"], 1)))
     settled = say(
         "; by this model's usual purge flow the vacuum settled as through {} mm ({}{})",
@@ -215,7 +215,7 @@ def _gross_leak(r: Readings) -> Text:
     is_usual = ~(r["settled_high"] < r["gross_low"])
     return say(
         "{}: a leak too large for a decay, or a vent path that stays open{}{}{}.",
-        *(_how_it_went(r), least, _any_fill(r, r["gross_low"]), choose((is_usual, where_known(settled)))),
+        *(_how_it_went(r), least, _any_fill(r, low), choose((is_usual, where_known(settled)))),
     )
 
 

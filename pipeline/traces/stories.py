@@ -51,6 +51,9 @@ CREEPS = (
 #: weather, and of one that drifts; and the most that a valve passes (judgement).
 OPEN_CREEPS = ((0.9, 0.02), (0.1, 0.15))
 PASSES_MOST_PA_S = 150.0
+#: A leak's decay can be read. One that is over before a late sensor could have shown it tells no upper end: that is
+#: beyond so many times the size, and such a decay is nearly three times as likely a gross leak's (judgement).
+NO_END, UNREAD_NATS = 4.0, 1.0
 #: Openings through which no vacuum builds [mm], from sizes that a draw still shows to a filler neck without cap, even
 #: by logarithm; and the dip [Pa] that a purge of 5 l/min (60 l drawn to 2.5 kPa in some 18 s) leaves behind each:
 #: half the density of air times the square of the speed through 0.61 of the opening.
@@ -98,7 +101,9 @@ def compare_stories(signs: Signs, shown: Shown, sizes: Sizes) -> Told:
     score[:, asked] += likely
     chance = np.clip(sizes.chance_of_leak, 1e-9, 1 - 1e-9)
     score[HOLDS] += np.log(1 - chance)
-    score[LEAK] += np.log(chance)
+    with np.errstate(invalid="ignore"):
+        has_no_end = sizes.high > NO_END * sizes.diameter
+    score[LEAK] += np.log(chance) - np.where(has_no_end, UNREAD_NATS, 0.0)
     weight = np.exp(score - score.max(axis=0)).T.copy()
     return Told(weight / weight.sum(axis=1, keepdims=True), np.stack(shows, axis=1))
 

@@ -143,6 +143,12 @@ def test_a_pressure_that_is_rounded_to_nothing_has_no_sign():
     ]
 
 
+@pytest.mark.parametrize(("low", "is_told"), [(0.08, False), (0.508, True), (4.6, True)])
+def test_a_gross_leak_is_not_said_to_be_larger_than_a_pinhole(low, is_told):
+    text = one(Readings("gross_leak", np.random.default_rng(4)), gross_low=low)
+    assert ("the hole is larger than" in text) == is_told
+
+
 @pytest.mark.parametrize(("settled_high", "is_told"), [(5.0, True), (2.4, False)])
 def test_a_hole_told_by_the_usual_purge_flow_is_none_that_the_time_denies(settled_high, is_told):
     """Of a draw that was no usual one a hole larger than 2.9 mm had been told as one of 1.7 mm."""
