@@ -76,7 +76,7 @@ def run(
         from pipeline.flows import run_lake
 
         result = run_lake(place, out, chosen, tell)
-    from reports.words import plural
+    from reports.words import count, label, plural
 
     _say_notes(result.notes)
     click.echo(
@@ -84,6 +84,9 @@ def run(
         f" {result.n_quarantined:,} quarantined, {plural(result.n_duplicate, 'duplicate')};"
         f" {plural(result.n_read_files, 'file')} read this time"
     )
+    if result.verdicts:
+        said = ", ".join(f"{count(n)} {label(verdict)}" for verdict, n in result.verdicts.items())
+        click.echo(f"{plural(sum(result.verdicts.values()), 'recording')}: {said}")
     click.echo(f"tables: {out / 'warehouse.duckdb'} and {out / 'tables'}")
     click.echo(f"open:   {(out / 'site' / 'index.html').resolve()}")
 

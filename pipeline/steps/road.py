@@ -27,6 +27,8 @@ class Outcome:
     n_accepted: int
     n_quarantined: int
     n_duplicate: int
+    verdicts: dict[str, int]
+    """How many recordings came to each verdict, the commonest first."""
     notes: list[str]
 
 
@@ -68,6 +70,9 @@ def _outcome(plan: Plan) -> Outcome:
             "select count(*) as files, sum(n_read)::bigint as read, sum(n_accepted)::bigint as accepted,"
             " sum(n_quarantined)::bigint as quarantined, sum(n_duplicate)::bigint as duplicate from audit.files"
         ).row(0, named=True)
+        verdicts = warehouse.query(
+            "select verdict, count(*) as n from mart.trace_result group by verdict order by n desc, verdict"
+        )
     return Outcome(
         n_files=n["files"],
         n_read_files=len(plan.to_read),
@@ -75,5 +80,6 @@ def _outcome(plan: Plan) -> Outcome:
         n_accepted=n["accepted"],
         n_quarantined=n["quarantined"],
         n_duplicate=n["duplicate"],
+        verdicts=dict(verdicts.iter_rows()),
         notes=plan.skipped,
     )

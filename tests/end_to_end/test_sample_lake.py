@@ -193,6 +193,8 @@ def test_a_second_run_reads_nothing_and_leaves_every_table(installed: Installed,
     again = installed.call("run", "sample_lake", "--out", "out")
     assert again.returncode == 0, again.stderr
     assert "0 files read this time" in again.stdout
+    verdicts = _table(out, "mart.trace_result")["verdict"]
+    assert f"{len(verdicts)} recordings: {(verdicts == 'holds').sum()} holds, " in again.stdout
     for name, frame in before.items():
         assert _table(out, name).equals(frame), name
     assert _table(out, "audit.runs").height == 2
