@@ -199,7 +199,7 @@ def _take(batch_to: tuple[Batch, Path | None], settings: Settings) -> tuple[str,
         recordings = gather(_read(batch.files, ["trace_id", *columns]), headers["trace_id"])
     else:
         recordings = recordings_of(_read_whole(batch, columns), batch.headers["n"].to_numpy())
-    taken = take(recordings, headers, settings, with_curves=False)
+    taken = take(recordings, headers, settings)
     if place:
         with place.open("wb") as file:
             pickle.dump(taken, file, protocol=pickle.HIGHEST_PROTOCOL)

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.traces.beliefs import GIVEN_BACK_SD, Beliefs
-from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.compiled import Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.model_norms import OF_ALL, VAPOR_RETURN, Norms
 from pipeline.traces.readings import Shown
@@ -64,9 +64,9 @@ def vapor_told(fit: HoldFit, beliefs: Beliefs, shown: Shown) -> dict[str, Floats
     }
 
 
-def by_lake(beliefs: Beliefs, norms: Norms) -> tuple[Beliefs, Flags]:
-    """Return what is believed of each tank once the lake's gas is known, and of which tanks that is anything new: the
-    heat is the lake's where that spreads less than what was believed, the vapor wherever the lake tells it."""
+def by_lake(beliefs: Beliefs, norms: Norms) -> Beliefs:
+    """Return what is believed of each tank once the lake's gas is known: the heat is the lake's where that spreads less
+    than what was believed, the vapor wherever the lake tells it."""
     (ratio, off, vapor), (ratio_sd, off_sd, vapor_sd) = (
         [of[name] for name in (*OF_ALL, VAPOR_RETURN)] for of in (norms.norm, norms.spread)
     )
@@ -77,7 +77,7 @@ def by_lake(beliefs: Beliefs, norms: Norms) -> tuple[Beliefs, Flags]:
         is_tau = np.isfinite(off) & (tau_sd < beliefs.log_tau_sd)
     is_vapor = np.isfinite(vapor)
     more2 = np.where(is_vapor, vapor_sd**2 - GIVEN_BACK_SD**2, 0.0) * beliefs.given_back**2
-    now = replace(
+    return replace(
         beliefs,
         heat=np.where(is_share, ratio * beliefs.heat, beliefs.heat),
         heat_sd=np.where(is_share, share_sd, beliefs.heat_sd),
@@ -87,4 +87,3 @@ def by_lake(beliefs: Beliefs, norms: Norms) -> tuple[Beliefs, Flags]:
         under_vacuum_sd=np.sqrt(beliefs.under_vacuum_sd**2 + more2),
         under_most_sd=np.sqrt(beliefs.under_most_sd**2 + more2),
     )
-    return now, is_share | is_tau | is_vapor

@@ -73,6 +73,7 @@ def fit_holds(
     settings: Settings,
     with_curves: bool = True,
     first_log_tau: Floats | None = None,
+    is_rough: bool = False,
 ) -> HoldFit:
     """Fit every hold and give bounds of the leak.
 
@@ -83,6 +84,7 @@ def fit_holds(
     settings : discharge_coefficient at high Reynolds number and level of the bounds are used.
     with_curves : whether the fitted curves are asked for, which only a picture needs.
     first_log_tau : where the fit of the time constant starts: of a hold that was fitted before, what that found.
+    is_rough : what the lake asks of each hold is all that is wanted: no curves and no bounds, which are nan.
     """
     n, reading, zero_sd = len(volume_l), shown.sensor, shown.vented.zero_sd
     around = Around(
@@ -94,16 +96,19 @@ def fit_holds(
         np.nan_to_num(reading.sd, nan=1.0) ** 2,
         np.nan_to_num(reading.rounding),
     )
-    curve, curve_sd = np.zeros((2, n if with_curves else 0, N_BINS))
+    curve, curve_sd = np.zeros((2, n if with_curves and not is_rough else 0, N_BINS))
     found = np.full((n, len(Found._fields)), np.nan)
     given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
     start = np.full(n, FIRST_LOG_TAU) if first_log_tau is None else first_log_tau
-    fit_all(bins.t, bins.pressure, bins.n, bins.cooling, given, around, start, found, curve, curve_sd)
+    fit_all(
+        bins.t, bins.pressure, bins.n, bins.cooling, given, around, start, is_rough, found, curve, curve_sd
+    )
     fit = Found(*found.T)
-    other_sd = fit.leak * _share_not_modeled(fit, bins, reading, zero_sd)
-    sd = np.hypot(fit.leak_sd, other_sd)
-    down, up = _sides(fit, beliefs, other_sd)
-    low, high = _bounds_above_zero(fit.leak, down, up, settings.level)
+    sd = low = high = np.full(n, np.nan)
+    if not is_rough:
+        other_sd = fit.leak * _share_not_modeled(fit, bins, reading, zero_sd)
+        sd = np.hypot(fit.leak_sd, other_sd)
+        low, high = _bounds_above_zero(fit.leak, *_sides(fit, beliefs, other_sd), settings.level)
     return HoldFit(
         leak=np.maximum(fit.leak, 0),
         leak_mean=fit.leak,

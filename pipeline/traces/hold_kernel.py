@@ -158,6 +158,7 @@ def fit_all(
     given: Floats,
     around: Around,
     first_log_tau: Floats,
+    is_rough: bool,
     found: Floats,
     curve: Floats,
     curve_sd: Floats,
@@ -168,7 +169,8 @@ def fit_all(
     Parameters
     ----------
     cooling : traces x time constants, see `hold_bins`. given : traces x fields of `beliefs.Beliefs`.
-    first_log_tau : where the time constant's fit starts.
+    first_log_tau : where the time constant's fit starts. is_rough : the leak's standard deviation over all
+        time constants is not asked.
     """
     room = _room()
     room.design[LEVEL] = 1.0
@@ -209,7 +211,8 @@ def fit_all(
             _draw(n[k], room, curve[k], curve_sd[k])
         found[k, 8] = room.bins[0, m - 1] - told_s
         found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
-        found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, air_share, cost, noise2, room)
+        if not is_rough:
+            found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, air_share, cost, noise2, room)
 
 
 @fused

@@ -12,7 +12,6 @@ from pipeline.settings import Settings
 from pipeline.standards.pressure_test import PressureCriterion, judge_pressure_test
 from pipeline.traces.air import Air
 from pipeline.traces.beliefs import vapor_beliefs
-from pipeline.traces.bundles import put_in, some_of
 from pipeline.traces.filling import FILLING_ENDS_S
 from pipeline.traces.fleet_gas import by_lake
 from pipeline.traces.hold_fit import HoldFit, fit_holds
@@ -70,18 +69,11 @@ def measure(
         sources = sources_of(told)
         norms = model_norms(believed(told, sources))
         taken = replace(taken, headers=with_doubts(headers, sources))
-    return judge_taken(taken, norms, settings)
+    return judge_taken(taken, norms, settings, with_curves=True)
 
 
-def take(
-    recordings: Recordings, headers: pl.DataFrame, settings: Settings, with_curves: bool = True
-) -> Taken:
-    """Read and fit a batch; recording k belongs to header k. Needs no other batch.
-
-    Parameters
-    ----------
-    with_curves : whether the fitted curves are kept, which only a picture needs.
-    """
+def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> Taken:
+    """Read a batch and fit it roughly; recording k belongs to header k. Needs no other batch."""
     marks, shown, volts, bins = read_recordings(recordings)
     air = _air_of(headers)
     volume = vapor_space(numbers_of(headers, "fuel_tank_l"), numbers_of(headers, "fuel_level_pct"))
@@ -93,7 +85,7 @@ def take(
         air.temperature_c,
         volume.working_l,
     )
-    fit = fit_holds(bins, beliefs, air, volume.working_l, shown, settings, with_curves)
+    fit = fit_holds(bins, beliefs, air, volume.working_l, shown, settings, is_rough=True)
     leak, leak_mm = leaks_alone(fit, shown, volume, air, settings.discharge_coefficient)
     tested = _pressure_tests(recordings, marks, shown, settings)
     steady = read_steady_flows(
@@ -143,11 +135,16 @@ def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, sett
     return out
 
 
-def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measured:
-    """Compare a batch with the norms of its models, and judge it."""
+def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings, with_curves: bool = False) -> Measured:
+    """Compare a batch with the norms of its models, and judge it.
+
+    Parameters
+    ----------
+    with_curves : whether the fitted curves are kept, which only a picture needs.
+    """
     shown, air = taken.shown, taken.air
     mine = norms_for(taken.headers, norms, clear_slope(taken.volts, taken.is_derived), shown.vented.rest_v)
-    fit = _fit_anew(taken, mine, settings)
+    fit = _fit_by_lake(taken, mine, settings, with_curves)
     taken = replace(taken, fit=fit)
     sizes = size_leaks(fit, shown, volume_by_model(taken, mine), air, settings)
     sizes = told_by_flow(taken, sizes, mine, settings)
@@ -165,14 +162,19 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings) -> Measur
     return Measured(taken, sizes, volts, judgement, hole)
 
 
-def _fit_anew(taken: Taken, norms: Norms, settings: Settings) -> HoldFit:
-    """Return the fits as they are with the lake's gas believed, of the holds to which that tells anything new."""
-    beliefs, is_new = by_lake(taken.beliefs, norms)
-    k = np.flatnonzero(is_new & np.isfinite(taken.fit.leak_mean))
-    bins, beliefs, air, shown = (some_of(each, k) for each in (taken.bins, beliefs, taken.air, taken.shown))
-    volume_l, log_tau = taken.volume.working_l[k], taken.fit.gas.log_tau[k]
-    anew = fit_holds(bins, beliefs, air, volume_l, shown, settings, len(taken.fit.curve) > 0, log_tau)
-    return put_in(taken.fit, anew, k)
+def _fit_by_lake(taken: Taken, norms: Norms, settings: Settings, with_curves: bool) -> HoldFit:
+    """Return the fits with the lake's gas believed, each begun where the first one ended."""
+    beliefs, first_log_tau = by_lake(taken.beliefs, norms), np.nan_to_num(taken.fit.gas.log_tau)
+    return fit_holds(
+        taken.bins,
+        beliefs,
+        taken.air,
+        taken.volume.working_l,
+        taken.shown,
+        settings,
+        with_curves,
+        first_log_tau,
+    )
 
 
 def _air_of(headers: pl.DataFrame) -> Air:

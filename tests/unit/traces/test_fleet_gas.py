@@ -64,8 +64,7 @@ def hold():
     ids=["untold", "more", "varied"],
 )
 def test_the_lakes_gas_takes_the_place_of_what_is_usual(vapor, of_vapor):
-    now, is_new = by_lake(beliefs_of_one(), norms_of(0.9, 0.25, 0.7, 0.4, *vapor))
-    assert is_new.all()
+    now = by_lake(beliefs_of_one(), norms_of(0.9, 0.25, 0.7, 0.4, *vapor))
     assert_allclose([now.heat[0], now.heat_sd[0]], [0.9 * 0.45, 0.25 * 0.45])
     assert_allclose([now.log_tau[0], now.log_tau_sd[0]], [np.log(6.0) + 0.7, 0.4])
     # What is no vapor that the draw took out is left as it was.
@@ -81,8 +80,7 @@ def test_the_lakes_gas_takes_the_place_of_what_is_usual(vapor, of_vapor):
     ids=["holds differ more than was believed", "too few tell"],
 )
 def test_a_lake_that_tells_no_more_than_was_believed_changes_nothing(norms):
-    now, is_new = by_lake(beliefs_of_one(), norms)
-    assert not is_new.any()
+    now = by_lake(beliefs_of_one(), norms)
     assert_allclose([now.heat, now.log_tau, now.under_vacuum], BELIEVED[:, None])
     assert_allclose([now.heat_sd, now.log_tau_sd, now.under_vacuum_sd], BELIEVED_SD[:, None])
 
@@ -131,11 +129,10 @@ def test_where_the_lakes_gas_warms_slowly_large_leaks_come_out_nearer_to_their_s
     norms = model_norms(taken.for_norms())
     anew = judge_taken(taken, norms, Settings()).taken.fit
     unknown = np.full(headers.height, np.nan)
-    beliefs, is_new = by_lake(taken.beliefs, norms_for(headers, norms, unknown, unknown))
+    beliefs = by_lake(taken.beliefs, norms_for(headers, norms, unknown, unknown))
     afresh = fit_holds(
         taken.bins, beliefs, taken.air, taken.volume.working_l, taken.shown, Settings(), with_curves=False
     )
-    assert is_new.all()
     # Where the fit of the time constant starts matters little to where it ends.
     off = np.abs(anew.leak_mean - afresh.leak_mean) / afresh.leak_sd
     assert np.quantile(off, 0.9) < 0.1
