@@ -66,8 +66,9 @@ FIRST_LOG_TAU = _LOG_TAUS[2]
 _ONE_ROUND: Any = np.int64(1)
 _FIRST_ROUNDS: Any = np.int64(2)
 _ROUNDS: Any = np.int64(10)
-#: A fit stands when its last round moved the curve by no more than this [squared standard errors].
-_STANDS = 0.001
+#: A fit stands when its last round moved the curve by no more than this [squared standard errors]; one that only the
+#: lake is told, roughly.
+_STANDS, _STANDS_ROUGHLY = 0.001, 0.02
 _FIXED: Any = np.bool_(False)
 _FREE: Any = np.bool_(True)
 #: So much of the air that a leak let into a vacuum is none that vapor could have filled. By the balance it would be all
@@ -172,6 +173,7 @@ def fit_all(
     first_log_tau : where the time constant's fit starts. is_rough : the leak's standard deviation over all
         time constants is not asked.
     """
+    stands = _STANDS_ROUGHLY if is_rough else _STANDS
     room = _room()
     room.design[LEVEL] = 1.0
     for k in range(len(t)):
@@ -203,9 +205,11 @@ def fit_all(
         start = first_log_tau[k]
         air_share = _AIR_SHARE if room.bins[3, 0] < 0 else 0.0
         _, noise2 = _fit(
-            m, cooling[k], given[k], here, 0.0, start, _FIXED, _FIRST_ROUNDS, _FIRST_NOISE2, room
+            m, cooling[k], given[k], here, 0.0, start, _FIXED, stands, _FIRST_ROUNDS, _FIRST_NOISE2, room
         )
-        cost, noise2 = _fit(m, cooling[k], given[k], here, air_share, start, _FREE, _ROUNDS, noise2, room)
+        cost, noise2 = _fit(
+            m, cooling[k], given[k], here, air_share, start, _FREE, stands, _ROUNDS, noise2, room
+        )
         _report(m, here, noise2, room, found[k])
         if len(curve):
             _draw(n[k], room, curve[k], curve_sd[k])
@@ -246,7 +250,9 @@ def _sd_over_taus(
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
         log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
-        other, noise2 = _fit(m, cooling, given, here, air_share, log_tau, _FIXED, _ONE_ROUND, noise2, room)
+        other, noise2 = _fit(
+            m, cooling, given, here, air_share, log_tau, _FIXED, _STANDS, _ONE_ROUND, noise2, room
+        )
         off = (log_tau - middle) / wide
         weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
         leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
@@ -311,12 +317,13 @@ def _fit(
     air_share: float,
     log_tau: float,
     is_tau_free: bool,
+    stands: float,
     rounds: int,
     noise2: float,
     room: Room,
 ) -> tuple[float, float]:
     """Fit the m bins in `room` from its unknowns and curve and the given time constant on, which stays as it is unless
-    `is_tau_free`. `air_share`: see _AIR_SHARE.
+    `is_tau_free`. `air_share`: see _AIR_SHARE. It ends when a round moves the curve by `stands`.
 
     Leaves unknowns, curve, design and the normal equations' Cholesky factor in `room`.
 
@@ -363,7 +370,7 @@ def _fit(
         mean[HEAT] = min(max(mean[HEAT], 0.0), _HEAT_MOST)
         mean[LOG_TAU] = min(max(mean[LOG_TAU], _LOG_TAU_LEAST), _LOG_TAU_MOST)
         noise2 = max(noise_of(target, n, m), here.noise2)
-        if length2 < _STANDS:
+        if length2 < stands:
             break
     return m * np.log(noise2) + distance(mean, room.precision, pull), noise2
 

@@ -118,7 +118,7 @@ def test_batches_judged_together_give_what_each_gives_alone(tmp_path):
     for name, samples in tests.items():
         headers = pl.DataFrame([HEADER | {"trace_id": name}], infer_schema_length=None)
         samples = samples.with_columns(trace_id=pl.lit(name))
-        taken = take(gather(samples, headers["trace_id"]), headers, settings, with_curves=False)
+        taken = take(gather(samples, headers["trace_id"]), headers, settings)
         kept.append(tmp_path / name if name != "1" else taken)
         if name != "1":
             kept[-1].write_bytes(pickle.dumps(taken))

@@ -12,7 +12,7 @@ from recorder import make_world, run
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.contract.vocabulary import COMPONENTS, LEAK_CENSORING, VERDICTS
 from pipeline.settings import Settings
-from pipeline.traces.measure import measure_traces, take
+from pipeline.traces.measure import measure, measure_traces
 from pipeline.traces.recordings import gather
 from pipeline.traces.sizes import size_leaks
 
@@ -153,7 +153,7 @@ def test_area_over_volume_leaves_open_all_but_the_volume(hole_mm, unknown):
     row = judged(samples, **unknown, fuel_tank_l=None)
     low, middle, high = (row[f"leak_area_per_volume{end}_mm2_m3"] for end in ("_low", "", "_high"))
     headers = pl.DataFrame([HEADER | unknown], infer_schema_length=None)
-    taken = take(gather(samples, headers["trace_id"]), headers, settings)
+    taken = measure(gather(samples, headers["trace_id"]), headers, settings).taken
     surely = size_leaks(
         taken.fit, taken.shown, replace(taken.volume, log_sd=np.zeros(1)), taken.air, settings
     )
