@@ -36,8 +36,8 @@ class Settings:
     """Sharp-edged orifice at high Reynolds number (textbook); 40 CFR 1066.985 implies about 0.75, which
     makes the same hole 11 % smaller."""
     least_confidence: float = 0.75
-    """A trace whose likeliest story is less likely than this is not judged: three to one is the least that anybody
-    should take a system apart for."""
+    """A trace whose likeliest story is less likely than this is not judged (a leak and a gross leak count together:
+    either is a hole to be found): three to one is the least that anybody should take a system apart for."""
     pressure_test_wording: Literal["above_floor", "loss"] = "above_floor"
     """Integrity test under pressure: `above_floor` fails a system that is not above 8 inches of water after two
     minutes, `loss` one that lost more than 6; the two published wordings differ at the boundary."""
