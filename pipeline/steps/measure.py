@@ -52,7 +52,8 @@ SAMPLE_COLUMNS = [
 
 #: a fact of the header; where it has none, what the recording's own diagnostic answers tell; of barometric pressure,
 #: where they tell none either, the median of the shop's other recordings: a shop stays at its height, and weather moves
-#: the pressure by about 1 kPa. In which steps the barometer came that made absolute pressure gauge, samples tell
+#: the pressure by about 1 kPa. In which steps the barometer came that made absolute pressure gauge, samples tell. Its
+#: source is that of its samples, whose commands and pressures are to be doubted or not: an office may head them all
 HEADERS = """
 with told as (
     select trace_id, min(fuel_level_pct) as fuel_level_pct, min(ambient_c) as ambient_c,
@@ -60,14 +61,22 @@ with told as (
     from stage.trace_facts
     group by trace_id
 ),
+recorded as (
+    select held.trace_id, min(files.source_id) as source_id
+    from stage.sample_parquet as held
+    join stage.files as files using (file)
+    group by held.trace_id
+),
 known as (
-    select t.trace_id, t.job_id, t.vehicle_id, t.source_id, t.stage, t.recorded_at,
+    select t.trace_id, t.job_id, t.vehicle_id, coalesce(recorded.source_id, t.source_id) as source_id, t.stage,
+           t.recorded_at,
            coalesce(t.fuel_level_pct, told.fuel_level_pct) as fuel_level_pct,
            coalesce(t.ambient_c, told.ambient_c) as ambient_c,
            coalesce(t.barometric_kpa, told.barometric_kpa) as barometric_kpa,
            told.barometer_step_kpa, j.shop_id, j.trouble_codes, j.checks
     from core.traces t
     left join told using (trace_id)
+    left join recorded using (trace_id)
     left join core.jobs j using (job_id)
 ),
 shop as (

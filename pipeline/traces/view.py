@@ -29,6 +29,8 @@ _CLIPPED_PA = 500.0
 #: Readings that stand at the sensor's end: so many equal ones in a row, of a sensor of which two neighbors elsewhere
 #: differ in at least this share of so many pairs: by chance that is rarer than one in a thousand.
 _STANDS_N, _LIVELY, _MIN_PAIRS = 20, 0.3, 5
+#: Noise of half a step and more makes two neighbors in a hundred differ by two.
+_LEAPS = 0.02
 
 
 class Sensor(NamedTuple):
@@ -58,7 +60,9 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
     any tank, and in volts as well where there are any; all rows where it does not.
 
     A sensor whose readings rarely differ from one to the next may stand still, and so may one at its end, and in coarse
-    steps one of a tank that has nothing left to lose: at a reading of the open vent, once the purge has drawn.
+    steps one of a tank that has nothing left to lose: at a reading of the open vent, once the purge has drawn. Where
+    readings hardly ever differ by two steps, the purge being shut, they stand still wherever a tank keeps to the middle
+    of a step, as a tight one does whose vent does not open.
     """
     n = len(t)
     a = n - 1
@@ -77,12 +81,26 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
         unequal += p[i] != p[i - 1]
         lowest, highest = min(lowest, p[i]), max(highest, p[i])
     is_inside = lowest < p[n - 1] < highest
-    is_dead = is_told and is_inside and unequal >= max(_LIVELY * pairs, _MIN_PAIRS)
+    is_dead = is_told and is_inside and unequal >= max(_LIVELY * pairs, _MIN_PAIRS) and _leaps(p[:a], duty)
     if is_dead and not _draws(duty, is_vent_closed, a, n) and _draws(duty, is_vent_closed, 0, a):
         for i in range(a):
             if p[i] == p[n - 1] and not is_vent_closed[i] and duty[i] <= 0:
                 return n
     return a + 1 if is_dead else n
+
+
+@compiled
+def _leaps(p: Floats, duty: Floats) -> bool:
+    """Say whether readings while the purge is shut differ from the one before by two of their steps now and then."""
+    step, shut, leaps = np.inf, 0, 0
+    for i in range(1, len(p)):
+        if p[i] != p[i - 1] and duty[i] <= 0 and duty[i - 1] <= 0:
+            step = min(step, abs(p[i] - p[i - 1]))
+    for i in range(1, len(p)):
+        if duty[i] <= 0 and duty[i - 1] <= 0:
+            shut += 1
+            leaps += abs(p[i] - p[i - 1]) > 1.5 * step
+    return leaps >= _LEAPS * shut
 
 
 @compiled

@@ -1,4 +1,5 @@
-"""Barometric pressure that no one wrote down comes from the shop's other recordings, where these agree."""
+"""What a recording's header does not say: the shop's other recordings tell the barometric pressure, where they agree,
+and the file of its samples who recorded it."""
 
 import polars as pl
 import pytest
@@ -44,6 +45,10 @@ def lake(tmp_path) -> Warehouse:
         "core.traces": headers.with_columns(**{name: pl.lit(value) for name, value in header.items()}),
         "core.vehicles": pl.DataFrame([vehicle]),
         "stage.trace_facts": pl.DataFrame([facts], schema_overrides=numbers),
+        "stage.files": pl.DataFrame({"file": ["a.csv", "b.csv"], "source_id": ["recorder", "other"]}),
+        "stage.sample_parquet": pl.DataFrame(
+            {"file": ["a.csv", "b.csv", "a.csv"], "trace_id": ["high0", "high1", "high1"]}
+        ),
     }
     with open_warehouse(tmp_path / "w.duckdb", read_only=False) as warehouse:
         for name, frame in tables.items():
@@ -62,3 +67,10 @@ def test_a_shop_stays_at_its_height(lake):
     steps = dict(lake.query(HEADERS).select("trace_id", "barometer_step_kpa").iter_rows())
     assert (steps["asked"], steps["high0"]) == (1.0, None)
     assert [told[name] for name in ("few4", "two6", "no_job")] == [None, None, None]
+
+
+def test_a_recording_is_of_the_source_that_recorded_it_whoever_wrote_its_header(lake):
+    """One office heads the recordings of all recorders: commands and pressures are doubted recorder by recorder."""
+    of = dict(lake.query(HEADERS).select("trace_id", "source_id").iter_rows())
+    # In files of two sources: of the first by name. Without samples: of its header.
+    assert (of["high0"], of["high1"], of["high2"]) == ("recorder", "other", "bay")

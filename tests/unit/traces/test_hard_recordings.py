@@ -366,6 +366,18 @@ def test_a_tank_that_has_nothing_left_to_lose_is_no_reading_that_stood_still():
     assert "stood dead still" in judged(lively.with_columns(tank_pressure_pa=stuck))["evidence"]
 
 
+@pytest.mark.parametrize(("step", "noise"), [(10.0, 3.0), (25.0, 8.0)])
+def test_a_reading_that_keeps_to_one_step_while_the_vent_stays_shut_is_no_recorder_that_hung(step, noise):
+    """In a tight tank without vapor the vacuum comes to rest within a step, and stays there when the vent is opened."""
+    drawing = Drawing().rest().closed(rate=0.0).draw(-2000).hold(60, vapor=0.0).release(12, 1e6)
+    samples = drawing.samples(noise=noise, step=step, seed=2)
+    at = samples.filter(pl.col("purge_duty_pct") > 0)["t_s"].max() + 45.0
+    still = pl.when(pl.col("t_s") > at).then(-2000.0).otherwise("tank_pressure_pa")
+    row = judged(samples.with_columns(tank_pressure_pa=still))
+    assert row["verdict"] == "vent_restricted"
+    assert "dead still" not in row["evidence"]
+
+
 def test_a_rise_is_told_from_the_greatest_vacuum_on_also_where_the_valve_shut_late():
     """The purge is commanded shut, and the vacuum grows for another half second."""
     drawing = Drawing().rest().closed().draw(-2000)
