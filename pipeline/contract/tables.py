@@ -42,6 +42,7 @@ from pipeline.contract.tables_traces import (
     REPAIR_CHECK,
     SOURCE_PRESSURE,
     SOURCE_VENT,
+    SOURCE_ZERO,
     TRACE_RESULT,
 )
 
@@ -72,6 +73,7 @@ __all__ = [
     "REPAIR_CHECK",
     "SOURCE_PRESSURE",
     "SOURCE_VENT",
+    "SOURCE_ZERO",
     "STATION_LOOK",
     "TRACE_RESULT",
     "VEHICLES_TESTED",
@@ -86,6 +88,7 @@ MARTS: tuple[Table, ...] = (
     MODEL_NORM,
     SOURCE_VENT,
     SOURCE_PRESSURE,
+    SOURCE_ZERO,
     REPAIR_CHECK,
     FAILURE_RATE,
     COMPONENT_LIFE,

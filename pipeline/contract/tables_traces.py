@@ -184,6 +184,24 @@ SOURCE_PRESSURE = Table(
     ),
 )
 
+SOURCE_ZERO = Table(
+    "mart",
+    "source_zero",
+    ("source_id",),
+    "one source: whether its pressures rest where those of open tanks do",
+    (
+        text("source_id", "source"),
+        count("n_told", "recordings that tell what the sensor reads with the vent open"),
+        count("n_vehicles", "vehicles of those recordings"),
+        number("median_zero_pa", "median of that reading", "Pa"),
+        count("n_far_off", "of them, those more than 1500 Pa off zero, on the side that has more of them"),
+        flag(
+            "is_zero_doubted",
+            "so many of so many that the barometer or the unit is wrong: its tests are not judged",
+        ),
+    ),
+)
+
 REPAIR_CHECK = Table(
     "mart",
     "repair_check",

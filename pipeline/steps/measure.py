@@ -19,7 +19,7 @@ from tempfile import TemporaryDirectory
 
 import polars as pl
 
-from pipeline.contract.tables import MODEL_NORM, SOURCE_PRESSURE, SOURCE_VENT, TRACE_RESULT
+from pipeline.contract.tables import MODEL_NORM, SOURCE_PRESSURE, SOURCE_VENT, SOURCE_ZERO, TRACE_RESULT
 from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps.batches import Batch, batches
@@ -103,8 +103,8 @@ order by trace_id, t_s
 
 
 def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Path) -> None:
-    """Fill mart.trace_result, mart.model_norm, mart.source_vent and mart.source_pressure from the accepted samples in
-    `folder`, each anew.
+    """Fill mart.trace_result, mart.model_norm and what is asked of each source (mart.source_vent, mart.source_pressure,
+    mart.source_zero) from the accepted samples in `folder`, each anew.
 
     Parameters
     ----------
@@ -121,6 +121,7 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
         warehouse.write(MODEL_NORM, norms)
         warehouse.write(SOURCE_VENT, sources.vent)
         warehouse.write(SOURCE_PRESSURE, sources.pressure)
+        warehouse.write(SOURCE_ZERO, sources.zero)
         warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in groups]))
 
 
@@ -247,6 +248,6 @@ def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
 def some_traces(warehouse: Warehouse, trace_ids: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return (samples, headers) of these traces, in the order of their ids. Reads only."""
     headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids)).sort("trace_id")
-    sources = Sources(*(warehouse.table(table.full_name) for table in (SOURCE_VENT, SOURCE_PRESSURE)))
+    sources = Sources(*(warehouse.table(of.full_name) for of in (SOURCE_VENT, SOURCE_PRESSURE, SOURCE_ZERO)))
     headers = with_doubts(headers, sources)
     return warehouse.query(SAMPLES_OF, [trace_ids]), headers

@@ -45,6 +45,8 @@ NEXT_RECORDING = {
     "filling": "Run the test again: feed on until pressure and flow stand still, or shut the supply off and hold.",
     "vent_open": "Run the test again with the vent commanded shut, or let the source declare it shut.",
     "pressure_unit": "Let the source declare the unit of its pressures, then run the lake again.",
+    "zero": "Let the source export the pressure of the air at the shop, then run the lake again.",
+    "seldom": "Record a sample a second or more; where the recorder did, let its source declare the unit of its clock.",
     "vent_command": "Let the source declare which word of its vent command means shut, then run the lake again.",
     "drawn": "Run the test again with the purge valve's command recorded, and let the engine draw the vacuum.",
     "short_hold": "Run the test again, and hold for a minute or more.",

@@ -7,29 +7,38 @@ from typing import NamedTuple
 import numpy as np
 import polars as pl
 
-from pipeline.traces import pressure_units, vent_commands
+from pipeline.traces import pressure_units, source_zeros, vent_commands
 from pipeline.traces.compiled import Flags
 from pipeline.traces.pressure_units import DRAWN_SPAN, IS_PRESSURE_DOUBTED
+from pipeline.traces.source_zeros import IS_ZERO_DOUBTED, VENTED_ZERO
 from pipeline.traces.vent_commands import IS_VENT_DOUBTED, VACUUM_UNDER_OPEN_VENT
 
-SOURCE = "source_id"
+SOURCE, INTERVAL = "source_id", "interval_s"
+#: Samples farther apart [s] tell no draw and no hold; milliseconds read as seconds lie hundreds apart (judgement).
+SELDOM_S = 10.0
 
 
 class Sources(NamedTuple):
-    """A row for each source: of its vent commands `vent_commands.SCHEMA`, of its pressures `pressure_units.SCHEMA`."""
+    """A row for each source: of its vent commands `vent_commands.SCHEMA`, of its pressures `pressure_units.SCHEMA`, of
+    where they rest `source_zeros.SCHEMA`."""
 
     vent: pl.DataFrame
     pressure: pl.DataFrame
+    zero: pl.DataFrame
 
 
-NO_SOURCES = Sources(pl.DataFrame(schema=vent_commands.SCHEMA), pl.DataFrame(schema=pressure_units.SCHEMA))
+NO_SOURCES = Sources(
+    *(pl.DataFrame(schema=of.SCHEMA) for of in (vent_commands, pressure_units, source_zeros))
+)
 
 
 class Doubts(NamedTuple):
-    """Which recordings come from a source whose vent commands, or whose pressures, cannot be what they say."""
+    """Which recordings come from a source whose vent commands, whose pressures, or their zero, cannot be what they
+    say."""
 
     vent: Flags
     pressure: Flags
+    zero: Flags
 
 
 def source_of(headers: pl.DataFrame) -> pl.Series:
@@ -44,32 +53,40 @@ def sources_of(told: pl.DataFrame) -> Sources:
 
     Parameters
     ----------
-    told : SOURCE, vehicle_id, VACUUM_UNDER_OPEN_VENT and DRAWN_SPAN of each recording, nan where it does not tell;
-        those without a source are left out.
+    told : SOURCE, vehicle_id, VACUUM_UNDER_OPEN_VENT, DRAWN_SPAN and VENTED_ZERO of each recording, nan where it does
+        not tell; those without a source are left out.
     """
     return Sources(
         _counted(told, VACUUM_UNDER_OPEN_VENT, vent_commands.counted(), vent_commands.SCHEMA),
         _counted(told, DRAWN_SPAN, pressure_units.counted(), pressure_units.SCHEMA),
+        _counted(told, VENTED_ZERO, source_zeros.counted(), source_zeros.SCHEMA),
     )
 
 
 def believed(told: pl.DataFrame, sources: Sources) -> pl.DataFrame:
-    """Return the recordings without those whose source's pressures are doubted: no norm is to be learned of them."""
-    return told.filter(~_is_of(sources.pressure, IS_PRESSURE_DOUBTED))
+    """Return the recordings of which a norm may be learned: without those whose source's pressures are doubted, and
+    those whose samples (INTERVAL) lie too far apart."""
+    is_seldom = pl.col(INTERVAL).fill_nan(0.0) > SELDOM_S
+    return told.filter(
+        ~_is_of(sources.pressure, IS_PRESSURE_DOUBTED) & ~_is_of(sources.zero, IS_ZERO_DOUBTED) & ~is_seldom
+    )
 
 
 def with_doubts(headers: pl.DataFrame, sources: Sources) -> pl.DataFrame:
-    """Return the headers with IS_VENT_DOUBTED and IS_PRESSURE_DOUBTED, by what was told of their sources."""
+    """Return the headers with IS_VENT_DOUBTED, IS_PRESSURE_DOUBTED and IS_ZERO_DOUBTED, by what was told of their
+    sources."""
     if SOURCE not in headers.columns:
         return headers
     return headers.with_columns(
-        _is_of(sources.vent, IS_VENT_DOUBTED), _is_of(sources.pressure, IS_PRESSURE_DOUBTED)
+        _is_of(sources.vent, IS_VENT_DOUBTED),
+        _is_of(sources.pressure, IS_PRESSURE_DOUBTED),
+        _is_of(sources.zero, IS_ZERO_DOUBTED),
     )
 
 
 def doubts_of(headers: pl.DataFrame) -> Doubts:
     """Return what `with_doubts` told of these headers; no doubt where that was not asked."""
-    return Doubts(*(_flag(headers, name) for name in (IS_VENT_DOUBTED, IS_PRESSURE_DOUBTED)))
+    return Doubts(*(_flag(headers, name) for name in (IS_VENT_DOUBTED, IS_PRESSURE_DOUBTED, IS_ZERO_DOUBTED)))
 
 
 def _counted(

@@ -19,7 +19,8 @@ from pipeline.traces.pressure_units import DRAWN_SPAN, drawn_span_pa
 from pipeline.traces.purge_flow import duty_of_fall, is_timed, purge_flow_l_min
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import VaporSpace
-from pipeline.traces.sources import source_of
+from pipeline.traces.source_zeros import VENTED_ZERO, vented_zero_pa
+from pipeline.traces.sources import INTERVAL, source_of
 from pipeline.traces.steady_flow import SteadyFlow
 from pipeline.traces.vent_commands import VACUUM_UNDER_OPEN_VENT, vacuum_under_open_vent
 from pipeline.traces.volts import VoltReadings, clear_slope
@@ -69,6 +70,8 @@ class Taken:
             **vapor_told(self.fit, self.beliefs, self.shown),
             VACUUM_UNDER_OPEN_VENT: vacuum_under_open_vent(self.shown),
             DRAWN_SPAN: drawn_span_pa(self.shown),
+            VENTED_ZERO: vented_zero_pa(self.shown),
+            INTERVAL: self.shown.sensor.interval_s,
         }
         of = models_of(self.headers).with_columns(self.headers["vehicle_id"], source_of(self.headers))
         return of.hstack([pl.Series(name, told[name]) for name in told])

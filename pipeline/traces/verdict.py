@@ -15,7 +15,8 @@ from pipeline.traces.pressure_units import SMALL_PA
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, OUTRUN_PA, Signs, read_signs
 from pipeline.traces.sizes import Sizes, is_unseen
-from pipeline.traces.sources import doubts_of
+from pipeline.traces.source_zeros import FAR_PA
+from pipeline.traces.sources import SELDOM_S, doubts_of
 from pipeline.traces.stories import (
     DISAGREES,
     FLAT,
@@ -52,6 +53,9 @@ ROSE_PA, ROSE_TIMES, HOT_FUEL_PA_S = 500.0, 2.0, 15.0
 REASONS = {
     "stood": "the reading stood dead still before there was a test",
     "few": "there are too few usable samples",
+    "seldom": f"its samples lie more than {SELDOM_S:.0f} s apart, too far for a draw and a hold to be read; where its "
+    "recorder asks more often its clock is in another unit, which the source declares under [samples.units] of its "
+    "source.toml",
     "vent_open": "pressure was put in while the vent was commanded open; where its hose is clamped by hand, the source "
     "declares it shut: is_vent_closed = true under [samples.constants] of its source.toml",
     "vent_command": "in most recordings of its source vacuum comes though the vent is commanded open throughout: the "
@@ -60,6 +64,9 @@ REASONS = {
     "pressure_unit": "purge was opened into shut tanks of this source and no recording of it ever moves by "
     f"{SMALL_PA:.0f} Pa: its pressures are in another unit than they are read in, which the source declares under "
     "[samples.units] of its source.toml",
+    "zero": f"with the vent open nearly all recordings of its source read more than {FAR_PA:.0f} Pa off zero on the "
+    "same side: the barometer that made its pressures gauge is not the shop's own (one reduced to sea level?), or they "
+    "are in another unit, which the source declares under [samples.units] of its source.toml",
     "drawn": "a vacuum came and stopped while the purge was commanded shut: its command was not recorded, or a pump "
     "drew the vacuum",
     "no_test": "no test was run: with the vent shut the purge was never opened, and no pressure of "
@@ -137,12 +144,14 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
         reasons = [
             (needs_test & np.isfinite(shown.sensor.stood_s) & ~signs.has_test, "stood"),
             ((shown.sensor.n < MIN_SAMPLES) | ~(marks.last - marks.first >= MIN_RECORDING_S), "few"),
+            (shown.sensor.interval_s > SELDOM_S, "seldom"),
             (doubts.vent & (best != DISAGREES), "vent_command"),
             (shown.vented.is_put_in & ~signs.has_test & ~is_of_sensor, "vent_open"),
             (shown.closed.is_drawn & ~signs.has_test & ~is_of_sensor, "drawn"),
             (is_filling & needs_test & ~(has_hold & signs.has_test), "filling"),
             (needs_test & ~signs.has_test, "no_test"),
             (doubts.pressure, "pressure_unit"),
+            (doubts.zero, "zero"),
             ((best != DISAGREES) & _rose(shown), "rose"),
             (engine_off, "engine_off"),
             ((best == NO_VACUUM) & (shown.draw.seconds < ARRIVES_S), "short_draw"),

@@ -70,7 +70,32 @@ PRESSURE = Check(
     " ran, one must find vacuum. Where all of them move the pressure by less than 100 Pa, it is in another unit: a"
     " purge valve that stays shut, or a cap that is off, is one vehicle's.",
 )
-CHECKS = (VENT, PRESSURE)
+ZERO = Check(
+    "vented_zero",
+    "Do open tanks read the pressure of the air?",
+    "mart.source_zero",
+    "is_zero_doubted",
+    "its open tanks do not read the pressure of the air",
+    "Readings with the vent open, by source",
+    (
+        ("Recordings that tell", "n_told", words.count),
+        ("Vehicles", "n_vehicles", words.count),
+        ("Median reading, Pa", "median_zero_pa", words.number),
+        ("Far off on one side", "n_far_off", words.count),
+    ),
+    lambda r: (
+        f"{words.count(r['n_far_off'])} of {words.plural(r['n_told'], 'recording')} of"
+        f" {words.plural(r['n_vehicles'], 'vehicle')} read more than 1500 Pa off zero with the vent open, on the same"
+        f" side (median {words.number(r['median_zero_pa'])} Pa). A barometer that is reduced to sea level is off by"
+        " 12 Pa for each meter of height: export the pressure of the air at the shop, or declare the unit of"
+        " tank_pressure under [samples.units] of its source.toml."
+    ),
+    "With the vent open a tank has the pressure of the air, and sensors that read off do so by some hundreds of"
+    " pascals, one vehicle here and there. Where three quarters of at least eight recordings of three vehicles read"
+    " more than 1500 Pa off on the same side, the source's barometer or unit is wrong, and with it the air that its"
+    " leaks drew.",
+)
+CHECKS = (VENT, PRESSURE, ZERO)
 
 
 def checked(check: Check, read: Callable[[str], pl.DataFrame]) -> Section:

@@ -40,6 +40,7 @@ from tests.unit.reports.trace_frames import (
     leak_size_curve,
     source_pressure,
     source_vent,
+    source_zero,
     trace_result,
 )
 
@@ -94,6 +95,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.trace_result": trace_result(rng, hostile),
         "mart.source_vent": source_vent(hostile),
         "mart.source_pressure": source_pressure(hostile),
+        "mart.source_zero": source_zero(hostile),
         "mart.first_look": first_look(),
         "mart.inspection_report": inspection_report(rng),
         "mart.readiness": readiness(rng),

@@ -146,3 +146,22 @@ def source_pressure(hostile: bool) -> pl.DataFrame:
         for name, n, span, is_doubted in zip(names, (180, 36), (3712.5, 3.64), (False, True), strict=True)
     ]
     return framed(TABLES["mart.source_pressure"], rows)
+
+
+def source_zero(hostile: bool) -> pl.DataFrame:
+    """One source whose open tanks read zero, one whose barometer is reduced to sea level."""
+    names = (HOSTILE if hostile else "north_bay", "south_bay")
+    rows = [
+        {
+            "source_id": name,
+            "n_told": n,
+            "n_vehicles": n // 3,
+            "median_zero_pa": zero,
+            "n_far_off": far,
+            "is_zero_doubted": is_doubted,
+        }
+        for name, n, zero, far, is_doubted in zip(
+            names, (180, 36), (-3.5, -5210.0), (1, 35), (False, True), strict=True
+        )
+    ]
+    return framed(TABLES["mart.source_zero"], rows)

@@ -8,6 +8,7 @@ import pytest
 from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
 from pipeline.traces.pressure_units import DRAWN_SPAN, IS_PRESSURE_DOUBTED
+from pipeline.traces.source_zeros import VENTED_ZERO
 from pipeline.traces.sources import sources_of, with_doubts
 from pipeline.traces.vent_commands import VACUUM_UNDER_OPEN_VENT
 from tests.unit.traces.drawing import HEADER, Drawing, whole_test
@@ -83,6 +84,7 @@ def test_one_draw_that_moves_the_pressure_clears_its_source():
             "vehicle_id": [f"v{k}" for k in range(23)],
             DRAWN_SPAN: [*spans, *[12.0] * 10, float("nan"), 12.0],
             VACUUM_UNDER_OPEN_VENT: [float("nan")] * 23,
+            VENTED_ZERO: [float("nan")] * 23,
         }
     )
     sources = sources_of(told)

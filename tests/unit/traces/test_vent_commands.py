@@ -9,6 +9,7 @@ import pytest
 from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
 from pipeline.traces.pressure_units import DRAWN_SPAN
+from pipeline.traces.source_zeros import VENTED_ZERO
 from pipeline.traces.sources import sources_of, with_doubts
 from pipeline.traces.vent_commands import IS_VENT_DOUBTED, VACUUM_UNDER_OPEN_VENT
 from tests.unit.traces.drawing import HEADER, Drawing, whole_test
@@ -79,6 +80,7 @@ def test_counts_by_source():
             "source_id": ["a"] * 8 + ["b"] * 8 + [None],
             VACUUM_UNDER_OPEN_VENT: [1.0] * 5 + [0.0] * 2 + [float("nan")] + [1.0] * 4 + [0.0] * 4 + [1.0],
             DRAWN_SPAN: [float("nan")] * 17,
+            VENTED_ZERO: [float("nan")] * 17,
             "vehicle_id": ["v"] * 17,
         }
     )
