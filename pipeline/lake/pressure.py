@@ -15,7 +15,8 @@ from pipeline.standards.units import is_absolute
 
 _PA_PER_KPA = 1000.0
 _NO_BAROMETER = (
-    "An absolute pressure cannot be made gauge: neither the record nor its trace gives barometric_kpa."
+    "An absolute pressure cannot be made gauge: neither its recording's samples nor its trace gives"
+    " barometric_kpa."
 )
 _NO_LINE = (
     "The sensor's volts cannot be made pressure: the source.toml gives no line for this vehicle's model."
@@ -30,7 +31,8 @@ def with_pressure(reading: Reading, form: KindForm, layout: Layout, headers: pl.
     ----------
     reading : samples as `convert.to_reading` gives them
     headers : trace_id, make, model, barometric_kpa [kPa] of the traces that are known; the barometric pressure of the
-        record itself goes first
+        record itself goes first, and where its trace has none that which its recording told last, or tells next, in
+        these samples
 
     Returns
     -------
@@ -115,7 +117,10 @@ def _make_gauge(
     """Put gauge = absolute - barometric [Pa] where `keep` has nothing; return the barometer's steps [kPa] where it came
     in whole kilopascals, as service 01 PID 33 gives it, and null elsewhere."""
     of_trace = _of_traces(reading, headers)["barometric_kpa"]
-    known = of_trace if barometric is None else barometric.zip_with(barometric.is_not_null(), of_trace)
+    known = of_trace
+    if barometric is not None:
+        known = barometric.zip_with(barometric.is_not_null(), known)
+        known = known.zip_with(known.is_not_null(), _told_last(reading, barometric))
     gauge = absolute - known * _PA_PER_KPA
     lost = absolute.is_not_null() & gauge.is_null()
     if keep is not None:
@@ -126,6 +131,14 @@ def _make_gauge(
     _put(reading, "tank_pressure_pa", gauge)
     is_whole = (known == known.round()) & absolute.is_not_null()
     return is_whole.replace_strict({True: 1.0}, default=None, return_dtype=pl.Float64)
+
+
+def _told_last(reading: Reading, barometric: pl.Series) -> pl.Series:
+    """Return what each record's recording told last, or before it told anything, first: a poller asks now and then."""
+    recording = reading.records.select("file", "trace_id").with_columns(told__=barometric)
+    return recording.select(pl.col("told__").forward_fill().backward_fill().over("file", "trace_id"))[
+        "told__"
+    ]
 
 
 def _derive_from_volts(reading: Reading, lines: tuple[SensorLine, ...], headers: pl.DataFrame) -> None:

@@ -170,7 +170,23 @@ def test_an_absolute_answer_is_made_gauge_by_its_own_barometer_or_the_traces(mak
     readings = read(make_lake({"a/samples.csv": text}), headers)
     assert only(readings)["tank_pressure_pa"].to_list() == pytest.approx([-1000.0, 1000.0, None])
     assert readings[0].misread.select("row", "rule", "column").rows() == [(3, "type", "tank_pressure_pa")]
-    assert "neither the record nor its trace gives barometric_kpa" in readings[0].misread["reason"][0]
+    assert (
+        "neither its recording's samples nor its trace gives barometric_kpa"
+        in readings[0].misread["reason"][0]
+    )
+
+
+def test_a_barometer_that_was_asked_now_and_then_makes_the_whole_recording_gauge(make_lake):
+    """PID 33 in one answer of the recording: 65 hex = 101 kPa, later 64 hex = 100."""
+    text = "trace_id,t_s,obd_hex,is_vent_closed,purge_duty_pct\n"
+    answers = ["41 53 4E 20", "41 53 4E 20;41 33 65", "41 53 4E 20", "41 53 4E 20;41 33 64", "41 53 4E 20"]
+    text += "".join(f"T1,{k},{answer},1,0\nT2,{k},41 53 4E 20,1,0\n" for k, answer in enumerate(answers))
+    readings = read(make_lake({"a/samples.csv": text}))
+    records = only(readings)
+    mine, other = (records.filter(trace_id=name)["tank_pressure_pa"].to_list() for name in ("T1", "T2"))
+    assert mine == pytest.approx([-1000.0, -1000.0, -1000.0, 0.0, 0.0])
+    assert other == [None] * 5
+    assert readings[0].misread["row"].to_list() == [2, 4, 6, 8, 10]
 
 
 @pytest.mark.parametrize(("kpa", "step"), [(99.0, 1.0), (99.3, None)])
