@@ -12,13 +12,13 @@ from pipeline.contract.fields import ALL_KINDS, Field
 from pipeline.lake.blocks import Block, frame_of
 from pipeline.lake.columns import Layout
 from pipeline.lake.converted import Converted, as_text, stripped
-from pipeline.lake.field_units import to_field_unit
+from pipeline.lake.field_units import CLOCK, to_field_unit
 from pipeline.lake.find import LakeFile
 from pipeline.lake.formats import format_of
 from pipeline.lake.numbers import to_boolean, to_integer, to_number
 from pipeline.lake.reading import MISREAD_SCHEMA, Reading, record_schema
 from pipeline.lake.source_form import KindForm
-from pipeline.lake.times import to_date, to_time
+from pipeline.lake.times import seconds_of_day, to_date, to_time
 from pipeline.lake.word_lists import to_status_bytes, to_words
 
 
@@ -49,6 +49,8 @@ def read_field(field_: Field, raw: pl.Series, form: KindForm, unit: str | None =
     if field_.name == "monitor_status_hex":
         return to_status_bytes(raw)
     match field_.type:
+        case "number" if unit == CLOCK:
+            return seconds_of_day(raw)
         case "number":
             numbers = to_number(raw, form.decimal)
             return Converted(to_field_unit(numbers.values, field_.name, unit), numbers.reasons)

@@ -36,6 +36,8 @@ MEASURES: dict[str, Measure] = {
 }
 FIELD_OF_BARE: dict[str, str] = {measure.bare: field for field, measure in MEASURES.items()}
 
+#: What samples declare for `t` in place of a unit, where it holds times of day: see `times.seconds_of_day`.
+CLOCK = "clock"
 _BRACKET = re.compile(r"^(?P<name>.*?)\s*[(\[](?P<unit>[^()\[\]]+)[)\]]\s*$")
 
 
@@ -47,7 +49,8 @@ def split_bracket(header: str) -> tuple[str, str | None]:
 
 def choices(field: str) -> str:
     """List the units that a field may be declared in."""
-    return ", ".join(units.UNITS[MEASURES[field].quantity])
+    clock = [CLOCK] if field == "t_s" else []
+    return ", ".join([*units.UNITS[MEASURES[field].quantity], *clock])
 
 
 def to_field_unit(values: pl.Series, field: str, unit: str | None) -> pl.Series:

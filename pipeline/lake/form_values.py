@@ -13,7 +13,7 @@ import polars as pl
 from pipeline.contract.fields import Field
 from pipeline.contract.vocabulary import CHECK_NAMES, CHECK_RESULTS, FALSE_WORDS, MONITORS, TRUE_WORDS
 from pipeline.errors import WrongUsage
-from pipeline.lake.field_units import MEASURES, choices
+from pipeline.lake.field_units import CLOCK, MEASURES, choices
 from pipeline.lake.source_form import SensorLine
 from pipeline.standards import units
 
@@ -148,6 +148,8 @@ def unit(at: str, field: str | None, value: Any, problems: Problems) -> str | No
         names = sorted(m.bare for m in MEASURES.values())
         problems.add(at, f"there is no such quantity here; the quantities are {', '.join(names)}")
         return None
+    if field == "t_s" and value == CLOCK:
+        return CLOCK
     try:
         return units.canonical_unit(MEASURES[field].quantity, str(value))
     except WrongUsage:

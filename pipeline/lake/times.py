@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.lake.converted import Converted, converted, refused, sentences
+from pipeline.lake.converted import Converted, as_text, converted, refused, sentences
 
 _UTC = pl.Datetime("us", "UTC")
 _MIDNIGHT = r"^(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?(?:Z|[+\-]\d{2}:?\d{2})?)?$"
@@ -12,6 +12,10 @@ _ISO = (
     r"^(?<year>\d{4})-?(?<month>\d{2})-?(?<day>\d{2})"
     r"(?:[T ](?<hour>\d{2}):?(?<minute>\d{2})(?::?(?<second>\d{2})(?:[.,](?<fraction>\d{1,9}))?)?"
     r" ?(?<zone>Z|z|UTC|[+\-](?:0\d|1[0-4])(?::?[0-5]\d)?)?)?$"
+)
+_CLOCK = (
+    r"^(?:\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ])?(?<hour>[01]?\d|2[0-3]):(?<minute>[0-5]\d):(?<second>[0-5]\d)"
+    r"(?:[.,](?<fraction>\d{1,9}))? ?(?:Z|z|UTC|[+\-]\d{2}:?\d{2})?$"
 )
 _UNREADABLE = "This is not a time in ISO 8601{}."
 _NO_ZONE = "A time without a zone cannot be placed: the source declares no time_zone."
@@ -151,3 +155,14 @@ def _placed(raw: pl.Series, wall: pl.Series, time_zone: str | None, is_day: bool
     )
     present = wall.set(raw.is_null(), None)
     return converted(present, placed, _TWICE_OR_NEVER.format(time_zone))
+
+
+def seconds_of_day(raw: pl.Series) -> Converted:
+    """Read times of day, alone or after a date, as seconds since midnight: 08:15:30.25 is 29730.25.
+
+    What a recording goes on with after midnight lies before its beginning, and is refused like any clock set back.
+    """
+    part = as_text(raw).str.extract_groups(_CLOCK).struct.unnest()
+    hour, minute, second = (part[name].cast(pl.Float64) for name in ("hour", "minute", "second"))
+    values = hour * 3600 + minute * 60 + second + ("0." + part["fraction"].fill_null("0")).cast(pl.Float64)
+    return converted(raw, values, "This is not a time of day: hh:mm:ss, alone or after a date.")

@@ -322,3 +322,17 @@ def test_a_pattern_may_fit_the_folders_of_a_recording(make_lake):
     headers = headers_from_recordings(stock.files, stock.forms["a"]).records
     assert headers.select("trace_id", "job_id", "stage").rows() == [("routine_1", "J7", "routine")]
     assert only(read(lake))["trace_id"].to_list() == ["routine_1"] * 2
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [("8:15:30.25", "08:15:31,5"), ("2025-03-01T08:15:30.25Z", "2025-03-01 08:15:31.5+01:00")],
+)
+def test_times_of_day_are_seconds_since_midnight(make_lake, first, second):
+    """A recorder that writes its clock: only differences of them count."""
+    text = f"trace_id,t,tank_pressure_pa,is_vent_closed,purge_duty_pct\nT1,{first},0,1,0\n"
+    text += f'T1,"{second}",0,1,0\nT1,24:00:00,0,1,0\nT1,12.5,0,1,0\n'
+    readings = read(make_lake({"a/samples.csv": text, "a/source.toml": '[samples.units]\nt = "clock"\n'}))
+    assert only(readings)["t_s"].to_list() == [29730.25, 29731.5, None, None]
+    assert readings[0].misread.select("row", "column").rows() == [(3, "t_s"), (4, "t_s")]
+    assert "not a time of day" in readings[0].misread["reason"][0]
