@@ -101,7 +101,8 @@ def check(lake: str, from_on: datetime | None, to_on: datetime | None, settings:
     place, chosen = _lake(lake), _settings(settings, from_on, to_on)
     with _progress() as tell:
         report = check_lake(place, chosen, tell)
-    click.echo(_as_text(report.files))
+    for frame in report.told:
+        click.echo(_as_text(frame))
     click.echo(
         _as_text(report.reasons) if report.reasons.height else "every record that was read keeps every rule"
     )

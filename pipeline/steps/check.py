@@ -17,6 +17,10 @@ from pipeline.steps.plan import make_plan
 from pipeline.steps.run import read_and_judge
 from pipeline.warehouse.store import open_warehouse
 
+#: So many files are told one by one; of more only those with something amiss are, so many of them at the most.
+MOST_FILES = 60
+_COUNTS = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
+
 
 @dataclass(frozen=True)
 class CheckReport:
@@ -28,6 +32,16 @@ class CheckReport:
     notes: list[str]
     stop: DataStopsRun | None
 
+    @property
+    def told(self) -> list[pl.DataFrame]:
+        """What is to be read of the files: each of them, or sums by source and kind and those with something amiss."""
+        each = self.files.drop("source_id")
+        if self.files.height <= MOST_FILES:
+            return [each]
+        of_kind = self.files.group_by("source_id", "kind").agg(pl.col(_COUNTS).sum(), n_files=pl.len())
+        amiss = each.filter((pl.col("n_quarantined") > 0) | pl.col("problem").is_not_null())
+        return [of_kind.sort("source_id", "kind"), *([amiss.head(MOST_FILES)] if amiss.height else [])]
+
 
 def check_lake(lake: Path | str, settings: Settings, tell: Callable[[str], None]) -> CheckReport:
     """Judge every record of a lake, a folder or an address, in a folder that is deleted afterwards."""
@@ -37,7 +51,7 @@ def check_lake(lake: Path | str, settings: Settings, tell: Callable[[str], None]
         stop = read_and_judge(plan, is_stopping=False)
         with open_warehouse(out.next_warehouse) as warehouse:
             files = warehouse.query(
-                "select file, kind, n_read, n_accepted, n_quarantined, n_duplicate, problem from audit.files"
+                "select source_id, file, kind, n_read, n_accepted, n_quarantined, n_duplicate, problem from audit.files"
                 " order by file"
             )
             reasons = warehouse.query(
