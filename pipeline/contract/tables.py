@@ -71,9 +71,7 @@ __all__ = [
     "READINESS_AFTER_CLEAR",
     "RECURRENCE",
     "REPAIR_CHECK",
-    "SOURCE_PRESSURE",
-    "SOURCE_VENT",
-    "SOURCE_ZERO",
+    "SOURCE_TABLES",
     "STATION_LOOK",
     "TRACE_RESULT",
     "VEHICLES_TESTED",
@@ -82,13 +80,13 @@ __all__ = [
     "Table",
 ]
 
+#: What is asked of every source, in the order of `traces.sources.Sources`.
+SOURCE_TABLES: tuple[Table, ...] = (SOURCE_VENT, SOURCE_PRESSURE, SOURCE_ZERO)
 #: The marts that a run fills, in the order in which they are made.
 MARTS: tuple[Table, ...] = (
     TRACE_RESULT,
     MODEL_NORM,
-    SOURCE_VENT,
-    SOURCE_PRESSURE,
-    SOURCE_ZERO,
+    *SOURCE_TABLES,
     REPAIR_CHECK,
     FAILURE_RATE,
     COMPONENT_LIFE,

@@ -117,9 +117,8 @@ def _make_gauge(
     """Put gauge = absolute - barometric [Pa] where `keep` has nothing; return the barometer's steps [kPa] where it came
     in whole kilopascals, as service 01 PID 33 gives it, and null elsewhere."""
     of_trace = _of_traces(reading, headers)["barometric_kpa"]
-    known = of_trace
-    if barometric is not None:
-        known = barometric.zip_with(barometric.is_not_null(), known)
+    known = of_trace if barometric is None else barometric.zip_with(barometric.is_not_null(), of_trace)
+    if barometric is not None and known.has_nulls():
         known = known.zip_with(known.is_not_null(), _told_last(reading, barometric))
     gauge = absolute - known * _PA_PER_KPA
     lost = absolute.is_not_null() & gauge.is_null()

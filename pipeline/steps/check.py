@@ -17,7 +17,7 @@ from pipeline.steps.plan import make_plan
 from pipeline.steps.run import read_and_judge
 from pipeline.warehouse.store import open_warehouse
 
-#: So many files are told one by one; of more only those with something amiss are, so many of them at the most.
+#: So many files are told one by one; of more only those with something amiss are.
 MOST_FILES = 60
 _COUNTS = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
 
@@ -40,7 +40,7 @@ class CheckReport:
             return [each]
         of_kind = self.files.group_by("source_id", "kind").agg(pl.col(_COUNTS).sum(), n_files=pl.len())
         amiss = each.filter((pl.col("n_quarantined") > 0) | pl.col("problem").is_not_null())
-        return [of_kind.sort("source_id", "kind"), *([amiss.head(MOST_FILES)] if amiss.height else [])]
+        return [of_kind.sort("source_id", "kind"), *([amiss] if amiss.height else [])]
 
 
 def check_lake(lake: Path | str, settings: Settings, tell: Callable[[str], None]) -> CheckReport:

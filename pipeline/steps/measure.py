@@ -19,7 +19,7 @@ from tempfile import TemporaryDirectory
 
 import polars as pl
 
-from pipeline.contract.tables import MODEL_NORM, SOURCE_PRESSURE, SOURCE_VENT, SOURCE_ZERO, TRACE_RESULT
+from pipeline.contract.tables import MODEL_NORM, SOURCE_TABLES, TRACE_RESULT
 from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps.batches import Batch, batches
@@ -119,9 +119,8 @@ def measure(warehouse: Warehouse, settings: Settings, folder: Path, building: Pa
             _judge, [parts for _, parts in groups], repeat(norms), repeat(sources), repeat(settings)
         )
         warehouse.write(MODEL_NORM, norms)
-        warehouse.write(SOURCE_VENT, sources.vent)
-        warehouse.write(SOURCE_PRESSURE, sources.pressure)
-        warehouse.write(SOURCE_ZERO, sources.zero)
+        for table, rows in zip(SOURCE_TABLES, sources, strict=True):
+            warehouse.write(table, rows)
         warehouse.write(TRACE_RESULT, _in_order(results, [first for first, _ in groups]))
 
 
@@ -248,6 +247,6 @@ def _read(files: list[Path], columns: list[str]) -> pl.DataFrame:
 def some_traces(warehouse: Warehouse, trace_ids: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return (samples, headers) of these traces, in the order of their ids. Reads only."""
     headers = warehouse.query(HEADERS).filter(pl.col("trace_id").is_in(trace_ids)).sort("trace_id")
-    sources = Sources(*(warehouse.table(of.full_name) for of in (SOURCE_VENT, SOURCE_PRESSURE, SOURCE_ZERO)))
+    sources = Sources(*(warehouse.table(of.full_name) for of in SOURCE_TABLES))
     headers = with_doubts(headers, sources)
     return warehouse.query(SAMPLES_OF, [trace_ids]), headers

@@ -71,7 +71,7 @@ def fit_holds(
     volume_l: Floats,
     shown: Shown,
     settings: Settings,
-    with_curves: bool = True,
+    with_curves: bool = False,
     first_log_tau: Floats | None = None,
     is_rough: bool = False,
 ) -> HoldFit:
@@ -84,7 +84,7 @@ def fit_holds(
     settings : discharge_coefficient at high Reynolds number and level of the bounds are used.
     with_curves : whether the fitted curves are asked for, which only a picture needs.
     first_log_tau : where the fit of the time constant starts: of a hold that was fitted before, what that found.
-    is_rough : what the lake asks of each hold is all that is wanted: no curves and no bounds, which are nan.
+    is_rough : what the lake asks of each hold is all that is wanted: no bounds, which are nan.
     """
     n, reading, zero_sd = len(volume_l), shown.sensor, shown.vented.zero_sd
     around = Around(
@@ -96,7 +96,7 @@ def fit_holds(
         np.nan_to_num(reading.sd, nan=1.0) ** 2,
         np.nan_to_num(reading.rounding),
     )
-    curve, curve_sd = np.zeros((2, n if with_curves and not is_rough else 0, N_BINS))
+    curve, curve_sd = np.zeros((2, n if with_curves else 0, N_BINS))
     found = np.full((n, len(Found._fields)), np.nan)
     given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
     start = np.full(n, FIRST_LOG_TAU) if first_log_tau is None else first_log_tau

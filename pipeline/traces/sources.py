@@ -16,6 +16,13 @@ from pipeline.traces.vent_commands import IS_VENT_DOUBTED, VACUUM_UNDER_OPEN_VEN
 SOURCE, INTERVAL = "source_id", "interval_s"
 #: Samples farther apart [s] tell no draw and no hold; milliseconds read as seconds lie hundreds apart (judgement).
 SELDOM_S = 10.0
+#: What is asked of a source, in the order of `Sources` and `Doubts`: the reading that tells it, the flag of doubt, and
+#: who counts.
+_ASKED = (
+    (VACUUM_UNDER_OPEN_VENT, IS_VENT_DOUBTED, vent_commands),
+    (DRAWN_SPAN, IS_PRESSURE_DOUBTED, pressure_units),
+    (VENTED_ZERO, IS_ZERO_DOUBTED, source_zeros),
+)
 
 
 class Sources(NamedTuple):
@@ -27,9 +34,7 @@ class Sources(NamedTuple):
     zero: pl.DataFrame
 
 
-NO_SOURCES = Sources(
-    *(pl.DataFrame(schema=of.SCHEMA) for of in (vent_commands, pressure_units, source_zeros))
-)
+NO_SOURCES = Sources(*(pl.DataFrame(schema=of.SCHEMA) for _, _, of in _ASKED))
 
 
 class Doubts(NamedTuple):
@@ -56,11 +61,7 @@ def sources_of(told: pl.DataFrame) -> Sources:
     told : SOURCE, vehicle_id, VACUUM_UNDER_OPEN_VENT, DRAWN_SPAN and VENTED_ZERO of each recording, nan where it does
         not tell; those without a source are left out.
     """
-    return Sources(
-        _counted(told, VACUUM_UNDER_OPEN_VENT, vent_commands.counted(), vent_commands.SCHEMA),
-        _counted(told, DRAWN_SPAN, pressure_units.counted(), pressure_units.SCHEMA),
-        _counted(told, VENTED_ZERO, source_zeros.counted(), source_zeros.SCHEMA),
-    )
+    return Sources(*(_counted(told, reading, of.counted(), of.SCHEMA) for reading, _, of in _ASKED))
 
 
 def believed(told: pl.DataFrame, sources: Sources) -> pl.DataFrame:
@@ -73,20 +74,17 @@ def believed(told: pl.DataFrame, sources: Sources) -> pl.DataFrame:
 
 
 def with_doubts(headers: pl.DataFrame, sources: Sources) -> pl.DataFrame:
-    """Return the headers with IS_VENT_DOUBTED, IS_PRESSURE_DOUBTED and IS_ZERO_DOUBTED, by what was told of their
-    sources."""
+    """Return the headers with the flags of doubt, by what was told of their sources."""
     if SOURCE not in headers.columns:
         return headers
     return headers.with_columns(
-        _is_of(sources.vent, IS_VENT_DOUBTED),
-        _is_of(sources.pressure, IS_PRESSURE_DOUBTED),
-        _is_of(sources.zero, IS_ZERO_DOUBTED),
+        _is_of(rows, flag) for rows, (_, flag, _) in zip(sources, _ASKED, strict=True)
     )
 
 
 def doubts_of(headers: pl.DataFrame) -> Doubts:
     """Return what `with_doubts` told of these headers; no doubt where that was not asked."""
-    return Doubts(*(_flag(headers, name) for name in (IS_VENT_DOUBTED, IS_PRESSURE_DOUBTED, IS_ZERO_DOUBTED)))
+    return Doubts(*(_flag(headers, flag) for _, flag, _ in _ASKED))
 
 
 def _counted(

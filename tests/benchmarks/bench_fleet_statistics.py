@@ -23,7 +23,7 @@ import numpy as np
 import polars as pl
 
 import pipeline.estimates as estimates
-from pipeline.contract.tables import MODEL_NORM, SOURCE_PRESSURE, SOURCE_VENT, SOURCE_ZERO, TRACE_RESULT
+from pipeline.contract.tables import MODEL_NORM, SOURCE_TABLES, TRACE_RESULT
 from pipeline.resources import carried
 from pipeline.settings import Settings
 from pipeline.steps import model as model_step
@@ -141,7 +141,7 @@ def _fill_warehouse(warehouse: Warehouse, n_vehicles: int) -> None:
     )
     told = recordings.select(c for c in TRACE_RESULT.column_names if c in recordings.columns)
     warehouse.append(TRACE_RESULT.full_name, told)
-    for table in (MODEL_NORM, SOURCE_PRESSURE, SOURCE_VENT, SOURCE_ZERO):
+    for table in (MODEL_NORM, *SOURCE_TABLES):
         warehouse.create(table.full_name, [(c.name, c.type) for c in table.columns])
     for name in ("vehicles", "jobs", "traces", "inspections"):
         print(f"core.{name:20} {warehouse.query(f'select count(*) as n from core.{name}')['n'][0]:>10,} rows")

@@ -25,9 +25,7 @@ from pipeline.contract.tables import (
     MARTS,
     MODEL_NORM,
     QUARANTINE_RECORDS,
-    SOURCE_PRESSURE,
-    SOURCE_VENT,
-    SOURCE_ZERO,
+    SOURCE_TABLES,
     TRACE_RESULT,
     Table,
 )
@@ -173,15 +171,7 @@ def _fill(warehouse: Warehouse, n: int) -> None:
     n_vehicles, n_stations = n // PER_VEHICLE, max(20, n // 10_000)
     for name in ("vehicles", "jobs", "traces", "inspections"):
         warehouse.create(f"core.{name}", kind_columns(ALL_KINDS[name]))
-    for table in (
-        AUDIT_FILES,
-        QUARANTINE_RECORDS,
-        TRACE_RESULT,
-        MODEL_NORM,
-        SOURCE_PRESSURE,
-        SOURCE_VENT,
-        SOURCE_ZERO,
-    ):
+    for table in (AUDIT_FILES, QUARANTINE_RECORDS, TRACE_RESULT, MODEL_NORM, *SOURCE_TABLES):
         warehouse.create(table.full_name, [(c.name, c.type) for c in table.columns])
     warehouse.con.execute(DICE)
     warehouse.con.execute(VEHICLES, [n_vehicles])

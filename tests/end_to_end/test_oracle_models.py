@@ -19,9 +19,7 @@ from pipeline.contract.tables import (
     AUDIT_FILES,
     MODEL_NORM,
     QUARANTINE_RECORDS,
-    SOURCE_PRESSURE,
-    SOURCE_VENT,
-    SOURCE_ZERO,
+    SOURCE_TABLES,
     TRACE_RESULT,
 )
 from pipeline.estimates import estimate_all
@@ -63,15 +61,7 @@ def _frame(kind: str, records: list[dict[str, Any]]) -> pl.DataFrame:
 def _fill(warehouse: Warehouse, records: Records, settings: Settings) -> None:
     for kind in ("vehicles", "jobs", "traces", "inspections"):
         warehouse.create(f"core.{kind}", kind_columns(ALL_KINDS[kind]))
-    for table in (
-        AUDIT_FILES,
-        QUARANTINE_RECORDS,
-        TRACE_RESULT,
-        MODEL_NORM,
-        SOURCE_PRESSURE,
-        SOURCE_VENT,
-        SOURCE_ZERO,
-    ):
+    for table in (AUDIT_FILES, QUARANTINE_RECORDS, TRACE_RESULT, MODEL_NORM, *SOURCE_TABLES):
         warehouse.create(table.full_name, [(c.name, c.type) for c in table.columns])
     for kind in ("vehicles", "jobs", "inspections"):
         warehouse.append(f"core.{kind}", _frame(kind, getattr(records, kind)))
