@@ -8,6 +8,7 @@ from pipeline.contract.fields import SAMPLES, TRACES
 from pipeline.lake.columns import Layout
 from pipeline.lake.convert import misread_rows, read_field
 from pipeline.lake.converted import as_text, sentences, stripped
+from pipeline.lake.polled import with_samples_of_polled
 from pipeline.lake.reading import TOLD_SCHEMA, Reading
 from pipeline.lake.source_form import KindForm, SensorLine
 from pipeline.standards.obd import decode_response_columns
@@ -36,8 +37,8 @@ def with_pressure(reading: Reading, form: KindForm, layout: Layout, headers: pl.
 
     Returns
     -------
-    The same records; `is_pressure_derived` is true where the pressure comes from volts. What could not be decoded or
-    placed is null and listed as misread.
+    The same records, without rows of polled answers that tell no pressure (`polled`); `is_pressure_derived` is true
+    where the pressure comes from volts. What could not be decoded or placed is null and listed as misread.
     """
     decoded = _decode(reading, layout)
     barometric = _barometric(reading, form, layout, decoded)
@@ -52,6 +53,7 @@ def with_pressure(reading: Reading, form: KindForm, layout: Layout, headers: pl.
     reading.told = _told_of_recordings(reading, told)
     if form.sensor and "sensor_v" in columns and not {"tank_pressure_pa", "obd_hex"} & columns.keys():
         _derive_from_volts(reading, form.sensor, headers)
+    with_samples_of_polled(reading, decoded)
     return reading
 
 

@@ -189,6 +189,38 @@ def test_a_barometer_that_was_asked_now_and_then_makes_the_whole_recording_gauge
     assert readings[0].misread["row"].to_list() == [2, 4, 6, 8, 10]
 
 
+def test_answers_of_one_parameter_a_row_are_samples_at_the_pressures(make_lake):
+    """A poller asks for purge (2E), pressure (54) and rpm (0C) by turns; T2 tells its purge seldom, T3 no pressure."""
+    rows = [
+        "T1,0,41 54 00 10",
+        "T1,0.3,41 2E FF",
+        "T1,0.6,41 0C 0C 80",
+        "T1,0.9,41 54 FF F0",
+        "T1,1.2,NO DATA",
+    ]
+    rows += ["T1,1.5,41 2E 00", "T1,1.8,41 54 FF E0"]
+    rows += ["T2,0,41 2E FF", "T2,4,41 54 00 10", "T2,8,41 54 00 10", "T3,0,41 2E FF"]
+    text = "trace_id,t_s,obd_hex,is_vent_closed\n" + "".join(f"{row},1\n" for row in rows)
+    readings = read(make_lake({"a/samples.csv": text}))
+    records = only(readings)
+    assert records.select("row", "tank_pressure_pa", "purge_duty_pct", "engine_rpm").rows() == [
+        (1, 16.0, 100.0, 800.0),
+        (4, -16.0, 100.0, 800.0),
+        (5, None, 100.0, 800.0),
+        (7, -32.0, 0.0, 800.0),
+        (9, 16.0, 100.0, None),
+        (10, 16.0, None, None),
+        (11, None, 100.0, None),
+    ]
+    assert readings[0].came.height == records.height
+    assert readings[0].misread.select("row", "rule").rows() == [(5, "obd_bytes")]
+
+
+def test_a_row_of_several_answers_that_lacks_one_takes_it_from_no_other(make_lake):
+    text = "trace_id,t_s,obd_hex,is_vent_closed\nT1,0,41 54 00 10 2E FF,1\nT1,1,41 54 00 10,1\n"
+    assert only(read(make_lake({"a/samples.csv": text})))["purge_duty_pct"].to_list() == [100.0, None]
+
+
 @pytest.mark.parametrize(("kpa", "step"), [(99.0, 1.0), (99.3, None)])
 def test_the_steps_of_the_barometer_that_made_a_pressure_gauge_are_kept(make_lake, kpa, step):
     """PID 33 gives whole kilopascals: a zero that is off by less accuses no sensor."""
