@@ -12,7 +12,7 @@ from pipeline.contract.fields import ALL_KINDS
 from pipeline.warehouse.store import Warehouse, kind_columns
 
 #: raise when a staged table changes its form or its meaning: everything is then read again
-STAGE_FORM = 8
+STAGE_FORM = 9
 
 REGISTER_KINDS = ("vehicles", "jobs", "traces", "inspections")
 

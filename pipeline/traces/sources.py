@@ -9,11 +9,11 @@ import polars as pl
 
 from pipeline.traces import pressure_units, source_zeros, vent_commands
 from pipeline.traces.compiled import Flags
-from pipeline.traces.pressure_units import DRAWN_SPAN, IS_PRESSURE_DOUBTED
+from pipeline.traces.pressure_units import DRAWN_SPAN, IS_PRESSURE_DOUBTED, SOURCE
 from pipeline.traces.source_zeros import IS_ZERO_DOUBTED, VENTED_ZERO
 from pipeline.traces.vent_commands import IS_VENT_DOUBTED, VACUUM_UNDER_OPEN_VENT
 
-SOURCE, INTERVAL = "source_id", "interval_s"
+INTERVAL = "interval_s"
 #: Samples farther apart [s] tell no draw and no hold; milliseconds read as seconds lie hundreds apart (judgement).
 SELDOM_S = 10.0
 #: What is asked of a source, in the order of `Sources` and `Doubts`: the reading that tells it, the flag of doubt, and
@@ -58,9 +58,10 @@ def sources_of(told: pl.DataFrame) -> Sources:
 
     Parameters
     ----------
-    told : SOURCE, vehicle_id, VACUUM_UNDER_OPEN_VENT, DRAWN_SPAN and VENTED_ZERO of each recording, nan where it does
-        not tell; those without a source are left out.
+    told : SOURCE, vehicle_id, VACUUM_UNDER_OPEN_VENT, DRAWN_SPAN, DRAWN_RATE and VENTED_ZERO of each recording, nan
+        where it does not tell, and make and model; those without a source are left out.
     """
+    told = pressure_units.compared(told)
     return Sources(*(_counted(told, reading, of.counted(), of.SCHEMA) for reading, _, of in _ASKED))
 
 

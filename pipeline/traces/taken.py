@@ -15,7 +15,7 @@ from pipeline.traces.hold_bins import HoldBins
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import models_of
-from pipeline.traces.pressure_units import DRAWN_SPAN, drawn_span_pa
+from pipeline.traces.pressure_units import DRAWN_RATE, DRAWN_SPAN, drawn_rate_pa_s, drawn_span_pa
 from pipeline.traces.purge_flow import duty_of_fall, is_timed, purge_flow_l_min
 from pipeline.traces.readings import Shown
 from pipeline.traces.sizes import VaporSpace
@@ -70,6 +70,7 @@ class Taken:
             **vapor_told(self.fit, self.beliefs, self.shown),
             VACUUM_UNDER_OPEN_VENT: vacuum_under_open_vent(self.shown),
             DRAWN_SPAN: drawn_span_pa(self.shown),
+            DRAWN_RATE: drawn_rate_pa_s(self.shown),
             VENTED_ZERO: vented_zero_pa(self.shown),
             INTERVAL: self.shown.sensor.interval_s,
         }

@@ -60,15 +60,29 @@ PRESSURE = Check(
         ("Recordings with a draw", "n_drawn", words.count),
         ("Vehicles", "n_vehicles", words.count),
         ("Largest span of one, Pa", "greatest_span_pa", words.number),
+        ("Of models drawn elsewhere too", "n_compared", words.count),
+        ("Their span, times that elsewhere", "span_ratio", words.number),
+        ("Their speed, times that elsewhere", "rate_ratio", words.number),
     ),
     lambda r: (
-        f"{words.plural(r['n_drawn'], 'draw')} of {words.plural(r['n_vehicles'], 'vehicle')}, and none moved the"
-        f" pressure by more than {words.number(r['greatest_span_pa'], 2)} Pa. Draws move it by kilopascals: declare the"
-        " unit in which tank_pressure comes, under [samples.units] of its source.toml."
+        f"{words.plural(r['n_drawn'], 'draw')} of {words.plural(r['n_vehicles'], 'vehicle')}, and the largest moved the"
+        f" pressure by {words.number(r['greatest_span_pa'], 2)} Pa"
+        + (
+            f"; {words.count(r['n_compared'])} of them, of models that other sources draw down too, moved it"
+            f" {words.number(r['span_ratio'], 2)} times as far and {words.number(r['rate_ratio'], 2)} times as fast as"
+            " there"
+            if r["n_compared"]
+            else ""
+        )
+        + ". Draws move it by kilopascals: declare the unit in which tank_pressure comes, under [samples.units] of its"
+        " source.toml."
     ),
     "Of a source with at least eight draws of three vehicles, each of 3 s or more behind a shut vent while the engine"
     " ran, one must find vacuum. Where all of them move the pressure by less than 100 Pa, it is in another unit: a"
-    " purge valve that stays shut, or a cap that is off, is one vehicle's.",
+    " purge valve that stays shut, or a cap that is off, is one vehicle's. So it is where eight such draws of three"
+    " vehicles move it less than a third, or more than three times, as far and as fast as the draws of the same models"
+    " in other sources do (upper quartile of the spans, median of the speeds); of two sources that disagree so, the one"
+    " whose spans are farther from 2 kPa is not believed.",
 )
 ZERO = Check(
     "vented_zero",

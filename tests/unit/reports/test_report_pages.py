@@ -102,11 +102,21 @@ def test_a_source_whose_pressures_are_in_another_unit_is_named_with_what_to_decl
     found = section(data, tables, "pressure_units")
     assert found.answer == ("Not in 1 of 2 sources, whose tests are not judged.",)
     assert found.findings[0].text.startswith(
-        "south_bay: 36 draws of 12 vehicles, and none moved the pressure by"
+        "south_bay: 36 draws of 12 vehicles, and the largest moved the pressure by"
     )
-    assert "more than 3.6 Pa" in found.findings[0].text
+    assert "by 3.6 Pa; 32 of them" in found.findings[0].text
+    assert "moved it 0.0010 times as far and 0.0011 times as fast as there" in found.findings[0].text
     assert "[samples.units]" in found.findings[0].text
-    assert table_of(pages["data.html"], "Pressures by source")[-1] == ["south_bay", "36", "12", "3.64", "no"]
+    assert table_of(pages["data.html"], "Pressures by source")[-1] == [
+        "south_bay",
+        "36",
+        "12",
+        "3.64",
+        "32",
+        "0.00100",
+        "0.00110",
+        "no",
+    ]
 
 
 def test_the_start_page_says_which_sources_are_not_judged(tables):

@@ -141,9 +141,14 @@ def source_pressure(hostile: bool) -> pl.DataFrame:
             "n_drawn": n,
             "n_vehicles": n // 3,
             "greatest_span_pa": span,
+            "n_compared": n - 4,
+            "span_ratio": ratio,
+            "rate_ratio": 1.1 * ratio,
             "is_pressure_doubted": is_doubted,
         }
-        for name, n, span, is_doubted in zip(names, (180, 36), (3712.5, 3.64), (False, True), strict=True)
+        for name, n, span, ratio, is_doubted in zip(
+            names, (180, 36), (3712.5, 3.64), (1.02, 0.001), (False, True), strict=True
+        )
     ]
     return framed(TABLES["mart.source_pressure"], rows)
 

@@ -7,7 +7,7 @@ import pytest
 
 from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
-from pipeline.traces.pressure_units import DRAWN_SPAN, IS_PRESSURE_DOUBTED
+from pipeline.traces.pressure_units import DRAWN_RATE, DRAWN_SPAN, IS_PRESSURE_DOUBTED, compared
 from pipeline.traces.source_zeros import VENTED_ZERO
 from pipeline.traces.sources import sources_of, with_doubts
 from pipeline.traces.vent_commands import VACUUM_UNDER_OPEN_VENT
@@ -17,7 +17,9 @@ from tests.unit.traces.drawing import HEADER, Drawing, whole_test
 UNITS_PA = {"kPa": 1e3, "hPa": 100.0, "inH2O": 249.082, "mmHg": 133.322, "psi": 6894.757}
 
 
-def judged(tests: list[Drawing], pa: float, n_vehicles: int = 7, sources: str = "b") -> pl.DataFrame:
+def judged(
+    tests: list[Drawing], pa: float, n_vehicles: int = 7, sources: str = "b", **facts: str
+) -> pl.DataFrame:
     """Judge tests whose pressures are written in a unit of so many pascals by source "b"."""
     samples = pl.concat(
         test.samples(noise=2, seed=k // len(sources)).with_columns(
@@ -29,6 +31,7 @@ def judged(tests: list[Drawing], pa: float, n_vehicles: int = 7, sources: str = 
     headers = pl.DataFrame(
         [
             HEADER
+            | facts
             | {
                 "trace_id": f"t{k}",
                 "source_id": sources[k % len(sources)],
@@ -76,6 +79,58 @@ def test_few_draws_or_few_vehicles_accuse_no_unit(n_tests, n_vehicles):
     assert "no_vacuum" in told["verdict"].to_list()
 
 
+#: Inches of mercury in inches of water, and back: NIST SP 811 B.8, 3386.389 and 249.082 Pa.
+MERCURY_BY_WATER = 3386.389 / 249.082
+TARN = {"make": "Orrin", "model": "Tarn"}
+
+
+@pytest.mark.parametrize("times", [MERCURY_BY_WATER, 1 / MERCURY_BY_WATER, 4.0])
+def test_a_source_that_moves_the_same_models_many_times_less_or_more_is_not_judged(times):
+    """Of inches of mercury read as inches of water, or as many times too much, each recording looks sound."""
+    told = judged([test for test in TESTS for _ in range(2)], times, sources="ab", **TARN)
+    assert told.gather_every(2, 1)["verdict"].unique().to_list() == ["not_judged"]
+    assert told.gather_every(2, 1)["evidence"].str.contains("another unit").all()
+    assert told.gather_every(2)["verdict"].to_list()[3:] == ["leak"] * 7
+
+
+def test_a_source_alone_with_its_models_is_compared_with_none():
+    assert judged(TESTS, MERCURY_BY_WATER, **TARN)["verdict"].to_list()[3:] == ["leak"] * 7
+
+
+def drawn(source: str, span: float, rate: float, n: int = 9, **model: str) -> pl.DataFrame:
+    row = {"source_id": source, **(model or TARN), DRAWN_SPAN: span, DRAWN_RATE: rate}
+    rows = pl.DataFrame([row | {"vehicle_id": f"{source}{k}"} for k in range(n)])
+    return rows.with_columns(
+        pl.lit(float("nan")).alias(name) for name in (VACUUM_UNDER_OPEN_VENT, VENTED_ZERO)
+    )
+
+
+def doubted(*sources: pl.DataFrame) -> list[str]:
+    found = sources_of(pl.concat(sources)).pressure
+    return found.filter(IS_PRESSURE_DOUBTED)["source_id"].to_list()
+
+
+def test_a_shop_that_draws_to_another_vacuum_or_at_another_speed_is_believed():
+    usual = drawn("a", 2000.0, 150.0)
+    assert doubted(usual, drawn("b", 400.0, 150.0)) == []
+    assert doubted(usual, drawn("b", 2000.0, 30.0)) == []
+    assert doubted(usual, drawn("b", 400.0, 30.0)) == ["b"]
+    assert doubted(usual, drawn("b", 400.0, 30.0, make="Orrin", model="Fell")) == []
+    assert doubted(usual, drawn("b", 400.0, 30.0, n=7)) == []
+
+
+def test_of_two_sources_the_one_farther_from_what_draws_reach_is_doubted_whichever_has_more():
+    assert doubted(drawn("a", 8000.0, 600.0, n=40), drawn("b", 2000.0, 150.0)) == ["a"]
+    many = [drawn(name, 2000.0, 150.0) for name in "bcd"]
+    assert doubted(drawn("a", 500.0, 40.0), *many) == ["a"]
+
+
+def test_what_is_usual_elsewhere_is_told_by_four_draws_of_the_model():
+    told = compared(pl.concat([drawn("a", 1000.0, 80.0, n=1), drawn("b", 2000.0, 160.0, n=4)]))
+    assert told["span_ratio"].to_list() == [0.5, None, None, None, None]
+    assert told["rate_ratio"].to_list() == [0.5, None, None, None, None]
+
+
 def test_one_draw_that_moves_the_pressure_clears_its_source():
     spans = [12.0] * 9 + [2400.0, float("nan")]
     told = pl.DataFrame(
@@ -83,11 +138,15 @@ def test_one_draw_that_moves_the_pressure_clears_its_source():
             "source_id": ["a"] * 11 + ["b"] * 11 + [None],
             "vehicle_id": [f"v{k}" for k in range(23)],
             DRAWN_SPAN: [*spans, *[12.0] * 10, float("nan"), 12.0],
+            DRAWN_RATE: [float("nan")] * 23,
             VACUUM_UNDER_OPEN_VENT: [float("nan")] * 23,
             VENTED_ZERO: [float("nan")] * 23,
         }
-    )
+    ).with_columns(make=None, model=None)
     sources = sources_of(told)
-    assert sources.pressure.rows() == [("a", 10, 10, 2400.0, False), ("b", 10, 10, 12.0, True)]
+    assert sources.pressure.rows() == [
+        ("a", 10, 10, 2400.0, 0, None, None, False),
+        ("b", 10, 10, 12.0, 0, None, None, True),
+    ]
     headers = pl.DataFrame({"source_id": ["b", "a", None]})
     assert with_doubts(headers, sources)[IS_PRESSURE_DOUBTED].to_list() == [True, False, False]

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.settings import Settings
 from pipeline.traces.measure import measure_traces
-from pipeline.traces.pressure_units import DRAWN_SPAN
+from pipeline.traces.pressure_units import DRAWN_RATE, DRAWN_SPAN
 from pipeline.traces.source_zeros import VENTED_ZERO
 from pipeline.traces.sources import sources_of, with_doubts
 from pipeline.traces.vent_commands import IS_VENT_DOUBTED, VACUUM_UNDER_OPEN_VENT
@@ -81,9 +81,10 @@ def test_counts_by_source():
             VACUUM_UNDER_OPEN_VENT: [1.0] * 5 + [0.0] * 2 + [float("nan")] + [1.0] * 4 + [0.0] * 4 + [1.0],
             DRAWN_SPAN: [float("nan")] * 17,
             VENTED_ZERO: [float("nan")] * 17,
+            DRAWN_RATE: [float("nan")] * 17,
             "vehicle_id": ["v"] * 17,
         }
-    )
+    ).with_columns(make=None, model=None)
     sources = sources_of(told)
     assert sources.vent.rows() == [("a", 7, 5, True), ("b", 8, 4, False)]
     headers = pl.DataFrame({"source_id": ["b", "a", None]})
