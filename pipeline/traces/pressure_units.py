@@ -63,11 +63,14 @@ def drawn_rate_pa_s(shown: Shown) -> Floats:
 
 def compared(told: pl.DataFrame) -> pl.DataFrame:
     """Return the recordings with span_ratio and rate_ratio: a draw's, by what is usual of its model in other sources
-    (the median of these sources' own); null where no other source has _LEAST_OF_MODEL draws of the model."""
+    (the median of these sources' own); null where it moved nothing, as a flat sensor, or where no other source has
+    _LEAST_OF_MODEL draws of the model that did."""
     key = [*MODEL, SOURCE]
-    span, rate = pl.col(DRAWN_SPAN).fill_nan(None), pl.col(DRAWN_RATE).fill_nan(None)
+    span, rate = (
+        pl.when(pl.col(DRAWN_RATE).fill_nan(None) > 0).then(name) for name in (DRAWN_SPAN, DRAWN_RATE)
+    )
     by_source = (
-        told.filter(span.is_not_null(), pl.all_horizontal(pl.col(key).is_not_null()))
+        told.filter(span > 0, pl.all_horizontal(pl.col(key).is_not_null()))
         .group_by(key)
         .agg(n=pl.len(), usual_span=span.quantile(_SOUND), usual_rate=rate.median())
     )

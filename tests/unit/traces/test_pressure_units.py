@@ -125,6 +125,12 @@ def test_of_two_sources_the_one_farther_from_what_draws_reach_is_doubted_whichev
     assert doubted(drawn("a", 500.0, 40.0), *many) == ["a"]
 
 
+def test_a_flat_sensor_tells_nothing_of_how_far_draws_go():
+    flat = [drawn("b", 0.0, rate) for rate in (float("nan"), 0.0)]
+    told = compared(pl.concat([drawn("a", 2000.0, 150.0), *flat]))
+    assert told["span_ratio"].is_null().all()
+
+
 def test_what_is_usual_elsewhere_is_told_by_four_draws_of_the_model():
     told = compared(pl.concat([drawn("a", 1000.0, 80.0, n=1), drawn("b", 2000.0, 160.0, n=4)]))
     assert told["span_ratio"].to_list() == [0.5, None, None, None, None]
