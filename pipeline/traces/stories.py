@@ -15,7 +15,7 @@ import numpy as np
 
 from pipeline.traces.compiled import Floats, Ints
 from pipeline.traces.readings import Shown
-from pipeline.traces.signs import FALLS_PA_S, Signs, effect_error
+from pipeline.traces.signs import FALLS_PA_S, LEAST_RELEASE_S, Signs, effect_error
 from pipeline.traces.sizes import Sizes
 from pipeline.traces.tolerance import both, either, fact
 
@@ -51,6 +51,11 @@ CREEPS = (
 #: weather, and of one that drifts; and the most that a valve passes (judgement).
 OPEN_CREEPS = ((0.9, 0.02), (0.1, 0.15))
 PASSES_MOST_PA_S = 150.0
+#: What crept in a shut tank goes when the vent opens: weights and errors [share], for fuel that crept evenly or did not;
+#: by the weight that is left the vent lets nothing go. What drifts stays. Wind and slosh move an open tank's level by
+#: LEVEL_PA [Pa] (judgement).
+LET_GO = ((0.7, 0.35), (0.1, 1.0))
+LEVEL_PA = 2.0
 #: A leak's decay can be read. One that is over before a late sensor could have shown it tells no upper end: that is
 #: beyond so many times the size, and such a decay is nearly three times as likely a gross leak's (judgement).
 NO_END, UNREAD_NATS = 4.0, 1.0
@@ -137,7 +142,8 @@ def _of_creep(signs: Signs, shown: Shown) -> tuple[Ints, Floats]:
     """Return the recordings in which no vacuum arrives that would hide the shut tank's creep, and how likely it is in
     each story (NAMES x these) [nats].
 
-    A tank that stands open and a dead sensor do not creep; a valve that passes takes the pressure down, at any rate
+    A tank that stands open and a dead sensor do not creep, and what their readings drift the vent does not take back; a
+    valve that passes takes the pressure down, at any rate
     from what cooling does to PASSES_MOST_PA_S, and where it rises all the same, fuel does that as in any shut tank; in
     every other story the tank is shut.
     """
@@ -152,7 +158,31 @@ def _of_creep(signs: Signs, shown: Shown) -> tuple[Ints, Floats]:
     density[FLAT] = still
     falling = 1 / (np.maximum(-creep, FALLS_PA_S) * np.log(PASSES_MOST_PA_S / FALLS_PA_S))
     density[PASSES] = np.where(creep > 0, np.minimum(falling, shut), falling)
+    crept, drifted = _of_release(shown, asked)
+    density *= crept
+    density[[GROSS, FLAT]] *= drifted / crept
     return asked, np.log(np.maximum(density, 1e-9))
+
+
+def _of_release(shown: Shown, k: Ints) -> tuple[Floats, Floats]:
+    """Return the density of what the vent let go [1/Pa] if the tank had crept, and if its reading had drifted; 1 and 1
+    where no release was recorded."""
+    release, sensor = shown.release, shown.sensor
+    # Levels are means over a second or two; between a sensor's steps noise carries them, or nothing does.
+    per_level = np.minimum(1.5 * np.nan_to_num(sensor.interval_s), 1.0)
+    sd = np.sqrt(sensor.sd**2 * per_level + (0.3 * np.nan_to_num(sensor.step)) ** 2 + LEVEL_PA**2)[k]
+    with np.errstate(invalid="ignore"):
+        let_go = (release.from_above * (1 - release.left))[k]
+    shut_s = sum(np.nan_to_num(part.seconds[k]) for part in (shown.closed, shown.draw, shown.hold))
+    crept_pa = shown.draw.creep[k] * shut_s
+    drifted = _normal(let_go, 0.0, sd)
+    gone = sum(w * _normal(let_go, crept_pa, np.hypot(share * crept_pa, sd)) for w, share in LET_GO)
+    crept = gone + (1 - sum(w for w, _ in LET_GO)) * drifted
+    is_told = np.isfinite(let_go) & (release.seconds[k] >= LEAST_RELEASE_S)
+    least = 1e-3 * np.maximum(crept, drifted)
+    return np.where(is_told, np.maximum(crept, least), 1.0), np.where(
+        is_told, np.maximum(drifted, least), 1.0
+    )
 
 
 def _of_unseen_dip(shown: Shown, k: Ints) -> Floats:
@@ -167,6 +197,6 @@ def _of_unseen_dip(shown: Shown, k: Ints) -> Floats:
     return np.minimum(np.nan_to_num(ratio, nan=1.0), 1.0)
 
 
-def _normal(x: Floats, mean: float, sd: Floats) -> Floats:
+def _normal(x: Floats, mean: Floats | float, sd: Floats) -> Floats:
     with np.errstate(all="ignore"):
         return np.exp(-0.5 * ((x - mean) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))

@@ -57,7 +57,7 @@ def test_nothing_arrives_and_nothing_creeps_with_a_living_sensor_cannot_be_told_
     assert "no vacuum arrives" in row["evidence"]
     assert "an open vent path" in row["evidence"]
     assert "see that the cap is on" in row["evidence"]
-    assert {row["second_verdict"], "no_vacuum"} == {"gross_leak", "no_vacuum"}
+    assert row["second_verdict"] in ("gross_leak", "no_vacuum")
     assert set(row["suspects"][:4]) == {"purge_valve", "vent_valve", "vapor_line", "fuel_cap"}
 
 
@@ -85,6 +85,18 @@ def test_gas_that_cools_before_the_draw_accuses_no_purge_valve_and_makes_no_leak
 def test_a_valve_that_passes_before_the_draw_and_in_the_hold_is_found(pa_s):
     drawing = Drawing().rest().closed(25, pa_s).draw(-2500).hold(60, vapor=pa_s).release()
     assert judged(drawing.samples(noise=3))["verdict"] == "purge_passes_closed"
+
+
+@pytest.mark.parametrize("rate", [0.2, -0.15])
+@pytest.mark.parametrize(("left", "verdict"), [(0.0, "no_vacuum"), (1.0, "not_judged")])
+def test_what_crept_in_a_shut_tank_goes_through_the_vent_and_what_drifts_stays(rate, left, verdict):
+    """Both go along one line through the whole test; drifting sensors had been purges that do not flow, 0.91."""
+    drawing = Drawing().rest(10).closed(30, rate=rate)
+    drawing.add(40, lambda s: rate * (30 + s), True, 100.0).closed(60, rate=rate, level=rate * 70)
+    row = judged(drawing.release(10, level=left * rate * 130).samples(noise=1))
+    assert row["verdict"] == verdict
+    assert row["second_verdict"] in ("gross_leak", "no_vacuum")
+    assert (row["suspects"][0] == "purge_valve") == (verdict == "no_vacuum")
 
 
 def test_no_vacuum_in_a_tank_that_cools_is_no_vacuum():
