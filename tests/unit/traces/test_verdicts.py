@@ -95,7 +95,7 @@ def test_what_crept_in_a_shut_tank_goes_through_the_vent_and_what_drifts_stays(r
     drawing.add(40, lambda s: rate * (30 + s), True, 100.0).closed(60, rate=rate, level=rate * 70)
     row = judged(drawing.release(10, level=left * rate * 130).samples(noise=1))
     assert row["verdict"] == verdict
-    assert row["second_verdict"] in ("gross_leak", "no_vacuum")
+    assert verdict == "no_vacuum" or row["second_verdict"] in ("gross_leak", "no_vacuum")
     assert (row["suspects"][0] == "purge_valve") == (verdict == "no_vacuum")
 
 
@@ -426,4 +426,6 @@ def test_a_shut_tank_that_rose_and_lets_that_go_through_the_vent_stands_not_open
     # What does not go when the vent opens is the reading's own.
     drawing = Drawing().rest().closed(20, rate=3.0)
     drawing.add(40, lambda s: 60 + 0 * s, True, 60.0).add(40, lambda s: 60 + 0 * s, True, 0.0)
-    assert judged(drawing.release(8, level=60.0).samples(noise=1))["confidence"] is None
+    own = judged(drawing.release(8, level=60.0).samples(noise=1))
+    assert own["verdict"] != "no_vacuum"
+    assert (own["confidence"] or 0.0) < 0.9
