@@ -22,9 +22,12 @@ VERIFIED = {
     "disproved": "The recording after the repair still shows a fault.",
     "no_trace": "No recording was made after the repair.",
 }
+HELD_BOTH = (
+    "The system held before the repair as well as after it: no recording shows that anything was mended."
+)
 SUPPORTED = {
-    "yes": "The recording before it supports the part that was repaired.",
-    "no": "The recording before it points elsewhere than to the part that was repaired.",
+    "yes": "The part that was repaired is among those that the recording before it leaves open.",
+    "no": "The part that was repaired is not among those that the recording before it leaves open.",
     "cannot_say": "The recording before it cannot say whether the part was the right one.",
 }
 #: A hold under applied pressure, by the published criterion (`pressure_test` of mart.trace_result).
@@ -91,7 +94,8 @@ def about(job: JobStory) -> Section:
             "This job is not counted as a repair, so no recording is asked to prove it.",
         )
     else:
-        answer = (VERIFIED[check["verified"]], SUPPORTED[check["evidence_agrees"]])
+        held = check["before_verdict"] == check["after_verdict"] == "holds"
+        answer = (HELD_BOTH if held else VERIFIED[check["verified"]], SUPPORTED[check["evidence_agrees"]])
     return Section("job", "What was done, and is it proved?", answer, grids=(fact_grid(job.facts),))
 
 

@@ -51,10 +51,11 @@ def proof(checks: pl.DataFrame) -> Section:
         ),
         grids=(proof_grid(counts),),
         how=(
-            "By the last recording after the repair that could be judged. Proved: the system holds, or the leak that is"
-            " left is under 0.5 mm and surely smaller than the one before. Disproved: a leak of surely 0.5 mm or more,"
-            " or another fault, is there. Not proved: it cannot tell. No recording: none was made after the repair."
-            " Counts of repairs; nothing is estimated.",
+            "By the last recording after the repair that could be judged. Proved: the system holds (90 % likely or"
+            " more), or the leak that is left is under 0.5 mm and surely smaller than the one before. Disproved: a leak"
+            " of surely 0.5 mm or more, or another fault, is there. Not proved: it cannot tell, or the system held"
+            " before the repair as well. No recording: none was made after the repair. Counts of repairs; nothing is"
+            " estimated.",
         ),
         left_out=(
             "A pressure recording tests tightness and valves; it says nothing of a repair it cannot feel.",

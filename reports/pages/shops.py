@@ -51,7 +51,7 @@ GROUPINGS = {
     "component": "part",
     "model": "model",
     "verified": "what recordings prove",
-    "evidence": "whether the recording before supports the part",
+    "evidence": "whether the part is among the suspects of the recording before",
 }
 
 

@@ -6,11 +6,13 @@
 -- why: a repair is proved by the same test again. Before and after are the last judged traces of the job's two stages.
 --   verified, from the after-trace:
 --     no_trace    no trace was recorded after the repair;
---     proved      the system holds; or a leak is left whose upper bound is below 0.5 mm and which is surely smaller
---                 than the leak before (its upper bound below the earlier lower bound): the repair took the leak
---                 away that the OBD monitor looks for (0.020 in = 0.508 mm), and what is left is too small for it;
+--     proved      the system holds, with a confidence of 0.9 or more, and did not hold before as well; or a leak is
+--                 left whose upper bound is below 0.5 mm and which is surely smaller than the leak before (its upper
+--                 bound below the earlier lower bound): the repair took the leak away that the OBD monitor looks for
+--                 (0.020 in = 0.508 mm), and what is left is too small for it;
 --     disproved   a leak of surely 0.5 mm or more, or any other fault, is still there, whichever part it is in;
---     not_proved  nothing could be judged, or the size of the leak that is left does not decide.
+--     not_proved  nothing could be judged, or not surely enough; the size of the leak that is left does not decide; or
+--                 the system held before the repair too, so that no recording shows that anything was mended.
 --   evidence_agrees, from the before-trace:
 --     yes         the component repaired is among the suspects;
 --     no          there are suspects and it is not among them, or the system held and the component is one that only
@@ -24,6 +26,7 @@ with traced as (
         result.stage,
         result.trace_id,
         result.verdict,
+        result.confidence,
         result.suspects,
         result.leak_diameter_mm,
         result.leak_diameter_low_mm,
@@ -56,6 +59,7 @@ paired as (
         after.trace_id as after_trace_id,
         before.verdict as before_verdict,
         after.verdict as after_verdict,
+        after.confidence as after_confidence,
         before.leak_diameter_mm as before_diameter_mm,
         before.leak_diameter_low_mm as before_diameter_low_mm,
         before.leak_diameter_high_mm as before_diameter_high_mm,
@@ -89,6 +93,7 @@ select
     case
         when not has_after_trace then 'no_trace'
         when after_trace_id is null then 'not_proved'
+        when after_verdict = 'holds' and (coalesce(before_verdict, '') = 'holds' or coalesce(after_confidence, 0) < 0.9) then 'not_proved'
         when after_verdict = 'holds' then 'proved'
         when after_verdict <> 'leak' or after_diameter_low_mm >= 0.5 then 'disproved'
         when after_diameter_high_mm < 0.5 and after_diameter_high_mm < before_diameter_low_mm then 'proved'

@@ -63,7 +63,12 @@ def job_stories(said: str = "Vacuum fell.") -> JobStories:
         "fuel_tank_l": 60.0,
         "n_traces": 5,
     }
-    check = {"verified": "proved", "evidence_agrees": "yes"}
+    check = {
+        "verified": "proved",
+        "evidence_agrees": "yes",
+        "before_verdict": "leak",
+        "after_verdict": "holds",
+    }
     traces = (
         explained(f"t1 {said}", "before_repair", "leak", said),
         explained("t2", "after_repair", "holds", said),

@@ -11,7 +11,7 @@ from pipeline.traces.other_stories import StoryCurve
 from reports.build import SHARED_SCRIPT, build_site, script_bundle
 from reports.charts.stories import DASHES, name_heights, story_rows
 from reports.charts.trace import trace_spec
-from reports.pages.job import begins_at, caption
+from reports.pages.job import about, begins_at, caption
 from tests.unit.reports.job_frames import explained, job_stories
 from tests.unit.reports.page_reading import read_page
 from tests.unit.reports.report_frames import HOSTILE, full_tables, reader
@@ -57,6 +57,14 @@ def test_a_job_page_tells_facts_recordings_and_cautions(job_site):
     hrefs = [a["href"] for tag, a in page.tags if tag == "a" and a["href"].startswith("../")]
     assert hrefs
     assert all((job_site / "jobs" / href).resolve().exists() for href in hrefs)
+
+
+def test_a_repair_before_which_the_system_held_as_well_is_told_as_one_that_nothing_shows():
+    job = job_stories("x").jobs[0]
+    check = job.check | {"verified": "not_proved", "before_verdict": "holds", "evidence_agrees": "cannot_say"}
+    said = " ".join(about(replace(job, check=check)).answer)
+    assert "held before the repair as well as after it" in said
+    assert "does not decide" not in said
 
 
 def test_the_chart_libraries_are_written_once_for_all_jobs(job_site):

@@ -12,6 +12,7 @@ from .conftest import GivenRows, at
 def record(
     given: GivenRows, trace_id: str, stage: str, verdict: str, recorded: str = "2023-01-01T09:00", **more
 ) -> None:
+    more = {"confidence": None if verdict == "not_judged" else 0.95} | more
     header = {"trace_id": trace_id, "job_id": "J1", "vehicle_id": "V1", "stage": stage}
     given.add("traces", header | {"recorded_at": at(recorded)})
     given.insert("mart.trace_result", header | {"verdict": verdict} | more)
@@ -66,6 +67,21 @@ def test_a_small_leak_that_was_there_before_proves_nothing(repaired: GivenRows) 
     record(repaired, "T1", "before_repair", "leak", **sized(0.3, 0.45))
     record(repaired, "T2", "after_repair", "leak", **sized(0.28, 0.4))
     assert verified(repaired) == "not_proved"
+
+
+@pytest.mark.parametrize(("confidence", "expected"), [(0.9, "proved"), (0.89, "not_proved")])
+def test_a_system_that_holds_by_less_than_nine_in_ten_proves_nothing(repaired, confidence, expected) -> None:
+    record(repaired, "T1", "before_repair", "purge_passes_closed")
+    record(repaired, "T2", "after_repair", "holds", confidence=confidence)
+    assert verified(repaired) == expected
+
+
+@pytest.mark.parametrize(("before", "expected"), [("holds", "not_proved"), ("not_judged", "proved")])
+def test_a_system_that_held_before_the_repair_too_proves_nothing(repaired, before, expected) -> None:
+    """A lead technician's nine parts that were replaced for a false alarm had all been proved."""
+    record(repaired, "T1", "before_repair", before)
+    record(repaired, "T2", "after_repair", "holds")
+    assert verified(repaired) == expected
 
 
 def test_the_last_judged_trace_counts(repaired: GivenRows) -> None:
