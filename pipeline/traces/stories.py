@@ -51,8 +51,8 @@ CREEPS = (
 #: weather, and of one that drifts; and the most that a valve passes (judgement).
 OPEN_CREEPS = ((0.9, 0.02), (0.1, 0.15))
 PASSES_MOST_PA_S = 150.0
-#: What crept in a shut tank goes when the vent opens: weights and errors [share], for fuel that crept evenly or did not;
-#: by the weight that is left the vent lets nothing go. What drifts stays. Wind and slosh move an open tank's level by
+#: What crept in a shut tank goes when the vent opens: weights and errors [share], for fuel that crept evenly or not; by
+#: the weight that is left the vent lets nothing go. What drifts stays. Wind and slosh move an open tank's level by
 #: LEVEL_PA [Pa] (judgement).
 LET_GO = ((0.7, 0.35), (0.1, 1.0))
 LEVEL_PA = 2.0
