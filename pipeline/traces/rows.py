@@ -13,7 +13,7 @@ from pipeline.settings import Settings
 from pipeline.traces.evidence import evidence_of
 from pipeline.traces.measured import Measured
 from pipeline.traces.steady_rows import with_steady_flows
-from pipeline.traces.stories import NAMES, NO_VACUUM
+from pipeline.traces.stories import GROSS, NAMES, NO_VACUUM
 from pipeline.traces.suspects import OPENINGS, name_suspects
 
 _TYPES: dict[str, pl.DataType | type[pl.DataType]] = {
@@ -208,18 +208,22 @@ def _suspects(m: Measured) -> pl.Series:
     """Return each recording's suspects; equal cases are worked out once."""
     told, j = m.judgement.told, m.judgement
     is_told = (j.verdict != "not_judged") | (j.reason == "torn")
+    # What was checked and stored before a repair says nothing of the vehicle after it.
+    is_before = pl.col("stage").ne_missing("after_repair")
     words = [
-        pl.col(name) if name in m.headers.columns else pl.lit(None).alias(name)
+        pl.when(is_before).then(name).alias(name) if name in m.headers.columns else pl.lit(None).alias(name)
         for name in ("checks", "trouble_codes")
     ]
     # Rounded, so that there are few cases; a story below a tenth competes with nothing.
+    second = np.round(told.second_confidence, 1)
+    is_open_too = (told.second == GROSS) & (second > 0)
     each = m.headers.select(
         *words,
         best=pl.Series(np.where(is_told, told.best, -1)),
         first=pl.Series(np.round(told.confidence, 1)),
         other=pl.Series(told.second),
-        second=pl.Series(np.round(told.second_confidence, 1)),
-        is_shut=pl.Series((j.creeps | (j.signs.risen_shut > 0)) & (told.best == NO_VACUUM)),
+        second=pl.Series(second),
+        is_shut=pl.Series((j.creeps | (j.signs.risen_shut > 0)) & (told.best == NO_VACUUM) & ~is_open_too),
     )
     cases = each.with_row_index("at").group_by(each.columns).agg("at")
     suspects = []

@@ -78,6 +78,8 @@ CODE_SAYS: dict[str, dict[str, float]] = {
 }
 #: What a code says instead where a check has answered it: a cap that seals on the tester may still not on its neck.
 ANSWERED: dict[tuple[str, str], dict[str, float]] = {("P0457", "cap_seal=pass"): {"filler_neck": 0.4}}
+#: What a recording has shown to be otherwise: a purge valve that drew the vacuum which the leak then let go does click.
+CONTRADICTED = {("leak", "purge_click=fail")}
 _LEAST_SCORE = 0.1
 #: What lets a system stand wide open; a shut tank that creeps clears them.
 OPENINGS = ("vent_valve", "fuel_cap")
@@ -102,7 +104,8 @@ def name_suspects(
     trouble_codes : stored codes.
     cleared : components that the trace itself has shown to be in order.
     """
-    if stories and stories[0][0] == "holds":
+    verdict = stories[0][0] if stories else ""
+    if verdict == "holds":
         return []
     score: dict[str, float] = {}
     for story, weight in stories:
@@ -110,7 +113,7 @@ def name_suspects(
         for rank, part in enumerate(causes):
             score[part] = score.get(part, 0.0) + weight / (rank + 1)
     may_add = not score
-    said = [CHECK_SAYS.get(check, {}) for check in checks]
+    said = [CHECK_SAYS.get(check, {}) for check in checks if (verdict, check) not in CONTRADICTED]
     for code in trouble_codes:
         answers = [ANSWERED[code, check] for check in checks if (code, check) in ANSWERED]
         said += answers or [CODE_SAYS.get(code, {})]
@@ -118,6 +121,6 @@ def name_suspects(
         for part, points in says.items():
             if may_add or part in score:
                 score[part] = score.get(part, 0.0) + points
-    can_cause = CAUSES[stories[0][0]] if stories else ()
+    can_cause = CAUSES.get(verdict, ())
     likely = [part for part in score if score[part] >= _LEAST_SCORE or part in can_cause]
     return sorted(likely, key=lambda part: (-score[part], COMPONENTS.index(part)))

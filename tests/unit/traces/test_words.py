@@ -51,6 +51,32 @@ def test_checks_do_not_bring_in_what_cannot_cause_the_verdict():
     assert "fuel_cap" not in suspects("no_vacuum", "cap_seal=fail", "P0457", cleared=OPENINGS)
 
 
+def test_a_valve_that_drew_the_vacuum_is_not_first_for_a_click_that_nobody_heard():
+    """A lead technician's holes of 4 jobs, each with purge_click=fail, had the purge valve first."""
+    assert suspects("leak", "purge_click=fail") == suspects("leak")
+    assert suspects("no_vacuum", "purge_click=fail", "cap_seal=fail")[0] == "fuel_cap"
+    assert suspects("gross_leak", "vent_click=fail")[0] == "vent_valve"
+
+
+def test_checks_and_codes_of_before_the_repair_say_nothing_after_it():
+    samples = whole_test(0.9).samples(noise=2)
+    said = {"checks": ["cap_seal=fail", "vent_click=fail"], "trouble_codes": ["P0457"]}
+    before, after = (
+        judged(samples, stage=stage, **said)["suspects"] for stage in ("before_repair", "after_repair")
+    )
+    assert before[:2] == ["fuel_cap", "vent_valve"]
+    assert after == suspects("leak")
+
+
+def test_a_tank_that_may_stand_open_has_its_openings_among_the_suspects():
+    """Its reading drifts and the vent takes nothing back: see `test_verdicts`."""
+    drawing = Drawing().rest(10).closed(30, rate=0.2)
+    drawing.add(40, lambda s: 0.2 * (30 + s), True, 100.0).closed(60, rate=0.2, level=14.0)
+    row = judged(drawing.release(10, level=26.0).samples(noise=1))
+    assert "see that the cap is on" in row["evidence"]
+    assert set(OPENINGS) <= set(row["suspects"][:5])
+
+
 def test_a_story_that_competes_brings_its_causes_by_its_weight():
     alone = name_suspects((("no_vacuum", 0.9),))
     torn = name_suspects((("no_vacuum", 0.6), ("gross_leak", 0.4)))
