@@ -14,6 +14,8 @@ _GAP = 1.6
 _SAME = 0.4
 #: The pressure tells the time where it moves so many times its scatter in it.
 _TELLS = 6.0
+#: Beside a step there are no more than so many others of half its size.
+_OTHERS = 1
 #: A clock that stood still is taken to have stood for no more than this [s].
 _LONGEST_STAND_S = 10.0
 
@@ -25,7 +27,7 @@ def mend_clock(t: Floats, pressure: Floats, m: int, scatter: float, late: Floats
 
     At a gap in the samples the pressure either went on at its slope, then the samples are missing; or it hardly moved,
     then the clock leapt, and the gap is closed. Without a gap a step of the pressure along its slope, and no other,
-    means that the clock stood still.
+    means that the clock stood still: one that few others in the hold come near, since fuel that sloshes makes many.
 
     Parameters
     ----------
@@ -48,7 +50,7 @@ def mend_clock(t: Floats, pressure: Floats, m: int, scatter: float, late: Floats
                 doubt += span
         elif abs(change - slope * span) > _TELLS * scatter and change / slope > 2.5 * span:
             passed = min(change / slope, span + _LONGEST_STAND_S)
-            if _is_a_step(late, pressure, m, i, scatter):
+            if _is_a_step(late, pressure, m, i, scatter) and _is_alone(late, pressure, m, i):
                 moved += passed - span
         t[i] = late[i] + moved
     return doubt
@@ -81,3 +83,20 @@ def _is_a_step(t: Floats, pressure: Floats, m: int, i: int, scatter: float) -> b
     after = pressure[i + _BESIDE - 1] - pressure[i]
     step = abs(pressure[i] - pressure[i - 1])
     return before * after > 0 and max(abs(before), abs(after)) < step
+
+
+@compiled
+def _is_alone(t: Floats, pressure: Floats, m: int, i: int) -> bool:
+    """Whether hardly any other joint's step off the slope beside it comes near that between bins i - 1 and i."""
+    own, others = _off_slope(t, pressure, m, i), 0
+    for j in range(1, m):
+        # A step bends the slopes beside its neighbors.
+        if abs(j - i) > _BESIDE and _off_slope(t, pressure, m, j) > 0.5 * own:
+            others += 1
+    return others <= _OTHERS
+
+
+@compiled
+def _off_slope(t: Floats, pressure: Floats, m: int, i: int) -> float:
+    """Return by how much the pressure leaves its slope between bins i - 1 and i [Pa]."""
+    return abs(pressure[i] - pressure[i - 1] - _slope_about(t, pressure, m, i) * (t[i] - t[i - 1]))

@@ -51,6 +51,17 @@ def test_a_gap_in_a_flat_hold_is_left_and_doubted():
     assert doubt == pytest.approx(4 * STEP_S)
 
 
+def test_fuel_that_sloshes_moves_no_clock():
+    """A lead technician's tanks sloshed by 60 to 100 Pa: the clock of 3 of 3 had been told to have stood still."""
+    true = np.arange(32) * STEP_S
+    for k in range(60):
+        slosh = (
+            60 * np.sin(2 * np.pi * (true / (3.1 + 0.13 * k) + 0.1 * k)) * np.exp(-(((true - 20) / 15) ** 2))
+        )
+        mended, _ = _mended(true, -1800 + 5 * true + slosh, scatter=2.0)
+        assert_allclose(mended, true)
+
+
 def test_noise_moves_no_clock():
     rng = np.random.default_rng(3)
     true = np.arange(32) * STEP_S
