@@ -56,10 +56,11 @@ class PressureCriterion:
 @dataclass(frozen=True)
 class PressureVerdict:
     """`verdict`: pass, fail, invalid (not run as the rule asks) or no_verdict (too short to pass); `reason`: a sentence
-    with what was asked and what was read."""
+    with what was asked and what was read; `start_pa`: the pressure when the source was closed [Pa]."""
 
     verdict: Literal["pass", "fail", "invalid", "no_verdict"]
     reason: str
+    start_pa: float
 
 
 def judge_pressure_test(
@@ -91,6 +92,7 @@ def judge_pressure_test(
             "invalid",
             f"The pressure went up to {_inches(p.max(), rule.ceiling_inh2o)} in of water: the published procedure "
             f"never goes above {rule.ceiling_inh2o:g}, a limit of safety, so its criterion says nothing.",
+            p[0],
         )
     if abs(p[0] - start) > tolerance + _ROUNDING_PA:
         edge = rule.start_inh2o + np.copysign(rule.tolerance_inh2o, p[0] - start)
@@ -98,6 +100,7 @@ def judge_pressure_test(
             "invalid",
             f"It did not start where the published criterion does ({rule}) but at {_inches(p[0], edge)}, so that says "
             "nothing.",
+            p[0],
         )
     by_criterion = f"By the published criterion ({rule}) it"
     within = np.flatnonzero(t - t[0] <= rule.hold_s)
@@ -106,14 +109,15 @@ def judge_pressure_test(
         return PressureVerdict(
             "fail",
             f"{by_criterion} fails: {_what_is_left(p, lost[0], rule)} after {t[lost[0]] - t[0]:.0f} s.",
+            p[0],
         )
     last = within[-1]
     left = _what_is_left(p, last, rule)
     slack = float(np.clip(2 * np.median(np.diff(t)), LEAST_SLACK_S, MOST_SLACK_S)) if len(t) > 1 else 0.0
     if t[-1] - t[0] < rule.hold_s - slack:
         short = f"{by_criterion} neither passes nor fails: {left} after {t[last] - t[0]:.0f} s, when the hold ended."
-        return PressureVerdict("no_verdict", short)
-    return PressureVerdict("pass", f"{by_criterion} passes: {left}.")
+        return PressureVerdict("no_verdict", short, p[0])
+    return PressureVerdict("pass", f"{by_criterion} passes: {left}.", p[0])
 
 
 def _what_is_left(p: np.ndarray, row: int, rule: PressureCriterion) -> str:

@@ -104,14 +104,19 @@ def _draw(r: Readings) -> Text:
     drawn = say("Purge pulled {}{}{}{}", least, _vacuum(r["depth"]), _within(r["draw_s"]), _lost(r))
     if not r["is_pressure_test"].any():
         return drawn
-    how_much = where_known(say("{} of pressure", pressures(r["hold_start_above"])), "pressure")
+    how_much = where_known(say("{} of pressure", pressures(_begun_at(r))), "pressure")
     return choose((r["is_pressure_test"], say("The system was put under {}", how_much)), otherwise=drawn)
+
+
+def _begun_at(r: Readings) -> Floats:
+    """Return the pressure at which the hold began [Pa]: of a system that was filled, when the source was closed."""
+    return np.where(r["is_pressure_test"] & isfinite(r["put_under"]), r["put_under"], r["hold_start_above"])
 
 
 def _bleed(r: Readings) -> Text:
     # A valve that shuts late draws on in the hold: from the greatest vacuum on the pressure rose.
     drawn_to = np.where(r["is_pressure_test"], np.nan, r["draw_before"] - r["depth"] - r["zero"])
-    change = r["hold_end_above"] - np.fmin(r["hold_start_above"], drawn_to)
+    change = r["hold_end_above"] - np.fmin(_begun_at(r), drawn_to)
     return choose(
         (
             isfinite(r["gone_s"]) & (r["gone_s"] < 0.8 * r["hold_s"]) & ~r["is_pressure_test"],

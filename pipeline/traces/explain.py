@@ -21,6 +21,7 @@ from pipeline.traces.quantities import pressure
 from pipeline.traces.recordings import Recordings, gather, phases_of
 from pipeline.traces.rows import rows_of
 from pipeline.traces.steady_rows import is_judged_by_flow
+from pipeline.traces.stories import NAMES
 from pipeline.traces.weighing import weigh_in_words
 
 #: What a technician does next, after each verdict (common practice; the procedure in force decides).
@@ -60,8 +61,10 @@ NEXT_RECORDING = {
     "outrun": "See that the cap is on, the vent valve shuts and no line is off; then run the test again from 14 in of "
     "water.",
     "cannot_tell": "Run the test again with a longer hold, when the fuel has cooled.",
-    "torn": "Settle which of the two it is by hand, or run the test again with the vented rest before it and after it.",
+    "torn": "Settle which of the two it is by hand.",
 }
+#: What settles whether a system holds after all, beside one of the other stories' own steps.
+TO_SETTLE = NEXT_STEP | {"holds": "Run the same test again, and hold for two minutes."}
 
 
 @dataclass(frozen=True)
@@ -195,6 +198,9 @@ def _sentences(
     after_reason = NEXT_RECORDING if result["verdict"] == "not_judged" else {}
     step = after_reason.get(m.judgement.reason[k], NEXT_STEP[result["verdict"]])
     lines.append(NEXT_IF_UNSURE if result["verdict"] == "holds" and result["confidence"] < SURE else step)
+    if m.judgement.reason[k] == "torn":
+        told = m.judgement.told
+        lines[-1] += "".join(f" {TO_SETTLE[NAMES[story]]}" for story in (told.best[k], told.second[k]))
     return lines
 
 
@@ -240,8 +246,10 @@ def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Setti
         return [
             f"The size rests on {rests} and on the time in which the vacuum went: there was too little to fit."
         ]
+    filled = m.bins.n[k] > 0
+    off = np.sqrt(np.mean((m.bins.pressure[k] - m.fit.curve[k])[filled] ** 2))
     return [
         f"The size rests on {rests}, a discharge coefficient of {settings.discharge_coefficient:.2f} at high Reynolds "
-        f"number ({result['discharge_at_hold']:.3f} in this hold), and a fit that leaves {m.fit.residual[k]:.1f} Pa of "
-        "scatter."
+        f"number ({result['discharge_at_hold']:.3f} in this hold), and a fit from which the hold, in {filled.sum()} "
+        f"parts, lies {off:.1f} Pa off (root mean square)."
     ]

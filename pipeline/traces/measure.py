@@ -125,12 +125,14 @@ def _pressure_tests(recordings: Recordings, marks: Landmarks, shown: Shown, sett
     for k in np.flatnonzero(marks.is_pressure_test).tolist():
         rows = recordings.rows(k)
         t, above = recordings.t[rows], recordings.pressure[rows] - shown.vented.zero[k]
-        # The source is closed when the filling ends: the gas has hardly cooled by then.
+        # The source is closed when the filling ends, at the greatest pressure about then: the gas has hardly cooled.
         closed = marks.hold_start[k] - FILLING_ENDS_S - 1e-6
         # A hold's end is the next stretch's first sample: the vent, or the purge, is open there.
         is_shut = recordings.is_vent_closed[rows] & (recordings.duty[rows] <= 0)
         held = is_shut & (t >= closed) & (t <= marks.hold_end[k]) & np.append(True, np.diff(t) > 0)
         if held.any():
+            about = np.flatnonzero(held & (t <= max(marks.hold_start[k], t[held][0])))
+            held[: about[np.argmax(above[about])]] = False
             out[k] = judge_pressure_test(t[held], above[held], rule)
     return out
 

@@ -164,6 +164,7 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
         "settled_low": m.equilibrium.low,
         "settled_high": m.equilibrium.high,
         "pressure_test": m.pressure_test,
+        "put_under": np.array([np.nan if test is None else test.start_pa for test in m.pressure_test]),
         "is_flat_volts": m.volts.is_flat > 0,
         "is_flat_pressure": m.volts.is_alone > 0,
         "volt_range": m.volts.volt_range,

@@ -12,6 +12,8 @@ from pipeline.traces.stories import GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, SIGNS,
 #: Stories are named while they are likelier than this, and two at the least.
 _WORTH_NAMING = 0.02
 _MOST_NAMED = 3
+#: Against a story that is as likely as this nothing is said: it competes.
+_COMPETES = 0.05
 #: A contradiction counts from so many nats on: e to the 2 is 7 to 1.
 _SPEAKS_NATS = 2.0
 #: What a recording shows, sign by sign, where a story says that it should not; and where it should and is not seen.
@@ -40,7 +42,7 @@ def weigh_in_words(m: Measured, k: int) -> list[str]:
     named = order[:2] + [j for j in order[2:_MOST_NAMED] if likely[j] > _WORTH_NAMING]
     told = [f"{STORY_TOLD[NAMES[j]]} ({percent(likely[j])})" for j in named]
     sentences = [f"Likeliest of {len(NAMES)} stories: {told[0]}; then {', then '.join(told[1:])}."]
-    against = _against(m, k, order[0])
+    against = _against(m, k, order[0], [j for j in range(len(NAMES)) if likely[j] < _COMPETES])
     if against:
         sentences.append("Against the others: " + "; ".join(against) + ".")
     return sentences
@@ -51,13 +53,11 @@ def percent(share: float) -> str:
     return "over 99%" if share > 0.99 else "under 1%" if share < 0.01 else f"{share:.0%}"
 
 
-def _against(m: Measured, k: int, best: int) -> list[str]:
-    """Group the other stories by what spoke against them most; what the best story suffers as well tells nothing."""
+def _against(m: Measured, k: int, best: int, others: list[int]) -> list[str]:
+    """Group other stories by what spoke against them most; what the best story suffers as well tells nothing."""
     paid = m.judgement.told.paid[k]
     reasons: dict[str, list[str]] = {}
-    for j in range(len(NAMES)):
-        if j == best:
-            continue
+    for j in others:
         more = paid[j] - paid[best]
         sign = int(np.argmax(more))
         if more[sign] >= _SPEAKS_NATS:

@@ -57,7 +57,13 @@ class Readings(dict):
             norm_rest_n=rng.integers(0, 50, n),
         )
         self.update({name: rng.random(n) < 0.5 for name in FLAGS})
-        tested = any_of([None, PressureVerdict("pass", "It passes."), PressureVerdict("fail", "It fails.")])
+        tested = any_of(
+            [
+                None,
+                PressureVerdict("pass", "It passes.", 3487.0),
+                PressureVerdict("fail", "It fails.", 3487.0),
+            ]
+        )
         self["pressure_test"] = np.where(self["is_pressure_test"], tested, np.array(None))
         self.rng, self.n = rng, n
 

@@ -182,6 +182,17 @@ def test_a_pressure_test_is_judged_by_the_published_criterion_too(start_in, end_
     assert float(said[1]) == pytest.approx(read, abs=0.1)
 
 
+def test_the_criterion_starts_where_the_source_was_closed_though_a_leak_falls_at_once():
+    """A lead technician's 1.42 mm at 1 Hz: said to have started at 12.9 inches, on the way up."""
+    up = [0.0, 228.0, 860.0, 1442.0, 2215.0, 2722.0, 3218.0, 3510.0]
+    drawing = Drawing(1.0).rest(12).closed(5, rate=0.0)
+    drawing.add(len(up), lambda s: np.array(up)[s.astype(int)], True, 0.0)
+    drawing.add(120, lambda s: np.maximum(59.2 - 3.4 * (s + 1), 0) ** 2, True, 0.0)
+    row = judged(drawing.release().samples())
+    assert row["pressure_test"] == "fail"
+    assert "was put under 3510 Pa (14.1 in of water)" in row["evidence"]
+
+
 @pytest.mark.parametrize("rate_hz", [1.0, 2.0, 5.0])
 @pytest.mark.parametrize(
     ("start_in", "end_in", "hold_s", "verdict"),

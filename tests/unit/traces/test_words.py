@@ -1,5 +1,7 @@
 """Suspects, evidence and the explanation of one trace."""
 
+import re
+
 import numpy as np
 import polars as pl
 import pytest
@@ -187,6 +189,26 @@ def test_where_holding_is_not_sure_nobody_is_told_to_clear_the_codes():
         assert told.result["verdict"] == "holds"
         assert (told.result["confidence"] < 0.9) == (step == NEXT_IF_UNSURE)
         assert told.sentences[-1] == step
+
+
+def test_of_two_stories_that_fit_alike_both_are_to_be_settled_and_neither_is_spoken_against():
+    drawing = Drawing().rest().closed(rate=0.0).add(30, lambda s: 0 * s, True, 100.0)
+    drawing.add(40, lambda s: 0 * s, True, 0.0).release()
+    said = explain_trace(drawing.samples(noise=5), HEADER, Settings()).sentences
+    assert said[-1].startswith(NEXT_RECORDING["torn"])
+    assert NEXT_STEP["gross_leak"] in said[-1]
+    assert NEXT_STEP["no_vacuum"] in said[-1]
+    against = next(line for line in said if line.startswith("Against the others"))
+    assert "gross leak" not in against
+    assert "no vacuum arrives" not in against
+
+
+def test_the_scatter_about_a_fit_is_that_of_the_parts_that_were_fitted():
+    """Fuel that sloshes by 40 Pa had been said to scatter by 300."""
+    samples = whole_test(0.8).samples(noise=2)
+    slosh = samples.with_columns(pl.col("tank_pressure_pa") + 40 * (pl.col("t_s") * 2.1).sin())
+    said = " ".join(explain_trace(slosh, HEADER, Settings()).sentences)
+    assert 5 < float(re.search(r"lies ([\d.]+) Pa off", said)[1]) < 40
 
 
 def test_a_test_that_was_recorded_whole_is_not_asked_for_again_as_if_a_part_were_missing():
