@@ -16,6 +16,8 @@ from pipeline.traces.view import SETTLING_S
 _BESIDE_S = 5.0
 #: A draw or hold is steady from so many seconds after its start.
 _STEADY_S = 3.0
+#: What a hold ends at is read over its last second.
+_LAST_S = 1.0
 #: The middle of a draw's fall [share of its depth].
 FROM_SHARE, TO_SHARE = 0.15, 0.6
 #: Under a duty that rises evenly vacuum goes with the square of the time since gas began to flow: at the middle of that
@@ -57,8 +59,9 @@ class Draw(NamedTuple):
 class Hold(NamedTuple):
     """The chosen hold, of one recording or of many.
 
-    seconds [s], n; start_above, end_above [Pa] : above the vented level. change, late_change [Pa] : of its last fifth
-    against its first seconds, and against its second quarter. free_s [s] : until it stood at the sensor's end, or all
+    seconds [s], n; start_above, end_above, last_above [Pa] : above the vented level, where it starts, in its last fifth
+    and in its last second. change, late_change [Pa] : of its last fifth against its first seconds, and against its
+    second quarter. free_s [s] : until it stood at the sensor's end, or all
     of it. gone_s [s] : until four fifths of the vacuum were gone. let_go_s [s] : in which four fifths of what stood at
     its end went before the vent was commanded open, where something opened. rose_s [s] : in which a filling brought
     the pressure from a tenth to half of where the hold starts.
@@ -69,6 +72,7 @@ class Hold(NamedTuple):
     n: Any
     start_above: Any
     end_above: Any
+    last_above: Any
     change: Any
     late_change: Any
     free_s: Any
@@ -324,6 +328,7 @@ def read_hold(
         float(b - a),
         level - zero,
         end - zero,
+        mean(p, max(min(row_from(t, a, b, marks.hold_end - _LAST_S), b - 1), a), b) - zero,
         end - first_seconds,
         end - quarter,
         free_s,

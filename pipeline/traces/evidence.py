@@ -64,7 +64,9 @@ def _less_likely(r: Readings) -> Text | str:
 
 
 def _why_second(r: Readings) -> Text:
-    return choose((r["second"] == "sensor_disagrees", parted(r)))
+    fell = say(" (before the draw the shut tank fell at {} Pa/s)", fixed(np.abs(r["closed_rate"]), 1))
+    may_pass = (r["second"] == "purge_passes_closed") & _shut_fell(r, 0.0)
+    return choose((r["second"] == "sensor_disagrees", parted(r)), (may_pass, where_known(fell)))
 
 
 def _told(stories: np.ndarray) -> Text:
@@ -116,7 +118,7 @@ def _begun_at(r: Readings) -> Floats:
 def _bleed(r: Readings) -> Text:
     # A valve that shuts late draws on in the hold: from the greatest vacuum on the pressure rose.
     drawn_to = np.where(r["is_pressure_test"], np.nan, r["draw_before"] - r["depth"] - r["zero"])
-    change = r["hold_end_above"] - np.fmin(_begun_at(r), drawn_to)
+    change = r["hold_last_above"] - np.fmin(_begun_at(r), drawn_to)
     return choose(
         (
             isfinite(r["gone_s"]) & (r["gone_s"] < 0.8 * r["hold_s"]) & ~r["is_pressure_test"],

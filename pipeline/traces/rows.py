@@ -34,6 +34,7 @@ _READINGS_SAID = {
     "draw_before": "draw.before",
     "hold_start_above": "hold.start_above",
     "hold_end_above": "hold.end_above",
+    "hold_last_above": "hold.last_above",
     "gone_s": "hold.gone_s",
     "let_go_s": "hold.let_go_s",
     "interval_s": "sensor.interval_s",
