@@ -112,7 +112,8 @@ def _draw(r: Readings) -> Text:
 
 def _begun_at(r: Readings) -> Floats:
     """Return the pressure at which the hold began [Pa]: of a system that was filled, when the source was closed."""
-    return np.where(r["is_pressure_test"] & isfinite(r["put_under"]), r["put_under"], r["hold_start_above"])
+    is_told = r["is_pressure_test"] & isfinite(r["put_under"])
+    return np.select([is_told], [r["put_under"]], r["hold_start_above"])
 
 
 def _bleed(r: Readings) -> Text:
@@ -211,9 +212,10 @@ def _hole(r: Readings) -> Text:
 
 def _gross_leak(r: Readings) -> Text:
     # That a gross leak is no pinhole tells nobody anything.
-    low = np.where(r["gross_low"] >= HOLDS_MM, r["gross_low"], np.nan)
+    low = np.where(r["gross_low"] >= HOLDS_MM, _tenth(r["gross_low"], np.floor), np.nan)
     least = where_known(say("; the hole is larger than {} mm ({})", fixed(low, 1), _coefficient(r)))
-    bounds = where_known(say("{} to {} mm; ", fixed(r["settled_low"], 1), fixed(r["settled_high"], 1)))
+    settled_low, settled_high = _tenth(r["settled_low"], np.floor), _tenth(r["settled_high"], np.ceil)
+    bounds = where_known(say("{} to {} mm; ", fixed(settled_low, 1), fixed(settled_high, 1)))
     settled = say(
         "; by this model's usual purge flow the vacuum settled as through {} mm ({}{})",
         *(fixed(r["settled"], 1), bounds, _coefficient(r)),
@@ -224,6 +226,11 @@ def _gross_leak(r: Readings) -> Text:
         "{}: a leak too large for a decay, or a vent path that stays open{}{}{}.",
         *(_how_it_went(r), least, _any_fill(r, low), choose((is_usual, where_known(settled)))),
     )
+
+
+def _tenth(mm: Floats, outward: Callable[[Floats], Floats]) -> Floats:
+    """Return the bounds of a size [mm] to a tenth, rounded outward."""
+    return outward(np.round(10 * mm, 6)) / 10
 
 
 def _any_fill(r: Readings, size: Floats) -> Text:

@@ -162,3 +162,10 @@ def test_a_hole_told_by_the_usual_purge_flow_is_none_that_the_time_denies(settle
     text = one(r, gross_low=2.9, settled=2.2, settled_low=2.0, settled_high=settled_high)
     assert ("vacuum settled as through 2.2 mm" in text) is is_told
     assert "larger than 2.9 mm" in text
+
+
+def test_bounds_of_a_gross_leak_are_rounded_outward():
+    r = Readings("gross_leak", np.random.default_rng(4))
+    text = one(r, gross_low=0.567, settled=3.0, settled_low=2.07, settled_high=3.61)
+    assert "larger than 0.5 mm" in text
+    assert "as through 3.0 mm (2.0 to 3.7 mm" in text
