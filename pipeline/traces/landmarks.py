@@ -41,7 +41,6 @@ class Landmarks(NamedTuple):
     release_start: Any
     release_end: Any
     longest_hold: Any
-    n_draws: Any
     is_pressure_test: Any
     is_opened: Any
     hold_lost_s: Any
@@ -114,9 +113,6 @@ def find_landmarks(
         release += 1
     if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
         release = -1
-    n_draws = 0
-    for s in range(n):
-        n_draws += phase[s] == DRAW
     draw_start, draw_end = _span(t, first, n, draw)
     release_start, release_end = _span(t, first, n, release)
     marks = Landmarks(
@@ -131,7 +127,6 @@ def find_landmarks(
         release_start,
         release_end,
         longest,
-        float(n_draws),
         1.0 if applied >= 0 else 0.0,
         is_opened,
         hold_lost_s,

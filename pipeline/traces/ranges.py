@@ -60,19 +60,11 @@ def row_after(t: Floats, a: int, b: int, time: float) -> int:
 
 @summing
 def mean(x: Floats, a: int, b: int) -> float:
+    """Return the mean of these values, nan where there is none."""
     some, total = x[a:b], 0.0
     for i in range(len(some)):
         total += some[i]
     return total / len(some) if len(some) else np.nan
-
-
-@summing
-def squares(x: Floats, a: int, b: int) -> float:
-    """Return the sum of squares about the mean."""
-    middle, some, total = mean(x, a, b), x[a:b], 0.0
-    for i in range(len(some)):
-        total += (some[i] - middle) ** 2
-    return total
 
 
 @compiled
@@ -250,6 +242,6 @@ def line_of_sums(n: int, sxx: float, sxy: float, syy: float) -> tuple[float, flo
         return np.nan, np.nan, np.nan, np.nan
     slope = sxy / sxx
     rest = max(syy - slope * sxy, 0.0)
-    sd = np.sqrt(rest / (n - 2)) if n > 2 else np.nan
+    sd = np.sqrt(rest / (n - 2))
     r2 = 1 - rest / syy if syy > 0 else np.nan
     return slope, sd / np.sqrt(sxx), sd, r2

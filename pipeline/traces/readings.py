@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
 from pipeline.traces.drawn import Draw, Hold, read_draw, read_hold
-from pipeline.traces.hold_bins import HoldBins, as_cooling, bin_hold
+from pipeline.traces.hold_bins import HoldBins, bin_hold
 from pipeline.traces.landmarks import Landmarks, find_landmarks, when_purge_stopped
 from pipeline.traces.phases import cut_phases
 from pipeline.traces.ranges import ROOM
@@ -34,7 +34,7 @@ class Shown:
 
 
 #: Readings that are whole numbers or true or false; the others are real.
-_COUNTS = ("n_draws", "n", "rest_n", "n_quiet")
+_COUNTS = ("n", "rest_n", "n_quiet")
 _KINDS: tuple[type[Any], ...] = (
     Landmarks,
     Sensor,
@@ -60,7 +60,7 @@ def read_recordings(recordings: Recordings) -> tuple[Landmarks, Shown, VoltReadi
     commands = r.duty, r.rpm, r.is_vent_closed, r.is_fed
     _read_all(r.begin, r.t, r.pressure, r.volts, *commands, tables, bins.arrays)
     marks, *parts, volts = (_as_columns(kind, table) for kind, table in zip(_KINDS, tables, strict=True))
-    return marks, Shown(*parts), volts, as_cooling(bins)
+    return marks, Shown(*parts), volts, bins
 
 
 def _as_columns(kind: type[Any], table: Floats) -> Any:

@@ -163,7 +163,7 @@ def size_leaks(
         upper,
         # A vacuum that never was tells nothing by how fast it went.
         only_known(np.where(gross > 0, gross, np.nan)),
-        diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),
+        diameter(_leak_that_empties(shown, 0.0, barometric_pa, temperature_c)),
         diameter(
             _leak_that_lets_go(shown, -np.nan_to_num(shown.sensor.interval_s), barometric_pa, temperature_c)
         ),
@@ -263,7 +263,9 @@ def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Fl
     return _leak_of_fall(-shown.release.from_above, 0.5, seconds, barometric_pa, temperature_c)
 
 
-def _leak_that_empties(shown: Shown, slack_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+def _leak_that_empties(
+    shown: Shown, slack_s: Floats | float, barometric_pa: Floats, temperature_c: Floats
+) -> Floats:
     """Return the Cd A / V [1/m] that lets four fifths of the vacuum go in the time it took and `slack_s` more."""
     vacuum = shown.draw.before - (shown.hold.start_above + shown.vented.zero)
     return _leak_of_fall(vacuum, 0.2, shown.hold.gone_s + slack_s, barometric_pa, temperature_c)

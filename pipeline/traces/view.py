@@ -70,18 +70,18 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
         a -= 1
     if n - a <= _STANDS_N:
         return n
-    is_told, pairs, unequal = False, 0, 0
+    is_told, unequal = False, 0
     for i in range(a + 1, n):
         is_told |= is_vent_closed[i] != is_vent_closed[i - 1] or (duty[i] > 0) != (duty[i - 1] > 0)
         if volts[i] != volts[i - 1] and np.isfinite(volts[i]):
             return n
     lowest, highest = p[a], p[a]
     for i in range(1, a):
-        pairs += 1
         unequal += p[i] != p[i - 1]
         lowest, highest = min(lowest, p[i]), max(highest, p[i])
     is_inside = lowest < p[n - 1] < highest
-    is_dead = is_told and is_inside and unequal >= max(_LIVELY * pairs, _MIN_PAIRS) and _leaps(p[:a], duty)
+    is_lively = unequal >= max(_LIVELY * (a - 1), _MIN_PAIRS)
+    is_dead = is_told and is_inside and is_lively and _leaps(p[:a], duty)
     if is_dead and not _draws(duty, is_vent_closed, a, n) and _draws(duty, is_vent_closed, 0, a):
         for i in range(a):
             if p[i] == p[n - 1] and not is_vent_closed[i] and duty[i] <= 0:

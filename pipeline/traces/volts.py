@@ -191,7 +191,7 @@ def _step(volts: Floats, a: int, b: int, room: Floats) -> float:
 
 @dataclass(frozen=True)
 class VoltStory:
-    """Volts against pressure of each trace: is there anything to compare, what does not fit, line and ranges.
+    """Volts against pressure of each trace: what does not fit, line and ranges.
 
     The signs (see `signs`) say: volts flat while the pressure moves, volts that move while the pressure is flat, no
     straight line between them, a slope that is not the model's, a vented level that is not. volts_per_pa : see
@@ -199,7 +199,6 @@ class VoltStory:
     how many vehicles agree on it, see `agreement`.
     """
 
-    has_volts: Flags
     is_flat: Floats
     is_alone: Floats
     is_bent: Floats
@@ -270,7 +269,6 @@ def compare_volts(
     # Volts that end at ground or supply lie on no line, and take the pressure with them to where no tank rests.
     is_at_end = ~is_alive & (np.abs(sensor.level - np.nan_to_num(norms.norm["rest_pa"])) > _SHIFTED_PA)
     return VoltStory(
-        enough,
         flat,
         alone,
         bent,
