@@ -76,17 +76,12 @@ class _Trace:
         return pressure_after(from_pa, time_s, k, vapor_pa_s)
 
 
-def is_weighed(m: Measured, k: int) -> bool:
-    """Say whether stories were compared: without a test, or without samples, none was."""
-    return m.judgement.verdict[k] != "not_judged" or m.judgement.reason[k] in ("torn", "cannot_tell")
-
-
 def other_stories(m: Measured, k: int, settings: Settings) -> list[StoryCurve]:
     """Return what the stories that were not chosen would have drawn in recording k, likeliest first.
 
     A recording that was not judged has no chosen story: then all are drawn.
     """
-    if not is_weighed(m, k):
+    if not m.judgement.is_weighed[k]:
         return []
     told = dict(zip(NAMES, m.judgement.told.probability[k].tolist(), strict=True))
     chosen = m.judgement.verdict[k]

@@ -66,8 +66,7 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     verdict = m.judgement.verdict
     volume = sizes.volume
     is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
-    # Without a test, or without samples, no story was weighed.
-    is_weighed = (verdict != "not_judged") | np.isin(m.judgement.reason, ("torn", "cannot_tell"))
+    is_weighed = m.judgement.is_weighed
     has_size = is_leak | is_tight
     per_area = np.where(has_size, 1e6 / settings.discharge_coefficient, np.nan)
     hole = m.equilibrium
@@ -133,7 +132,7 @@ def _sentences(m: Measured, settings: Settings) -> pl.Series:
     per_area = 1e6 / settings.discharge_coefficient
     columns = {
         "reason": m.judgement.reason,
-        "creeps": m.judgement.creeps,
+        "creeps": m.judgement.signs.creeps > 0,
         "is_risen_shut": m.judgement.signs.risen_shut > 0,
         "is_shut_at_rest": m.judgement.signs.shut_at_rest > 0,
         "is_stopped": m.judgement.signs.stopped > 0,
@@ -219,7 +218,7 @@ def _suspects(m: Measured) -> pl.Series:
         first=pl.Series(np.round(told.confidence, 1)),
         other=pl.Series(told.second),
         second=pl.Series(np.round(told.second_confidence, 1)),
-        is_shut=pl.Series((j.creeps | (j.signs.risen_shut > 0)) & (told.best == NO_VACUUM)),
+        is_shut=pl.Series(((j.signs.creeps > 0) | (j.signs.risen_shut > 0)) & (told.best == NO_VACUUM)),
     )
     cases = each.with_row_index("at").group_by(each.columns).agg("at")
     suspects = []

@@ -91,14 +91,18 @@ REASONS = {
 @dataclass(frozen=True)
 class Judgement:
     """Verdict of each trace, the reason where it is `not_judged` (a key of REASONS, else ""), what all stories came to,
-    quality, and whether the shut tank creeps."""
+    the signs they rest on, and quality (0 to 1)."""
 
     verdict: np.ndarray
     reason: np.ndarray
     told: Told
     signs: Signs
     quality: Floats
-    creeps: Flags
+
+    @cached_property
+    def is_weighed(self) -> Flags:
+        """Where stories were compared: without a test, or without samples, none was."""
+        return (self.verdict != "not_judged") | np.isin(self.reason, ("torn", "cannot_tell"))
 
     @cached_property
     def best(self) -> np.ndarray:
@@ -170,7 +174,7 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
         (reason == "torn") & is_of_leak, np.where(has_hold, "cannot_tell", "short_hold"), reason
     )
     verdict = np.where(reason == "", np.array(NAMES, object)[best], "not_judged")
-    return Judgement(verdict, reason, told, signs, _quality(shown, sd), signs.creeps > 0)
+    return Judgement(verdict, reason, told, signs, _quality(shown, sd))
 
 
 def _sure_of(told: Told) -> Floats:

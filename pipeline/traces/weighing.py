@@ -6,7 +6,6 @@ import numpy as np
 
 from pipeline.traces.evidence import STORY_TOLD
 from pipeline.traces.measured import Measured
-from pipeline.traces.other_stories import is_weighed
 from pipeline.traces.stories import GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, SIGNS, STORIES
 
 #: Stories are named while they are likelier than this, and two at the least.
@@ -33,7 +32,7 @@ _NOT_SEEN = {
 
 def weigh_in_words(m: Measured, k: int) -> list[str]:
     """Return a sentence with the likeliest stories of recording k, and one with what spoke against the others."""
-    if not is_weighed(m, k):
+    if not m.judgement.is_weighed[k]:
         return []
     likely = m.judgement.told.probability[k]
     order = np.argsort(-likely, kind="stable").tolist()
