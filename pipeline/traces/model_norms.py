@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
-from pipeline.traces.agreement import Reach, agreed_by_model
+from pipeline.traces.agreement import Reach, agreed_by_model, voiced
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
 from pipeline.traces.fleet_vapor import law_of_tanks
@@ -99,6 +99,7 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     vapor = law_of_tanks(ratio, ratio_sd, MIN_OF_ALL if vehicles >= MIN_OF_ALL else MIN_OF_FEW_VEHICLES)
     said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null()))
     extra = extra_volumes(said)
+    said = voiced(said)
     said = in_generation(said, generations(said, _REACH))
     said = _flow_by_extra_volume(said.join(extra, on=MODEL, how="left"))
     found = said.group_by(GENERATION).agg(
