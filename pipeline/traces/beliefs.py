@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -77,8 +77,13 @@ class Beliefs:
 
     @property
     def arrays(self) -> tuple[Floats, ...]:
-        """What the fit takes: all but the last three."""
-        return tuple(getattr(self, field.name) for field in fields(self)[:-3])
+        """What the fit takes, in the order in which `hold_believed` takes it apart."""
+        return (
+            *(self.usual, self.usual_sd, self.usual_sd_below),
+            *(self.closed, self.closed_sd, self.closed_above, self.closed_above_sd),
+            *(self.under_vacuum, self.under_vacuum_sd),
+            *(self.heat, self.heat_sd, self.log_tau, self.log_tau_sd),
+        )
 
     def vapor_sd(self, vapor: Floats, middle: Floats) -> Floats:
         """Return the spread that the fit believed of the vapor [Pa/s] under a vacuum `middle` [Pa], the rate being

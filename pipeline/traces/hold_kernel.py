@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Floats, fused
+from pipeline.traces.compiled import ZERO, Floats, fused, put
 from pipeline.traces.hold_believed import LEAK_SCALE, Around, believe, believe_of_tanks, viscous_at
 from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
 from pipeline.traces.hold_clock import mend_clock
@@ -93,16 +93,15 @@ _FIRST_NOISE2 = 25.0
 
 
 class Found(NamedTuple):
-    """What a fit found: leak and its standard deviation [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a
-    sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, the share of the
-    hold's time about which its clock and its pressure may disagree, by how much the clock's time was mended [s], the
-    standard deviation of the vapor at that distance [Pa/s], and the leak's covariance with it [Pa/(m s)]; the share of
-    the heat exchange that is seen and the logarithm of its time constant [s], each with its standard deviation; the
-    standard deviation of the vapor under vacuum [1/s], its covariance with the leak, and the leak's standard deviation
-    as the equations are linear."""
+    """What a fit found: leak [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a sample [Pa], mean distance of
+    the hold from zero [Pa], discharge coefficient there as a share, the share of the hold's time about which its clock
+    and its pressure may disagree, by how much the clock's time was mended [s], the standard deviation of the vapor at
+    that distance [Pa/s], and the leak's covariance with it [Pa/(m s)]; the share of the heat exchange that is seen and
+    the logarithm of its time constant [s], each with its standard deviation; the standard deviation of the vapor under
+    vacuum [1/s], its covariance with the leak, and the leak's standard deviation as the equations are linear; and over
+    all time constants, nan where that is not asked [1/m]."""
 
     leak: Any
-    leak_sd: Any
     vapor: Any
     under: Any
     residual: Any
@@ -119,12 +118,26 @@ class Found(NamedTuple):
     under_sd: Any
     leak_with_under: Any
     leak_linear_sd: Any
+    leak_sd: Any
+
+
+_LEAK_SD = Found._fields.index("leak_sd")
+
+
+class _Hold(NamedTuple):
+    """The hold that is fitted: how many bins of it are in `Room`, how cold its gas is at the start by each of WARMING_S
+    as a pressure [Pa], what is believed of it (see `beliefs.Beliefs.arrays`), and what is known."""
+
+    m: int
+    cooling: Floats
+    given: Floats
+    here: Around
 
 
 class Room(NamedTuple):
-    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design
-    (a row for each unknown, so that its bins lie side by side); heat's fading; normal equations,
-    right side, unknowns, beliefs."""
+    """Scratch of one fit: rows of numbers of each bin (_T, ... _LATE) and of each unknown (_MEAN, ... _THIRD); gas,
+    felt; design (a row for each unknown, so that its bins lie side by side); heat's fading; normal equations,
+    beliefs."""
 
     bins: Floats
     gas: Floats
@@ -134,6 +147,14 @@ class Room(NamedTuple):
     normal: Floats
     precision: Floats
     vectors: Floats
+
+
+#: Rows of `Room.bins`: time [s], what is solved for, samples, pressure, model, fitted curve [Pa], weight [1/Pa2], and
+#: how late sensor and valves are then [s].
+_T, _TARGET, _N, _PRESSURE, _MODEL, _CURVE, _WEIGHT, _LATE = range(8)
+#: Rows of `Room.vectors`: the unknowns, what they were in the round before, right side, beliefs as precision times
+#: mean, and three for whatever is asked of the unknowns.
+_MEAN, _OLD, _RIGHT, _PULL, _ASKED, _OTHER, _THIRD = range(7)
 
 
 @fused
@@ -164,12 +185,12 @@ def fit_all(
     curve: Floats,
     curve_sd: Floats,
 ) -> None:
-    """Fit the holds in `t`, `pressure` and `n` (traces x bins); fill `found` (traces x
-    Found), and `curve` and `curve_sd` where they have rows.
+    """Fit the holds in `t`, `pressure` and `n` (traces x bins); fill `found` (traces x Found), and `curve` and
+    `curve_sd` where they have rows.
 
     Parameters
     ----------
-    cooling : traces x time constants, see `hold_bins`. given : traces x fields of `beliefs.Beliefs`.
+    cooling : traces x time constants, see `hold_bins`. given : traces x `beliefs.Beliefs.arrays`.
     first_log_tau : where the time constant's fit starts. is_rough : the leak's standard deviation over all
         time constants is not asked.
     """
@@ -177,46 +198,67 @@ def fit_all(
     room = _room()
     room.design[LEVEL] = 1.0
     for k in range(len(t)):
-        m = ZERO
-        for cell in range(N_BINS):
-            if n[k, cell] > 0:
-                room.bins[0, m], room.bins[2, m], room.bins[3, m] = t[k, cell], n[k, cell], pressure[k, cell]
-                m += 1
+        m = _gather(t[k], pressure[k], n[k], room)
         if m < _MIN_BINS:
             continue
-        here = Around(
-            around.air[k],
-            around.heat[k],
-            around.viscosity[k],
-            around.volume[k],
-            around.discharge[k],
-            around.noise2[k],
-            around.rounding[k],
-        )
-        told_s = room.bins[0, m - 1]
-        doubt = mend_clock(room.bins[0], room.bins[3], m, _scatter(m, here, room.bins[2]), room.bins[1])
-        for i in range(m):
-            room.bins[7, i] = LATE_S * np.exp(-(room.bins[0, i] + LATENCY_S) / LATE_S)
-        room.vectors[0, :] = 0.0
-        _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
-        # What the closed phase says of a leak that is taken as none at first would hold it there.
-        room.vectors[0, LEAK] = _first_leak(room.bins[0], room.bins[3], room.bins[5], m, here)
-        believe_of_tanks(given[k], room.precision, room.vectors[6])
-        start = first_log_tau[k]
-        air_share = _AIR_SHARE if room.bins[3, 0] < 0 else 0.0
-        _, noise2 = _fit(
-            m, cooling[k], given[k], here, 0.0, start, _FIXED, stands, _FIRST_ROUNDS, _FIRST_NOISE2, room
-        )
-        cost, noise2 = _fit(
-            m, cooling[k], given[k], here, air_share, start, _FREE, stands, _ROUNDS, noise2, room
-        )
-        _report(m, here, noise2, room, found[k])
+        hold, start = _Hold(m, cooling[k], given[k], _one_of(around, k)), first_log_tau[k]
+        doubt, mended_s = _mend(hold, room)
+        _begin(hold, room)
+        air_share = _AIR_SHARE if room.bins[_PRESSURE, 0] < 0 else 0.0
+        _, noise2 = _fit(hold, 0.0, start, _FIXED, stands, _FIRST_ROUNDS, _FIRST_NOISE2, room)
+        cost, noise2 = _fit(hold, air_share, start, _FREE, stands, _ROUNDS, noise2, room)
+        put(found, k, _report(hold, noise2, doubt, mended_s, room))
         if len(curve):
             _draw(n[k], room, curve[k], curve_sd[k])
-        found[k, 8] = room.bins[0, m - 1] - told_s
-        found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
         if not is_rough:
-            found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, air_share, cost, noise2, room)
+            found[k, _LEAK_SD] = _sd_over_taus(hold, air_share, cost, noise2, room)
+
+
+@fused
+def _gather(t: Floats, pressure: Floats, n: Floats, room: Room) -> int:
+    """Put the bins that have samples side by side into `room`; return how many they are."""
+    m = ZERO
+    for cell in range(N_BINS):
+        if n[cell] > 0:
+            room.bins[_T, m], room.bins[_N, m], room.bins[_PRESSURE, m] = t[cell], n[cell], pressure[cell]
+            m += 1
+    return m
+
+
+@fused
+def _one_of(around: Around, k: int) -> Around:
+    return Around(
+        around.air[k],
+        around.heat[k],
+        around.viscosity[k],
+        around.volume[k],
+        around.discharge[k],
+        around.noise2[k],
+        around.rounding[k],
+    )
+
+
+@fused
+def _mend(hold: _Hold, room: Room) -> tuple[float, float]:
+    """Mend the clock of the bins; return the share of their time that stays in doubt, and the seconds that were
+    added."""
+    bins, m = room.bins, hold.m
+    told_s = bins[_T, m - 1]
+    doubt_s = mend_clock(bins[_T], bins[_PRESSURE], m, _scatter(m, hold.here, bins[_N]), bins[_TARGET])
+    return doubt_s / max(bins[_T, m - 1] - bins[_T, 0], 1e-9), bins[_T, m - 1] - told_s
+
+
+@fused
+def _begin(hold: _Hold, room: Room) -> None:
+    """Put into `room` what the first round starts from."""
+    bins, m = room.bins, hold.m
+    for i in range(m):
+        bins[_LATE, i] = LATE_S * np.exp(-(bins[_T, i] + LATENCY_S) / LATE_S)
+    room.vectors[_MEAN, :] = 0.0
+    _first_guess(bins[_T], bins[_PRESSURE], m, bins[_CURVE])
+    # What the closed phase says of a leak that is taken as none at first would hold it there.
+    room.vectors[_MEAN, LEAK] = _first_leak(bins[_T], bins[_PRESSURE], bins[_CURVE], m, hold.here)
+    believe_of_tanks(hold.given, room.precision, room.vectors[_PULL])
 
 
 @fused
@@ -229,33 +271,22 @@ def _scatter(m: int, here: Around, n: Floats) -> float:
 
 
 @fused
-def _sd_over_taus(
-    m: int,
-    cooling: Floats,
-    given: Floats,
-    here: Around,
-    air_share: float,
-    cost: float,
-    noise2: float,
-    room: Room,
-) -> float:
+def _sd_over_taus(hold: _Hold, air_share: float, cost: float, noise2: float, room: Room) -> float:
     """Return the standard deviation of the leak [1/m], the time constant being anything that the fit allows.
 
     Gauss and Hermite's three points about the fitted one, each weighted anew by how well it fits: the equations are
     far from linear in the time constant where the hold is short.
     """
-    middle = room.vectors[0, LOG_TAU]
+    middle = room.vectors[_MEAN, LOG_TAU]
     wide = _sd_of_one(LOG_TAU, N_UNKNOWN, room)
-    leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+    leak, sd = room.vectors[_MEAN, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
         log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
-        other, noise2 = _fit(
-            m, cooling, given, here, air_share, log_tau, _FIXED, _STANDS, _ONE_ROUND, noise2, room
-        )
+        other, noise2 = _fit(hold, air_share, log_tau, _FIXED, _STANDS, _ONE_ROUND, noise2, room)
         off = (log_tau - middle) / wide
         weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
-        leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+        leak, sd = room.vectors[_MEAN, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
         total += weight
         mean += weight * leak
         square += weight * (sd * sd + leak * leak)
@@ -266,34 +297,46 @@ def _sd_over_taus(
 @fused
 def _sd_of_one(unknown: int, n: int, room: Room) -> float:
     """Return the standard deviation of one unknown, only the first n being free."""
+    asked = room.vectors[_ASKED]
     for j in range(N_UNKNOWN):
-        room.vectors[5, j] = 1.0 if j == unknown else 0.0
-    return spread_of(room.normal, room.vectors[5], n, room.vectors[4])
+        asked[j] = 1.0 if j == unknown else 0.0
+    return spread_of(room.normal, asked, n, room.vectors[_OTHER])
 
 
 @fused
-def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> None:
-    mean, total, samples = room.vectors[0], 0.0, 0.0
+def _report(hold: _Hold, noise2: float, doubt: float, mended_s: float, room: Room) -> Found:
+    """Return what was found; the unknowns' Cholesky factor is that of the last round. `leak_sd` is left out."""
+    m, here, mean, total, samples = hold.m, hold.here, room.vectors[_MEAN], 0.0, 0.0
     for i in range(m):
-        total += room.bins[2, i] * room.bins[3, i]
-        samples += room.bins[2, i]
+        total += room.bins[_N, i] * room.bins[_PRESSURE, i]
+        samples += room.bins[_N, i]
     middle = abs(total / samples)
-    found[0] = mean[LEAK] * LEAK_SCALE
-    found[2], found[3] = mean[VAPOR], mean[UNDER]
-    found[4], found[5] = np.sqrt(noise2), middle
-    found[6] = discharge_share(middle, viscous_at(mean[LEAK], here))
-    found[11], found[12] = mean[HEAT], _sd_of_one(HEAT, N_UNKNOWN, room)
-    found[13], found[14] = mean[LOG_TAU], _sd_of_one(LOG_TAU, N_UNKNOWN, room)
-    vapor, leak, under = room.vectors[1], room.vectors[2], room.vectors[4]
+    heat_sd, log_tau_sd = _sd_of_one(HEAT, N_UNKNOWN, room), _sd_of_one(LOG_TAU, N_UNKNOWN, room)
+    vapor, leak, under = room.vectors[_ASKED], room.vectors[_OTHER], room.vectors[_THIRD]
     vapor[:], leak[:], under[:] = 0.0, 0.0, 0.0
     vapor[VAPOR], vapor[UNDER], leak[LEAK], under[UNDER] = 1.0, middle, LEAK_SCALE, 1.0
     for row in (vapor, leak, under):
         whiten(room.normal, row, N_UNKNOWN)
-    found[9] = np.sqrt(shared_by(vapor, vapor, N_UNKNOWN))
-    found[10] = shared_by(vapor, leak, N_UNKNOWN)
-    found[15] = np.sqrt(shared_by(under, under, N_UNKNOWN))
-    found[16] = shared_by(under, leak, N_UNKNOWN)
-    found[17] = np.sqrt(shared_by(leak, leak, N_UNKNOWN))
+    return Found(
+        mean[LEAK] * LEAK_SCALE,
+        mean[VAPOR],
+        mean[UNDER],
+        np.sqrt(noise2),
+        middle,
+        discharge_share(middle, viscous_at(mean[LEAK], here)),
+        doubt,
+        mended_s,
+        np.sqrt(shared_by(vapor, vapor, N_UNKNOWN)),
+        shared_by(vapor, leak, N_UNKNOWN),
+        mean[HEAT],
+        heat_sd,
+        mean[LOG_TAU],
+        log_tau_sd,
+        np.sqrt(shared_by(under, under, N_UNKNOWN)),
+        shared_by(under, leak, N_UNKNOWN),
+        np.sqrt(shared_by(leak, leak, N_UNKNOWN)),
+        np.nan,
+    )
 
 
 @fused
@@ -302,18 +345,15 @@ def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
     i = 0
     for cell in range(N_BINS):
         if n[cell] > 0:
-            curve[cell] = room.bins[5, i]
-            room.vectors[5] = room.design[:, i]
-            curve_sd[cell] = spread_of(room.normal, room.vectors[5], N_UNKNOWN, room.vectors[4])
+            curve[cell] = room.bins[_CURVE, i]
+            room.vectors[_ASKED] = room.design[:, i]
+            curve_sd[cell] = spread_of(room.normal, room.vectors[_ASKED], N_UNKNOWN, room.vectors[_OTHER])
             i += 1
 
 
 @fused
 def _fit(
-    m: int,
-    cooling: Floats,
-    given: Floats,
-    here: Around,
+    hold: _Hold,
     air_share: float,
     log_tau: float,
     is_tau_free: bool,
@@ -322,27 +362,33 @@ def _fit(
     noise2: float,
     room: Room,
 ) -> tuple[float, float]:
-    """Fit the m bins in `room` from its unknowns and curve and the given time constant on, which stays as it is unless
-    `is_tau_free`. `air_share`: see _AIR_SHARE. It ends when a round moves the curve by `stands`.
+    """Fit the bins in `room` from its unknowns and curve on.
 
     Leaves unknowns, curve, design and the normal equations' Cholesky factor in `room`.
+
+    Parameters
+    ----------
+    air_share : see _AIR_SHARE. log_tau : where the time constant's logarithm starts; it stays there unless
+        `is_tau_free`. stands, rounds : it ends with a round that moves the curve by less than `stands`, or with the
+        last of so many. noise2 : the variance of a sample that the first round takes [Pa2].
 
     Returns
     -------
     How badly it fits (up to a constant), and the variance of a sample [Pa2].
     """
     # By index: of rows that are unpacked the compiler does not know that their bins lie side by side.
-    t, target, n, pressure = room.bins[0], room.bins[1], room.bins[2], room.bins[3]
-    model, curve, weight, late = room.bins[4], room.bins[5], room.bins[6], room.bins[7]
-    mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[6], room.vectors[3]
-    design = room.design
+    bins, vectors, design = room.bins, room.vectors, room.design
+    t, target, n, pressure = bins[_T], bins[_TARGET], bins[_N], bins[_PRESSURE]
+    model, curve, weight, late = bins[_MODEL], bins[_CURVE], bins[_WEIGHT], bins[_LATE]
+    mean, old, pull, right = vectors[_MEAN], vectors[_OLD], vectors[_PULL], vectors[_RIGHT]
+    m, here = hold.m, hold.here
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1])
     for _ in range(rounds):
         viscous, leak = viscous_at(mean[LEAK], here), air_share * max(mean[LEAK], 0.0)
         let_in(t, curve, m, here.air, here.heat, viscous, LEAK_SCALE, leak, weight, room.gas)
-        _linearize(t, m, cooling, mean, is_tau_free, room, model)
+        _linearize(t, m, hold.cooling, mean, is_tau_free, room, model)
         turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
         # A mean over readings that move by more than a step is rounded less.
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
@@ -352,7 +398,7 @@ def _fit(
         for i in range(m):
             target[i] = pressure[i] - model[i]
         add_rows(design, mean, m, target)
-        believe(given, here, mean, room.precision, pull)
+        believe(hold.given, here, mean, room.precision, pull)
         for j in range(N_UNKNOWN):
             old[j] = mean[j]
         normal_equations(design, target, weight, m, room.precision, pull, room.normal, right)

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
+from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, put
 from pipeline.traces.drawn import Draw, Hold, read_draw, read_hold
 from pipeline.traces.hold_bins import HoldBins, bin_hold
 from pipeline.traces.landmarks import Landmarks, find_landmarks, when_purge_stopped
@@ -155,22 +155,16 @@ def _read_one(
     known_zero = zero if vented.is_zero_known > 0 else np.nan
     draw = read_draw(t, p, rpm, duty, smooth, phase, first, marks, parts, known_zero, sd, room)
     hold = read_hold(t, p, smooth, marks, parts, draw, zero, sd, noise[2], sensor.floor)
-    _put(tables[0], k, marks)
-    _put(tables[1], k, sensor)
-    _put(tables[2], k, vented)
-    _put(tables[3], k, read_closed(t, p, smooth, parts.closed, marks, zero, b - a, noise, sd))
-    _put(tables[4], k, draw)
-    _put(tables[5], k, hold)
+    put(tables[0], k, marks)
+    put(tables[1], k, sensor)
+    put(tables[2], k, vented)
+    put(tables[3], k, read_closed(t, p, smooth, parts.closed, marks, zero, b - a, noise, sd))
+    put(tables[4], k, draw)
+    put(tables[5], k, hold)
     span = marks.release_start, marks.release_end
-    _put(tables[6], k, read_release(t, p, a, parts.release, span, zero, noise[2], sensor.floor))
+    put(tables[6], k, read_release(t, p, a, parts.release, span, zero, noise[2], sensor.floor))
     rows, span = when_purge_stopped(t, phase, first, n)
-    _put(tables[7], k, read_release(t, p, a, rows, span, zero, noise[2], sensor.floor))
-    _put(tables[8], k, read_volts(t, p, smooth, volts, sd, first, n, room, paired))
+    put(tables[7], k, read_release(t, p, a, rows, span, zero, noise[2], sensor.floor))
+    put(tables[8], k, read_volts(t, p, smooth, volts, sd, first, n, room, paired))
     ends = sensor.floor, sensor.ceiling
     bin_hold(t, p, smooth, a, b, marks, parts, zero, (hold.start_above, hold.end_above), ends, bins, k)
-
-
-@compiled
-def _put(table: Floats, row: int, values: tuple[float, ...]) -> None:
-    for j in range(len(values)):
-        table[row, j] = values[j]
