@@ -56,16 +56,12 @@ def cut_phases(
             if not drawn and _lost_a_draw(t, p, a + i, a, b):
                 drawn = True
                 n -= first[n - 1] == a + i - 1
-                phase[n], first[n] = DRAW, a + i - 1
-                phase[n + 1], first[n + 1] = HOLD, a + i
-                n += 2
+                n = _add_unseen(phase, first, n, a + i - 1, a + i)
             elif drawn and a + i > seen:
                 came = _drawn_unseen(t, p, is_vent_closed, duty, a + i, first[n - 1], b)
                 if came >= 0:
                     seen = came
-                    phase[n], first[n] = DRAW, a + i - 1
-                    phase[n + 1], first[n + 1] = HOLD, came
-                    n += 2
+                    n = _add_unseen(phase, first, n, a + i - 1, came)
             continue
         vent, purge = vents[i], open_now
         if not vent:
@@ -81,6 +77,14 @@ def cut_phases(
         n += 1
     first[n] = b
     return n
+
+
+@compiled
+def _add_unseen(phase: Ints, first: Ints, n: int, draw: int, hold: int) -> int:
+    """Add to n stretches a draw that no sample shows, and its hold, by their first rows; return how many there are."""
+    phase[n], first[n] = DRAW, draw
+    phase[n + 1], first[n + 1] = HOLD, hold
+    return n + 2
 
 
 @compiled
