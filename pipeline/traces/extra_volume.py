@@ -179,7 +179,7 @@ class Lake:
         return _MODELS_SD_L + _MODELS_SD * max(middle_l, 0.0)
 
 
-def opening(duty_pct: Floats, opens_pct: Floats | float) -> Floats:
+def flow_share(duty_pct: Floats, opens_pct: Floats | float) -> Floats:
     """Return the share of a purge valve's full flow at a duty [%], of one that begins to open at `opens_pct`; nan where
     that is unknown."""
     return _opened_pct(duty_pct, opens_pct) / (100 - opens_pct)
@@ -195,7 +195,7 @@ def extra_volume_l(
 ) -> tuple[Floats, Floats]:
     """Return the extra volume of a model [l] with the duty at which its valve opens [%], and their standard errors.
 
-    The mode of log(minutes) = log(ullage + extra) - log(flow) - log(opening / duty) with scatter (Huber's weights), and
+    The mode of log(minutes) = log(ullage + extra) - log(flow) - log(share / duty) with scatter (Huber's weights), and
     of what is believed of the volume (`wanted_l`, `wanted_sd_l` [l]) and of valves, which stands where fills and duties
     hardly differ. Fuel gauges err as flows scatter: residuals have both errors, and slopes are taken at the volumes
     that both tell (York, Evensen, Lopez Martinez and De Basabe Delgado, Am. J. Phys. 72, 367 (2004), from memory);
@@ -213,7 +213,7 @@ def extra_volume_l(
         extra, opens = found
         volume = np.maximum(draws.ullage_l + extra, _LEAST_GAS_L)
         by_gauge = (draws.gauge_sd_l / volume) ** 2
-        off = logs - np.log(volume) + np.log(100 * opening(duty, opens) / duty)
+        off = logs - np.log(volume) + np.log(100 * flow_share(duty, opens) / duty)
         off = off - np.median(off)
         # Of few draws the scatter is not known by themselves.
         spread = (MAD_TO_SD * float(np.median(np.abs(off)))) ** 2 - float(np.median(by_gauge))

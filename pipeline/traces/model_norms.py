@@ -16,7 +16,7 @@ import polars as pl
 from pipeline.physics.volume import CANISTER_AND_LINES_L
 from pipeline.traces.agreement import Reach, agreed_by_model, voiced
 from pipeline.traces.compiled import Floats
-from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
+from pipeline.traces.extra_volume import MODEL, extra_volumes, flow_share
 from pipeline.traces.fleet_vapor import law_of_tanks
 from pipeline.traces.generations import YEARS, generations, in_generation, nearest_generation
 from pipeline.traces.view import MAD_TO_SD
@@ -130,7 +130,7 @@ def _flow_by_extra_volume(said: pl.DataFrame) -> pl.DataFrame:
     ullage, extra = pl.col("ullage_l"), pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L)
     duty, opens = said["duty_pct"].to_numpy(), said["purge_opens_pct"].fill_null(0.0).to_numpy()
     with np.errstate(invalid="ignore"):
-        by_duty = pl.Series(duty / 100 / opening(duty, opens)).fill_nan(None)
+        by_duty = pl.Series(duty / 100 / flow_share(duty, opens)).fill_nan(None)
     by_volume = (ullage + extra) / (ullage + CANISTER_AND_LINES_L)
     return said.with_columns(pl.col("purge_flow_l_min") * by_volume * by_duty)
 
