@@ -36,4 +36,5 @@ class Measured:
         return (self.judgement.verdict == "gross_leak") & self.taken.marks.is_pressure_test
 
     def __getattr__(self, name: str) -> Any:
+        """What the batch showed by itself, before it was compared: `marks` is `taken.marks`, and so on."""
         return getattr(self.taken, name)
