@@ -9,13 +9,14 @@ import polars as pl
 from numpy import isfinite
 
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.evidence_volts import Readings, disagrees, parted
+from pipeline.traces.evidence_volts import disagrees, parted
 from pipeline.traces.left_out import left_out
 from pipeline.traces.quantities import pressures, rounded, seconds
 from pipeline.traces.ranges import LOST_S, LOST_TIMES
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
 from pipeline.traces.verdict import HOLDS_MM, REASONS
 from pipeline.traces.written import (
+    Readings,
     Text,
     choose,
     counted,

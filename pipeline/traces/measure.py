@@ -42,8 +42,9 @@ def measure_traces(
     samples : trace_id, t_s [s], tank_pressure_pa [Pa, gauge], sensor_v [V], purge_duty_pct [%], is_vent_closed,
         engine_rpm [1/min], is_pressure_derived and, where test gas was fed, test_flow_std_l_min.
     headers : one row per trace: trace_id, job_id, vehicle_id, stage, fuel_level_pct [%], ambient_c [°C],
-        barometric_kpa [kPa], fuel_tank_l [l], make, model, model_year, trouble_codes, checks; source_id where its vent
-        command and its pressures are to be doubted (see `sources`), or is_vent_doubted and is_pressure_doubted.
+        barometric_kpa [kPa], fuel_tank_l [l], make, model, model_year, trouble_codes, checks; barometer_step_kpa [kPa]
+        of the barometer by which absolute pressure became gauge, null for any other; source_id where its vent command
+        and its pressures are to be doubted, or the flags of that (see `sources.with_doubts`).
     settings : discharge_coefficient, level and least_confidence are used.
     norms : of each model, as `model_norms.model_norms` returns them over the whole lake; None takes them from this
         batch.

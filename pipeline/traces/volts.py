@@ -268,22 +268,23 @@ def compare_volts(
     is_alive = (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V)
     # Volts that end at ground or supply lie on no line, and take the pressure with them to where no tank rests.
     is_at_end = ~is_alive & (np.abs(sensor.level - np.nan_to_num(norms.norm["rest_pa"])) > _SHIFTED_PA)
+    shifted = both(fact(enough & ~is_at_end), _shifted(vented, norms), _surest(norms.n["rest_v"]))
     return VoltStory(
-        flat,
-        alone,
-        bent,
-        either(off_norm, np.where(is_parted, _BY_NOBODY, -SUREST)),
-        both(fact(enough & ~is_at_end), _shifted(vented, norms), _surest(norms.n["rest_v"])),
-        is_parted,
-        is_alive,
-        read.volt_range,
-        read.pressure_range,
-        read.volts_per_pa,
-        read.residual_pa,
-        norm,
-        norms.n["volts_per_pa"],
-        norms.norm["rest_v"],
-        norms.n["rest_v"],
+        is_flat=flat,
+        is_alone=alone,
+        is_bent=bent,
+        is_off_norm=either(off_norm, np.where(is_parted, _BY_NOBODY, -SUREST)),
+        is_shifted=shifted,
+        is_parted=is_parted,
+        is_alive=is_alive,
+        volt_range=read.volt_range,
+        pressure_range=read.pressure_range,
+        volts_per_pa=read.volts_per_pa,
+        residual_pa=read.residual_pa,
+        norm_volts_per_pa=norm,
+        norm_n=norms.n["volts_per_pa"],
+        norm_rest_v=norms.norm["rest_v"],
+        norm_rest_n=norms.n["rest_v"],
     )
 
 
