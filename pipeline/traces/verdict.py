@@ -7,15 +7,14 @@ from functools import cached_property
 
 import numpy as np
 
+from pipeline.contract.source_limits import FAR_PA, SMALL_PA
 from pipeline.traces.chance_of_leak import WIDEST_MM
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.filling import FILLED_PA
 from pipeline.traces.model_norms import Norms
-from pipeline.traces.pressure_units import SMALL_PA
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, OUTRUN_PA, Signs, read_signs
 from pipeline.traces.sizes import Sizes, is_unseen
-from pipeline.traces.source_zeros import FAR_PA
 from pipeline.traces.sources import SELDOM_S, doubts_of
 from pipeline.traces.stories import (
     DISAGREES,
