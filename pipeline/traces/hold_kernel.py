@@ -22,17 +22,40 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Floats, fused, put
-from pipeline.traces.hold_believed import LEAK_SCALE, Around, believe, believe_of_tanks, viscous_at
-from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
-from pipeline.traces.hold_clock import mend_clock
+from pipeline.traces.compiled import Floats, fused, put
+from pipeline.traces.hold_believed import LEAK_SCALE, Around, believe, viscous_at
+from pipeline.traces.hold_bins import N_BINS, WARMING_S
 from pipeline.traces.hold_gas import (
     discharge_share,
     fade,
     heat_of,
     heat_together,
-    leak_speed,
     let_in,
+)
+from pipeline.traces.hold_room import (
+    ASKED,
+    BIN_FLOOR_PA,
+    CURVE,
+    LATE,
+    MEAN,
+    MODEL,
+    OLD,
+    OTHER,
+    PRESSURE,
+    PULL,
+    RIGHT,
+    TARGET,
+    THIRD,
+    WEIGHT,
+    HeldBins,
+    N,
+    Room,
+    T,
+    begin,
+    gather,
+    mend,
+    new_room,
+    one_of,
 )
 from pipeline.traces.hold_solve import (
     HEAT,
@@ -80,14 +103,9 @@ _AIR_SHARE = 0.5
 _HERMITE = float(np.sqrt(3.0))
 _MOST_GAIN = 3.0
 _MIN_BINS = 3
-#: Error of a bin mean that averaging does not take away, beside rounding: pressure of the day, valves [Pa].
-_BIN_FLOOR_PA = 0.4
 #: Nor is the curve ever known better than to this share of the pressure that the hold begins with: gas and walls have
 #: more than one time constant.
 _CURVE_SHARE = 0.0005
-#: Sensors and valves answer within this time constant [s] (common practice: 0.05 to 0.5): where the draw turns into the
-#: hold the recorded pressure is off by the turn of its slope times this, fading.
-LATE_S = 0.25
 #: Variance of a sample that the first round starts from [Pa2].
 _FIRST_NOISE2 = 25.0
 
@@ -124,53 +142,6 @@ class Found(NamedTuple):
 _LEAK_SD = Found._fields.index("leak_sd")
 
 
-class _Hold(NamedTuple):
-    """The hold that is fitted: how many bins of it are in `Room`, how cold its gas is at the start by each of WARMING_S
-    as a pressure [Pa], what is believed of it (see `beliefs.Beliefs.arrays`), and what is known."""
-
-    m: int
-    cooling: Floats
-    given: Floats
-    here: Around
-
-
-class Room(NamedTuple):
-    """Scratch of one fit: rows of numbers of each bin (_T, ... _LATE) and of each unknown (_MEAN, ... _THIRD); gas,
-    felt; design (a row for each unknown, so that its bins lie side by side); heat's fading; normal equations,
-    beliefs."""
-
-    bins: Floats
-    gas: Floats
-    felt: Floats
-    design: Floats
-    fading: Floats
-    normal: Floats
-    precision: Floats
-    vectors: Floats
-
-
-#: Rows of `Room.bins`: time [s], what is solved for, samples, pressure, model, fitted curve [Pa], weight [1/Pa2], and
-#: how late sensor and valves are then [s].
-_T, _TARGET, _N, _PRESSURE, _MODEL, _CURVE, _WEIGHT, _LATE = range(8)
-#: Rows of `Room.vectors`: the unknowns, what they were in the round before, right side, beliefs as precision times
-#: mean, and three for whatever is asked of the unknowns.
-_MEAN, _OLD, _RIGHT, _PULL, _ASKED, _OTHER, _THIRD = range(7)
-
-
-@fused
-def _room() -> Room:
-    return Room(
-        np.zeros((8, N_BINS)),
-        np.zeros((3, N_BINS)),
-        np.zeros((4, N_BINS)),
-        np.zeros((N_UNKNOWN, N_BINS)),
-        np.zeros((2, N_BINS)),
-        np.zeros((N_UNKNOWN, N_UNKNOWN)),
-        np.zeros((N_UNKNOWN, N_UNKNOWN)),
-        np.zeros((7, N_UNKNOWN)),
-    )
-
-
 @fused
 def fit_all(
     t: Floats,
@@ -195,16 +166,16 @@ def fit_all(
         time constants is not asked.
     """
     stands = _STANDS_ROUGHLY if is_rough else _STANDS
-    room = _room()
+    room = new_room()
     room.design[LEVEL] = 1.0
     for k in range(len(t)):
-        m = _gather(t[k], pressure[k], n[k], room)
+        m = gather(t[k], pressure[k], n[k], room)
         if m < _MIN_BINS:
             continue
-        hold, start = _Hold(m, cooling[k], given[k], _one_of(around, k)), first_log_tau[k]
-        doubt, mended_s = _mend(hold, room)
-        _begin(hold, room)
-        air_share = _AIR_SHARE if room.bins[_PRESSURE, 0] < 0 else 0.0
+        hold, start = HeldBins(m, cooling[k], given[k], one_of(around, k)), first_log_tau[k]
+        doubt, mended_s = mend(hold, room)
+        begin(hold, room)
+        air_share = _AIR_SHARE if room.bins[PRESSURE, 0] < 0 else 0.0
         _, noise2 = _fit(hold, 0.0, start, _FIXED, stands, _FIRST_ROUNDS, _FIRST_NOISE2, room)
         cost, noise2 = _fit(hold, air_share, start, _FREE, stands, _ROUNDS, noise2, room)
         put(found, k, _report(hold, noise2, doubt, mended_s, room))
@@ -215,78 +186,22 @@ def fit_all(
 
 
 @fused
-def _gather(t: Floats, pressure: Floats, n: Floats, room: Room) -> int:
-    """Put the bins that have samples side by side into `room`; return how many they are."""
-    m = ZERO
-    for cell in range(N_BINS):
-        if n[cell] > 0:
-            room.bins[_T, m], room.bins[_N, m], room.bins[_PRESSURE, m] = t[cell], n[cell], pressure[cell]
-            m += 1
-    return m
-
-
-@fused
-def _one_of(around: Around, k: int) -> Around:
-    return Around(
-        around.air[k],
-        around.heat[k],
-        around.viscosity[k],
-        around.volume[k],
-        around.discharge[k],
-        around.noise2[k],
-        around.rounding[k],
-    )
-
-
-@fused
-def _mend(hold: _Hold, room: Room) -> tuple[float, float]:
-    """Mend the clock of the bins; return the share of their time that stays in doubt, and the seconds that were
-    added."""
-    bins, m = room.bins, hold.m
-    told_s = bins[_T, m - 1]
-    doubt_s = mend_clock(bins[_T], bins[_PRESSURE], m, _scatter(m, hold.here, bins[_N]), bins[_TARGET])
-    return doubt_s / max(bins[_T, m - 1] - bins[_T, 0], 1e-9), bins[_T, m - 1] - told_s
-
-
-@fused
-def _begin(hold: _Hold, room: Room) -> None:
-    """Put into `room` what the first round starts from."""
-    bins, m = room.bins, hold.m
-    for i in range(m):
-        bins[_LATE, i] = LATE_S * np.exp(-(bins[_T, i] + LATENCY_S) / LATE_S)
-    room.vectors[_MEAN, :] = 0.0
-    _first_guess(bins[_T], bins[_PRESSURE], m, bins[_CURVE])
-    # What the closed phase says of a leak that is taken as none at first would hold it there.
-    room.vectors[_MEAN, LEAK] = _first_leak(bins[_T], bins[_PRESSURE], bins[_CURVE], m, hold.here)
-    believe_of_tanks(hold.given, room.precision, room.vectors[_PULL])
-
-
-@fused
-def _scatter(m: int, here: Around, n: Floats) -> float:
-    """Return the standard deviation of a bin's mean [Pa]."""
-    samples = 0.0
-    for i in range(m):
-        samples += n[i]
-    return np.sqrt(here.noise2 * m / samples + here.rounding**2) + _BIN_FLOOR_PA
-
-
-@fused
-def _sd_over_taus(hold: _Hold, air_share: float, cost: float, noise2: float, room: Room) -> float:
+def _sd_over_taus(hold: HeldBins, air_share: float, cost: float, noise2: float, room: Room) -> float:
     """Return the standard deviation of the leak [1/m], the time constant being anything that the fit allows.
 
     Gauss and Hermite's three points about the fitted one, each weighted anew by how well it fits: the equations are
     far from linear in the time constant where the hold is short.
     """
-    middle = room.vectors[_MEAN, LOG_TAU]
+    middle = room.vectors[MEAN, LOG_TAU]
     wide = _sd_of_one(LOG_TAU, N_UNKNOWN, room)
-    leak, sd = room.vectors[_MEAN, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+    leak, sd = room.vectors[MEAN, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
         log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
         other, noise2 = _fit(hold, air_share, log_tau, _FIXED, _STANDS, _ONE_ROUND, noise2, room)
         off = (log_tau - middle) / wide
         weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
-        leak, sd = room.vectors[_MEAN, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+        leak, sd = room.vectors[MEAN, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
         total += weight
         mean += weight * leak
         square += weight * (sd * sd + leak * leak)
@@ -297,22 +212,22 @@ def _sd_over_taus(hold: _Hold, air_share: float, cost: float, noise2: float, roo
 @fused
 def _sd_of_one(unknown: int, n: int, room: Room) -> float:
     """Return the standard deviation of one unknown, only the first n being free."""
-    asked = room.vectors[_ASKED]
+    asked = room.vectors[ASKED]
     for j in range(N_UNKNOWN):
         asked[j] = 1.0 if j == unknown else 0.0
-    return spread_of(room.normal, asked, n, room.vectors[_OTHER])
+    return spread_of(room.normal, asked, n, room.vectors[OTHER])
 
 
 @fused
-def _report(hold: _Hold, noise2: float, doubt: float, mended_s: float, room: Room) -> Found:
+def _report(hold: HeldBins, noise2: float, doubt: float, mended_s: float, room: Room) -> Found:
     """Return what was found; the unknowns' Cholesky factor is that of the last round. `leak_sd` is left out."""
-    m, here, mean, total, samples = hold.m, hold.here, room.vectors[_MEAN], 0.0, 0.0
+    m, here, mean, total, samples = hold.m, hold.here, room.vectors[MEAN], 0.0, 0.0
     for i in range(m):
-        total += room.bins[_N, i] * room.bins[_PRESSURE, i]
-        samples += room.bins[_N, i]
+        total += room.bins[N, i] * room.bins[PRESSURE, i]
+        samples += room.bins[N, i]
     middle = abs(total / samples)
     heat_sd, log_tau_sd = _sd_of_one(HEAT, N_UNKNOWN, room), _sd_of_one(LOG_TAU, N_UNKNOWN, room)
-    vapor, leak, under = room.vectors[_ASKED], room.vectors[_OTHER], room.vectors[_THIRD]
+    vapor, leak, under = room.vectors[ASKED], room.vectors[OTHER], room.vectors[THIRD]
     vapor[:], leak[:], under[:] = 0.0, 0.0, 0.0
     vapor[VAPOR], vapor[UNDER], leak[LEAK], under[UNDER] = 1.0, middle, LEAK_SCALE, 1.0
     for row in (vapor, leak, under):
@@ -345,15 +260,15 @@ def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
     i = 0
     for cell in range(N_BINS):
         if n[cell] > 0:
-            curve[cell] = room.bins[_CURVE, i]
-            room.vectors[_ASKED] = room.design[:, i]
-            curve_sd[cell] = spread_of(room.normal, room.vectors[_ASKED], N_UNKNOWN, room.vectors[_OTHER])
+            curve[cell] = room.bins[CURVE, i]
+            room.vectors[ASKED] = room.design[:, i]
+            curve_sd[cell] = spread_of(room.normal, room.vectors[ASKED], N_UNKNOWN, room.vectors[OTHER])
             i += 1
 
 
 @fused
 def _fit(
-    hold: _Hold,
+    hold: HeldBins,
     air_share: float,
     log_tau: float,
     is_tau_free: bool,
@@ -378,9 +293,9 @@ def _fit(
     """
     # By index: of rows that are unpacked the compiler does not know that their bins lie side by side.
     bins, vectors, design = room.bins, room.vectors, room.design
-    t, target, n, pressure = bins[_T], bins[_TARGET], bins[_N], bins[_PRESSURE]
-    model, curve, weight, late = bins[_MODEL], bins[_CURVE], bins[_WEIGHT], bins[_LATE]
-    mean, old, pull, right = vectors[_MEAN], vectors[_OLD], vectors[_PULL], vectors[_RIGHT]
+    t, target, n, pressure = bins[T], bins[TARGET], bins[N], bins[PRESSURE]
+    model, curve, weight, late = bins[MODEL], bins[CURVE], bins[WEIGHT], bins[LATE]
+    mean, old, pull, right = vectors[MEAN], vectors[OLD], vectors[PULL], vectors[RIGHT]
     m, here = hold.m, hold.here
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
@@ -392,7 +307,7 @@ def _fit(
         turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
         # A mean over readings that move by more than a step is rounded less.
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
-        floor2 = _BIN_FLOOR_PA**2 + (_CURVE_SHARE * pressure[0]) ** 2 + here.rounding**2 / (1 + steps * steps)
+        floor2 = BIN_FLOOR_PA**2 + (_CURVE_SHARE * pressure[0]) ** 2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
             weight[i] = n[i] / (noise2 + n[i] * (floor2 + (turn * late[i]) ** 2))
         for i in range(m):
@@ -462,28 +377,3 @@ def _between(cooling: Floats, log_tau: float) -> float:
     value = cooling[k] * (1 - part) + cooling[k + 1] * part
     # Faster walls than those tried leave nothing, never the opposite.
     return value if value * cooling[k + 1] > 0 else 0.0
-
-
-@fused
-def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
-    """Run the root of the pressure in a straight line from the first bin to the last."""
-    start, end = _root(pressure[0]), _root(pressure[m - 1])
-    span = t[m - 1] - t[0]
-    for i in range(m):
-        share = min(max((t[i] - t[0]) / span, 0.0), 1.0) if span > 0 else 0.0
-        root = start + share * (end - start)
-        curve[i] = root * abs(root)
-
-
-@fused
-def _first_leak(t: Floats, pressure: Floats, curve: Floats, m: int, here: Around) -> float:
-    """Return the leak, in its scale, that alone would move the pressure from the first bin to the last."""
-    flow = 0.0
-    for i in range(1, m):
-        flow += leak_speed(0.5 * (curve[i] + curve[i - 1]), here.air, here.heat) * (t[i] - t[i - 1])
-    return max((pressure[m - 1] - pressure[0]) / flow, 0.0) / LEAK_SCALE if flow != 0 else 0.0
-
-
-@fused
-def _root(pressure: float) -> float:
-    return np.sqrt(abs(pressure)) if pressure >= 0 else -np.sqrt(abs(pressure))
