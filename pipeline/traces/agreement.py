@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.traces.compiled import Floats, Ints
-from pipeline.traces.view import MAD_TO_SD
+from pipeline.traces.ranges import MAD_TO_SD
 
 #: So many vehicles that agree make a norm, if they are half of all and so large a share of the two largest groups;
 #: beside a single odd vehicle two are enough.

@@ -17,7 +17,7 @@ import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L, FUEL_LEVEL_SD
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.view import MAD_TO_SD
+from pipeline.traces.ranges import MAD_TO_SD
 
 #: So many draws of a model tell of it, however little: their error is told with it.
 MIN_DRAWS = 3

@@ -17,7 +17,7 @@ from pipeline.traces.hold_bins import N_BINS, HoldBins
 from pipeline.traces.hold_kernel import FIRST_LOG_TAU, Found, fit_all
 from pipeline.traces.hold_room import LATE_S
 from pipeline.traces.readings import Shown
-from pipeline.traces.view import Sensor
+from pipeline.traces.sensor import Sensor
 
 #: Scatter about the curve in standard deviations of a reading up to which nothing is amiss: neighbors scatter alike.
 _USUAL_SCATTER = 3.0

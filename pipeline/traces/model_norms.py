@@ -19,7 +19,7 @@ from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL, extra_volumes, flow_share
 from pipeline.traces.fleet_vapor import VaporLaw, law_of_tanks
 from pipeline.traces.generations import YEARS, generations, in_generation, nearest_generation
-from pipeline.traces.view import MAD_TO_SD
+from pipeline.traces.ranges import MAD_TO_SD
 
 #: So many recordings of a model make a norm; of volts so many vehicles that agree, see `agreement`.
 MIN_RECORDINGS = 4

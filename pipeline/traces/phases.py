@@ -17,6 +17,8 @@ PHASE_NAMES = ("", "rest", "closed", "draw", "hold", "release")
 #: Purge counts as open above this duty. Modules command 0 when shut; the smallest duties that move vapor are
 #: several percent. One count of SAE J1979 PID 2E is 0.39 %.
 PURGE_OPEN_PCT = 2.0
+#: Valves and lines take so long to answer a command [s]; what is read right after one is not yet the new state.
+SETTLING_S = 0.5
 #: A valve that is driven in pulses is open all along: it shuts for no longer than this between two of them [s]. Such
 #: valves take five to twenty pulses a second (common practice); a recorder sees some of them.
 PULSE_S = 1.0

@@ -11,6 +11,8 @@ import numpy as np
 
 from pipeline.traces.compiled import ZERO, Floats, compiled, greater, lesser, summing
 
+#: A median absolute deviation times this is a standard deviation (normal law).
+MAD_TO_SD = 1.4826
 #: At most so many values are sorted for a median: evenly spread ones stand for a longer stretch.
 MOST_SORTED = 255
 #: Scratch that a median needs.

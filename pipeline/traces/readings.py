@@ -14,8 +14,8 @@ from pipeline.traces.landmarks import Landmarks, find_landmarks, when_purge_stop
 from pipeline.traces.phases import cut_phases
 from pipeline.traces.ranges import ROOM
 from pipeline.traces.recordings import Recordings
+from pipeline.traces.sensor import Sensor, alive_until, read_noise, read_sensor, sd_of, take_out_outliers
 from pipeline.traces.shows import Closed, Release, Vented, read_closed, read_release, read_vented
-from pipeline.traces.view import Sensor, alive_until, read_noise, read_sensor, sd_of, take_out_outliers
 from pipeline.traces.volts import VoltReadings, read_volts
 
 

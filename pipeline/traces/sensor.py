@@ -1,4 +1,4 @@
-"""One recording as its readings are taken: rows, pressure without outliers, noise and resolution of the sensor."""
+"""The pressure sensor of one recording: its noise, its steps, where its range ends, and from when on it stands dead."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
 from pipeline.traces.landmarks import Parts
 from pipeline.traces.phases import DRAW, FLOWING
 from pipeline.traces.ranges import (
+    MAD_TO_SD,
     MOST_SORTED,
     extremes,
     least,
@@ -20,10 +21,6 @@ from pipeline.traces.ranges import (
     stride_of,
 )
 
-#: A median absolute deviation times this is a standard deviation (normal law).
-MAD_TO_SD = 1.4826
-#: Valves and lines take so long to answer a command [s]; what is read right after one is not yet the new state.
-SETTLING_S = 0.5
 #: No sensor's end lies nearer to the vented level [Pa].
 _CLIPPED_PA = 500.0
 #: Readings that stand at the sensor's end: so many equal ones in a row, of a sensor of which two neighbors elsewhere

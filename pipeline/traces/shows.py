@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.traces.compiled import Floats, Ints, compiled
 from pipeline.traces.filling import FILLED_PA, was_drawn, was_filled
 from pipeline.traces.landmarks import Landmarks, Parts
-from pipeline.traces.phases import FLOWING, REST
+from pipeline.traces.phases import FLOWING, REST, SETTLING_S
 from pipeline.traces.ranges import (
     are_lost,
     extremes,
@@ -21,7 +21,7 @@ from pipeline.traces.ranges import (
     row_after,
     row_from,
 )
-from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
+from pipeline.traces.sensor import rounding_of, sd_of
 
 #: Rest level is read from at least so many samples.
 _MIN_REST_SAMPLES = 3
@@ -113,7 +113,7 @@ def read_vented(
 
     Parameters
     ----------
-    phase, first, n : the recording's stretches. parts : their rows. noise : as `view.read_noise` returns it.
+    phase, first, n : the recording's stretches. parts : their rows. noise : as `sensor.read_noise` returns it.
     """
     sd, rounding = sd_of(noise), rounding_of(noise)
     release, hold = parts.release, parts.hold
@@ -252,7 +252,7 @@ def read_closed(
 
     Parameters
     ----------
-    rows : of the closed phase. zero : vented level [Pa]. n : samples of the recording. noise : as `view.read_noise`
+    rows : of the closed phase. zero : vented level [Pa]. n : samples of the recording. noise : as `sensor.read_noise`
         returns it. sd : of one reading [Pa].
     """
     start, seconds = marks.closed_start, marks.closed_end - marks.closed_start

@@ -17,11 +17,11 @@ from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import Norms
+from pipeline.traces.phases import SETTLING_S
 from pipeline.traces.readings import Shown
 from pipeline.traces.shows import Release
 from pipeline.traces.sizes import Sizes
 from pipeline.traces.tolerance import FAINT, MEASURED, SUREST, above, below, both, bounded, either, fact
-from pipeline.traces.view import SETTLING_S
 from pipeline.traces.volts import VoltStory
 
 MIN_DRAW_S = 0.4

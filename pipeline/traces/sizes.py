@@ -21,8 +21,8 @@ from pipeline.traces.air import Air
 from pipeline.traces.chance_of_leak import chance_of_leak
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
+from pipeline.traces.phases import SETTLING_S
 from pipeline.traces.readings import Shown
-from pipeline.traces.view import SETTLING_S
 
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0

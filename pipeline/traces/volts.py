@@ -10,10 +10,19 @@ import numpy as np
 from pipeline.traces.agreement import MIN_AGREEING
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, summing
 from pipeline.traces.model_norms import Norms, is_clear_line
-from pipeline.traces.ranges import extremes, least, line_of_sums, mean, middle_of, row_from, stride_of
+from pipeline.traces.ranges import (
+    MAD_TO_SD,
+    extremes,
+    least,
+    line_of_sums,
+    mean,
+    middle_of,
+    row_from,
+    stride_of,
+)
+from pipeline.traces.sensor import Sensor
 from pipeline.traces.shows import Vented
 from pipeline.traces.tolerance import SHARP, SUREST, above, below, both, either, fact
-from pipeline.traces.view import MAD_TO_SD, Sensor
 
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
 _QUIET_AFTER_COMMAND_S = 3.0
