@@ -59,6 +59,7 @@ class HoldBins:
 
     @property
     def arrays(self) -> tuple[Floats, ...]:
+        """What `bin_hold` fills, in its order."""
         return self.t, self.pressure, self.n, self.start, self.start_s, self.window_s, self.cooling
 
 

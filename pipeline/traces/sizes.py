@@ -119,14 +119,7 @@ def size_leaks(
     share = vapor_share(air.temperature_c, air.pressure_pa)
     outflow, outflow_log_sd = _outflow(shown, share)
     surest = ndtri((1 + level) / 2)
-    over_volume = surest * np.sqrt(
-        _MODEL_LOG_SD**2
-        + np.where(air.is_known, 0.0, _UNKNOWN_AIR_LOG_SD) ** 2
-        + np.where(air.is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
-        # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
-        + np.nan_to_num(1 - fit.discharge_share) ** 2
-        + outflow_log_sd**2
-    )
+    over_volume = surest * _log_sd_over_volume(fit, air, outflow_log_sd)
     reach = np.hypot(over_volume, surest * volume.log_sd)
     leak = _leaks(fit, shown, air, outflow)
     late, carbon = _by_late_answer(leak[0], shown, air), _by_carbon(shown, share)
@@ -167,6 +160,18 @@ def size_leaks(
         let_go_mm=diameter(_leak_that_lets_go(shown, -interval_s, air)),
         vent_mm=diameter(_most_vent(shown, air)),
         chance_of_leak=chance_of_leak(fit, shown, share, per_mm2, is_unseen(shown, fit)),
+    )
+
+
+def _log_sd_over_volume(fit: HoldFit, air: Air, outflow_log_sd: Floats) -> Floats:
+    """Return what is not known of a leak's area over volume beside what the fit leaves open [log]."""
+    return np.sqrt(
+        _MODEL_LOG_SD**2
+        + np.where(air.is_known, 0.0, _UNKNOWN_AIR_LOG_SD) ** 2
+        + np.where(air.is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
+        # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
+        + np.nan_to_num(1 - fit.discharge_share) ** 2
+        + outflow_log_sd**2
     )
 
 

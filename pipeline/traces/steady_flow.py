@@ -118,7 +118,7 @@ def read_steady_flows(
         60 * volume.working_l / STANDARD_PRESSURE_PA * _STANDARD_K / (air.temperature_c + ZERO_CELSIUS_K)
     )
     feeds = [_feed_of(recordings, k, shown.vented.zero[k], per_pa_s[k]) for k in range(len(recordings))]
-    fed_in, filling, gauge, seconds, fed_s = np.array([f[:5] for f in feeds], float).reshape(-1, 5).T
+    fed_in, filling, gauge, seconds, fed_s, is_filling = np.array(feeds, float).reshape(-1, 6).T
     fed = np.maximum(fed_in - filling, 0.0)
     floor = np.maximum(_LEAST_PRESSURE_PA, 3 * zero_sd)
     is_open = np.isfinite(fed) & (gauge < floor)
@@ -158,7 +158,7 @@ def read_steady_flows(
         discharge=_discharge(middle, drop, air, discharge),
         chance_of_leak=np.where(is_open, 1.0, chance),
         is_open=is_open,
-        is_filling=np.array([f.is_filling for f in feeds], bool),
+        is_filling=is_filling > 0,
     )
 
 

@@ -246,24 +246,7 @@ def compare_volts(
     """
     n_used = np.where(read.n_quiet >= _MIN_SAMPLES, read.n_quiet, read.n)
     enough = (n_used >= _MIN_SAMPLES) & ~is_derived
-    noise, step = np.nan_to_num(sensor.noise), np.nan_to_num(sensor.step)
-    with np.errstate(all="ignore"):
-        scatter = np.hypot(np.minimum(read.volt_noise, _MOST_FLICKER_V), read.volt_step / np.sqrt(12.0))
-        of_line = np.nan_to_num(np.abs(read.pa_per_volt) * scatter, posinf=0.0)
-        expected = np.hypot(np.hypot(noise, step / np.sqrt(12.0)), of_line) + 2.0
-        still, least = np.maximum(_STILL_V, 8 * read.volt_noise), _LEAST_V_PER_PA * read.pressure_range
-        flat = both(fact(enough), above(least, 3 * still), below(read.volt_range, np.sqrt(still * least)))
-        alone = both(
-            fact(enough),
-            below(read.pressure_range, np.maximum(8 * noise, 40.0)),
-            above(read.volt_range, np.maximum(_MOVED_V, 12 * read.volt_noise)),
-        )
-        bent = both(
-            fact(enough),
-            -flat,
-            above(read.quiet_range, np.maximum(12 * noise, 200.0)),
-            above(read.residual_pa, np.maximum(_MAX_RESIDUAL_SHARE * read.quiet_range, 4 * expected), SHARP),
-        )
+    flat, alone, bent = _apart(read, sensor, enough)
     is_clear = enough & is_clear_line(read.r2, read.pressure_range)
     norm = norms.norm["volts_per_pa"]
     with np.errstate(all="ignore"):
@@ -295,6 +278,29 @@ def compare_volts(
         norm_rest_v=norms.norm["rest_v"],
         norm_rest_n=norms.n["rest_v"],
     )
+
+
+def _apart(read: VoltReadings, sensor: Sensor, enough: Flags) -> tuple[Floats, Floats, Floats]:
+    """Volts are flat while the pressure moves; they move while it is flat; no straight line lies between them."""
+    noise, step = np.nan_to_num(sensor.noise), np.nan_to_num(sensor.step)
+    with np.errstate(all="ignore"):
+        scatter = np.hypot(np.minimum(read.volt_noise, _MOST_FLICKER_V), read.volt_step / np.sqrt(12.0))
+        of_line = np.nan_to_num(np.abs(read.pa_per_volt) * scatter, posinf=0.0)
+        expected = np.hypot(np.hypot(noise, step / np.sqrt(12.0)), of_line) + 2.0
+        still, least = np.maximum(_STILL_V, 8 * read.volt_noise), _LEAST_V_PER_PA * read.pressure_range
+        flat = both(fact(enough), above(least, 3 * still), below(read.volt_range, np.sqrt(still * least)))
+        alone = both(
+            fact(enough),
+            below(read.pressure_range, np.maximum(8 * noise, 40.0)),
+            above(read.volt_range, np.maximum(_MOVED_V, 12 * read.volt_noise)),
+        )
+        bent = both(
+            fact(enough),
+            -flat,
+            above(read.quiet_range, np.maximum(12 * noise, 200.0)),
+            above(read.residual_pa, np.maximum(_MAX_RESIDUAL_SHARE * read.quiet_range, 4 * expected), SHARP),
+        )
+    return flat, alone, bent
 
 
 def _shifted(vented: Vented, norms: Norms) -> Floats:
