@@ -103,8 +103,8 @@ _AIR_SHARE = 0.5
 _HERMITE = float(np.sqrt(3.0))
 _MOST_GAIN = 3.0
 _MIN_BINS = 3
-#: Nor is the curve ever known better than to this share of the pressure that the hold begins with: gas and walls have
-#: more than one time constant.
+#: No curve is ever known better than to this share of the pressure that the hold begins with, and to BIN_FLOOR_PA: gas
+#: and walls have more than one time constant.
 _CURVE_SHARE = 0.0005
 #: Variance of a sample that the first round starts from [Pa2].
 _FIRST_NOISE2 = 25.0

@@ -55,6 +55,7 @@ MEAN, OLD, RIGHT, PULL, ASKED, OTHER, THIRD = range(7)
 
 @fused
 def new_room() -> Room:
+    """Return scratch for one fit after the other."""
     return Room(
         np.zeros((8, N_BINS)),
         np.zeros((3, N_BINS)),
@@ -80,6 +81,7 @@ def gather(t: Floats, pressure: Floats, n: Floats, room: Room) -> int:
 
 @fused
 def one_of(around: Around, k: int) -> Around:
+    """Return what is known of hold k."""
     return Around(
         around.air[k],
         around.heat[k],

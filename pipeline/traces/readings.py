@@ -57,8 +57,8 @@ def read_recordings(recordings: Recordings) -> tuple[Landmarks, Shown, VoltReadi
     tables = tuple(np.full((n, len(kind._fields)), np.nan) for kind in _KINDS)
     bins = HoldBins.empty(n)
     r = recordings
-    commands = r.duty, r.rpm, r.is_vent_closed, r.is_fed
-    _read_all(r.begin, r.t, r.pressure, r.volts, *commands, tables, bins.arrays)
+    samples = _Samples(r.t, r.pressure, r.volts, r.duty, r.rpm, r.is_vent_closed, r.is_fed)
+    _read_all(r.begin, samples, tables, bins.arrays)
     marks, *parts, volts = (_as_columns(kind, table) for kind, table in zip(_KINDS, tables, strict=True))
     return marks, Shown(*parts), volts, bins
 
@@ -75,6 +75,18 @@ def _typed(name: str, column: Floats) -> Floats | Ints | Flags:
     return np.ascontiguousarray(column)
 
 
+class _Samples(NamedTuple):
+    """Samples of all recordings, or of one, as `recordings.Recordings` has them; without `is_fed` where none has."""
+
+    t: Floats
+    p: Floats
+    volts: Floats
+    duty: Floats
+    rpm: Floats
+    is_vent_closed: Flags
+    is_fed: Flags
+
+
 class _Scratch(NamedTuple):
     """Room for one recording: smooth pressure, phase and first row of each stretch, values to sort, volts that have a
     pressure."""
@@ -87,18 +99,7 @@ class _Scratch(NamedTuple):
 
 
 @compiled
-def _read_all(
-    begin: Ints,
-    t: Floats,
-    p: Floats,
-    volts: Floats,
-    duty: Floats,
-    rpm: Floats,
-    is_vent_closed: Flags,
-    is_fed: Flags,
-    tables: tuple[Floats, ...],
-    bins: tuple[Floats, ...],
-) -> None:
+def _read_all(begin: Ints, samples: _Samples, tables: tuple[Floats, ...], bins: tuple[Floats, ...]) -> None:
     longest = 0
     for k in range(len(begin) - 1):
         longest = max(longest, begin[k + 1] - begin[k])
@@ -112,36 +113,22 @@ def _read_all(
     for k in range(len(begin) - 1):
         a, b = begin[k], begin[k + 1]
         if b > a:
-            _read_one(
-                t[a:b],
-                p[a:b],
-                volts[a:b],
-                duty[a:b],
-                rpm[a:b],
-                is_vent_closed[a:b],
-                is_fed[a:b],
-                scratch,
-                tables,
-                bins,
-                k,
-            )
+            _read_one(_rows(samples, a, b), scratch, tables, bins, k)
+
+
+@compiled
+def _rows(s: _Samples, a: int, b: int) -> _Samples:
+    return _Samples(
+        s.t[a:b], s.p[a:b], s.volts[a:b], s.duty[a:b], s.rpm[a:b], s.is_vent_closed[a:b], s.is_fed[a:b]
+    )
 
 
 @compiled
 def _read_one(
-    t: Floats,
-    p: Floats,
-    volts: Floats,
-    duty: Floats,
-    rpm: Floats,
-    is_vent_closed: Flags,
-    is_fed: Flags,
-    scratch: _Scratch,
-    tables: tuple[Floats, ...],
-    bins: tuple[Floats, ...],
-    k: int,
+    samples: _Samples, scratch: _Scratch, tables: tuple[Floats, ...], bins: tuple[Floats, ...], k: int
 ) -> None:
     """Read one recording into row k of every table."""
+    t, p, volts, duty, rpm, is_vent_closed, is_fed = samples
     a, b = ZERO, alive_until(t, p, volts, duty, is_vent_closed)
     smooth, phase, first, room, paired = scratch
     n = cut_phases(t, p, is_vent_closed, duty, a, b, phase, first)
