@@ -27,45 +27,45 @@ RESULT_SCHEMA = {column.name: _TYPES[column.type] for column in TRACE_RESULT.col
 
 #: What the sentences of `evidence` name, and where `Measured` has it.
 _SAID = {
-    "depth": "shown.draw.depth",
-    "risen": "shown.draw.risen",
-    "draw_s": "shown.draw.seconds",
-    "lost_s": "shown.draw.lost_s",
-    "draw_before": "shown.draw.before",
-    "creep": "shown.draw.creep",
-    "hold_s": "shown.hold.seconds",
-    "hold_start_above": "shown.hold.start_above",
-    "hold_end_above": "shown.hold.end_above",
-    "hold_change": "shown.hold.change",
-    "hold_late_change": "shown.hold.late_change",
-    "gone_s": "shown.hold.gone_s",
-    "let_go_s": "shown.hold.let_go_s",
-    "closed_change": "shown.closed.change",
-    "closed_rate": "shown.closed.rate",
-    "closed_rate_sd": "shown.closed.rate_sd",
-    "closed_above": "shown.closed.above",
-    "release_s": "shown.release.seconds",
-    "release_from_above": "shown.release.from_above",
-    "release_half_s": "shown.release.half_s",
-    "stopped_s": "shown.stopped.seconds",
-    "stopped_from_above": "shown.stopped.from_above",
-    "stopped_half_s": "shown.stopped.half_s",
-    "zero": "shown.vented.zero",
-    "rest_v": "shown.vented.rest_v",
-    "rest_s": "shown.vented.rest_s",
-    "moved": "shown.vented.moved",
-    "flowing_above": "shown.vented.flowing_above",
-    "open_vacuum": "shown.vented.open_vacuum",
-    "n_samples": "shown.sensor.n",
-    "interval_s": "shown.sensor.interval_s",
-    "span": "shown.sensor.span",
-    "stood_s": "shown.sensor.stood_s",
-    "is_pressure_test": "marks.is_pressure_test",
-    "is_opened": "marks.is_opened",
-    "hold_lost_s": "marks.hold_lost_s",
-    "pressure_test": "pressure_test",
-    "vapor_pa_s": "fit.vapor",
-    "mended_s": "fit.mended_s",
+    "depth": "taken.shown.draw.depth",
+    "risen": "taken.shown.draw.risen",
+    "draw_s": "taken.shown.draw.seconds",
+    "lost_s": "taken.shown.draw.lost_s",
+    "draw_before": "taken.shown.draw.before",
+    "creep": "taken.shown.draw.creep",
+    "hold_s": "taken.shown.hold.seconds",
+    "hold_start_above": "taken.shown.hold.start_above",
+    "hold_end_above": "taken.shown.hold.end_above",
+    "hold_change": "taken.shown.hold.change",
+    "hold_late_change": "taken.shown.hold.late_change",
+    "gone_s": "taken.shown.hold.gone_s",
+    "let_go_s": "taken.shown.hold.let_go_s",
+    "closed_change": "taken.shown.closed.change",
+    "closed_rate": "taken.shown.closed.rate",
+    "closed_rate_sd": "taken.shown.closed.rate_sd",
+    "closed_above": "taken.shown.closed.above",
+    "release_s": "taken.shown.release.seconds",
+    "release_from_above": "taken.shown.release.from_above",
+    "release_half_s": "taken.shown.release.half_s",
+    "stopped_s": "taken.shown.stopped.seconds",
+    "stopped_from_above": "taken.shown.stopped.from_above",
+    "stopped_half_s": "taken.shown.stopped.half_s",
+    "zero": "taken.shown.vented.zero",
+    "rest_v": "taken.shown.vented.rest_v",
+    "rest_s": "taken.shown.vented.rest_s",
+    "moved": "taken.shown.vented.moved",
+    "flowing_above": "taken.shown.vented.flowing_above",
+    "open_vacuum": "taken.shown.vented.open_vacuum",
+    "n_samples": "taken.shown.sensor.n",
+    "interval_s": "taken.shown.sensor.interval_s",
+    "span": "taken.shown.sensor.span",
+    "stood_s": "taken.shown.sensor.stood_s",
+    "is_pressure_test": "taken.marks.is_pressure_test",
+    "is_opened": "taken.marks.is_opened",
+    "hold_lost_s": "taken.marks.hold_lost_s",
+    "pressure_test": "taken.pressure_test",
+    "vapor_pa_s": "taken.fit.vapor",
+    "mended_s": "taken.fit.mended_s",
     "diameter": "sizes.diameter",
     "low": "sizes.low",
     "high": "sizes.high",
@@ -106,7 +106,7 @@ _SIGNS_SAID = {
 
 def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     """Return the contract's rows of a measured batch."""
-    m, headers = measured, measured.headers
+    m, headers = measured, measured.taken.headers
     frame = pl.DataFrame(_numbers(m, settings)).fill_nan(None)
     frame = frame.with_columns(
         verdict=pl.Series(m.judgement.verdict.tolist(), dtype=pl.String),
@@ -117,25 +117,25 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         evidence=_sentences(m, settings),
         suspects=_suspects(m),
         pressure_test=pl.Series(
-            [test and test.verdict for test in m.pressure_test.tolist()], dtype=pl.String
+            [test and test.verdict for test in m.taken.pressure_test.tolist()], dtype=pl.String
         ),
         discharge_coefficient=pl.lit(settings.discharge_coefficient),
-        n_samples=pl.Series(m.shown.sensor.n, dtype=pl.Int64),
+        n_samples=pl.Series(m.taken.shown.sensor.n, dtype=pl.Int64),
     )
     carried = headers.select("trace_id", "job_id", "vehicle_id", "stage").cast(pl.String)
-    frame = with_steady_flows(frame, m.steady, headers, settings)
+    frame = with_steady_flows(frame, m.taken.steady, headers, settings)
     return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
 
 
 def _numbers(m: Measured, settings: Settings) -> dict[str, Floats]:
     """Return the numbers of the rows by column, nan where a recording has none."""
-    shown, sizes, volume, hole = m.shown, m.sizes, m.sizes.volume, m.equilibrium
+    shown, sizes, volume, hole = m.taken.shown, m.sizes, m.sizes.volume, m.equilibrium
     verdict, told = m.judgement.verdict, m.judgement.told
     is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
     has_size = is_leak | is_tight
     per_area = np.where(has_size, 1e6 / settings.discharge_coefficient, np.nan)
     low = np.where(is_leak, sizes.low, np.where(is_tight & volume.is_tank_known, 0.0, np.nan))
-    discharge = settings.discharge_coefficient * m.fit.discharge_share
+    discharge = settings.discharge_coefficient * m.taken.fit.discharge_share
     return {
         "leak_diameter_mm": np.where(is_leak, sizes.diameter, np.nan),
         "leak_diameter_low_mm": np.where(is_gross, m.at_least_mm, low),
@@ -153,7 +153,7 @@ def _numbers(m: Measured, settings: Settings) -> dict[str, Floats]:
         "rest_sensor_v": shown.vented.rest_v,
         "peak_vacuum_pa": shown.sensor.peak_vacuum,
         "draw_rate_pa_s": shown.draw.rate,
-        "hold_s": m.marks.longest_hold,
+        "hold_s": m.taken.marks.longest_hold,
         "quality": m.judgement.quality,
         "confidence": np.where(verdict == "not_judged", np.nan, told.confidence),
         "second_confidence": np.where(m.judgement.is_weighed, told.second_confidence, np.nan),
@@ -192,8 +192,8 @@ def _said(m: Measured, settings: Settings) -> dict[str, np.ndarray]:
     return {
         **{name: attrgetter(path)(m) for name, path in _SAID.items()},
         **{name: attrgetter(path)(m) > 0 for name, path in _SIGNS_SAID.items()},
-        "is_at_end": np.isfinite(m.shown.sensor.floor),
-        "is_leak_told": np.isfinite(m.fit.leak) & (m.sizes.chance_of_leak >= settings.least_confidence),
+        "is_at_end": np.isfinite(m.taken.shown.sensor.floor),
+        "is_leak_told": np.isfinite(m.taken.fit.leak) & (m.sizes.chance_of_leak >= settings.least_confidence),
         "per_gas": m.sizes.leak * per_area,
         "per_gas_low": m.sizes.leak_low * per_area,
         "per_gas_high": m.sizes.leak_high * per_area,
@@ -217,11 +217,11 @@ def _suspects(m: Measured) -> pl.Series:
     told, j = m.judgement.told, m.judgement
     is_told = (j.verdict != "not_judged") | (j.reason == "torn")
     words = [
-        pl.col(name) if name in m.headers.columns else pl.lit(None).alias(name)
+        pl.col(name) if name in m.taken.headers.columns else pl.lit(None).alias(name)
         for name in ("checks", "trouble_codes")
     ]
     # Rounded, so that there are few cases; a story below a tenth competes with nothing.
-    each = m.headers.select(
+    each = m.taken.headers.select(
         *words,
         best=pl.Series(np.where(is_told, told.best, -1)),
         first=pl.Series(np.round(told.confidence, 1)),

@@ -77,7 +77,7 @@ def _against(m: Measured, k: int, best: int) -> list[str]:
 def _by_vacuum_or_fit(m: Measured, k: int, story: int, best: int) -> str:
     """Say what speaks against a story that no sign contradicts more: the vacuum, or the fitted hold."""
     signs, chance = m.judgement.signs, m.sizes.chance_of_leak[k]
-    if {story, best} == {HOLDS, LEAK} and np.isfinite(m.fit.leak[k]):
+    if {story, best} == {HOLDS, LEAK} and np.isfinite(m.taken.fit.leak[k]):
         leaks = f"by the shape of the hold a hole is {percent(chance)} likely"
         return leaks if (chance > 0.5) == (story == HOLDS) else ""
     if not signs.has_draw[k]:
