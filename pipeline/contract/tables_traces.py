@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.contract.source_limits import DRAWS_S, FAR_PA
 from pipeline.contract.table_form import Column, Table, count, flag, number, text
 
 TRACE_RESULT = Table(
@@ -174,7 +175,10 @@ SOURCE_PRESSURE = Table(
     "one source: whether its pressures can be in the unit that they are read in",
     (
         text("source_id", "source"),
-        count("n_drawn", "recordings with a draw of 3 s or more behind a shut vent while the engine ran"),
+        count(
+            "n_drawn",
+            f"recordings with a draw of {DRAWS_S:.0f} s or more behind a shut vent while the engine ran",
+        ),
         count("n_vehicles", "vehicles of those recordings"),
         number("greatest_span_pa", "largest span of the pressure in one of them", "Pa"),
         count("n_compared", "of them, those whose model other sources draw down too, four times or more"),
@@ -200,7 +204,10 @@ SOURCE_ZERO = Table(
         count("n_told", "recordings that tell what the sensor reads with the vent open"),
         count("n_vehicles", "vehicles of those recordings"),
         number("median_zero_pa", "median of that reading", "Pa"),
-        count("n_far_off", "of them, those more than 1500 Pa off zero, on the side that has more of them"),
+        count(
+            "n_far_off",
+            f"of them, those more than {FAR_PA:.0f} Pa off zero, on the side that has more of them",
+        ),
         flag(
             "is_zero_doubted",
             "so many of so many that the barometer or the unit is wrong: its tests are not judged",

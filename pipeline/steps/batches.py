@@ -23,10 +23,9 @@ order by parquet, trace_id
 
 @dataclass(frozen=True)
 class Batch:
-    """Files to read together, and the headers of their recordings in the files' order, each with its `n` samples.
-
-    `is_fed` among the headers: the recording's file has flows of test gas. `is_scattered`: a recording lies in more
-    than one file, so that its samples must be brought together.
+    """Files to read together, and the headers of their recordings in the files' order, each with `n`, its samples, and
+    `is_fed`: its file has flows of test gas. `is_scattered`: a recording lies in more than one file, so that its
+    samples must be brought together.
     """
 
     files: list[Path]
@@ -50,21 +49,16 @@ def batches(warehouse: Warehouse, folder: Path, headers: pl.DataFrame) -> Iterat
     numbered = alone.with_columns(batch=(pl.col("n").cum_sum() - pl.col("n")) // BATCH_SAMPLES)
     numbered = numbered.with_columns(batch=pl.col("batch").first().over("parquet"))
     for mine in numbered.partition_by("batch", maintain_order=True, include_key=False):
-        yield Batch(_paths(folder, mine), mine)
+        yield Batch(_paths(folder, mine), mine.drop("parquet"))
     together = known.filter(pl.col("parquet").is_in(shared.implode()))
     if together.height:
         mine = together.group_by("trace_id", maintain_order=True).agg(
-            pl.col("n").sum(), pl.col("is_fed").any(), pl.exclude("n", "is_fed").first()
+            pl.col("n").sum(), pl.col("is_fed").any(), pl.exclude("n", "is_fed", "parquet").first()
         )
         yield Batch(_paths(folder, together), mine, is_scattered=True)
     silent = headers.join(held, on="trace_id", how="anti", maintain_order="left")
     if silent.height:
-        none = (
-            pl.lit(0, pl.Int64).alias("n"),
-            pl.lit(False).alias("is_fed"),
-            pl.lit(None, pl.String).alias("parquet"),
-        )
-        yield Batch([], silent.with_columns(none))
+        yield Batch([], silent.with_columns(n=pl.lit(0, pl.Int64), is_fed=pl.lit(False)))
 
 
 def _paths(folder: Path, held: pl.DataFrame) -> list[Path]:

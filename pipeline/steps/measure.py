@@ -202,7 +202,7 @@ def _take(batch_to: tuple[Batch, Path | None], settings: Settings) -> tuple[str,
     """Read and fit a batch; return its first recording, what is kept of it until its models are known, and what it
     tells of them."""
     batch, place = batch_to
-    headers = batch.headers.drop("n", "is_fed", "parquet")
+    headers = batch.headers.drop("n", "is_fed")
     columns = [*SAMPLE_COLUMNS, *([FLOW_COLUMN] if batch.headers["is_fed"].any() else [])]
     if batch.is_scattered:
         recordings = gather(_read(batch.files, ["trace_id", *columns]), headers["trace_id"])

@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.traces.compiled import Floats, Ints
-from pipeline.traces.view import MAD_TO_SD
+from pipeline.traces.ranges import MAD_TO_SD
 
 #: So many vehicles that agree make a norm, if they are half of all and so large a share of the two largest groups;
 #: beside a single odd vehicle two are enough.
@@ -63,8 +63,7 @@ def agreed_by_model(said: pl.DataFrame, by: tuple[str, ...], name: str, reach: R
 
     Parameters
     ----------
-    said : one row per recording: the keys `by`, vehicle_id (null: a vehicle of its own) and the number, null where it
-        does not tell.
+    said : one row per recording: the keys `by`, its voice (see `voiced`) and the number, null where it does not tell.
     """
     models, parts = _parts(said, by, name)
     usual = _usual_spread(parts, reach)
@@ -96,7 +95,7 @@ def _parts(
     said: pl.DataFrame, by: tuple[str, ...], name: str
 ) -> tuple[pl.DataFrame, list[tuple[Floats, Ints]]]:
     """Return the models that tell a number, and of each its values, rising, with the vehicle of each."""
-    told = voiced(said).select(*by, pl.col(name).cast(pl.Float64), "voice").drop_nulls(name).sort(*by, name)
+    told = said.select(*by, pl.col(name).cast(pl.Float64), "voice").drop_nulls(name).sort(*by, name)
     models = told.group_by(by, maintain_order=True).agg(n=pl.len())
     values, voices = told[name].to_numpy(), told["voice"].to_numpy()
     rows = pairwise([0, *models["n"].cum_sum().to_list()])
@@ -104,7 +103,7 @@ def _parts(
 
 
 def voiced(said: pl.DataFrame) -> pl.DataFrame:
-    """Return readings with a `voice`, a number for each vehicle; one without a name is a vehicle of its own."""
+    """Return readings with a `voice`, a number for each vehicle_id; one without a name is a vehicle of its own."""
     named = pl.col("vehicle_id").cast(pl.String).rank("dense").cast(pl.Int64)
     return said.with_columns(voice=pl.coalesce(named, -1 - pl.int_range(pl.len())))
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.physics.vapor import heat_share, vapor_share
+from pipeline.traces.air import Air
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.shows import Closed
 
@@ -77,8 +78,13 @@ class Beliefs:
 
     @property
     def arrays(self) -> tuple[Floats, ...]:
-        """What the fit takes: all but the last three."""
-        return tuple(getattr(self, field.name) for field in fields(self)[:-3])
+        """What the fit takes, in the order in which `hold_believed` takes it apart."""
+        return (
+            *(self.usual, self.usual_sd, self.usual_sd_below),
+            *(self.closed, self.closed_sd, self.closed_above, self.closed_above_sd),
+            *(self.under_vacuum, self.under_vacuum_sd),
+            *(self.heat, self.heat_sd, self.log_tau, self.log_tau_sd),
+        )
 
     def vapor_sd(self, vapor: Floats, middle: Floats) -> Floats:
         """Return the spread that the fit believed of the vapor [Pa/s] under a vacuum `middle` [Pa], the rate being
@@ -91,12 +97,11 @@ class Beliefs:
         return np.hypot(_both(self.most_sd, self.closed_sd), self.under_most_sd * middle)
 
 
-def heat_of_gas(
-    temperature_c: Floats, barometric_pa: Floats, volume_l: Floats | float
-) -> tuple[Floats, Floats]:
-    """Return the share of the heat exchange that the pressure shows, and the logarithm of its time constant [s]."""
+def heat_of_gas(air: Air, volume_l: Floats | float) -> tuple[Floats, Floats]:
+    """Return the share of the heat exchange that the pressure shows, and the logarithm of its time constant [s], of so
+    much gas [l]."""
     log_tau = _LOG_TAU + np.log(volume_l / _USUAL_GAS_L) / 3
-    return heat_share(temperature_c, barometric_pa), log_tau
+    return heat_share(air.temperature_c, air.pressure_pa), log_tau
 
 
 def _both(sd: Floats, other: Floats) -> Floats:
@@ -104,25 +109,20 @@ def _both(sd: Floats, other: Floats) -> Floats:
 
 
 def vapor_beliefs(
-    closed: Closed,
-    zero_sd: Floats,
-    is_pressure_test: Flags,
-    barometric_pa: Floats,
-    temperature_c: Floats,
-    volume_l: Floats,
+    closed: Closed, zero_sd: Floats, is_pressure_test: Flags, air: Air, volume_l: Floats
 ) -> Beliefs:
     """Return what the closed phase says of the vapor in the hold.
 
     Parameters
     ----------
-    closed, zero_sd : as read from the traces.
-    barometric_pa, temperature_c, volume_l : ambient [Pa], [°C] and gas volume [l].
+    closed, zero_sd, is_pressure_test : as read from the traces.
+    volume_l : of the gas [l].
 
     Vapor comes faster under vacuum than in the closed phase, by a part that nobody knows beforehand; without a
     closed phase the rate may be anything from 0 to several Pa/s. Air that is filled in leaves the vapor its own partial
     pressure, so that as much comes as before. The numbers are judgement, not a source.
     """
-    scale = np.clip(np.exp(_PER_K * (temperature_c - 20)), *_SCALE_BOUNDS)
+    scale = np.clip(np.exp(_PER_K * (air.temperature_c - 20)), *_SCALE_BOUNDS)
     usual, usual_sd = USUAL_RATE_PA_S * scale, USUAL_RATE_SD_PA_S * scale
     known = np.isfinite(closed.rate) & np.isfinite(closed.rate_sd)
     seen = np.where(known, closed.rate, usual)
@@ -136,10 +136,10 @@ def vapor_beliefs(
     closed_sd = np.sqrt(scatter2 + (0.15 * rate + 0.1) ** 2 + (_FALL_ENDS * np.minimum(seen, 0)) ** 2)
     # Drawing the gas of a tank down by dp takes share x dp of vapor out of it, which the fuel gives back in time,
     # whatever it did before; filling it takes none.
-    given_back = vapor_share(temperature_c, barometric_pa) / GIVEN_BACK_S
+    given_back = vapor_share(air.temperature_c, air.pressure_pa) / GIVEN_BACK_S
     under = np.where(is_pressure_test, 0.0, given_back + 0.3 * rate / 2500)
     under_sd = np.hypot(GIVEN_BACK_SD * given_back, (0.3 * rate + 0.15) / 2500)
-    heat, log_tau = heat_of_gas(temperature_c, barometric_pa, volume_l)
+    heat, log_tau = heat_of_gas(air, volume_l)
     heat_sd, log_tau_sd = (np.full(len(zero_sd), x) for x in (_HEAT_SHARE_SD, _LOG_TAU_SD))
     # The closed phase's own level is no better known than the zero that it is read from.
     above_sd = np.sqrt(2) * zero_sd

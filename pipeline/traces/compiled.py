@@ -70,3 +70,10 @@ def _of_two(sign: str) -> Any:
 #: once, which it does not for `min`, `max` and a choice by `if`.
 _NO_NAN = ("nnan", "nsz")
 lesser, greater = _of_two("<"), _of_two(">")
+
+
+@compiled
+def put(table: Floats, row: int, values: tuple[float, ...]) -> None:
+    """Fill a row of a table with what a named tuple of numbers tells, a column for each of its fields."""
+    for j in range(len(values)):
+        table[row, j] = values[j]

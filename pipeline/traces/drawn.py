@@ -8,9 +8,8 @@ import numpy as np
 
 from pipeline.traces.compiled import ZERO, Floats, Ints, compiled, summing
 from pipeline.traces.landmarks import Landmarks, Parts
-from pipeline.traces.phases import CLOSED, RELEASE, REST
+from pipeline.traces.phases import CLOSED, RELEASE, REST, SETTLING_S
 from pipeline.traces.ranges import least, line_of_sums, mean, median, products, row_after, row_from
-from pipeline.traces.view import SETTLING_S
 
 #: The level beside a command is read from so many seconds.
 _BESIDE_S = 5.0

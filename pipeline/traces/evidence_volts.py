@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from pipeline.traces.quantities import pressures, rounded
-from pipeline.traces.written import Text, choose, counted, fixed, say, signed, where_known
-
-Readings = Mapping[str, Any]
+from pipeline.traces.written import Readings, Text, choose, counted, fixed, say, signed, where_known
 
 
 def disagrees(r: Readings) -> Text:

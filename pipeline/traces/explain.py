@@ -140,7 +140,7 @@ def _explain(
 ) -> TraceExplanation:
     phases = phases_of(recordings, k)
     rows = recordings.rows(k)
-    is_by_flow = is_judged_by_flow(m.steady, k, result["verdict"])
+    is_by_flow = is_judged_by_flow(m.taken.steady, k, result["verdict"])
     return TraceExplanation(
         result,
         phases,
@@ -161,12 +161,13 @@ def _or_none(values: Floats) -> list[float | None]:
 
 
 def _hold_curve(m: Measured, k: int, level: float) -> HoldCurve | None:
-    if not np.isfinite(m.fit.leak[k]) or m.is_outrun[k]:
+    fit, bins = m.taken.fit, m.taken.bins
+    if not np.isfinite(fit.leak[k]) or m.is_outrun[k]:
         return None
-    filled = m.bins.n[k] > 0
-    t = m.bins.start_s[k] + m.bins.t[k][filled]
-    curve = m.shown.vented.zero[k] + m.fit.curve[k][filled]
-    reach = ndtri((1 + level) / 2) * m.fit.curve_sd[k][filled]
+    filled = bins.n[k] > 0
+    t = bins.start_s[k] + bins.t[k][filled]
+    curve = m.taken.shown.vented.zero[k] + fit.curve[k][filled]
+    reach = ndtri((1 + level) / 2) * fit.curve_sd[k][filled]
     return HoldCurve(t.tolist(), curve.tolist(), (curve - reach).tolist(), (curve + reach).tolist())
 
 
@@ -183,14 +184,14 @@ def _sentences(
     if result["rest_pressure_pa"] is not None:
         lines.append(f"With the vent open the sensor reads {pressure(result['rest_pressure_pa'])}.")
     if result["vapor_rise_pa_s"] is not None:
-        before = "filling" if m.marks.is_pressure_test[k] else "draw"
+        before = "filling" if m.taken.marks.is_pressure_test[k] else "draw"
         lines.append(
             f"Shut, before the {before}, the pressure changes by {result['vapor_rise_pa_s']:.2f} Pa/s"
-            f" (standard error {m.shown.closed.rate_sd[k]:.2f})."
+            f" (standard error {m.taken.shown.closed.rate_sd[k]:.2f})."
         )
     lines.append(result["evidence"])
     if not is_by_flow:
-        lines += _about_the_clock(m.fit.mended_s[k])
+        lines += _about_the_clock(m.taken.fit.mended_s[k])
         lines += _about_the_size(result, m, k, settings)
         lines += weigh_in_words(m, k)
     if result["suspects"]:
@@ -242,12 +243,12 @@ def _about_the_size(result: dict[str, Any], m: Measured, k: int, settings: Setti
     if volume.is_by_purge[k]:
         any_fill = ", told by the draw at the model's usual purge flow"
     rests = f"a vapor volume of {volume.working_l[k]:.0f} l{any_fill or _beside_the_tank(volume.extra_l[k])}"
-    if result["discharge_at_hold"] is None or not np.isfinite(m.fit.residual[k]):
+    if result["discharge_at_hold"] is None or not np.isfinite(m.taken.fit.residual[k]):
         return [
             f"The size rests on {rests} and on the time in which the vacuum went: there was too little to fit."
         ]
-    filled = m.bins.n[k] > 0
-    off = np.sqrt(np.mean((m.bins.pressure[k] - m.fit.curve[k])[filled] ** 2))
+    filled = m.taken.bins.n[k] > 0
+    off = np.sqrt(np.mean((m.taken.bins.pressure[k] - m.taken.fit.curve[k])[filled] ** 2))
     return [
         f"The size rests on {rests}, a discharge coefficient of {settings.discharge_coefficient:.2f} at high Reynolds "
         f"number ({result['discharge_at_hold']:.3f} in this hold), and a fit from which the hold, in {filled.sum()} "

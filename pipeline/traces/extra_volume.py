@@ -17,7 +17,7 @@ import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L, FUEL_LEVEL_SD
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.view import MAD_TO_SD
+from pipeline.traces.ranges import MAD_TO_SD
 
 #: So many draws of a model tell of it, however little: their error is told with it.
 MIN_DRAWS = 3
@@ -39,14 +39,13 @@ _MODELS_SD_L, _MODELS_SD = 1.0, 0.15
 #: known than to a quarter.
 _LAKE_LINE_SD_L = 3.0
 #: Flows of a model scatter by no less than this [share], and where they do by more than _MOST_SCATTER something else
-#: decides how fast a draw goes; a draw that lies farther off than so many standard deviations counts no more than one
-#: that lies there.
+#: decides how fast a draw goes.
 _LEAST_SCATTER, _MOST_SCATTER = 0.02, 0.33
 #: What they usually scatter by counts as so many draws (judgement: other authors' models scatter by 3 to 18 %).
 _USUAL_SCATTER, _AS_MANY = 0.1, 4
-_FAR = 1.5
-#: One that lies so many times as far off (a clock that was set back in it) counts nothing.
-_WILD = 4.0
+#: A draw that lies farther off than so many standard deviations counts no more than one that lies there; one so many
+#: times as far off (a clock that was set back in it) counts nothing.
+_FAR, _WILD = 1.5, 4.0
 #: Bounds of the volume [l], and of one beside its ullage when a model is asked alone; no gas volume is less than this.
 _LEAST_L, _MOST_L = 0.5, 50.0
 _ALONE_LEAST_L, _ALONE_SD_L = -5.0, 100.0
@@ -179,7 +178,7 @@ class Lake:
         return _MODELS_SD_L + _MODELS_SD * max(middle_l, 0.0)
 
 
-def opening(duty_pct: Floats, opens_pct: Floats | float) -> Floats:
+def flow_share(duty_pct: Floats, opens_pct: Floats | float) -> Floats:
     """Return the share of a purge valve's full flow at a duty [%], of one that begins to open at `opens_pct`; nan where
     that is unknown."""
     return _opened_pct(duty_pct, opens_pct) / (100 - opens_pct)
@@ -195,7 +194,7 @@ def extra_volume_l(
 ) -> tuple[Floats, Floats]:
     """Return the extra volume of a model [l] with the duty at which its valve opens [%], and their standard errors.
 
-    The mode of log(minutes) = log(ullage + extra) - log(flow) - log(opening / duty) with scatter (Huber's weights), and
+    The mode of log(minutes) = log(ullage + extra) - log(flow) - log(share / duty) with scatter (Huber's weights), and
     of what is believed of the volume (`wanted_l`, `wanted_sd_l` [l]) and of valves, which stands where fills and duties
     hardly differ. Fuel gauges err as flows scatter: residuals have both errors, and slopes are taken at the volumes
     that both tell (York, Evensen, Lopez Martinez and De Basabe Delgado, Am. J. Phys. 72, 367 (2004), from memory);
@@ -213,15 +212,11 @@ def extra_volume_l(
         extra, opens = found
         volume = np.maximum(draws.ullage_l + extra, _LEAST_GAS_L)
         by_gauge = (draws.gauge_sd_l / volume) ** 2
-        off = logs - np.log(volume) + np.log(100 * opening(duty, opens) / duty)
+        off = logs - np.log(volume) + np.log(100 * flow_share(duty, opens) / duty)
         off = off - np.median(off)
-        # Of few draws the scatter is not known by themselves.
-        spread = (MAD_TO_SD * float(np.median(np.abs(off)))) ** 2 - float(np.median(by_gauge))
-        spread = (len(off) * spread + _AS_MANY * _USUAL_SCATTER**2) / (len(off) + _AS_MANY)
-        scatter = max(spread, _LEAST_SCATTER**2) ** 0.5
+        scatter = _scatter(off, by_gauge)
         variance = scatter**2 + by_gauge
-        far = _FAR * np.sqrt(variance)
-        weight = (np.abs(off) < _WILD * far) / (np.maximum(np.abs(off) / far, 1.0) * variance)
+        weight = _weights(off, variance)
         off = off - np.average(off, weights=weight)
         by_both = volume * np.exp(off * by_gauge / variance)
         opened = _opened_pct(duty, opens)
@@ -246,3 +241,17 @@ def extra_volume_l(
     if scatter > _MOST_SCATTER:
         return np.full(2, np.nan), np.full(2, np.nan)
     return found, np.sqrt(np.diag(np.linalg.inv(told)))
+
+
+def _scatter(off: Floats, by_gauge: Floats) -> float:
+    """Return by how much flows of a model scatter [log], from residuals about their median, less what the gauges'
+    variance makes of them; of few draws it is not known by themselves."""
+    spread = (MAD_TO_SD * float(np.median(np.abs(off)))) ** 2 - float(np.median(by_gauge))
+    spread = (len(off) * spread + _AS_MANY * _USUAL_SCATTER**2) / (len(off) + _AS_MANY)
+    return max(spread, _LEAST_SCATTER**2) ** 0.5
+
+
+def _weights(off: Floats, variance: Floats) -> Floats:
+    """Return Huber's weights of residuals [1/variance], 0 of wild ones."""
+    far = _FAR * np.sqrt(variance)
+    return (np.abs(off) < _WILD * far) / (np.maximum(np.abs(off) / far, 1.0) * variance)

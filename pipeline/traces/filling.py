@@ -20,12 +20,11 @@ _DRAWN_AFTER_S = 2.0
 #: The filling ends where the pressure bends away from its rise: this far above the straight line from the phase's first
 #: to its last reading [share of the greatest pressure], else where it first reaches _FULL_SHARE of the greatest; and it
 #: goes on while the pressure still rises at _FILLS of the usual speed of the filling.
-_KNEE_SHARE = 0.25
+_KNEE_SHARE, _FULL_SHARE, _FILLS = 0.25, 0.99, 0.1
+#: Whether it still rises is asked over so long [s]; what is held begins so long after the filling's end.
+FILLING_ENDS_S = 1.0
 #: It begins where the pressure bends up into it: by this share of the greatest pressure, below a line to its end.
 _BEGINS_SHARE = 0.05
-_FULL_SHARE = 0.99
-_FILLS = 0.1
-FILLING_ENDS_S = 1.0
 #: A supply that a leak outruns holds a level until it is shut off. Then the pressure bends down: by these shares of the
 #: whole, and of what it falls until half of it is left or the hold ends, it stands above the line to there. What
 #: follows is watched for so long [s] and for this share of the time before.

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipeline.traces.agreement import Reach, two_kinds, voiced, width_of_kinds
+from pipeline.traces.agreement import Reach, two_kinds, width_of_kinds
 from pipeline.traces.compiled import Floats, Ints
 from pipeline.traces.extra_volume import MODEL
 
@@ -27,13 +27,13 @@ def generations(said: pl.DataFrame, reaches: dict[str, Reach]) -> pl.DataFrame:
 
     Parameters
     ----------
-    said : one row per recording: MODEL, model_year and vehicle_id (null: not known), and the numbers, null where it
-        does not tell.
+    said : one row per recording: MODEL, model_year (null: not known), its voice (see `agreement.voiced`), and the
+        numbers, null where it does not tell.
     reaches : how far apart each number may lie in sensors of one kind.
     """
     widths = {name: width_of_kinds(said, MODEL, name, reach) for name, reach in reaches.items()}
     found = []
-    for model, of_model in voiced(said).drop_nulls("model_year").group_by(MODEL, maintain_order=True):
+    for model, of_model in said.drop_nulls("model_year").group_by(MODEL, maintain_order=True):
         firsts = _firsts(of_model, reaches, widths)
         lasts = [*(first - 1 for first in firsts[1:]), int(of_model["model_year"].to_numpy().max())]
         found += [(*model, *years) for years in zip(firsts, lasts, strict=True)] if len(firsts) > 1 else []

@@ -53,16 +53,13 @@ class HoldBins:
     def empty(n: int) -> HoldBins:
         """Return room for n traces, all without a hold."""
 
-        def wide() -> Floats:
-            return np.zeros((n, N_BINS))
-
-        def narrow() -> Floats:
-            return np.full(n, np.nan)
-
-        return HoldBins(wide(), wide(), wide(), narrow(), narrow(), narrow(), np.zeros((n, len(WARMING_S))))
+        t, pressure, samples = np.zeros((3, n, N_BINS))
+        start, start_s, window_s = np.full((3, n), np.nan)
+        return HoldBins(t, pressure, samples, start, start_s, window_s, np.zeros((n, len(WARMING_S))))
 
     @property
     def arrays(self) -> tuple[Floats, ...]:
+        """What `bin_hold` fills, in its order."""
         return self.t, self.pressure, self.n, self.start, self.start_s, self.window_s, self.cooling
 
 
@@ -165,6 +162,8 @@ def _cool(t: Floats, smooth: Floats, draw: int, window: int, end: int, cooling: 
         for j in range(len(WARMING_S) - 1, -1, -1):
             cooling[k, j] += (from_pa - smooth[i - 1]) * left
             left *= left
+    for j in range(len(WARMING_S)):
+        cooling[k, j] *= (HEAT_RATIO_AIR - 1) / HEAT_RATIO
 
 
 @compiled
@@ -184,9 +183,3 @@ def _leapt_before(t: Floats, smooth: Floats, a: int, i: int, b: int) -> float:
     if would_move < _WOULD_MOVE_PA or abs(change) > _STOOD_SHARE * would_move:
         return 0.0
     return gap - max(change / slope, 0.0)
-
-
-def as_cooling(bins: HoldBins) -> HoldBins:
-    """Turn the faded steps of pressure into what the gas lacks by being cold [Pa]."""
-    bins.cooling[:] *= (HEAT_RATIO_AIR - 1) / HEAT_RATIO
-    return bins

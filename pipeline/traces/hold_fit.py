@@ -14,9 +14,10 @@ from pipeline.traces.beliefs import Beliefs
 from pipeline.traces.compiled import Floats
 from pipeline.traces.hold_believed import Around
 from pipeline.traces.hold_bins import N_BINS, HoldBins
-from pipeline.traces.hold_kernel import FIRST_LOG_TAU, LATE_S, Found, fit_all
+from pipeline.traces.hold_kernel import FIRST_LOG_TAU, Found, fit_all
+from pipeline.traces.hold_room import LATE_S
 from pipeline.traces.readings import Shown
-from pipeline.traces.view import Sensor
+from pipeline.traces.sensor import Sensor
 
 #: Scatter about the curve in standard deviations of a reading up to which nothing is amiss: neighbors scatter alike.
 _USUAL_SCATTER = 3.0
@@ -86,16 +87,7 @@ def fit_holds(
     first_log_tau : where the fit of the time constant starts: of a hold that was fitted before, what that found.
     is_rough : what the lake asks of each hold is all that is wanted: no bounds, which are nan.
     """
-    n, reading, zero_sd = len(volume_l), shown.sensor, shown.vented.zero_sd
-    around = Around(
-        air.pressure_pa,
-        GAS_CONSTANT_AIR * (air.temperature_c + ZERO_CELSIUS_K),
-        air_viscosity(air.temperature_c),
-        volume_l * 1e-3,
-        np.full(n, settings.discharge_coefficient),
-        np.nan_to_num(reading.sd, nan=1.0) ** 2,
-        np.nan_to_num(reading.rounding),
-    )
+    n, around = len(volume_l), _around(air, volume_l, shown.sensor, settings.discharge_coefficient)
     curve, curve_sd = np.zeros((2, n if with_curves else 0, N_BINS))
     found = np.full((n, len(Found._fields)), np.nan)
     given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
@@ -106,7 +98,7 @@ def fit_holds(
     fit = Found(*found.T)
     sd = low = high = np.full(n, np.nan)
     if not is_rough:
-        other_sd = fit.leak * _share_not_modeled(fit, bins, reading, zero_sd)
+        other_sd = fit.leak * _share_not_modeled(fit, bins, shown.sensor, shown.vented.zero_sd)
         sd = np.hypot(fit.leak_sd, other_sd)
         low, high = _bounds_above_zero(fit.leak, *_sides(fit, beliefs, other_sd), settings.level)
     return HoldFit(
@@ -125,6 +117,19 @@ def fit_holds(
             *(fit.heat_share, fit.heat_share_sd, fit.log_tau, fit.log_tau_sd),
             *(fit.under, fit.under_sd, fit.leak_with_under, fit.leak_linear_sd),
         ),
+    )
+
+
+def _around(air: Air, volume_l: Floats, reading: Sensor, discharge: float) -> Around:
+    """Return what is known of each hold; of a sensor that tells no scatter a reading is taken as known to 1 Pa."""
+    return Around(
+        air=air.pressure_pa,
+        heat=GAS_CONSTANT_AIR * (air.temperature_c + ZERO_CELSIUS_K),
+        viscosity=air_viscosity(air.temperature_c),
+        volume=volume_l * 1e-3,
+        discharge=np.full(len(volume_l), discharge),
+        noise2=np.nan_to_num(reading.sd, nan=1.0) ** 2,
+        rounding=np.nan_to_num(reading.rounding),
     )
 
 

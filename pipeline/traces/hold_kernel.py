@@ -22,17 +22,40 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pipeline.traces.compiled import ZERO, Floats, fused
-from pipeline.traces.hold_believed import LEAK_SCALE, Around, believe, believe_of_tanks, viscous_at
-from pipeline.traces.hold_bins import LATENCY_S, N_BINS, WARMING_S
-from pipeline.traces.hold_clock import mend_clock
+from pipeline.traces.compiled import Floats, fused, put
+from pipeline.traces.hold_believed import LEAK_SCALE, Around, believe, viscous_at
+from pipeline.traces.hold_bins import N_BINS, WARMING_S
 from pipeline.traces.hold_gas import (
     discharge_share,
     fade,
     heat_of,
     heat_together,
-    leak_speed,
     let_in,
+)
+from pipeline.traces.hold_room import (
+    ASKED,
+    BIN_FLOOR_PA,
+    CURVE,
+    LATE,
+    MEAN,
+    MODEL,
+    OLD,
+    OTHER,
+    PRESSURE,
+    PULL,
+    RIGHT,
+    TARGET,
+    THIRD,
+    WEIGHT,
+    HeldBins,
+    N,
+    Room,
+    T,
+    begin,
+    gather,
+    mend,
+    new_room,
+    one_of,
 )
 from pipeline.traces.hold_solve import (
     HEAT,
@@ -80,29 +103,23 @@ _AIR_SHARE = 0.5
 _HERMITE = float(np.sqrt(3.0))
 _MOST_GAIN = 3.0
 _MIN_BINS = 3
-#: Error of a bin mean that averaging does not take away, beside rounding: pressure of the day, valves [Pa].
-_BIN_FLOOR_PA = 0.4
-#: Nor is the curve ever known better than to this share of the pressure that the hold begins with: gas and walls have
-#: more than one time constant.
+#: No curve is ever known better than to this share of the pressure that the hold begins with, and to BIN_FLOOR_PA: gas
+#: and walls have more than one time constant.
 _CURVE_SHARE = 0.0005
-#: Sensors and valves answer within this time constant [s] (common practice: 0.05 to 0.5): where the draw turns into the
-#: hold the recorded pressure is off by the turn of its slope times this, fading.
-LATE_S = 0.25
 #: Variance of a sample that the first round starts from [Pa2].
 _FIRST_NOISE2 = 25.0
 
 
 class Found(NamedTuple):
-    """What a fit found: leak and its standard deviation [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a
-    sample [Pa], mean distance of the hold from zero [Pa], discharge coefficient there as a share, the share of the
-    hold's time about which its clock and its pressure may disagree, by how much the clock's time was mended [s], the
-    standard deviation of the vapor at that distance [Pa/s], and the leak's covariance with it [Pa/(m s)]; the share of
-    the heat exchange that is seen and the logarithm of its time constant [s], each with its standard deviation; the
-    standard deviation of the vapor under vacuum [1/s], its covariance with the leak, and the leak's standard deviation
-    as the equations are linear."""
+    """What a fit found: leak [1/m], vapor [Pa/s], vapor under vacuum [1/s], scatter of a sample [Pa], mean distance of
+    the hold from zero [Pa], discharge coefficient there as a share, the share of the hold's time about which its clock
+    and its pressure may disagree, by how much the clock's time was mended [s], the standard deviation of the vapor at
+    that distance [Pa/s], and the leak's covariance with it [Pa/(m s)]; the share of the heat exchange that is seen and
+    the logarithm of its time constant [s], each with its standard deviation; the standard deviation of the vapor under
+    vacuum [1/s], its covariance with the leak, and the leak's standard deviation as the equations are linear; and over
+    all time constants, nan where that is not asked [1/m]."""
 
     leak: Any
-    leak_sd: Any
     vapor: Any
     under: Any
     residual: Any
@@ -119,35 +136,10 @@ class Found(NamedTuple):
     under_sd: Any
     leak_with_under: Any
     leak_linear_sd: Any
+    leak_sd: Any
 
 
-class Room(NamedTuple):
-    """Scratch of one fit: t, target, n, pressure, model, curve, weight and lateness [s] of each bin; gas, felt; design
-    (a row for each unknown, so that its bins lie side by side); heat's fading; normal equations,
-    right side, unknowns, beliefs."""
-
-    bins: Floats
-    gas: Floats
-    felt: Floats
-    design: Floats
-    fading: Floats
-    normal: Floats
-    precision: Floats
-    vectors: Floats
-
-
-@fused
-def _room() -> Room:
-    return Room(
-        np.zeros((8, N_BINS)),
-        np.zeros((3, N_BINS)),
-        np.zeros((4, N_BINS)),
-        np.zeros((N_UNKNOWN, N_BINS)),
-        np.zeros((2, N_BINS)),
-        np.zeros((N_UNKNOWN, N_UNKNOWN)),
-        np.zeros((N_UNKNOWN, N_UNKNOWN)),
-        np.zeros((7, N_UNKNOWN)),
-    )
+_LEAK_SD = Found._fields.index("leak_sd")
 
 
 @fused
@@ -164,98 +156,52 @@ def fit_all(
     curve: Floats,
     curve_sd: Floats,
 ) -> None:
-    """Fit the holds in `t`, `pressure` and `n` (traces x bins); fill `found` (traces x
-    Found), and `curve` and `curve_sd` where they have rows.
+    """Fit the holds in `t`, `pressure` and `n` (traces x bins); fill `found` (traces x Found), and `curve` and
+    `curve_sd` where they have rows.
 
     Parameters
     ----------
-    cooling : traces x time constants, see `hold_bins`. given : traces x fields of `beliefs.Beliefs`.
+    cooling : traces x time constants, see `hold_bins`. given : traces x `beliefs.Beliefs.arrays`.
     first_log_tau : where the time constant's fit starts. is_rough : the leak's standard deviation over all
         time constants is not asked.
     """
     stands = _STANDS_ROUGHLY if is_rough else _STANDS
-    room = _room()
+    room = new_room()
     room.design[LEVEL] = 1.0
     for k in range(len(t)):
-        m = ZERO
-        for cell in range(N_BINS):
-            if n[k, cell] > 0:
-                room.bins[0, m], room.bins[2, m], room.bins[3, m] = t[k, cell], n[k, cell], pressure[k, cell]
-                m += 1
+        m = gather(t[k], pressure[k], n[k], room)
         if m < _MIN_BINS:
             continue
-        here = Around(
-            around.air[k],
-            around.heat[k],
-            around.viscosity[k],
-            around.volume[k],
-            around.discharge[k],
-            around.noise2[k],
-            around.rounding[k],
-        )
-        told_s = room.bins[0, m - 1]
-        doubt = mend_clock(room.bins[0], room.bins[3], m, _scatter(m, here, room.bins[2]), room.bins[1])
-        for i in range(m):
-            room.bins[7, i] = LATE_S * np.exp(-(room.bins[0, i] + LATENCY_S) / LATE_S)
-        room.vectors[0, :] = 0.0
-        _first_guess(room.bins[0], room.bins[3], m, room.bins[5])
-        # What the closed phase says of a leak that is taken as none at first would hold it there.
-        room.vectors[0, LEAK] = _first_leak(room.bins[0], room.bins[3], room.bins[5], m, here)
-        believe_of_tanks(given[k], room.precision, room.vectors[6])
-        start = first_log_tau[k]
-        air_share = _AIR_SHARE if room.bins[3, 0] < 0 else 0.0
-        _, noise2 = _fit(
-            m, cooling[k], given[k], here, 0.0, start, _FIXED, stands, _FIRST_ROUNDS, _FIRST_NOISE2, room
-        )
-        cost, noise2 = _fit(
-            m, cooling[k], given[k], here, air_share, start, _FREE, stands, _ROUNDS, noise2, room
-        )
-        _report(m, here, noise2, room, found[k])
+        hold, start = HeldBins(m, cooling[k], given[k], one_of(around, k)), first_log_tau[k]
+        doubt, mended_s = mend(hold, room)
+        begin(hold, room)
+        air_share = _AIR_SHARE if room.bins[PRESSURE, 0] < 0 else 0.0
+        _, noise2 = _fit(hold, 0.0, start, _FIXED, stands, _FIRST_ROUNDS, _FIRST_NOISE2, room)
+        cost, noise2 = _fit(hold, air_share, start, _FREE, stands, _ROUNDS, noise2, room)
+        put(found, k, _report(hold, noise2, doubt, mended_s, room))
         if len(curve):
             _draw(n[k], room, curve[k], curve_sd[k])
-        found[k, 8] = room.bins[0, m - 1] - told_s
-        found[k, 7] = doubt / max(room.bins[0, m - 1] - room.bins[0, 0], 1e-9)
         if not is_rough:
-            found[k, 1] = _sd_over_taus(m, cooling[k], given[k], here, air_share, cost, noise2, room)
+            found[k, _LEAK_SD] = _sd_over_taus(hold, air_share, cost, noise2, room)
 
 
 @fused
-def _scatter(m: int, here: Around, n: Floats) -> float:
-    """Return the standard deviation of a bin's mean [Pa]."""
-    samples = 0.0
-    for i in range(m):
-        samples += n[i]
-    return np.sqrt(here.noise2 * m / samples + here.rounding**2) + _BIN_FLOOR_PA
-
-
-@fused
-def _sd_over_taus(
-    m: int,
-    cooling: Floats,
-    given: Floats,
-    here: Around,
-    air_share: float,
-    cost: float,
-    noise2: float,
-    room: Room,
-) -> float:
+def _sd_over_taus(hold: HeldBins, air_share: float, cost: float, noise2: float, room: Room) -> float:
     """Return the standard deviation of the leak [1/m], the time constant being anything that the fit allows.
 
     Gauss and Hermite's three points about the fitted one, each weighted anew by how well it fits: the equations are
     far from linear in the time constant where the hold is short.
     """
-    middle = room.vectors[0, LOG_TAU]
+    middle = room.vectors[MEAN, LOG_TAU]
     wide = _sd_of_one(LOG_TAU, N_UNKNOWN, room)
-    leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+    leak, sd = room.vectors[MEAN, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
     total, mean, square = 2 / 3, 2 / 3 * leak, 2 / 3 * (sd * sd + leak * leak)
     for side in (-1.0, 1.0):
         log_tau = min(max(middle + side * _HERMITE * wide, _LOG_TAU_LEAST), _LOG_TAU_MOST)
-        other, noise2 = _fit(
-            m, cooling, given, here, air_share, log_tau, _FIXED, _STANDS, _ONE_ROUND, noise2, room
-        )
+        other, noise2 = _fit(hold, air_share, log_tau, _FIXED, _STANDS, _ONE_ROUND, noise2, room)
         off = (log_tau - middle) / wide
         weight = np.exp(min(0.5 * (off * off - other + cost), _MOST_GAIN)) / 6
-        leak, sd = room.vectors[0, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
+        leak, sd = room.vectors[MEAN, LEAK], _sd_of_one(LEAK, LOG_TAU, room)
         total += weight
         mean += weight * leak
         square += weight * (sd * sd + leak * leak)
@@ -266,34 +212,46 @@ def _sd_over_taus(
 @fused
 def _sd_of_one(unknown: int, n: int, room: Room) -> float:
     """Return the standard deviation of one unknown, only the first n being free."""
+    asked = room.vectors[ASKED]
     for j in range(N_UNKNOWN):
-        room.vectors[5, j] = 1.0 if j == unknown else 0.0
-    return spread_of(room.normal, room.vectors[5], n, room.vectors[4])
+        asked[j] = 1.0 if j == unknown else 0.0
+    return spread_of(room.normal, asked, n, room.vectors[OTHER])
 
 
 @fused
-def _report(m: int, here: Around, noise2: float, room: Room, found: Floats) -> None:
-    mean, total, samples = room.vectors[0], 0.0, 0.0
+def _report(hold: HeldBins, noise2: float, doubt: float, mended_s: float, room: Room) -> Found:
+    """Return what was found; the unknowns' Cholesky factor is that of the last round. `leak_sd` is left out."""
+    m, here, mean, total, samples = hold.m, hold.here, room.vectors[MEAN], 0.0, 0.0
     for i in range(m):
-        total += room.bins[2, i] * room.bins[3, i]
-        samples += room.bins[2, i]
+        total += room.bins[N, i] * room.bins[PRESSURE, i]
+        samples += room.bins[N, i]
     middle = abs(total / samples)
-    found[0] = mean[LEAK] * LEAK_SCALE
-    found[2], found[3] = mean[VAPOR], mean[UNDER]
-    found[4], found[5] = np.sqrt(noise2), middle
-    found[6] = discharge_share(middle, viscous_at(mean[LEAK], here))
-    found[11], found[12] = mean[HEAT], _sd_of_one(HEAT, N_UNKNOWN, room)
-    found[13], found[14] = mean[LOG_TAU], _sd_of_one(LOG_TAU, N_UNKNOWN, room)
-    vapor, leak, under = room.vectors[1], room.vectors[2], room.vectors[4]
+    heat_sd, log_tau_sd = _sd_of_one(HEAT, N_UNKNOWN, room), _sd_of_one(LOG_TAU, N_UNKNOWN, room)
+    vapor, leak, under = room.vectors[ASKED], room.vectors[OTHER], room.vectors[THIRD]
     vapor[:], leak[:], under[:] = 0.0, 0.0, 0.0
     vapor[VAPOR], vapor[UNDER], leak[LEAK], under[UNDER] = 1.0, middle, LEAK_SCALE, 1.0
     for row in (vapor, leak, under):
         whiten(room.normal, row, N_UNKNOWN)
-    found[9] = np.sqrt(shared_by(vapor, vapor, N_UNKNOWN))
-    found[10] = shared_by(vapor, leak, N_UNKNOWN)
-    found[15] = np.sqrt(shared_by(under, under, N_UNKNOWN))
-    found[16] = shared_by(under, leak, N_UNKNOWN)
-    found[17] = np.sqrt(shared_by(leak, leak, N_UNKNOWN))
+    return Found(
+        mean[LEAK] * LEAK_SCALE,
+        mean[VAPOR],
+        mean[UNDER],
+        np.sqrt(noise2),
+        middle,
+        discharge_share(middle, viscous_at(mean[LEAK], here)),
+        doubt,
+        mended_s,
+        np.sqrt(shared_by(vapor, vapor, N_UNKNOWN)),
+        shared_by(vapor, leak, N_UNKNOWN),
+        mean[HEAT],
+        heat_sd,
+        mean[LOG_TAU],
+        log_tau_sd,
+        np.sqrt(shared_by(under, under, N_UNKNOWN)),
+        shared_by(under, leak, N_UNKNOWN),
+        np.sqrt(shared_by(leak, leak, N_UNKNOWN)),
+        np.nan,
+    )
 
 
 @fused
@@ -302,18 +260,15 @@ def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
     i = 0
     for cell in range(N_BINS):
         if n[cell] > 0:
-            curve[cell] = room.bins[5, i]
-            room.vectors[5] = room.design[:, i]
-            curve_sd[cell] = spread_of(room.normal, room.vectors[5], N_UNKNOWN, room.vectors[4])
+            curve[cell] = room.bins[CURVE, i]
+            room.vectors[ASKED] = room.design[:, i]
+            curve_sd[cell] = spread_of(room.normal, room.vectors[ASKED], N_UNKNOWN, room.vectors[OTHER])
             i += 1
 
 
 @fused
 def _fit(
-    m: int,
-    cooling: Floats,
-    given: Floats,
-    here: Around,
+    hold: HeldBins,
     air_share: float,
     log_tau: float,
     is_tau_free: bool,
@@ -322,37 +277,43 @@ def _fit(
     noise2: float,
     room: Room,
 ) -> tuple[float, float]:
-    """Fit the m bins in `room` from its unknowns and curve and the given time constant on, which stays as it is unless
-    `is_tau_free`. `air_share`: see _AIR_SHARE. It ends when a round moves the curve by `stands`.
+    """Fit the bins in `room` from its unknowns and curve on.
 
     Leaves unknowns, curve, design and the normal equations' Cholesky factor in `room`.
+
+    Parameters
+    ----------
+    air_share : see _AIR_SHARE. log_tau : where the time constant's logarithm starts; it stays there unless
+        `is_tau_free`. stands, rounds : it ends with a round that moves the curve by less than `stands`, or with the
+        last of so many. noise2 : the variance of a sample that the first round takes [Pa2].
 
     Returns
     -------
     How badly it fits (up to a constant), and the variance of a sample [Pa2].
     """
     # By index: of rows that are unpacked the compiler does not know that their bins lie side by side.
-    t, target, n, pressure = room.bins[0], room.bins[1], room.bins[2], room.bins[3]
-    model, curve, weight, late = room.bins[4], room.bins[5], room.bins[6], room.bins[7]
-    mean, old, pull, right = room.vectors[0], room.vectors[1], room.vectors[6], room.vectors[3]
-    design = room.design
+    bins, vectors, design = room.bins, room.vectors, room.design
+    t, target, n, pressure = bins[T], bins[TARGET], bins[N], bins[PRESSURE]
+    model, curve, weight, late = bins[MODEL], bins[CURVE], bins[WEIGHT], bins[LATE]
+    mean, old, pull, right = vectors[MEAN], vectors[OLD], vectors[PULL], vectors[RIGHT]
+    m, here = hold.m, hold.here
     mean[LOG_TAU] = log_tau
     if not is_tau_free:
         fade(t, m, np.exp(log_tau), room.fading[0], room.fading[1])
     for _ in range(rounds):
         viscous, leak = viscous_at(mean[LEAK], here), air_share * max(mean[LEAK], 0.0)
         let_in(t, curve, m, here.air, here.heat, viscous, LEAK_SCALE, leak, weight, room.gas)
-        _linearize(t, m, cooling, mean, is_tau_free, room, model)
+        _linearize(t, m, hold.cooling, mean, is_tau_free, room, model)
         turn = 2 * abs(curve[1] - curve[0]) / max(t[1] - t[0], 1e-9)
         # A mean over readings that move by more than a step is rounded less.
         steps = (curve[m - 1] - curve[0]) / m / (3.5 * here.rounding + 1e-9)
-        floor2 = _BIN_FLOOR_PA**2 + (_CURVE_SHARE * pressure[0]) ** 2 + here.rounding**2 / (1 + steps * steps)
+        floor2 = BIN_FLOOR_PA**2 + (_CURVE_SHARE * pressure[0]) ** 2 + here.rounding**2 / (1 + steps * steps)
         for i in range(m):
             weight[i] = n[i] / (noise2 + n[i] * (floor2 + (turn * late[i]) ** 2))
         for i in range(m):
             target[i] = pressure[i] - model[i]
         add_rows(design, mean, m, target)
-        believe(given, here, mean, room.precision, pull)
+        believe(hold.given, here, mean, room.precision, pull)
         for j in range(N_UNKNOWN):
             old[j] = mean[j]
         normal_equations(design, target, weight, m, room.precision, pull, room.normal, right)
@@ -416,28 +377,3 @@ def _between(cooling: Floats, log_tau: float) -> float:
     value = cooling[k] * (1 - part) + cooling[k + 1] * part
     # Faster walls than those tried leave nothing, never the opposite.
     return value if value * cooling[k + 1] > 0 else 0.0
-
-
-@fused
-def _first_guess(t: Floats, pressure: Floats, m: int, curve: Floats) -> None:
-    """Run the root of the pressure in a straight line from the first bin to the last."""
-    start, end = _root(pressure[0]), _root(pressure[m - 1])
-    span = t[m - 1] - t[0]
-    for i in range(m):
-        share = min(max((t[i] - t[0]) / span, 0.0), 1.0) if span > 0 else 0.0
-        root = start + share * (end - start)
-        curve[i] = root * abs(root)
-
-
-@fused
-def _first_leak(t: Floats, pressure: Floats, curve: Floats, m: int, here: Around) -> float:
-    """Return the leak, in its scale, that alone would move the pressure from the first bin to the last."""
-    flow = 0.0
-    for i in range(1, m):
-        flow += leak_speed(0.5 * (curve[i] + curve[i - 1]), here.air, here.heat) * (t[i] - t[i - 1])
-    return max((pressure[m - 1] - pressure[0]) / flow, 0.0) / LEAK_SCALE if flow != 0 else 0.0
-
-
-@fused
-def _root(pressure: float) -> float:
-    return np.sqrt(abs(pressure)) if pressure >= 0 else -np.sqrt(abs(pressure))

@@ -41,7 +41,6 @@ class Landmarks(NamedTuple):
     release_start: Any
     release_end: Any
     longest_hold: Any
-    n_draws: Any
     is_pressure_test: Any
     is_opened: Any
     hold_lost_s: Any
@@ -74,49 +73,30 @@ def find_landmarks(
     """
     last = first[n] - 1
     hold, draw = _choose_test(t, smooth, phase, first, n)
-    hold_start, hold_end, longest, hold_rows = np.nan, np.nan, np.nan, (last, last)
-    if hold >= 0:
-        hold_start, hold_end = _span(t, first, n, hold)
-        hold_rows = (first[hold], first[hold + 1])
-        longest = _longest(t, phase, first, n, HOLD)
     closed = _closed_before(phase, draw) if draw >= 0 else _longest_one(t, phase, first, n, CLOSED)
-    closed_rows = _rows(first, closed, last)
+    applied = -1 if draw >= 0 else applied_pressure(t, smooth, phase, first, n, step)
     closed_start, closed_end = _span(t, first, n, closed)
-    applied, moved_from, opens = -1, first[draw] if draw >= 0 else last, last
-    if draw < 0:
-        applied = applied_pressure(t, smooth, phase, first, n, step)
-        if applied >= 0:
-            begin, behind = first[applied], first[applied + 1]
-            moved_from, filled, end = when_filled(t, smooth, is_fed, begin, behind, step)
-            hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
-            hold_rows = (row_from(t, filled, end, hold_start), behind)
-            opens = end
-            closed_end = max(t[moved_from] - _BEFORE_FILLING_S, t[begin])
-            closed_rows = (begin, row_from(t, begin, moved_from, closed_end))
-            if hold_rows[0] >= end:
-                hold_start, hold_end, hold_rows, opens = np.nan, np.nan, (last, last), last
-    full_hold, full_s = hold_rows[1], hold_end - hold_start
-    if applied < 0:
-        opens = opened(t, smooth, hold_rows[0], full_hold, step)
-    is_opened = 0.0
-    if opens < full_hold:
-        is_opened = 1.0 if hold_end - t[opens] > _COMMAND_LATE_S else 0.0
-        hold_rows, hold_end = (hold_rows[0], opens), t[opens - 1]
-    lost = _lost(t, hold_rows[0], hold_rows[1])
-    hold_lost_s = np.nan
-    if lost < hold_rows[1]:
-        is_opened, hold_lost_s = 0.0, t[lost] - t[lost - 1]
-        hold_rows, hold_end = (hold_rows[0], lost), t[lost - 1]
+    closed_rows = _rows(first, closed, last)
+    hold_start, hold_end = _span(t, first, n, hold)
+    hold_rows = _rows(first, hold, last)
+    moved_from = first[draw] if draw >= 0 else last
+    if applied >= 0:
+        begin, behind = _rows(first, applied, last)
+        moved_from, filled, opens = when_filled(t, smooth, is_fed, begin, behind, step)
+        closed_end = max(t[moved_from] - _BEFORE_FILLING_S, t[begin])
+        closed_rows = (begin, row_from(t, begin, moved_from, closed_end))
+        hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
+        hold_rows = (row_from(t, filled, opens, hold_start), behind)
+        if hold_rows[0] >= opens:
+            hold_start, hold_end, hold_rows, opens = np.nan, np.nan, (last, last), last
+    else:
+        opens = opened(t, smooth, hold_rows[0], hold_rows[1], step)
+    full_s = hold_end - hold_start
+    hold_rows, hold_end, is_opened, hold_lost_s = _cut_short(t, hold_rows, hold_end, opens)
+    longest = _longest(t, phase, first, n, HOLD)
     if applied >= 0 or longest <= full_s:
         longest = hold_end - hold_start
-    release = max(hold, draw) + 1
-    while release < n and (phase[release] == DRAW or phase[release] == HOLD):
-        release += 1
-    if (hold < 0 and draw < 0) or release >= n or phase[release] != RELEASE:
-        release = -1
-    n_draws = 0
-    for s in range(n):
-        n_draws += phase[s] == DRAW
+    release = _release_after(phase, n, max(hold, draw))
     draw_start, draw_end = _span(t, first, n, draw)
     release_start, release_end = _span(t, first, n, release)
     marks = Landmarks(
@@ -131,7 +111,6 @@ def find_landmarks(
         release_start,
         release_end,
         longest,
-        float(n_draws),
         1.0 if applied >= 0 else 0.0,
         is_opened,
         hold_lost_s,
@@ -140,6 +119,33 @@ def find_landmarks(
         closed_rows, _rows(first, draw, last), hold_rows, _rows(first, release, last), draw, moved_from
     )
     return marks, parts
+
+
+@compiled
+def _cut_short(
+    t: Floats, rows: tuple[int, int], end: float, opens: int
+) -> tuple[tuple[int, int], float, float, float]:
+    """Return rows and end [s] of what is left of a hold before something opened at row `opens`, and before a gap that
+    is longer than all the rest; whether something opened well before the vent was commanded to, and how long the gap
+    is [s], nan where there is none."""
+    is_opened, lost_s = 0.0, np.nan
+    if opens < rows[1]:
+        is_opened = 1.0 if end - t[opens] > _COMMAND_LATE_S else 0.0
+        rows, end = (rows[0], opens), t[opens - 1]
+    lost = _lost(t, rows[0], rows[1])
+    if lost < rows[1]:
+        is_opened, lost_s = 0.0, t[lost] - t[lost - 1]
+        rows, end = (rows[0], lost), t[lost - 1]
+    return rows, end, is_opened, lost_s
+
+
+@compiled
+def _release_after(phase: Ints, n: int, stretch: int) -> int:
+    """Return the release that ends the series of draws and holds of which a stretch is one; -1 where none does."""
+    release = stretch + 1
+    while release < n and (phase[release] == DRAW or phase[release] == HOLD):
+        release += 1
+    return release if stretch >= 0 and release < n and phase[release] == RELEASE else -1
 
 
 @compiled

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from numpy import abs as absolute
+import numpy as np
 from numpy import isfinite
 
 from pipeline.traces.quantities import seconds
-from pipeline.traces.written import Text, choose, say, where_known
-
-Readings = Mapping[str, Any]
+from pipeline.traces.written import Readings, Text, choose, say, where_known
 
 #: A mended clock is told of from here on [s].
 MENDED_S = 0.5
@@ -64,12 +59,12 @@ def _stood(r: Readings) -> Text | str:
 def _mended(r: Readings) -> Text | str:
     """Say where the times that are told are not those that passed."""
     is_sized = r["verdict"] in ("holds", "leak")
-    is_mended = is_sized & (absolute(r["mended_s"]) >= MENDED_S) & isfinite(r["hold_s"])
+    is_mended = is_sized & (np.abs(r["mended_s"]) >= MENDED_S) & isfinite(r["hold_s"])
     if not is_mended.any():
         return ""
     did = choose((r["mended_s"] < 0, "leapt ahead"), otherwise="stood still")
     told = say(
         " Times are the clock's, which {} by about {} in the hold: the size goes by the time that passed.",
-        *(did, seconds(absolute(r["mended_s"]))),
+        *(did, seconds(np.abs(r["mended_s"]))),
     )
     return choose((is_mended, where_known(told)))

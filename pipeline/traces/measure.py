@@ -42,8 +42,9 @@ def measure_traces(
     samples : trace_id, t_s [s], tank_pressure_pa [Pa, gauge], sensor_v [V], purge_duty_pct [%], is_vent_closed,
         engine_rpm [1/min], is_pressure_derived and, where test gas was fed, test_flow_std_l_min.
     headers : one row per trace: trace_id, job_id, vehicle_id, stage, fuel_level_pct [%], ambient_c [°C],
-        barometric_kpa [kPa], fuel_tank_l [l], make, model, model_year, trouble_codes, checks; source_id where its vent
-        command and its pressures are to be doubted (see `sources`), or is_vent_doubted and is_pressure_doubted.
+        barometric_kpa [kPa], fuel_tank_l [l], make, model, model_year, trouble_codes, checks; barometer_step_kpa [kPa]
+        of the barometer by which absolute pressure became gauge, null for any other; source_id where its vent command
+        and its pressures are to be doubted, or the flags of that (see `sources.with_doubts`).
     settings : discharge_coefficient, level and least_confidence are used.
     norms : of each model, as `model_norms.model_norms` returns them over the whole lake; None takes them from this
         batch.
@@ -77,41 +78,26 @@ def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> T
     marks, shown, volts, bins = read_recordings(recordings)
     air = _air_of(headers)
     volume = vapor_space(numbers_of(headers, "fuel_tank_l"), numbers_of(headers, "fuel_level_pct"))
-    beliefs = vapor_beliefs(
-        shown.closed,
-        shown.vented.zero_sd,
-        marks.is_pressure_test,
-        air.pressure_pa,
-        air.temperature_c,
-        volume.working_l,
-    )
+    beliefs = vapor_beliefs(shown.closed, shown.vented.zero_sd, marks.is_pressure_test, air, volume.working_l)
     fit = fit_holds(bins, beliefs, air, volume.working_l, shown, settings, is_rough=True)
     leak, leak_mm = leaks_alone(fit, shown, volume, air, settings.discharge_coefficient)
     tested = _pressure_tests(recordings, marks, shown, settings)
-    steady = read_steady_flows(
-        recordings,
-        shown,
-        air.pressure_pa,
-        air.temperature_c,
-        volume,
-        settings.discharge_coefficient,
-        settings.level,
-    )
+    steady = read_steady_flows(recordings, shown, air, volume, settings.discharge_coefficient, settings.level)
     return Taken(
-        headers,
-        recordings.is_derived,
-        air,
-        marks,
-        shown,
-        volts,
-        bins,
-        beliefs,
-        fit,
-        volume,
-        leak,
-        leak_mm,
-        tested,
-        steady,
+        headers=headers,
+        is_derived=recordings.is_derived,
+        air=air,
+        marks=marks,
+        shown=shown,
+        volts=volts,
+        bins=bins,
+        beliefs=beliefs,
+        fit=fit,
+        volume=volume,
+        leak=leak,
+        leak_mm=leak_mm,
+        pressure_test=tested,
+        steady=steady,
     )
 
 
@@ -153,14 +139,11 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings, with_curv
     volts = compare_volts(taken.volts, shown.vented, shown.sensor, taken.is_derived, mine)
     judgement = judge(taken, volts, sizes, mine, settings.least_confidence)
     # A supply that was left on holds any leak up: the criterion is for gas that is shut in.
+    was_held_up = np.isin(judgement.reason, ["fed", "let_go", "outrun"]) | (judgement.verdict == "gross_leak")
     tested = taken.pressure_test.copy()
-    tested[np.isin(judgement.reason, ["fed", "let_go", "outrun"]) | (judgement.verdict == "gross_leak")] = (
-        None
-    )
+    tested[was_held_up] = None
     taken = replace(taken, pressure_test=tested)
-    hole = hole_at_equilibrium(
-        shown, mine, air.pressure_pa, air.temperature_c, settings.discharge_coefficient, settings.level
-    )
+    hole = hole_at_equilibrium(shown, mine, air, settings.discharge_coefficient, settings.level)
     return Measured(taken, sizes, volts, judgement, hole)
 
 
@@ -168,14 +151,9 @@ def _fit_by_lake(taken: Taken, norms: Norms, settings: Settings, with_curves: bo
     """Return the fits with the lake's gas believed, each begun where the first one ended."""
     beliefs, first_log_tau = by_lake(taken.beliefs, norms), np.nan_to_num(taken.fit.gas.log_tau)
     return fit_holds(
-        taken.bins,
-        beliefs,
-        taken.air,
-        taken.volume.working_l,
-        taken.shown,
-        settings,
-        with_curves,
-        first_log_tau,
+        *(taken.bins, beliefs, taken.air, taken.volume.working_l, taken.shown, settings),
+        with_curves=with_curves,
+        first_log_tau=first_log_tau,
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -34,6 +33,3 @@ class Measured:
     def is_outrun(self) -> Flags:
         """Which fillings a gross leak outran: what stood was the supply's, and nothing was held until that was off."""
         return (self.judgement.verdict == "gross_leak") & self.taken.marks.is_pressure_test
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.taken, name)

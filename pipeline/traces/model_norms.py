@@ -14,12 +14,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.physics.volume import CANISTER_AND_LINES_L
-from pipeline.traces.agreement import Reach, agreed_by_model
+from pipeline.traces.agreement import Reach, agreed_by_model, voiced
 from pipeline.traces.compiled import Floats
-from pipeline.traces.extra_volume import MODEL, extra_volumes, opening
-from pipeline.traces.fleet_vapor import law_of_tanks
+from pipeline.traces.extra_volume import MODEL, extra_volumes, flow_share
+from pipeline.traces.fleet_vapor import VaporLaw, law_of_tanks
 from pipeline.traces.generations import YEARS, generations, in_generation, nearest_generation
-from pipeline.traces.view import MAD_TO_SD
+from pipeline.traces.ranges import MAD_TO_SD
 
 #: So many recordings of a model make a norm; of volts so many vehicles that agree, see `agreement`.
 MIN_RECORDINGS = 4
@@ -92,13 +92,9 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
     model.
     """
     readings = readings.with_columns(pl.col(*READ, *OF_ALL, "tank_l", "ullage_l", "duty_pct").fill_nan(None))
-    ratio, ratio_sd = (
-        readings[name].cast(pl.Float64).to_numpy() for name in (VAPOR_RETURN, "vapor_return_sd")
-    )
-    vehicles = readings["vehicle_id"].filter(np.isfinite(ratio) & np.isfinite(ratio_sd)).n_unique()
-    vapor = law_of_tanks(ratio, ratio_sd, MIN_OF_ALL if vehicles >= MIN_OF_ALL else MIN_OF_FEW_VEHICLES)
     said = readings.filter(pl.all_horizontal(pl.col(MODEL).is_not_null()))
     extra = extra_volumes(said)
+    said = voiced(said)
     said = in_generation(said, generations(said, _REACH))
     said = _flow_by_extra_volume(said.join(extra, on=MODEL, how="left"))
     found = said.group_by(GENERATION).agg(
@@ -116,11 +112,6 @@ def model_norms(readings: pl.DataFrame) -> pl.DataFrame:
         found = found.drop(agreed.columns[len(GENERATION) :])
         found = found.join(agreed, on=GENERATION, how="left", nulls_equal=True)
     found = found.join(extra, on=MODEL, how="left").join(_of_all(readings), how="cross")
-    found = found.with_columns(
-        pl.lit(vapor.mean).fill_nan(None).alias(VAPOR_RETURN),
-        pl.lit(vapor.spread).fill_nan(None).alias(f"{VAPOR_RETURN}_spread"),
-        pl.lit(round(vapor.n)).alias(f"{VAPOR_RETURN}_n"),
-    )
     return found.select(pl.col(name).cast(kind) for name, kind in NORM_SCHEMA.items()).sort(GENERATION)
 
 
@@ -129,19 +120,30 @@ def _flow_by_extra_volume(said: pl.DataFrame) -> pl.DataFrame:
     ullage, extra = pl.col("ullage_l"), pl.col("extra_volume_l").fill_null(CANISTER_AND_LINES_L)
     duty, opens = said["duty_pct"].to_numpy(), said["purge_opens_pct"].fill_null(0.0).to_numpy()
     with np.errstate(invalid="ignore"):
-        by_duty = pl.Series(duty / 100 / opening(duty, opens)).fill_nan(None)
+        by_duty = pl.Series(duty / 100 / flow_share(duty, opens)).fill_nan(None)
     by_volume = (ullage + extra) / (ullage + CANISTER_AND_LINES_L)
     return said.with_columns(pl.col("purge_flow_l_min") * by_volume * by_duty)
 
 
 def _of_all(readings: pl.DataFrame) -> pl.DataFrame:
-    """Return one row: median, spread and number of OF_ALL, the first two null where fewer than MIN_OF_ALL tell."""
+    """Return one row: median, spread and number of OF_ALL, the first two null where fewer than MIN_OF_ALL tell; and the
+    law of VAPOR_RETURN, null where none is told."""
     told = {name: pl.col(name).count() >= MIN_OF_ALL for name in OF_ALL}
+    vapor = _vapor_of_all(readings)
     return readings.select(
         *(pl.when(told[name]).then(pl.col(name).median()).alias(name) for name in OF_ALL),
         *(pl.when(told[name]).then(_spread(name)).alias(f"{name}_spread") for name in OF_ALL),
         *(pl.col(name).count().cast(pl.Int64).alias(f"{name}_n") for name in OF_ALL),
+        pl.lit(vapor.mean).fill_nan(None).alias(VAPOR_RETURN),
+        pl.lit(vapor.spread).fill_nan(None).alias(f"{VAPOR_RETURN}_spread"),
+        pl.lit(round(vapor.n)).alias(f"{VAPOR_RETURN}_n"),
     )
+
+
+def _vapor_of_all(readings: pl.DataFrame) -> VaporLaw:
+    ratio, sd = (readings[name].cast(pl.Float64).to_numpy() for name in (VAPOR_RETURN, "vapor_return_sd"))
+    vehicles = readings["vehicle_id"].filter(np.isfinite(ratio) & np.isfinite(sd)).n_unique()
+    return law_of_tanks(ratio, sd, MIN_OF_ALL if vehicles >= MIN_OF_ALL else MIN_OF_FEW_VEHICLES)
 
 
 def _spread(name: str) -> pl.Expr:

@@ -59,7 +59,7 @@ class _Trace:
 
     def hole(self, diameter_mm: float, from_pa: float, time_s: Floats, vapor_pa_s: float) -> Floats:
         """Return the pressure [Pa] above ambient behind a hole; its discharge is that at half of `from_pa`."""
-        air, volume = self.m.air, self.m.sizes.volume.working_l[self.k]
+        air, volume = self.m.taken.air, self.m.sizes.volume.working_l[self.k]
         pressure, celsius = air.pressure_pa[self.k], air.temperature_c[self.k]
         density = air_density(pressure, celsius)
         if from_pa > 0:
@@ -76,17 +76,12 @@ class _Trace:
         return pressure_after(from_pa, time_s, k, vapor_pa_s)
 
 
-def is_weighed(m: Measured, k: int) -> bool:
-    """Say whether stories were compared: without a test, or without samples, none was."""
-    return m.judgement.verdict[k] != "not_judged" or m.judgement.reason[k] in ("torn", "cannot_tell")
-
-
 def other_stories(m: Measured, k: int, settings: Settings) -> list[StoryCurve]:
     """Return what the stories that were not chosen would have drawn in recording k, likeliest first.
 
     A recording that was not judged has no chosen story: then all are drawn.
     """
-    if not is_weighed(m, k):
+    if not m.judgement.is_weighed[k]:
         return []
     told = dict(zip(NAMES, m.judgement.told.probability[k].tolist(), strict=True))
     chosen = m.judgement.verdict[k]
@@ -102,16 +97,17 @@ def other_stories(m: Measured, k: int, settings: Settings) -> list[StoryCurve]:
 
 
 def _trace_of(m: Measured, k: int, settings: Settings) -> _Trace:
-    filled = np.flatnonzero(m.bins.n[k] > 0)
-    start_s, end_s, level = m.marks.hold_start[k], m.marks.hold_end[k], m.shown.hold.start_above[k]
+    fit, bins, marks, shown = m.taken.fit, m.taken.bins, m.taken.marks, m.taken.shown
+    filled = np.flatnonzero(bins.n[k] > 0)
+    start_s, end_s, level = marks.hold_start[k], marks.hold_end[k], shown.hold.start_above[k]
     if m.is_outrun[k]:
         # What was held begins where the supply was shut off.
-        start_s, level = end_s, m.shown.hold.end_above[k]
-        end_s = min(start_s + _AFTER_SUPPLY_S, m.marks.last[k])
-    elif np.isfinite(m.fit.leak[k]) and len(filled):
-        start_s, level = m.bins.start_s[k] + m.bins.t[k][filled[0]], m.fit.curve[k][filled[0]]
-    seen = [r for r in (m.fit.vapor[k], m.shown.closed.rate[k]) if np.isfinite(r)]
-    zero = float(np.nan_to_num(m.shown.vented.zero[k]))
+        start_s, level = end_s, shown.hold.end_above[k]
+        end_s = min(start_s + _AFTER_SUPPLY_S, marks.last[k])
+    elif np.isfinite(fit.leak[k]) and len(filled):
+        start_s, level = bins.start_s[k] + bins.t[k][filled[0]], fit.curve[k][filled[0]]
+    seen = [r for r in (fit.vapor[k], shown.closed.rate[k]) if np.isfinite(r)]
+    zero = float(np.nan_to_num(shown.vented.zero[k]))
     vapor = float(seen[0]) if seen else np.nan
     return _Trace(m, k, settings, zero, float(start_s), float(end_s), float(level), vapor)
 
@@ -133,30 +129,30 @@ def _of_hold(trace: _Trace) -> _Drawn:
                 yield "leak", f"hole of {size:.1f} mm", t, trace.hole(size, trace.level, since, trace.vapor)
             gross = trace.hole(WIDEST_MM, trace.level, since, trace.vapor)
             yield "gross_leak", f"gross leak, from {WIDEST_MM:.0f} mm on", t, gross
-    if not trace.m.marks.is_pressure_test[trace.k]:
+    if not trace.m.taken.marks.is_pressure_test[trace.k]:
         label = f"purge that passes {FALLS_PA_S:.0f} Pa/s"
         yield "purge_passes_closed", label, t, trace.level - FALLS_PA_S * since
 
 
 def _of_draw(trace: _Trace) -> _Drawn:
     """Draw a draw in which nothing arrives, and one that the sensor does not see."""
-    m, k = trace.m, trace.k
-    start, ends = m.marks.draw_start[k], (m.marks.hold_end[k], m.marks.draw_end[k])
+    marks, shown, k = trace.m.taken.marks, trace.m.taken.shown, trace.k
+    start, ends = marks.draw_start[k], (marks.hold_end[k], marks.draw_end[k])
     end = next((e for e in ends if np.isfinite(e)), np.nan)
     if not (np.isfinite(start) and end > start):
         return
     t = np.linspace(start, end, _POINTS)
-    creep = next((r for r in (m.shown.closed.rate[k], m.shown.draw.creep[k]) if np.isfinite(r)), np.nan)
-    before = m.shown.draw.before[k] - trace.zero
+    creep = next((r for r in (shown.closed.rate[k], shown.draw.creep[k]) if np.isfinite(r)), np.nan)
+    before = shown.draw.before[k] - trace.zero
     yield "no_vacuum", "nothing arrives, tank shut", t, before + creep * (t - start)
     yield "sensor_flat", "sensor that stands still", t, np.full(_POINTS, before)
 
 
 def _of_release(trace: _Trace) -> _Drawn:
     """Draw the release through the widest vent path that is condemned."""
-    m, k = trace.m, trace.k
-    start, end, level = m.marks.release_start[k], m.marks.release_end[k], m.shown.release.from_above[k]
-    if not (m.sizes.volume.is_tank_known[k] and end > start and level < 0):
+    marks, shown, k = trace.m.taken.marks, trace.m.taken.shown, trace.k
+    start, end, level = marks.release_start[k], marks.release_end[k], shown.release.from_above[k]
+    if not (trace.m.sizes.volume.is_tank_known[k] and end > start and level < 0):
         return
     t = np.linspace(start, end, _POINTS)
     yield (

@@ -17,6 +17,8 @@ PHASE_NAMES = ("", "rest", "closed", "draw", "hold", "release")
 #: Purge counts as open above this duty. Modules command 0 when shut; the smallest duties that move vapor are
 #: several percent. One count of SAE J1979 PID 2E is 0.39 %.
 PURGE_OPEN_PCT = 2.0
+#: Valves and lines take so long to answer a command [s]; what is read right after one is not yet the new state.
+SETTLING_S = 0.5
 #: A valve that is driven in pulses is open all along: it shuts for no longer than this between two of them [s]. Such
 #: valves take five to twenty pulses a second (common practice); a recorder sees some of them.
 PULSE_S = 1.0
@@ -56,16 +58,12 @@ def cut_phases(
             if not drawn and _lost_a_draw(t, p, a + i, a, b):
                 drawn = True
                 n -= first[n - 1] == a + i - 1
-                phase[n], first[n] = DRAW, a + i - 1
-                phase[n + 1], first[n + 1] = HOLD, a + i
-                n += 2
+                n = _add_unseen(phase, first, n, a + i - 1, a + i)
             elif drawn and a + i > seen:
                 came = _drawn_unseen(t, p, is_vent_closed, duty, a + i, first[n - 1], b)
                 if came >= 0:
                     seen = came
-                    phase[n], first[n] = DRAW, a + i - 1
-                    phase[n + 1], first[n + 1] = HOLD, came
-                    n += 2
+                    n = _add_unseen(phase, first, n, a + i - 1, came)
             continue
         vent, purge = vents[i], open_now
         if not vent:
@@ -81,6 +79,14 @@ def cut_phases(
         n += 1
     first[n] = b
     return n
+
+
+@compiled
+def _add_unseen(phase: Ints, first: Ints, n: int, draw: int, hold: int) -> int:
+    """Add to n stretches a draw that no sample shows, and its hold, by their first rows; return how many there are."""
+    phase[n], first[n] = DRAW, draw
+    phase[n + 1], first[n + 1] = HOLD, hold
+    return n + 2
 
 
 @compiled

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.contract.source_limits import DRAWS_S, LEAST_TOLD, LEAST_VEHICLES, SMALL_PA
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL
 from pipeline.traces.readings import Shown
@@ -18,14 +19,6 @@ from pipeline.traces.signs import ENGINE_RUNS_RPM
 
 SOURCE = "source_id"
 DRAWN_SPAN, DRAWN_RATE, IS_PRESSURE_DOUBTED = "drawn_span_pa", "drawn_rate_pa_s", "is_pressure_doubted"
-#: A purge that is open for so long [s] brings vacuum.
-_DRAWS_S = 3.0
-#: Targets of a draw are 1 to 4 kPa (common practice). Read as pascals, that is 1 to 4 in kPa, 4 to 16 in inches of
-#: water, 8 to 30 in mm of mercury, 10 to 40 in hPa: less than this [Pa].
-SMALL_PA = 100.0
-#: A source is doubted where so many draws, of so many vehicles, stay below that and none does not (judgement: one test
-#: in five or ten finds no vacuum).
-_LEAST_N, _LEAST_VEHICLES = 8, 3
 #: So many draws of a model tell what is usual of it in a source.
 _LEAST_OF_MODEL = 4
 #: Shops draw to another vacuum, and at another duty, than others do, but hardly both to so many times less or more
@@ -52,7 +45,7 @@ def drawn_span_pa(shown: Shown) -> Floats:
     """Return the span of the pressure [Pa] of each recording whose purge was open behind the shut vent while the engine
     ran, for so long that vacuum comes; nan for the others."""
     with np.errstate(invalid="ignore"):
-        is_drawn = (shown.draw.seconds >= _DRAWS_S) & ~(shown.draw.rpm < ENGINE_RUNS_RPM)
+        is_drawn = (shown.draw.seconds >= DRAWS_S) & ~(shown.draw.rpm < ENGINE_RUNS_RPM)
     return np.where(is_drawn, shown.sensor.span, np.nan)
 
 
@@ -92,7 +85,7 @@ def counted() -> dict[str, pl.Expr]:
     """Return what SCHEMA says of one source, from vehicle_id, DRAWN_SPAN and what `compared` told of its recordings
     with such a draw."""
     n, n_vehicles, greatest = pl.len(), pl.col("vehicle_id").n_unique(), pl.col(DRAWN_SPAN).max()
-    is_small = (n >= _LEAST_N) & (n_vehicles >= _LEAST_VEHICLES) & (greatest < SMALL_PA)
+    is_small = (n >= LEAST_TOLD) & (n_vehicles >= LEAST_VEHICLES) & (greatest < SMALL_PA)
     span_ratio = pl.col("span_ratio").filter(_IS_COMPARED).quantile(_SOUND)
     rate_ratio = pl.col("rate_ratio").filter(_IS_COMPARED).median()
     return {
@@ -109,7 +102,7 @@ def counted() -> dict[str, pl.Expr]:
 def _is_odd(span_ratio: pl.Expr, rate_ratio: pl.Expr) -> pl.Expr:
     """Say whether a source moves the pressure of its models as no other does, and as is less usual than theirs."""
     n_vehicles = pl.col("vehicle_id").filter(_IS_COMPARED).n_unique()
-    tells = (_IS_COMPARED.sum() >= _LEAST_N) & (n_vehicles >= _LEAST_VEHICLES)
+    tells = (_IS_COMPARED.sum() >= LEAST_TOLD) & (n_vehicles >= LEAST_VEHICLES)
     is_more = pl.min_horizontal(span_ratio, rate_ratio) > MOST_TIMES
     is_less = pl.max_horizontal(span_ratio, rate_ratio) < 1 / MOST_TIMES
     own = (pl.col(DRAWN_SPAN).filter(_IS_COMPARED).quantile(_SOUND) / _USUAL_PA).log()

@@ -15,10 +15,11 @@ from pipeline.physics.orifice import (
     hole_diameter_mm,
     leak_speed,
 )
+from pipeline.traces.air import Air
 from pipeline.traces.beliefs import heat_of_gas
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.drawn import FROM_SHARE, TO_SHARE
-from pipeline.traces.extra_volume import OPENS_SD_PCT, opening
+from pipeline.traces.extra_volume import OPENS_SD_PCT, flow_share
 from pipeline.traces.hold_bins import HEAT_RATIO
 from pipeline.traces.model_norms import Norms
 from pipeline.traces.readings import Shown
@@ -51,9 +52,7 @@ class Equilibrium:
     high: Floats
 
 
-def purge_flow_l_min(
-    shown: Shown, leak: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
-) -> Floats:
+def purge_flow_l_min(shown: Shown, leak: Floats, volume_l: Floats, air: Air) -> Floats:
     """Return the purge flow at full duty [l/min, ambient] that the draw's fall means, nan where it tells none.
 
     Q = V / P (dp/dt + a F(p)) / duty: a volume V loses pressure as the purge takes gas out of it and a leak `a` [1/m]
@@ -61,24 +60,22 @@ def purge_flow_l_min(
     duty; told by systems that kept most of a vacuum of TELLING_PA.
     """
     with np.errstate(all="ignore"):
-        drawn = volume_l * _drawn_per_liter(shown, leak, volume_l, barometric_pa, temperature_c)
+        drawn = volume_l * _drawn_per_liter(shown, leak, volume_l, air)
         flow = drawn / (duty_of_fall(shown) / 100)
     return np.where((flow > 0) & np.isfinite(flow), flow, np.nan)
 
 
-def volume_by_flow_l(
-    shown: Shown, leak: Floats, norms: Norms, barometric_pa: Floats, temperature_c: Floats
-) -> Floats:
+def volume_by_flow_l(shown: Shown, leak: Floats, norms: Norms, air: Air) -> Floats:
     """Return the gas volume [l] that the draw's fall means at the purge flow of its model.
 
     The equation of `purge_flow_l_min` turned about; nan where the draw tells none.
     """
     with np.errstate(all="ignore"):
-        flow = norms.norm["purge_flow_l_min"] * opening(duty_of_fall(shown), opens_at(norms))
+        flow = norms.norm["purge_flow_l_min"] * flow_share(duty_of_fall(shown), opens_at(norms))
         volume = np.full(len(flow), NOMINAL_VOLUME_L)
         # How cold the gas becomes goes with the volume that is asked for.
         for _ in range(_ROUNDS):
-            volume = flow / _drawn_per_liter(shown, leak, volume, barometric_pa, temperature_c)
+            volume = flow / _drawn_per_liter(shown, leak, volume, air)
     return np.where((volume > 0) & np.isfinite(volume), volume, np.nan)
 
 
@@ -92,7 +89,7 @@ def duty_log_sd(duty: Floats, norms: Norms) -> Floats:
     told = norms.spread["purge_opens_pct"]
     opens_sd = np.where(np.isfinite(told), np.maximum(told, LEAST_OPENS_SD_PCT), OPENS_SD_PCT)
     with np.errstate(all="ignore"):
-        return np.minimum(opens_sd / (100 * opening(duty, opens_at(norms))), 1.0)
+        return np.minimum(opens_sd / (100 * flow_share(duty, opens_at(norms))), 1.0)
 
 
 def is_timed(shown: Shown) -> Flags:
@@ -119,9 +116,7 @@ def fall_log_sd(shown: Shown) -> Floats:
     return np.minimum(np.nan_to_num(np.where(is_timed(shown), middle, to_half), nan=1.0), 1.0)
 
 
-def _drawn_per_liter(
-    shown: Shown, leak: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
-) -> Floats:
+def _drawn_per_liter(shown: Shown, leak: Floats, volume_l: Floats, air: Air) -> Floats:
     """Return the flow that the draw means for each liter of gas [1/min], nan where it tells none.
 
     By the middle of the fall; where that was not seen, by the time to half of the vacuum, of which so much was no draw
@@ -134,32 +129,28 @@ def _drawn_per_liter(
     share = np.where(timed, TO_SHARE - FROM_SHARE, 0.5)
     fell_s = np.where(timed, draw.mid_s, to_half_s)
     begun_s = np.where(timed, FROM_SHARE / share * fell_s, 0.0)
-    cold = _cold_share(begun_s, begun_s + fell_s, volume_l, barometric_pa, temperature_c)
+    cold = _cold_share(begun_s, begun_s + fell_s, volume_l, air)
     middle = np.where(timed, 0.5 * (FROM_SHARE + TO_SHARE), 0.25) * draw.depth
-    inflow = np.nan_to_num(leak) * leak_speed(-middle, barometric_pa, temperature_c)
-    per_liter = (share * draw.depth / fell_s * (1 - cold) + inflow) / barometric_pa * _MINUTE_S
+    inflow = np.nan_to_num(leak) * leak_speed(-middle, air.pressure_pa, air.temperature_c)
+    per_liter = (share * draw.depth / fell_s * (1 - cold) + inflow) / air.pressure_pa * _MINUTE_S
     tells = (draw.depth > TELLING_PA) & (shown.hold.kept_early > 0.5) & np.isfinite(per_liter)
     return np.where(tells, per_liter, np.nan)
 
 
-def _cold_share(
-    begun_s: Floats, ended_s: Floats, volume_l: Floats, barometric_pa: Floats, temperature_c: Floats
-) -> Floats:
+def _cold_share(begun_s: Floats, ended_s: Floats, volume_l: Floats, air: Air) -> Floats:
     """Return the share of an even fall of pressure, between two times [s] after its beginning, that is the gas's cold.
 
     With D the pressure that gas lacks by being colder than the walls, D' = -(k-1)/k p' - D/(k tau) as in
     `hold_bins`, of which the pressure shows the share that is believed. tau goes with the gas volume: walls and fuel
     that warm it grow less than it does.
     """
-    heat, log_tau = heat_of_gas(temperature_c, barometric_pa, NOMINAL_VOLUME_L)
+    heat, log_tau = heat_of_gas(air, NOMINAL_VOLUME_L)
     time_s = HEAT_RATIO * np.exp(log_tau) * volume_l / NOMINAL_VOLUME_L
     begun, ended = begun_s / time_s, ended_s / time_s
     return heat * (HEAT_RATIO_AIR - 1) / HEAT_RATIO * (np.exp(-begun) - np.exp(-ended)) / (ended - begun)
 
 
-def hole_at_equilibrium(
-    shown: Shown, norms: Norms, barometric_pa: Floats, temperature_c: Floats, discharge: float, level: float
-) -> Equilibrium:
+def hole_at_equilibrium(shown: Shown, norms: Norms, air: Air, discharge: float, level: float) -> Equilibrium:
     """Return the hole whose inflow at the draw's settled vacuum equals the model's purge flow.
 
     Cd A = Q P / F(p), F being `physics.orifice.leak_speed`: the tank's volume does not matter. The interval holds the
@@ -172,12 +163,11 @@ def hole_at_equilibrium(
     with np.errstate(all="ignore"):
         is_told = (vacuum > 3 * vacuum_sd) & (spread <= MOST_SCATTER * flow)
         vacuum = np.where(is_told, vacuum, np.nan)
-        rate = flow * opening(duty, opens_at(norms)) * _LITER_M3 / _MINUTE_S * barometric_pa
-        effective = rate / leak_speed(-vacuum, barometric_pa, temperature_c)
+        rate = flow * flow_share(duty, opens_at(norms)) * _LITER_M3 / _MINUTE_S * air.pressure_pa
+        effective = rate / leak_speed(-vacuum, air.pressure_pa, air.temperature_c)
         rough = hole_diameter_mm(effective / discharge)
-        coefficient = discharge_at(
-            rough, vacuum, air_density(barometric_pa, temperature_c), air_viscosity(temperature_c), discharge
-        )
+        density = air_density(air.pressure_pa, air.temperature_c)
+        coefficient = discharge_at(rough, vacuum, density, air_viscosity(air.temperature_c), discharge)
         middle = hole_diameter_mm(effective / coefficient)
         # Flow goes with the square of the diameter and the root of the vacuum.
         flow_sd = np.maximum(spread / flow, LEAST_LOG_SD)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.traces.compiled import Floats
-from pipeline.traces.written import Text, fixed, say
+from pipeline.traces.written import Text, fixed, say, where_known
 
 #: Conventional inch of water (NIST SP 811, appendix B.8): technicians read gauges in it.
 _INCH_OF_WATER_PA = 249.0889
@@ -33,3 +33,13 @@ def rounded(pa: Floats) -> Text:
 def seconds(s: Floats) -> Text:
     """Return times, short ones with a digit behind the point."""
     return say("{} s", fixed(s, np.where(s >= _WHOLE_FROM_S, 0, 1)))
+
+
+def within(s: Floats) -> Text:
+    """Return in how long something happened, nothing where nobody knows."""
+    return where_known(say(" in {}", seconds(s)))
+
+
+def of_vacuum(pa: Floats) -> Text:
+    """Return so much vacuum, or only the word where nobody knows how much."""
+    return where_known(say("{} of vacuum", pressures(pa)), "vacuum")

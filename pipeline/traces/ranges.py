@@ -11,6 +11,8 @@ import numpy as np
 
 from pipeline.traces.compiled import ZERO, Floats, compiled, greater, lesser, summing
 
+#: A median absolute deviation times this is a standard deviation (normal law).
+MAD_TO_SD = 1.4826
 #: At most so many values are sorted for a median: evenly spread ones stand for a longer stretch.
 MOST_SORTED = 255
 #: Scratch that a median needs.
@@ -60,19 +62,11 @@ def row_after(t: Floats, a: int, b: int, time: float) -> int:
 
 @summing
 def mean(x: Floats, a: int, b: int) -> float:
+    """Return the mean of these values, nan where there is none."""
     some, total = x[a:b], 0.0
     for i in range(len(some)):
         total += some[i]
     return total / len(some) if len(some) else np.nan
-
-
-@summing
-def squares(x: Floats, a: int, b: int) -> float:
-    """Return the sum of squares about the mean."""
-    middle, some, total = mean(x, a, b), x[a:b], 0.0
-    for i in range(len(some)):
-        total += (some[i] - middle) ** 2
-    return total
 
 
 @compiled
@@ -250,6 +244,6 @@ def line_of_sums(n: int, sxx: float, sxy: float, syy: float) -> tuple[float, flo
         return np.nan, np.nan, np.nan, np.nan
     slope = sxy / sxx
     rest = max(syy - slope * sxy, 0.0)
-    sd = np.sqrt(rest / (n - 2)) if n > 2 else np.nan
+    sd = np.sqrt(rest / (n - 2))
     r2 = 1 - rest / syy if syy > 0 else np.nan
     return slope, sd / np.sqrt(sxx), sd, r2

@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.contract.tables import TRACE_RESULT
 from pipeline.settings import Settings
+from pipeline.traces.compiled import Floats
 from pipeline.traces.evidence import evidence_of
 from pipeline.traces.measured import Measured
 from pipeline.traces.steady_rows import with_steady_flows
@@ -24,66 +25,126 @@ _TYPES: dict[str, pl.DataType | type[pl.DataType]] = {
 }
 RESULT_SCHEMA = {column.name: _TYPES[column.type] for column in TRACE_RESULT.columns}
 
-#: Names of readings in the sentences of `evidence`, and where `Shown` has them.
-_READINGS_SAID = {
-    "depth": "draw.depth",
-    "risen": "draw.risen",
-    "draw_s": "draw.seconds",
-    "lost_s": "draw.lost_s",
-    "hold_s": "hold.seconds",
-    "draw_before": "draw.before",
-    "hold_start_above": "hold.start_above",
-    "hold_end_above": "hold.end_above",
-    "hold_last_above": "hold.last_above",
-    "gone_s": "hold.gone_s",
-    "let_go_s": "hold.let_go_s",
-    "interval_s": "sensor.interval_s",
-    "creep": "draw.creep",
-    "closed_change": "closed.change",
-    "closed_rate": "closed.rate",
-    "closed_rate_sd": "closed.rate_sd",
-    "closed_above": "closed.above",
-    "hold_late_change": "hold.late_change",
-    "hold_change": "hold.change",
-    "flowing_above": "vented.flowing_above",
-    "release_from_above": "release.from_above",
-    "release_half_s": "release.half_s",
-    "stopped_from_above": "stopped.from_above",
-    "stopped_half_s": "stopped.half_s",
-    "stopped_s": "stopped.seconds",
-    "open_vacuum": "vented.open_vacuum",
-    "moved": "vented.moved",
-    "rest_s": "vented.rest_s",
-    "release_s": "release.seconds",
-    "span": "sensor.span",
-    "zero": "vented.zero",
-    "rest_v": "vented.rest_v",
+#: What the sentences of `evidence` name, and where `Measured` has it.
+_SAID = {
+    "depth": "taken.shown.draw.depth",
+    "risen": "taken.shown.draw.risen",
+    "draw_s": "taken.shown.draw.seconds",
+    "lost_s": "taken.shown.draw.lost_s",
+    "draw_before": "taken.shown.draw.before",
+    "creep": "taken.shown.draw.creep",
+    "hold_s": "taken.shown.hold.seconds",
+    "hold_start_above": "taken.shown.hold.start_above",
+    "hold_end_above": "taken.shown.hold.end_above",
+    "hold_last_above": "taken.shown.hold.last_above",
+    "hold_change": "taken.shown.hold.change",
+    "hold_late_change": "taken.shown.hold.late_change",
+    "gone_s": "taken.shown.hold.gone_s",
+    "let_go_s": "taken.shown.hold.let_go_s",
+    "closed_change": "taken.shown.closed.change",
+    "closed_rate": "taken.shown.closed.rate",
+    "closed_rate_sd": "taken.shown.closed.rate_sd",
+    "closed_above": "taken.shown.closed.above",
+    "release_s": "taken.shown.release.seconds",
+    "release_from_above": "taken.shown.release.from_above",
+    "release_half_s": "taken.shown.release.half_s",
+    "stopped_s": "taken.shown.stopped.seconds",
+    "stopped_from_above": "taken.shown.stopped.from_above",
+    "stopped_half_s": "taken.shown.stopped.half_s",
+    "zero": "taken.shown.vented.zero",
+    "rest_v": "taken.shown.vented.rest_v",
+    "rest_s": "taken.shown.vented.rest_s",
+    "moved": "taken.shown.vented.moved",
+    "flowing_above": "taken.shown.vented.flowing_above",
+    "open_vacuum": "taken.shown.vented.open_vacuum",
+    "n_samples": "taken.shown.sensor.n",
+    "interval_s": "taken.shown.sensor.interval_s",
+    "span": "taken.shown.sensor.span",
+    "stood_s": "taken.shown.sensor.stood_s",
+    "is_pressure_test": "taken.marks.is_pressure_test",
+    "is_opened": "taken.marks.is_opened",
+    "hold_lost_s": "taken.marks.hold_lost_s",
+    "pressure_test": "taken.pressure_test",
+    "vapor_pa_s": "taken.fit.vapor",
+    "mended_s": "taken.fit.mended_s",
+    "diameter": "sizes.diameter",
+    "low": "sizes.low",
+    "high": "sizes.high",
+    "working_high": "sizes.working_high",
+    "is_level_known": "sizes.volume.is_level_known",
+    "is_by_purge": "sizes.volume.is_by_purge",
+    "gross_low": "at_least_mm",
+    "settled": "equilibrium.diameter",
+    "settled_low": "equilibrium.low",
+    "settled_high": "equilibrium.high",
+    "volt_range": "volts.volt_range",
+    "pressure_range": "volts.pressure_range",
+    "residual_pa": "volts.residual_pa",
+    "volts_per_pa": "volts.volts_per_pa",
+    "norm_volts_per_pa": "volts.norm_volts_per_pa",
+    "norm_n": "volts.norm_n",
+    "norm_rest_v": "volts.norm_rest_v",
+    "norm_rest_n": "volts.norm_rest_n",
+    "is_parted": "volts.is_parted",
+    "reason": "judgement.reason",
+    "best": "judgement.best",
+    "second": "judgement.second",
+    "confidence": "judgement.told.confidence",
+    "second_confidence": "judgement.told.second_confidence",
+}
+#: Signs that they ask whether they are there.
+_SIGNS_SAID = {
+    "creeps": "judgement.signs.creeps",
+    "is_risen_shut": "judgement.signs.risen_shut",
+    "is_shut_at_rest": "judgement.signs.shut_at_rest",
+    "is_stopped": "judgement.signs.stopped",
+    "is_flat_volts": "volts.is_flat",
+    "is_flat_pressure": "volts.is_alone",
+    "is_off_norm": "volts.is_off_norm",
+    "is_shifted": "volts.is_shifted",
 }
 
 
 def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
     """Return the contract's rows of a measured batch."""
-    m, shown, sizes, headers = measured, measured.shown, measured.sizes, measured.headers
-    verdict = m.judgement.verdict
-    volume = sizes.volume
+    m, headers = measured, measured.taken.headers
+    frame = pl.DataFrame(_numbers(m, settings)).fill_nan(None)
+    frame = frame.with_columns(
+        verdict=pl.Series(m.judgement.verdict.tolist(), dtype=pl.String),
+        second_verdict=pl.Series(m.judgement.second.tolist(), dtype=pl.String).set(
+            pl.Series(~m.judgement.is_weighed), None
+        ),
+        leak_censoring=_censoring(m),
+        evidence=_sentences(m, settings),
+        suspects=_suspects(m),
+        pressure_test=pl.Series(
+            [test and test.verdict for test in m.taken.pressure_test.tolist()], dtype=pl.String
+        ),
+        discharge_coefficient=pl.lit(settings.discharge_coefficient),
+        n_samples=pl.Series(m.taken.shown.sensor.n, dtype=pl.Int64),
+    )
+    carried = headers.select("trace_id", "job_id", "vehicle_id", "stage").cast(pl.String)
+    frame = with_steady_flows(frame, m.taken.steady, headers, settings)
+    return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
+
+
+def _numbers(m: Measured, settings: Settings) -> dict[str, Floats]:
+    """Return the numbers of the rows by column, nan where a recording has none."""
+    shown, sizes, volume, hole = m.taken.shown, m.sizes, m.sizes.volume, m.equilibrium
+    verdict, told = m.judgement.verdict, m.judgement.told
     is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
-    # Without a test, or without samples, no story was weighed.
-    is_weighed = (verdict != "not_judged") | np.isin(m.judgement.reason, ("torn", "cannot_tell"))
     has_size = is_leak | is_tight
     per_area = np.where(has_size, 1e6 / settings.discharge_coefficient, np.nan)
-    hole = m.equilibrium
-    at_least = m.at_least_mm
-    low = np.where(is_leak, sizes.low, np.where(is_tight, 0.0, np.nan))
-    numbers = {
+    low = np.where(is_leak, sizes.low, np.where(is_tight & volume.is_tank_known, 0.0, np.nan))
+    discharge = settings.discharge_coefficient * m.taken.fit.discharge_share
+    return {
         "leak_diameter_mm": np.where(is_leak, sizes.diameter, np.nan),
-        "leak_diameter_low_mm": np.where(is_gross, at_least, np.where(volume.is_tank_known, low, np.nan)),
+        "leak_diameter_low_mm": np.where(is_gross, m.at_least_mm, low),
         "leak_diameter_high_mm": np.where(has_size, sizes.high, np.nan),
         "equilibrium_diameter_mm": np.where(is_gross, hole.diameter, np.nan),
         "equilibrium_diameter_low_mm": np.where(is_gross, hole.low, np.nan),
         "equilibrium_diameter_high_mm": np.where(is_gross, hole.high, np.nan),
-        "discharge_at_hold": np.where(
-            has_size, settings.discharge_coefficient * m.fit.discharge_share, np.nan
-        ),
+        "discharge_at_hold": np.where(has_size, discharge, np.nan),
         "leak_area_per_volume_mm2_m3": sizes.leak * per_area,
         "leak_area_per_volume_low_mm2_m3": sizes.leak_low * per_area,
         "leak_area_per_volume_high_mm2_m3": sizes.leak_high * per_area,
@@ -93,105 +154,52 @@ def rows_of(measured: Measured, settings: Settings) -> pl.DataFrame:
         "rest_sensor_v": shown.vented.rest_v,
         "peak_vacuum_pa": shown.sensor.peak_vacuum,
         "draw_rate_pa_s": shown.draw.rate,
-        "hold_s": m.marks.longest_hold,
+        "hold_s": m.taken.marks.longest_hold,
         "quality": m.judgement.quality,
-        "confidence": np.where(verdict == "not_judged", np.nan, m.judgement.told.confidence),
-        "second_confidence": np.where(is_weighed, m.judgement.told.second_confidence, np.nan),
+        "confidence": np.where(verdict == "not_judged", np.nan, told.confidence),
+        "second_confidence": np.where(m.judgement.is_weighed, told.second_confidence, np.nan),
     }
-    censoring = np.select(
-        [
-            is_leak & volume.is_tank_known,
-            is_tight & volume.is_tank_known,
-            is_gross & np.isfinite(at_least),
-        ],
-        ["none", "left", "right"],
-        "",
-    )
-    n = headers.height
-    tested = m.pressure_test.tolist()
-    frame = (
-        pl.DataFrame(numbers)
-        .fill_nan(None)
-        .with_columns(
-            verdict=pl.Series(verdict.tolist(), dtype=pl.String),
-            second_verdict=pl.Series(m.judgement.second.tolist(), dtype=pl.String).set(
-                pl.Series(~is_weighed), None
-            ),
-            leak_censoring=pl.Series([word or None for word in censoring.tolist()], dtype=pl.String),
-            evidence=_sentences(m, settings),
-            suspects=_suspects(m),
-            pressure_test=pl.Series([t and t.verdict for t in tested], dtype=pl.String),
-            discharge_coefficient=pl.Series([settings.discharge_coefficient] * n, dtype=pl.Float64),
-            n_samples=pl.Series(shown.sensor.n, dtype=pl.Int64),
-        )
-    )
-    carried = headers.select("trace_id", "job_id", "vehicle_id", "stage").cast(pl.String)
-    frame = with_steady_flows(frame, m.steady, headers, settings)
-    return pl.concat([carried, frame], how="horizontal").select(list(RESULT_SCHEMA))
+
+
+def _censoring(m: Measured) -> pl.Series:
+    verdict, is_tank_known = m.judgement.verdict, m.sizes.volume.is_tank_known
+    cases = {
+        "none": (verdict == "leak") & is_tank_known,
+        "left": (verdict == "holds") & is_tank_known,
+        "right": (verdict == "gross_leak") & np.isfinite(m.at_least_mm),
+    }
+    words = np.select(list(cases.values()), list(cases), "")
+    return pl.Series([word or None for word in words.tolist()], dtype=pl.String)
 
 
 def _sentences(m: Measured, settings: Settings) -> pl.Series:
-    per_area = 1e6 / settings.discharge_coefficient
-    columns = {
-        "reason": m.judgement.reason,
-        "creeps": m.judgement.creeps,
-        "is_risen_shut": m.judgement.signs.risen_shut > 0,
-        "is_shut_at_rest": m.judgement.signs.shut_at_rest > 0,
-        "is_stopped": m.judgement.signs.stopped > 0,
-        "second": m.judgement.second,
-        "best": m.judgement.best,
-        "confidence": m.judgement.told.confidence,
-        "second_confidence": m.judgement.told.second_confidence,
-        "n_samples": m.shown.sensor.n,
-        "is_pressure_test": m.marks.is_pressure_test,
-        "is_opened": m.marks.is_opened,
-        "hold_lost_s": m.marks.hold_lost_s,
-        "stood_s": m.shown.sensor.stood_s,
-        "mended_s": m.fit.mended_s,
-        "is_at_end": np.isfinite(m.shown.sensor.floor),
-        "vapor_pa_s": m.fit.vapor,
-        "is_leak_told": np.isfinite(m.fit.leak) & (m.sizes.chance_of_leak >= settings.least_confidence),
-        "diameter": m.sizes.diameter,
-        "low": m.sizes.low,
-        "high": m.sizes.high,
-        "per_gas": m.sizes.leak * per_area,
-        "per_gas_low": m.sizes.leak_low * per_area,
-        "per_gas_high": m.sizes.leak_high * per_area,
-        "is_level_known": m.sizes.volume.is_level_known,
-        "is_by_purge": m.sizes.volume.is_by_purge,
-        "working_high": m.sizes.working_high,
-        "gross_low": m.at_least_mm,
-        "settled": m.equilibrium.diameter,
-        "settled_low": m.equilibrium.low,
-        "settled_high": m.equilibrium.high,
-        "pressure_test": m.pressure_test,
-        "put_under": np.array([np.nan if test is None else test.start_pa for test in m.pressure_test]),
-        "is_flat_volts": m.volts.is_flat > 0,
-        "is_flat_pressure": m.volts.is_alone > 0,
-        "volt_range": m.volts.volt_range,
-        "pressure_range": m.volts.pressure_range,
-        "residual_pa": m.volts.residual_pa,
-        "is_off_norm": m.volts.is_off_norm > 0,
-        "volts_per_pa": m.volts.volts_per_pa,
-        "norm_volts_per_pa": m.volts.norm_volts_per_pa,
-        "norm_n": m.volts.norm_n,
-        "is_shifted": m.volts.is_shifted > 0,
-        "is_parted": m.volts.is_parted,
-        "norm_rest_v": m.volts.norm_rest_v,
-        "norm_rest_n": m.volts.norm_rest_n,
-    }
-    columns |= {name: attrgetter(path)(m.shown) for name, path in _READINGS_SAID.items()}
+    """Return each recording's evidence: one verdict is told after the other, for each has sentences of its own."""
+    arrays = _said(m, settings)
     same_for_all = {"level": settings.level, "discharge": settings.discharge_coefficient}
-    # One verdict is told after the other: each has sentences of its own.
     words = (*NAMES, "not_judged")
     which = np.where(m.judgement.verdict == "not_judged", len(NAMES), m.judgement.told.best)
     rows = [np.flatnonzero(which == k) for k in range(len(words))]
     said = [
-        evidence_of(_Readings(columns, mine, verdict=word, **same_for_all), len(mine))
+        evidence_of(_Readings(arrays, mine, verdict=word, **same_for_all), len(mine))
         for word, mine in zip(words, rows, strict=True)
         if len(mine)
     ]
     return pl.concat([pl.Series(dtype=pl.String), *said]).gather(np.argsort(np.concatenate(rows)))
+
+
+def _said(m: Measured, settings: Settings) -> dict[str, np.ndarray]:
+    """Return what the sentences name, one element per recording."""
+    per_area = 1e6 / settings.discharge_coefficient
+    return {
+        **{name: attrgetter(path)(m) for name, path in _SAID.items()},
+        **{name: attrgetter(path)(m) > 0 for name, path in _SIGNS_SAID.items()},
+        "put_under": np.array([test.start_pa if test else np.nan for test in m.taken.pressure_test]),
+        "is_at_end": np.isfinite(m.taken.shown.sensor.floor),
+        "is_leak_told": np.isfinite(m.taken.fit.leak) & (m.sizes.chance_of_leak >= settings.least_confidence),
+        "per_gas": m.sizes.leak * per_area,
+        "per_gas_low": m.sizes.leak_low * per_area,
+        "per_gas_high": m.sizes.leak_high * per_area,
+    }
 
 
 class _Readings(dict[str, Any]):
@@ -213,19 +221,23 @@ def _suspects(m: Measured) -> pl.Series:
     # What was checked and stored before a repair says nothing of the vehicle after it.
     is_before = pl.col("stage").ne_missing("after_repair")
     words = [
-        pl.when(is_before).then(name).alias(name) if name in m.headers.columns else pl.lit(None).alias(name)
+        pl.when(is_before).then(name).alias(name)
+        if name in m.taken.headers.columns
+        else pl.lit(None).alias(name)
         for name in ("checks", "trouble_codes")
     ]
     # Rounded, so that there are few cases; a story below a tenth competes with nothing.
     second = np.round(told.second_confidence, 1)
     is_open_too = (told.second == GROSS) & (second > 0)
-    each = m.headers.select(
+    each = m.taken.headers.select(
         *words,
         best=pl.Series(np.where(is_told, told.best, -1)),
         first=pl.Series(np.round(told.confidence, 1)),
         other=pl.Series(told.second),
         second=pl.Series(second),
-        is_shut=pl.Series((j.creeps | (j.signs.risen_shut > 0)) & (told.best == NO_VACUUM) & ~is_open_too),
+        is_shut=pl.Series(
+            ((j.signs.creeps > 0) | (j.signs.risen_shut > 0)) & (told.best == NO_VACUUM) & ~is_open_too
+        ),
     )
     cases = each.with_row_index("at").group_by(each.columns).agg("at")
     suspects = []

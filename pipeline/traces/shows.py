@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.traces.compiled import Floats, Ints, compiled
 from pipeline.traces.filling import FILLED_PA, was_drawn, was_filled
 from pipeline.traces.landmarks import Landmarks, Parts
-from pipeline.traces.phases import FLOWING, REST
+from pipeline.traces.phases import FLOWING, REST, SETTLING_S
 from pipeline.traces.ranges import (
     are_lost,
     extremes,
@@ -21,7 +21,7 @@ from pipeline.traces.ranges import (
     row_after,
     row_from,
 )
-from pipeline.traces.view import SETTLING_S, rounding_of, sd_of
+from pipeline.traces.sensor import rounding_of, sd_of
 
 #: Rest level is read from at least so many samples.
 _MIN_REST_SAMPLES = 3
@@ -53,10 +53,11 @@ _UNKNOWN_ZERO_SD = 60.0
 
 
 class Vented(NamedTuple):
-    """With the vent open: median pressure [Pa] and volts [V], for how long [s], by how much the pressure moved
-    meanwhile along a straight line [Pa], and the error of that; the sensor's zero [Pa] and how well it is known, the
-    pressure above it while purge flows through the open vent [Pa], the most vacuum [Pa] before the vent shuts, and
-    whether pressure was put in from outside while the vent was commanded open."""
+    """With the vent open: the level that the sensor reads [Pa], nan where nothing tells it; number of the readings at
+    rest before the test and their median volts [V], for how long [s], by how much the pressure moved meanwhile along a
+    straight line [Pa], and the error of that; the sensor's zero [Pa], 0 where its level is not known, how well it is
+    known, and whether it is; the pressure above it while purge flows through the open vent [Pa], the most vacuum [Pa]
+    before the vent shuts, and whether pressure was put in from outside while the vent was commanded open."""
 
     rest: Any
     rest_n: Any
@@ -113,53 +114,65 @@ def read_vented(
 
     Parameters
     ----------
-    phase, first, n : the recording's stretches. parts : their rows. noise : as `view.read_noise` returns it.
+    phase, first, n : the recording's stretches. parts : their rows. noise : as `sensor.read_noise` returns it.
     """
-    sd, rounding = sd_of(noise), rounding_of(noise)
-    release, hold = parts.release, parts.hold
     after_s = marks.first + _FLOW_STARTS_S
     flowing, lowest, put_in = _read_open(t, p, smooth, phase, first, n, after_s, noise[1], room)
     # Behind a blocked vent the vacuum of a flowing purge stays: what comes after it is no zero; nor is what was put in.
-    rest_a, rest_b = first[0], first[1] if phase[0] == REST and not put_in else first[0]
-    rest, rest_n = _level(p, rest_a, rest_b, noise, room), rest_b - rest_a
-    rest_s = t[rest_b - 1] - t[rest_a] if rest_b > rest_a else np.nan
-    slope, slope_sd, _, _ = line(t, p, rest_a, rest_b)
-    length = marks.release_end - marks.release_start
-    tail = row_after(t, release[0], release[1], marks.release_end - _TAIL * length), release[1]
-    level, used, is_known = rest, rest_n, rest_n >= _MIN_REST_SAMPLES
-    if not is_known:
-        level, used = _level(p, tail[0], tail[1], noise, room), tail[1] - tail[0]
-        is_known = _came_to_rest(t, p, first[0], tail, length, marks.release_start, level, sd)
-        # Of slow recorders: few readings before the test and few after it that agree.
-        if not is_known and rest_n + used >= _MIN_REST_SAMPLES and abs(rest - level) < 3 * sd + _AGREE_PA:
-            level, used, is_known = (rest * rest_n + level * used) / (rest_n + used), rest_n + used, True
-    steady = _ZERO_SD
-    if not is_known:
-        end = row_after(
-            t, hold[0], hold[1], marks.hold_end - _LEAKED_TAIL * (marks.hold_end - marks.hold_start)
-        )
-        level, used, steady = _level(p, end, hold[1], noise, room), hold[1] - end, _LEAKED_SD
-        is_known = _leaked_away(t, p, smooth, hold, end, level, sd)
+    a, b = first[0], first[1] if phase[0] == REST and not put_in else first[0]
+    rest_s = t[b - 1] - t[a] if b > a else np.nan
+    slope, slope_sd, _, _ = line(t, p, a, b)
+    level, level_sd, is_known = _vented_level(t, p, smooth, (a, b), marks, parts, noise, room)
     zero = level if is_known else 0.0
-    scatter = np.hypot(1.25 * sd / np.sqrt(max(used, 1)), rounding)
-    zero_sd = np.hypot(scatter, steady) if is_known else _UNKNOWN_ZERO_SD
     # What began far below its usual level (pressure put in, an earlier vacuum let go) did not fall to where it began.
-    begun = smooth[first[0]]
+    begun = smooth[a]
     fell_from = begun if begun < zero - FILLED_PA else zero
     return Vented(
         level if is_known else np.nan,
-        float(rest_n),
-        median(volts, rest_a, rest_b, room),
+        float(b - a),
+        median(volts, a, b, room),
         rest_s,
         slope * rest_s,
         np.hypot(slope_sd * rest_s, _ZERO_SD),
         zero,
-        zero_sd,
+        level_sd if is_known else _UNKNOWN_ZERO_SD,
         1.0 if is_known else 0.0,
         flowing - zero,
         fell_from - lowest,
         1.0 if put_in else 0.0,
     )
+
+
+@compiled
+def _vented_level(
+    t: Floats,
+    p: Floats,
+    smooth: Floats,
+    rest_rows: tuple[int, int],
+    marks: Landmarks,
+    parts: Parts,
+    noise: tuple[float, float, float],
+    room: Floats,
+) -> tuple[float, float, bool]:
+    """Return the vented level and its standard deviation [Pa], and whether anything tells it."""
+    sd, release, hold = sd_of(noise), parts.release, parts.hold
+    rest, rest_n = _level(p, rest_rows[0], rest_rows[1], noise, room), rest_rows[1] - rest_rows[0]
+    level, used, steady, is_known = rest, rest_n, _ZERO_SD, rest_n >= _MIN_REST_SAMPLES
+    if not is_known:
+        length = marks.release_end - marks.release_start
+        tail = row_after(t, release[0], release[1], marks.release_end - _TAIL * length), release[1]
+        level, used = _level(p, tail[0], tail[1], noise, room), tail[1] - tail[0]
+        is_known = _came_to_rest(t, p, rest_rows[0], tail, length, marks.release_start, level, sd)
+        # Of slow recorders: few readings before the test and few after it that agree.
+        if not is_known and rest_n + used >= _MIN_REST_SAMPLES and abs(rest - level) < 3 * sd + _AGREE_PA:
+            level, used, is_known = (rest * rest_n + level * used) / (rest_n + used), rest_n + used, True
+    if not is_known:
+        length = marks.hold_end - marks.hold_start
+        end = row_after(t, hold[0], hold[1], marks.hold_end - _LEAKED_TAIL * length)
+        level, used, steady = _level(p, end, hold[1], noise, room), hold[1] - end, _LEAKED_SD
+        is_known = _leaked_away(t, p, smooth, hold, end, level, sd)
+    scatter = np.hypot(1.25 * sd / np.sqrt(max(used, 1)), rounding_of(noise))
+    return level, np.hypot(scatter, steady), is_known
 
 
 @compiled
@@ -252,7 +265,7 @@ def read_closed(
 
     Parameters
     ----------
-    rows : of the closed phase. zero : vented level [Pa]. n : samples of the recording. noise : as `view.read_noise`
+    rows : of the closed phase. zero : vented level [Pa]. n : samples of the recording. noise : as `sensor.read_noise`
         returns it. sd : of one reading [Pa].
     """
     start, seconds = marks.closed_start, marks.closed_end - marks.closed_start

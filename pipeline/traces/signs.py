@@ -17,11 +17,11 @@ from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.model_norms import Norms
+from pipeline.traces.phases import SETTLING_S
 from pipeline.traces.readings import Shown
 from pipeline.traces.shows import Release
 from pipeline.traces.sizes import Sizes
 from pipeline.traces.tolerance import FAINT, MEASURED, SUREST, above, below, both, bounded, either, fact
-from pipeline.traces.view import SETTLING_S
 from pipeline.traces.volts import VoltStory
 
 MIN_DRAW_S = 0.4
@@ -157,26 +157,29 @@ def read_signs(
         )
         # No purge flows, and the vent is open: a level that stays may be the sensor's own, where its zero is not known.
         stopped = both(_stays(shown.stopped, shown), fact(shown.vented.is_zero_known))
+        # What little arrived stays, or the shut tank rises all the same: a purge that hardly flows, and no leak.
+        stays = both(hardly_any, either(above(_kept_beside_creep(shown, creeps), 0.5, FAINT), risen_shut))
+        # With the engine off there is no vacuum to pass, unless a pump drew: cooling fuel draws a shut tank down.
+        is_drawn = either(fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM)), drew)
+        is_tested = fact(has_draw | _stands_off(shown, norms))
         return Signs(
-            volts.sign,
-            both(fact(has_draw | _stands_off(shown, norms)), _dead(shown, volts, norms, arrives, creeps)),
-            # With the engine off there is no vacuum to pass, unless a pump drew: cooling fuel draws a shut tank down.
-            both(_falls(shown), either(fact(~(shown.sensor.rpm < ENGINE_RUNS_RPM)), drew)),
-            _restricted(shown, sizes, stopped, shut_at_rest, has_test, marks.is_pressure_test),
-            stopped,
-            shut_at_rest,
-            _offset(shown, norms, barometer_step_pa),
-            plainly,
-            arrives,
-            hardly_any,
-            # What little arrived stays, or the shut tank rises all the same: a purge that hardly flows, and no leak.
-            both(hardly_any, either(above(_kept_beside_creep(shown, creeps), 0.5, FAINT), risen_shut)),
-            risen_shut,
-            gone,
-            both(_lost(shown), fact(~marks.is_pressure_test.astype(bool))),
-            creeps,
-            has_draw,
-            has_test,
+            disagrees=volts.sign,
+            silent=both(is_tested, _dead(shown, volts, norms, arrives, creeps)),
+            falls=both(_falls(shown), is_drawn),
+            restricted=_restricted(shown, sizes, stopped, shut_at_rest, has_test, marks.is_pressure_test),
+            stopped=stopped,
+            shut_at_rest=shut_at_rest,
+            offset=_offset(shown, norms, barometer_step_pa),
+            arrives_plainly=plainly,
+            arrives=arrives,
+            hardly_any=hardly_any,
+            stays=stays,
+            risen_shut=risen_shut,
+            gone=gone,
+            lost=both(_lost(shown), fact(~marks.is_pressure_test)),
+            creeps=creeps,
+            has_draw=has_draw,
+            has_test=has_test,
         )
 
 

@@ -21,8 +21,8 @@ from pipeline.traces.air import Air
 from pipeline.traces.chance_of_leak import chance_of_leak
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
+from pipeline.traces.phases import SETTLING_S
 from pipeline.traces.readings import Shown
-from pipeline.traces.view import SETTLING_S
 
 #: Where the tank size is unknown a leak is still told from a tight tank, in a volume such as passenger cars have.
 NOMINAL_VOLUME_L = 45.0
@@ -114,20 +114,12 @@ def size_leaks(
     settings: Settings,
 ) -> Sizes:
     """Return the diameters that the fitted leaks mean in their volumes."""
-    barometric_pa, temperature_c = air.pressure_pa, air.temperature_c
     discharge, level = settings.discharge_coefficient, settings.level
-    used = volume.working_l
-    share = vapor_share(temperature_c, barometric_pa)
+    used, interval_s = volume.working_l, np.nan_to_num(shown.sensor.interval_s)
+    share = vapor_share(air.temperature_c, air.pressure_pa)
     outflow, outflow_log_sd = _outflow(shown, share)
     surest = ndtri((1 + level) / 2)
-    over_volume = surest * np.sqrt(
-        _MODEL_LOG_SD**2
-        + np.where(air.is_known, 0.0, _UNKNOWN_AIR_LOG_SD) ** 2
-        + np.where(air.is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
-        # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
-        + np.nan_to_num(1 - fit.discharge_share) ** 2
-        + outflow_log_sd**2
-    )
+    over_volume = surest * _log_sd_over_volume(fit, air, outflow_log_sd)
     reach = np.hypot(over_volume, surest * volume.log_sd)
     leak = _leaks(fit, shown, air, outflow)
     late, carbon = _by_late_answer(leak[0], shown, air), _by_carbon(shown, share)
@@ -139,38 +131,47 @@ def size_leaks(
         return hole_diameter_mm(leak * used * 1e-3 / discharge)
 
     middle, lower, upper = diameter(leak[0]), diameter(low), diameter(high)
-    slack = np.nan_to_num(shown.sensor.interval_s) + SETTLING_S
+    slack = interval_s + SETTLING_S
     # What a supply had kept up is gone with it as a vacuum is.
     gone = np.where(
         shown.hold.start_above > 0,
-        _leak_that_lets_go(shown, slack, barometric_pa, temperature_c),
-        _leak_that_empties(shown, slack, barometric_pa, temperature_c),
+        _leak_that_lets_go(shown, slack, air),
+        _leak_that_empties(shown, slack, air),
     )
     gross = diameter(gone * np.exp(-reach))
 
     def only_known(value: Floats) -> Floats:
         return np.where(volume.is_tank_known, value, np.nan)
 
+    per_mm2 = discharge * hole_area_m2(1.0) / (used * 1e-3) / outflow
     return Sizes(
-        volume,
-        leak[0],
-        leak_low,
-        leak_high,
-        only_known(middle),
-        only_known(lower),
-        only_known(upper),
-        middle,
-        upper,
+        volume=volume,
+        leak=leak[0],
+        leak_low=leak_low,
+        leak_high=leak_high,
+        diameter=only_known(middle),
+        low=only_known(lower),
+        high=only_known(upper),
+        working=middle,
+        working_high=upper,
         # A vacuum that never was tells nothing by how fast it went.
-        only_known(np.where(gross > 0, gross, np.nan)),
-        diameter(_leak_that_empties(shown, 0.0 * slack, barometric_pa, temperature_c)),
-        diameter(
-            _leak_that_lets_go(shown, -np.nan_to_num(shown.sensor.interval_s), barometric_pa, temperature_c)
-        ),
-        diameter(_most_vent(shown, barometric_pa, temperature_c)),
-        chance_of_leak(
-            fit, shown, share, discharge * hole_area_m2(1.0) / (used * 1e-3) / outflow, is_unseen(shown, fit)
-        ),
+        gross_low=only_known(np.where(gross > 0, gross, np.nan)),
+        gone_mm=diameter(_leak_that_empties(shown, 0.0, air)),
+        let_go_mm=diameter(_leak_that_lets_go(shown, -interval_s, air)),
+        vent_mm=diameter(_most_vent(shown, air)),
+        chance_of_leak=chance_of_leak(fit, shown, share, per_mm2, is_unseen(shown, fit)),
+    )
+
+
+def _log_sd_over_volume(fit: HoldFit, air: Air, outflow_log_sd: Floats) -> Floats:
+    """Return what is not known of a leak's area over volume beside what the fit leaves open [log]."""
+    return np.sqrt(
+        _MODEL_LOG_SD**2
+        + np.where(air.is_known, 0.0, _UNKNOWN_AIR_LOG_SD) ** 2
+        + np.where(air.is_temperature_known, 0.0, _UNKNOWN_TEMPERATURE_LOG_SD) ** 2
+        # Forms of the coefficient's fall at low Reynolds number differ by about as much as it falls.
+        + np.nan_to_num(1 - fit.discharge_share) ** 2
+        + outflow_log_sd**2
     )
 
 
@@ -201,7 +202,7 @@ def _leaks(fit: HoldFit, shown: Shown, air: Air, outflow: Floats) -> tuple[Float
     """
     interval = np.nan_to_num(shown.sensor.interval_s)
     slowest, middle, fastest = (
-        _leak_that_empties(shown, slack, air.pressure_pa, air.temperature_c)
+        _leak_that_empties(shown, slack, air)
         for slack in (interval, -USUAL_DELAY_S - interval / 2, -LATE_ANSWER_S - interval)
     )
     k = HEAT_RATIO_AIR
@@ -242,7 +243,7 @@ def _by_late_answer(leak: Floats, shown: Shown, air: Air) -> Floats:
     A sensor that follows late stretches a decay by up to LATE_ANSWER_S: nothing beside minutes, much beside seconds.
     """
     with np.errstate(all="ignore"):
-        coefficient = leak * _coefficient_of_one(air.pressure_pa, air.temperature_c)
+        coefficient = leak * _coefficient_of_one(air)
         gone_s = 2 * np.sqrt(np.abs(shown.hold.start_above)) / coefficient
         share = LATE_ANSWER_S / np.where(gone_s > 0, gone_s, np.inf)
         return np.nan_to_num(-np.log1p(-np.minimum(share, MOST_LATE)))
@@ -257,34 +258,32 @@ def _widen(leak: Floats, low: Floats, high: Floats, reach: Floats, reach_up: Flo
         return least, np.maximum(leak, 1e-3 * high) * np.exp(up)
 
 
-def _most_vent(shown: Shown, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+def _most_vent(shown: Shown, air: Air) -> Floats:
     """Return the greatest Cd A / V [1/m] that takes so long to let half of the vacuum go after the vent opened."""
     seconds = shown.release.half_s - np.nan_to_num(shown.sensor.interval_s) - SETTLING_S
-    return _leak_of_fall(-shown.release.from_above, 0.5, seconds, barometric_pa, temperature_c)
+    return _leak_of_fall(-shown.release.from_above, 0.5, seconds, air)
 
 
-def _leak_that_empties(shown: Shown, slack_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+def _leak_that_empties(shown: Shown, slack_s: Floats | float, air: Air) -> Floats:
     """Return the Cd A / V [1/m] that lets four fifths of the vacuum go in the time it took and `slack_s` more."""
     vacuum = shown.draw.before - (shown.hold.start_above + shown.vented.zero)
-    return _leak_of_fall(vacuum, 0.2, shown.hold.gone_s + slack_s, barometric_pa, temperature_c)
+    return _leak_of_fall(vacuum, 0.2, shown.hold.gone_s + slack_s, air)
 
 
-def _leak_that_lets_go(shown: Shown, slack_s: Floats, barometric_pa: Floats, temperature_c: Floats) -> Floats:
+def _leak_that_lets_go(shown: Shown, slack_s: Floats, air: Air) -> Floats:
     """Return the Cd A / V [1/m] that lets four fifths of what the hold ended with go in the time it took and `slack_s`
     more."""
     seconds = shown.hold.let_go_s + slack_s
-    return _leak_of_fall(np.abs(shown.hold.end_above), 0.2, seconds, barometric_pa, temperature_c)
+    return _leak_of_fall(np.abs(shown.hold.end_above), 0.2, seconds, air)
 
 
-def _leak_of_fall(
-    fell_pa: Floats, left: float, seconds: Floats, barometric_pa: Floats, temperature_c: Floats
-) -> Floats:
+def _leak_of_fall(fell_pa: Floats, left: float, seconds: Floats, air: Air) -> Floats:
     """Return the Cd A / V [1/m] through which a pressure `fell_pa` [Pa] falls to a share `left` of it in `seconds`."""
     with np.errstate(all="ignore"):
         coefficient = 2 * np.sqrt(fell_pa) * (1 - np.sqrt(left)) / np.maximum(seconds, 0.05)
-    return coefficient / _coefficient_of_one(barometric_pa, temperature_c)
+    return coefficient / _coefficient_of_one(air)
 
 
-def _coefficient_of_one(barometric_pa: Floats, temperature_c: Floats) -> Floats:
+def _coefficient_of_one(air: Air) -> Floats:
     """Return K [sqrt(Pa) m/s] of Cd A / V = 1/m in p' = -K sqrt(p), see `physics.blow_down`."""
-    return np.sqrt(2 * barometric_pa * GAS_CONSTANT_AIR * (temperature_c + ZERO_CELSIUS_K))
+    return np.sqrt(2 * air.pressure_pa * GAS_CONSTANT_AIR * (air.temperature_c + ZERO_CELSIUS_K))

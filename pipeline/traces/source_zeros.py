@@ -10,15 +10,11 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.contract.source_limits import FAR_PA, FAR_SHARE, LEAST_TOLD, LEAST_VEHICLES
 from pipeline.traces.compiled import Floats
 from pipeline.traces.readings import Shown
 
 VENTED_ZERO, IS_ZERO_DOUBTED = "vented_zero_pa", "is_zero_doubted"
-#: Sensors that rest off zero do so by some hundreds of pascals, a barometer in whole kilopascals by 500 (judgement).
-FAR_PA = 1500.0
-#: A source is doubted where so many recordings, of so many vehicles, tell, and three quarters of them rest farther off
-#: than that on one side (judgement: of systems that are tested one in twenty has a sensor that is off).
-_LEAST_N, _LEAST_VEHICLES, _SHARE = 8, 3, 0.75
 SCHEMA: dict[str, type[pl.DataType]] = {
     "source_id": pl.String,
     "n_told": pl.Int64,
@@ -38,7 +34,7 @@ def counted() -> dict[str, pl.Expr]:
     """Return what SCHEMA says of one source, from vehicle_id and VENTED_ZERO of its recordings that tell."""
     n, n_vehicles, zero = pl.len(), pl.col("vehicle_id").n_unique(), pl.col(VENTED_ZERO)
     far = pl.max_horizontal((zero > FAR_PA).sum(), (zero < -FAR_PA).sum())
-    is_doubted = (n >= _LEAST_N) & (n_vehicles >= _LEAST_VEHICLES) & (far >= _SHARE * n)
+    is_doubted = (n >= LEAST_TOLD) & (n_vehicles >= LEAST_VEHICLES) & (far >= FAR_SHARE * n)
     return {
         "n_told": n,
         "n_vehicles": n_vehicles,

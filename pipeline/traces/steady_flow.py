@@ -18,6 +18,7 @@ from pipeline.physics.orifice import (
 )
 from pipeline.physics.steady_flow import hole_of_steady_flow_mm
 from pipeline.physics.vapor import VAPOR_SHARE_SD, gravity_with_vapor, vapor_share
+from pipeline.traces.air import Air
 from pipeline.traces.beliefs import GIVEN_BACK_S
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.readings import Shown
@@ -96,8 +97,7 @@ _NO_FEED = _Feed(np.nan, np.nan, np.nan, np.nan, np.nan, False)
 def read_steady_flows(
     recordings: Recordings,
     shown: Shown,
-    barometric_pa: Floats,
-    temperature_c: Floats,
+    air: Air,
     volume: VaporSpace,
     discharge: float,
     level: float,
@@ -113,14 +113,16 @@ def read_steady_flows(
     if recordings.flow is None:
         return None
     zero_sd = shown.vented.zero_sd
-    per_pa_s = 60 * volume.working_l / STANDARD_PRESSURE_PA * _STANDARD_K / (temperature_c + ZERO_CELSIUS_K)
+    # What flow [l/min] a tank takes in whose pressure rises by 1 Pa/s.
+    per_pa_s = (
+        60 * volume.working_l / STANDARD_PRESSURE_PA * _STANDARD_K / (air.temperature_c + ZERO_CELSIUS_K)
+    )
     feeds = [_feed_of(recordings, k, shown.vented.zero[k], per_pa_s[k]) for k in range(len(recordings))]
-    fed_in, filling, gauge, seconds, fed_s = np.array([f[:5] for f in feeds], float).reshape(-1, 5).T
+    fed_in, filling, gauge, seconds, fed_s, is_filling = np.array(feeds, float).reshape(-1, 6).T
     fed = np.maximum(fed_in - filling, 0.0)
     floor = np.maximum(_LEAST_PRESSURE_PA, 3 * zero_sd)
     is_open = np.isfinite(fed) & (gauge < floor)
     drop = np.where(is_open, floor, gauge)
-    air = barometric_pa, temperature_c
     meter_sd = np.hypot(METER_L_MIN, np.hypot(_METER_SHARE, _GAS_SHARE) * fed_in)
     flow_sd = np.hypot(meter_sd, np.hypot(volume.log_sd, _FILLING_SHARE) * np.abs(filling))
     z = ndtri((1 + level) / 2)
@@ -128,15 +130,15 @@ def read_steady_flows(
     least = np.maximum(fed - z * flow_sd, 0.0)
     most = np.maximum(fed, fed_in - filling + own) + z * flow_sd
     deeper, shallower = drop + z * zero_sd, np.maximum(drop - z * zero_sd, 0.2 * drop)
-    vapor = vapor_share(temperature_c, barometric_pa)
+    vapor = vapor_share(air.temperature_c, air.pressure_pa)
     # Gas that is fed drives out the tank's own, with its fuel vapor, and takes up what fuel restores meanwhile. The
     # bounds: a hole behind the canister's carbon, which keeps that vapor, and all that a volatile fuel gives up.
     much = np.minimum((1 + VAPOR_SHARE_SD) * vapor, MOST_VAPOR)
-    left, restored = _flushed(fed / per_pa_s / (barometric_pa + drop) / 60, fed_s)
+    left, restored = _flushed(fed / per_pa_s / (air.pressure_pa + drop) / 60, fed_s)
     none = np.zeros(len(vapor))
-    low = _hole(least * (1 - left * np.minimum(vapor, MOST_VAPOR)), deeper, *air, discharge, none, none)
-    middle = _hole(fed, drop, *air, discharge, left * vapor, restored * vapor)
-    high = _hole(most, shallower, *air, discharge, much, much)
+    low = _hole(least * (1 - left * np.minimum(vapor, MOST_VAPOR)), deeper, air, discharge, none, none)
+    middle = _hole(fed, drop, air, discharge, left * vapor, restored * vapor)
+    high = _hole(most, shallower, air, discharge, much, much)
     with np.errstate(invalid="ignore", divide="ignore"):
         chance = ndtr((middle - LEAK_MM) / (high - low) * 2 * z)
 
@@ -144,19 +146,19 @@ def read_steady_flows(
         return np.where(is_open, np.nan, values)
 
     return SteadyFlow(
-        fed,
-        gauge,
-        seconds,
-        closed(middle),
-        low,
-        closed(high),
-        closed(_certified(fed, drop, *air)),
-        _certified(least, deeper, *air),
-        closed(_certified(fed + z * flow_sd, shallower, *air)),
-        _discharge(middle, drop, *air, discharge),
-        np.where(is_open, 1.0, chance),
-        is_open,
-        np.array([f.is_filling for f in feeds], bool),
+        flow=fed,
+        gauge=gauge,
+        seconds=seconds,
+        diameter=closed(middle),
+        low=low,
+        high=closed(high),
+        certified=closed(_certified(fed, drop, air)),
+        certified_low=_certified(least, deeper, air),
+        certified_high=closed(_certified(fed + z * flow_sd, shallower, air)),
+        discharge=_discharge(middle, drop, air, discharge),
+        chance_of_leak=np.where(is_open, 1.0, chance),
+        is_open=is_open,
+        is_filling=is_filling > 0,
     )
 
 
@@ -171,35 +173,27 @@ def _flushed(per_s: Floats, fed_s: Floats) -> tuple[Floats, Floats]:
     return 1 - gone, gone / (per_s * GIVEN_BACK_S + 1e-12)
 
 
-def _hole(
-    fed: Floats,
-    drop: Floats,
-    barometric_pa: Floats,
-    celsius: Floats,
-    discharge: float,
-    vapor: Floats,
-    restored: Floats,
-) -> Floats:
+def _hole(fed: Floats, drop: Floats, air: Air, discharge: float, vapor: Floats, restored: Floats) -> Floats:
     """Return the hole [mm] that lets out what is fed, a share of it `vapor`, of which a share `restored` of the whole
     evaporates meanwhile."""
     gravity = gravity_with_vapor(vapor, NITROGEN_GRAVITY)
     out = fed / (1 - restored)
-    return hole_of_steady_flow_mm(out, drop, barometric_pa, celsius, discharge, gravity)
+    return hole_of_steady_flow_mm(out, drop, air.pressure_pa, air.temperature_c, discharge, gravity)
 
 
-def _certified(flow: Floats, drop: Floats, barometric_pa: Floats, celsius: Floats) -> Floats:
+def _certified(flow: Floats, drop: Floats, air: Air) -> Floats:
     """Return the diameter [mm] by the rule's equation, which knows of no vapor."""
-    kpa = barometric_pa / 1e3
-    kelvin = celsius + ZERO_CELSIUS_K
+    kpa = air.pressure_pa / 1e3
+    kelvin = air.temperature_c + ZERO_CELSIUS_K
     inches = effective_diameter_in(flow * _M3_S_PER_L_MIN, kpa + drop / 1e3, kpa, kelvin, NITROGEN_GRAVITY)
     return inches * _MM_PER_INCH
 
 
-def _discharge(
-    hole: Floats, drop: Floats, barometric_pa: Floats, celsius: Floats, discharge: float
-) -> Floats:
-    density = air_density(barometric_pa + drop, celsius) * NITROGEN_GRAVITY
-    return np.where(hole > 0, discharge_at(hole, drop, density, air_viscosity(celsius), discharge), np.nan)
+def _discharge(hole: Floats, drop: Floats, air: Air, discharge: float) -> Floats:
+    """Return the discharge coefficient [1] of such a hole [mm], nan without one."""
+    density = air_density(air.pressure_pa + drop, air.temperature_c) * NITROGEN_GRAVITY
+    coefficient = discharge_at(hole, drop, density, air_viscosity(air.temperature_c), discharge)
+    return np.where(hole > 0, coefficient, np.nan)
 
 
 def _feed_of(recordings: Recordings, k: int, zero: float, per_pa_s: float) -> _Feed:

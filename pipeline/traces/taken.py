@@ -52,8 +52,7 @@ class Taken:
     def for_norms(self) -> pl.DataFrame:
         """Return what each recording tells of its model, as `model_norms.model_norms` takes it, and of its source, as
         `sources.sources_of` does."""
-        volume, air = self.volume, self.air
-        flow = purge_flow_l_min(self.shown, self.leak, volume.known_l, air.pressure_pa, air.temperature_c)
+        flow = purge_flow_l_min(self.shown, self.leak, self.volume.known_l, self.air)
         told = {
             "volts_per_pa": clear_slope(self.volts, self.is_derived),
             "rest_v": self.shown.vented.rest_v,
@@ -62,7 +61,7 @@ class Taken:
             "vapor_rise_pa_s": self.shown.closed.rate,
             "purge_flow_l_min": flow,
             "tank_l": numbers_of(self.headers, "fuel_tank_l"),
-            "ullage_l": volume.known_l - volume.extra_l,
+            "ullage_l": self.volume.known_l - self.volume.extra_l,
             "duty_pct": duty_of_fall(self.shown),
             "duty_gain_pct": self.shown.draw.mid_duty_gain,
             "is_timed": is_timed(self.shown),

@@ -42,10 +42,12 @@ def bounded(distance: Floats) -> Floats:
 
 
 def both(*signs: Floats) -> Floats:
+    """Return the least of signs that are needed together."""
     return reduce(np.minimum, signs)
 
 
 def either(*signs: Floats) -> Floats:
+    """Return the greatest of signs of which each is enough alone."""
     return reduce(np.maximum, signs)
 
 

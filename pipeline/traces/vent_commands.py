@@ -9,14 +9,12 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.contract.source_limits import UNDER_OPEN_VENT_N, UNDER_OPEN_VENT_SHARE
 from pipeline.traces.compiled import Floats
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import FLOWING_PA, MIN_DRAW_S, OPEN_VACUUM_PA
 
 VACUUM_UNDER_OPEN_VENT, IS_VENT_DOUBTED = "vacuum_under_open_vent", "is_vent_doubted"
-#: A source is doubted from so many such recordings on, where they are so large a share of all that tell (judgement: of
-#: systems that are tested one in ten or twenty has a restricted vent path).
-_LEAST_N, _LEAST_SHARE = 5, 0.5
 SCHEMA: dict[str, type[pl.DataType]] = {
     "source_id": pl.String,
     "n_told": pl.Int64,
@@ -42,5 +40,5 @@ def counted() -> dict[str, pl.Expr]:
     return {
         "n_told": n,
         "n_vacuum_under_open_vent": n_open,
-        IS_VENT_DOUBTED: (n_open >= _LEAST_N) & (n_open >= _LEAST_SHARE * n),
+        IS_VENT_DOUBTED: (n_open >= UNDER_OPEN_VENT_N) & (n_open >= UNDER_OPEN_VENT_SHARE * n),
     }

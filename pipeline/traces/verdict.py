@@ -7,15 +7,14 @@ from functools import cached_property
 
 import numpy as np
 
+from pipeline.contract.source_limits import FAR_PA, SMALL_PA
 from pipeline.traces.chance_of_leak import WIDEST_MM
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.filling import FILLED_PA
 from pipeline.traces.model_norms import Norms
-from pipeline.traces.pressure_units import SMALL_PA
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM, MIN_HOLD_S, OUTRUN_PA, Signs, read_signs
 from pipeline.traces.sizes import Sizes, is_unseen
-from pipeline.traces.source_zeros import FAR_PA
 from pipeline.traces.sources import SELDOM_S, doubts_of
 from pipeline.traces.stories import (
     DISAGREES,
@@ -91,14 +90,18 @@ REASONS = {
 @dataclass(frozen=True)
 class Judgement:
     """Verdict of each trace, the reason where it is `not_judged` (a key of REASONS, else ""), what all stories came to,
-    quality, and whether the shut tank creeps."""
+    the signs they rest on, and quality (0 to 1)."""
 
     verdict: np.ndarray
     reason: np.ndarray
     told: Told
     signs: Signs
     quality: Floats
-    creeps: Flags
+
+    @cached_property
+    def is_weighed(self) -> Flags:
+        """Where stories were compared: without a test, or without samples, none was."""
+        return (self.verdict != "not_judged") | np.isin(self.reason, ("torn", "cannot_tell"))
 
     @cached_property
     def best(self) -> np.ndarray:
@@ -119,13 +122,23 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
     norms : of each trace's model.
     least_confidence : a story less likely than this is no verdict, `leak` and `gross_leak` taken together.
     """
+    # Steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
+    step_pa = 1e3 * np.nan_to_num(numbers_of(taken.headers, "barometer_step_kpa"))
+    signs = read_signs(taken.marks, taken.shown, volts, taken.fit, sizes, norms, step_pa)
+    told = compare_stories(signs, taken.shown, sizes)
+    reason = _why_not_judged(taken, sizes, signs, told, least_confidence)
+    verdict = np.where(reason == "", np.array(NAMES, object)[told.best], "not_judged")
+    return Judgement(verdict, reason, told, signs, _quality(taken.shown))
+
+
+def _why_not_judged(
+    taken: Taken, sizes: Sizes, signs: Signs, told: Told, least_confidence: float
+) -> np.ndarray:
+    """Return the first reason, in the order in which they are asked, for which a trace is not judged; "" where none
+    is."""
     marks, shown, fit = taken.marks, taken.shown, taken.fit
     is_filling = False if taken.steady is None else taken.steady.is_filling
     doubts, is_filled = doubts_of(taken.headers), marks.is_pressure_test
-    # Steps of the barometer by which absolute pressure became gauge [Pa], 0 for any other.
-    step_pa = 1e3 * np.nan_to_num(numbers_of(taken.headers, "barometer_step_kpa"))
-    signs = read_signs(marks, shown, volts, fit, sizes, norms, step_pa)
-    told = compare_stories(signs, shown, sizes)
     best = told.best
     is_by_size = (best == HOLDS) | (best == LEAK)
     is_sound_or_open = is_by_size | (best == GROSS)
@@ -166,11 +179,7 @@ def judge(taken: Taken, volts: VoltStory, sizes: Sizes, norms: Norms, least_conf
         ]
     reason = np.select([is_so for is_so, _ in reasons], [name for _, name in reasons], "")
     is_of_leak = is_by_size & np.isin(told.second, (HOLDS, LEAK))
-    reason = np.where(
-        (reason == "torn") & is_of_leak, np.where(has_hold, "cannot_tell", "short_hold"), reason
-    )
-    verdict = np.where(reason == "", np.array(NAMES, object)[best], "not_judged")
-    return Judgement(verdict, reason, told, signs, _quality(shown, sd), signs.creeps > 0)
+    return np.where((reason == "torn") & is_of_leak, np.where(has_hold, "cannot_tell", "short_hold"), reason)
 
 
 def _sure_of(told: Told) -> Floats:
@@ -203,12 +212,11 @@ def _is_fed(shown: Shown) -> Flags:
     return shows & (moved < least)
 
 
-def _quality(shown: Shown, sd: Floats) -> Floats:
+def _quality(shown: Shown) -> Floats:
     """Return the mean of five shares: rest, closed phase, length of hold, samples in it, vacuum over noise."""
     with np.errstate(all="ignore"):
-        vacuum = np.clip(np.abs(shown.hold.start_above) / 1500, 0, 1) * np.clip(
-            np.abs(shown.hold.start_above) / (30 * sd), 0, 1
-        )
+        size = np.abs(shown.hold.start_above)
+        vacuum = np.clip(size / 1500, 0, 1) * np.clip(size / (30 * shown.sensor.sd), 0, 1)
     parts = (
         np.where(shown.vented.rest_n >= 3, 1.0, np.where(shown.vented.is_zero_known, 0.6, 0.0)),
         np.clip(np.nan_to_num(shown.closed.seconds) / 10, 0, 1),

@@ -10,10 +10,19 @@ import numpy as np
 from pipeline.traces.agreement import MIN_AGREEING
 from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled, summing
 from pipeline.traces.model_norms import Norms, is_clear_line
-from pipeline.traces.ranges import extremes, least, line_of_sums, mean, middle_of, row_from, stride_of
+from pipeline.traces.ranges import (
+    MAD_TO_SD,
+    extremes,
+    least,
+    line_of_sums,
+    mean,
+    middle_of,
+    row_from,
+    stride_of,
+)
+from pipeline.traces.sensor import Sensor
 from pipeline.traces.shows import Vented
 from pipeline.traces.tolerance import SHARP, SUREST, above, below, both, either, fact
-from pipeline.traces.view import MAD_TO_SD, Sensor
 
 #: Volts and pressure are compared where neither changes quickly: a filter's lag is no disagreement.
 _QUIET_AFTER_COMMAND_S = 3.0
@@ -191,7 +200,7 @@ def _step(volts: Floats, a: int, b: int, room: Floats) -> float:
 
 @dataclass(frozen=True)
 class VoltStory:
-    """Volts against pressure of each trace: is there anything to compare, what does not fit, line and ranges.
+    """Volts against pressure of each trace: what does not fit, line and ranges.
 
     The signs (see `signs`) say: volts flat while the pressure moves, volts that move while the pressure is flat, no
     straight line between them, a slope that is not the model's, a vented level that is not. volts_per_pa : see
@@ -199,7 +208,6 @@ class VoltStory:
     how many vehicles agree on it, see `agreement`.
     """
 
-    has_volts: Flags
     is_flat: Floats
     is_alone: Floats
     is_bent: Floats
@@ -238,6 +246,42 @@ def compare_volts(
     """
     n_used = np.where(read.n_quiet >= _MIN_SAMPLES, read.n_quiet, read.n)
     enough = (n_used >= _MIN_SAMPLES) & ~is_derived
+    flat, alone, bent = _apart(read, sensor, enough)
+    is_clear = enough & is_clear_line(read.r2, read.pressure_range)
+    norm = norms.norm["volts_per_pa"]
+    with np.errstate(all="ignore"):
+        spread = norms.spread["volts_per_pa"] / np.abs(norm)
+        tolerance = np.minimum(_OFF_BY + _OFF_BY_UNCLEAR * (1 - read.r2), _MOST_OFF_BY)
+        off = np.where(is_clear, np.abs(read.volts_per_pa / norm - 1), np.nan)
+    off_norm = both(
+        above(off, np.maximum(tolerance, _OFF_BY_SPREADS * spread), SHARP), _surest(norms.n["volts_per_pa"])
+    )
+    is_parted = is_clear & np.isnan(norm) & np.isfinite(norms.spread["volts_per_pa"])
+    is_alive = (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V)
+    # Volts that end at ground or supply lie on no line, and take the pressure with them to where no tank rests.
+    is_at_end = ~is_alive & (np.abs(sensor.level - np.nan_to_num(norms.norm["rest_pa"])) > _SHIFTED_PA)
+    shifted = both(fact(enough & ~is_at_end), _shifted(vented, norms), _surest(norms.n["rest_v"]))
+    return VoltStory(
+        is_flat=flat,
+        is_alone=alone,
+        is_bent=bent,
+        is_off_norm=either(off_norm, np.where(is_parted, _BY_NOBODY, -SUREST)),
+        is_shifted=shifted,
+        is_parted=is_parted,
+        is_alive=is_alive,
+        volt_range=read.volt_range,
+        pressure_range=read.pressure_range,
+        volts_per_pa=read.volts_per_pa,
+        residual_pa=read.residual_pa,
+        norm_volts_per_pa=norm,
+        norm_n=norms.n["volts_per_pa"],
+        norm_rest_v=norms.norm["rest_v"],
+        norm_rest_n=norms.n["rest_v"],
+    )
+
+
+def _apart(read: VoltReadings, sensor: Sensor, enough: Flags) -> tuple[Floats, Floats, Floats]:
+    """Volts are flat while the pressure moves; they move while it is flat; no straight line lies between them."""
     noise, step = np.nan_to_num(sensor.noise), np.nan_to_num(sensor.step)
     with np.errstate(all="ignore"):
         scatter = np.hypot(np.minimum(read.volt_noise, _MOST_FLICKER_V), read.volt_step / np.sqrt(12.0))
@@ -256,37 +300,7 @@ def compare_volts(
             above(read.quiet_range, np.maximum(12 * noise, 200.0)),
             above(read.residual_pa, np.maximum(_MAX_RESIDUAL_SHARE * read.quiet_range, 4 * expected), SHARP),
         )
-    is_clear = enough & is_clear_line(read.r2, read.pressure_range)
-    norm = norms.norm["volts_per_pa"]
-    with np.errstate(all="ignore"):
-        spread = norms.spread["volts_per_pa"] / np.abs(norm)
-        tolerance = np.minimum(_OFF_BY + _OFF_BY_UNCLEAR * (1 - read.r2), _MOST_OFF_BY)
-        off = np.where(is_clear, np.abs(read.volts_per_pa / norm - 1), np.nan)
-    off_norm = both(
-        above(off, np.maximum(tolerance, _OFF_BY_SPREADS * spread), SHARP), _surest(norms.n["volts_per_pa"])
-    )
-    is_parted = is_clear & np.isnan(norm) & np.isfinite(norms.spread["volts_per_pa"])
-    is_alive = (read.n > 0) & (np.nan_to_num(read.volt_range) > _FLICKER_V)
-    # Volts that end at ground or supply lie on no line, and take the pressure with them to where no tank rests.
-    is_at_end = ~is_alive & (np.abs(sensor.level - np.nan_to_num(norms.norm["rest_pa"])) > _SHIFTED_PA)
-    return VoltStory(
-        enough,
-        flat,
-        alone,
-        bent,
-        either(off_norm, np.where(is_parted, _BY_NOBODY, -SUREST)),
-        both(fact(enough & ~is_at_end), _shifted(vented, norms), _surest(norms.n["rest_v"])),
-        is_parted,
-        is_alive,
-        read.volt_range,
-        read.pressure_range,
-        read.volts_per_pa,
-        read.residual_pa,
-        norm,
-        norms.n["volts_per_pa"],
-        norms.norm["rest_v"],
-        norms.n["rest_v"],
-    )
+    return flat, alone, bent
 
 
 def _shifted(vented: Vented, norms: Norms) -> Floats:

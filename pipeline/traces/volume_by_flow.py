@@ -28,7 +28,7 @@ def told_by_flow(taken: Taken, sizes: Sizes, norms: Norms, settings: Settings) -
     """
     space, air = sizes.volume, taken.air
     flow, spread = norms.norm["purge_flow_l_min"], norms.spread["purge_flow_l_min"]
-    told = volume_by_flow_l(taken.shown, sizes.leak, norms, air.pressure_pa, air.temperature_c)
+    told = volume_by_flow_l(taken.shown, sizes.leak, norms, air)
     asked = space.is_tank_known & ~space.is_level_known & np.isfinite(told)
     k = np.flatnonzero(asked)
     if not len(k):

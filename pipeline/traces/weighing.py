@@ -6,7 +6,6 @@ import numpy as np
 
 from pipeline.traces.evidence import STORY_TOLD
 from pipeline.traces.measured import Measured
-from pipeline.traces.other_stories import is_weighed
 from pipeline.traces.stories import GROSS, HOLDS, LEAK, NAMES, NO_VACUUM, SIGNS, STORIES
 
 #: Stories are named while they are likelier than this, and two at the least.
@@ -35,7 +34,7 @@ _NOT_SEEN = {
 
 def weigh_in_words(m: Measured, k: int) -> list[str]:
     """Return a sentence with the likeliest stories of recording k, and one with what spoke against the others."""
-    if not is_weighed(m, k):
+    if not m.judgement.is_weighed[k]:
         return []
     likely = m.judgement.told.probability[k]
     order = np.argsort(-likely, kind="stable").tolist()
@@ -78,7 +77,7 @@ def _against(m: Measured, k: int, best: int, others: list[int]) -> list[str]:
 def _by_vacuum_or_fit(m: Measured, k: int, story: int, best: int) -> str:
     """Say what speaks against a story that no sign contradicts more: the vacuum, or the fitted hold."""
     signs, chance = m.judgement.signs, m.sizes.chance_of_leak[k]
-    if {story, best} == {HOLDS, LEAK} and np.isfinite(m.fit.leak[k]):
+    if {story, best} == {HOLDS, LEAK} and np.isfinite(m.taken.fit.leak[k]):
         leaks = f"by the shape of the hold a hole is {percent(chance)} likely"
         return leaks if (chance > 0.5) == (story == HOLDS) else ""
     if not signs.has_draw[k]:

@@ -5,6 +5,7 @@ What is built here is put into words by polars in one go, outside Python's lock.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache, reduce
 from itertools import chain
 from typing import Any, NamedTuple
@@ -20,6 +21,10 @@ _MOST_DIGITS = 3
 _TENS = 10.0 ** np.arange(_MOST_DIGITS + 1)
 #: Place of what is missing.
 _MISSING = 2 * _TABLED * (_MOST_DIGITS + 1)
+
+
+#: What sentences are made of, by name: arrays with one element per recording, and what is the same for all.
+Readings = Mapping[str, Any]
 
 
 class Text(NamedTuple):

@@ -8,8 +8,21 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract.source_limits import (
+    DRAWS_S,
+    FAR_PA,
+    FAR_SHARE,
+    LEAST_TOLD,
+    LEAST_VEHICLES,
+    SMALL_PA,
+    UNDER_OPEN_VENT_N,
+    UNDER_OPEN_VENT_SHARE,
+)
 from reports import words
 from reports.pages.page import Finding, Row, Section, grid, number_cell, text_cell
+
+#: Limits as words; another limit needs its own.
+_SPELLED = {0.5: "half", 0.75: "three quarters", 3: "three", 5: "five", 8: "eight"}
 
 
 @dataclass(frozen=True)
@@ -46,8 +59,9 @@ VENT = Check(
         " word means shut, under [samples.values.is_vent_closed] of its source.toml, or export the command."
     ),
     "A recording tells where a draw followed a vent that was commanded shut, or purge flowed through an open one. One"
-    " with vacuum under the open vent shows a restricted vent path; a source in which at least five do, and half of"
-    " those that tell, has a command that cannot be what it says.",
+    " with vacuum under the open vent shows a restricted vent path; a source in which at least"
+    f" {_SPELLED[UNDER_OPEN_VENT_N]} do, and {_SPELLED[UNDER_OPEN_VENT_SHARE]} of those that tell,"
+    " has a command that cannot be what it says.",
 )
 PRESSURE = Check(
     "pressure_units",
@@ -77,12 +91,14 @@ PRESSURE = Check(
         + ". Draws move it by kilopascals: declare the unit in which tank_pressure comes, under [samples.units] of its"
         " source.toml."
     ),
-    "Of a source with at least eight draws of three vehicles, each of 3 s or more behind a shut vent while the engine"
-    " ran, one must find vacuum. Where all of them move the pressure by less than 100 Pa, it is in another unit: a"
-    " purge valve that stays shut, or a cap that is off, is one vehicle's. So it is where eight such draws of three"
-    " vehicles move it less than a third, or more than three times, as far and as fast as the draws of the same models"
-    " in other sources do (upper quartile of the spans, median of the speeds); of two sources that disagree so, the one"
-    " whose spans are farther from 2 kPa is not believed.",
+    f"Of a source with at least {_SPELLED[LEAST_TOLD]} draws of {_SPELLED[LEAST_VEHICLES]} vehicles, each of"
+    f" {DRAWS_S:.0f} s or more behind a shut vent while the engine ran, one must find vacuum. Where all of them move"
+    f" the pressure by less than {SMALL_PA:.0f} Pa, it is in another unit: a"
+    " purge valve that stays shut, or a cap that is off, is one vehicle's. So it is where"
+    f" {_SPELLED[LEAST_TOLD]} such draws of {_SPELLED[LEAST_VEHICLES]} vehicles move it less than a third, or more than"
+    " three times, as far and as fast as the draws of the same models in other sources do (upper quartile of the spans,"
+    " median of the speeds); of two sources that disagree so, the one whose spans are farther from 2 kPa is not"
+    " believed.",
 )
 ZERO = Check(
     "vented_zero",
@@ -99,15 +115,15 @@ ZERO = Check(
     ),
     lambda r: (
         f"{words.count(r['n_far_off'])} of {words.plural(r['n_told'], 'recording')} of"
-        f" {words.plural(r['n_vehicles'], 'vehicle')} read more than 1500 Pa off zero with the vent open, on the same"
-        f" side (median {words.number(r['median_zero_pa'])} Pa). A barometer that is reduced to sea level is off by"
-        " 12 Pa for each meter of height: export the pressure of the air at the shop, or declare the unit of"
+        f" {words.plural(r['n_vehicles'], 'vehicle')} read more than {FAR_PA:.0f} Pa off zero with the vent open, on"
+        f" the same side (median {words.number(r['median_zero_pa'])} Pa). A barometer that is reduced to sea level is"
+        " off by 12 Pa for each meter of height: export the pressure of the air at the shop, or declare the unit of"
         " tank_pressure under [samples.units] of its source.toml."
     ),
     "With the vent open a tank has the pressure of the air, and sensors that read off do so by some hundreds of"
-    " pascals, one vehicle here and there. Where three quarters of at least eight recordings of three vehicles read"
-    " more than 1500 Pa off on the same side, the source's barometer or unit is wrong, and with it the air that its"
-    " leaks drew.",
+    f" pascals, one vehicle here and there. Where {_SPELLED[FAR_SHARE]} of at least {_SPELLED[LEAST_TOLD]} recordings"
+    f" of {_SPELLED[LEAST_VEHICLES]} vehicles read more than {FAR_PA:.0f} Pa off on the same side, the source's"
+    " barometer or unit is wrong, and with it the air that its leaks drew.",
 )
 CHECKS = (VENT, PRESSURE, ZERO)
 

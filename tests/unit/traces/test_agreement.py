@@ -3,7 +3,7 @@
 import polars as pl
 import pytest
 
-from pipeline.traces.agreement import Reach, agreed_by_model
+from pipeline.traces.agreement import Reach, agreed_by_model, voiced
 
 REACH = Reach(0.03, 0.3, is_relative=True)
 
@@ -13,7 +13,7 @@ def _agreed(*models: list[float | None], vehicles: list[str | None] | None = Non
     rows = [{"model": f"m{k}", "x": x} for k, values in enumerate(models) for x in values]
     said = pl.DataFrame(rows, schema={"model": pl.String, "x": pl.Float64})
     names = vehicles or [f"v{k}" for k in range(said.height)]
-    said = said.with_columns(vehicle_id=pl.Series(names, dtype=pl.String))
+    said = voiced(said.with_columns(vehicle_id=pl.Series(names, dtype=pl.String)))
     return agreed_by_model(said.sample(fraction=1.0, shuffle=True, seed=1), ("model",), "x", REACH).sort(
         "model"
     )

@@ -5,6 +5,7 @@ import pytest
 from drawing import Drawing, judged
 
 from pipeline.physics.vapor import vapor_share
+from pipeline.traces.air import Air
 from pipeline.traces.beliefs import Beliefs, vapor_beliefs
 from pipeline.traces.shows import Closed
 
@@ -17,8 +18,8 @@ def beliefs(
     """Beliefs of one tank at sea level, its closed phase showing `closed_rate` [Pa/s]."""
     one = np.ones(1)
     closed = Closed(closed_rate * one, 0.2 * one, 0.0 * one, 15.0 * one, 15.0 * closed_rate * one, one < 0)
-    is_test, air = np.array([is_pressure_test]), 101_325.0 * one
-    return vapor_beliefs(closed, 2.0 * one, is_test, air, temperature_c * one, volume_l * one)
+    air = Air(101_325.0 * one, temperature_c * one, one > 0, one > 0)
+    return vapor_beliefs(closed, 2.0 * one, np.array([is_pressure_test]), air, volume_l * one)
 
 
 def test_gas_takes_the_longer_to_warm_the_larger_it_is():

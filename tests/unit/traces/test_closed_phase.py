@@ -7,7 +7,7 @@ from drawing import HEADER, Drawing
 
 from pipeline.settings import Settings
 from pipeline.traces.measure import take
-from pipeline.traces.ranges import line, line_in_pieces, squares
+from pipeline.traces.ranges import line, line_in_pieces
 from pipeline.traces.recordings import gather
 
 
@@ -30,11 +30,6 @@ def test_equal_readings_tell_the_vapor_as_well_at_one_level_as_at_another(level_
     assert at_zero.rate[0] == 0
     assert at_level.rate_sd[0] == pytest.approx(at_zero.rate_sd[0], rel=1e-6)
     assert at_zero.rate_sd[0] > 0.3 * 25.0 / 20
-
-
-def test_squares_are_those_of_numpy():
-    x = np.random.default_rng(2).normal(3, 2, 50)
-    assert squares(x, 5, 40) == pytest.approx(35 * np.var(x[5:40]))
 
 
 @pytest.mark.parametrize(
@@ -66,7 +61,6 @@ def test_pieces_of_a_line_share_their_slope():
     assert max(error, rest) < 1e-6
     assert spread == pytest.approx(sum(np.var(x[a:b]) * (b - a) for a, b in ((0, 10), (10, 22), (22, 29))))
     noisy = y[:10] + np.random.default_rng(3).normal(0, 1, 10)
-    assert line_in_pieces(x[:10], noisy, 0, 10) == (
-        *line(x[:10], noisy, 0, 10)[:3],
-        squares(x, 0, 10),
-    )
+    *fitted, spread = line_in_pieces(x[:10], noisy, 0, 10)
+    assert tuple(fitted) == line(x[:10], noisy, 0, 10)[:3]
+    assert spread == pytest.approx(10 * np.var(x[:10]))

@@ -31,5 +31,5 @@ def test_code_is_held_where_an_index_of_it_lies(tmp_path):
     assert not holds_code(place)
     (place / "traces_1").mkdir(parents=True)
     assert not holds_code(place)
-    (place / "traces_1" / "view.read_noise-117.py311.nbi").touch()
+    (place / "traces_1" / "sensor.read_noise-117.py311.nbi").touch()
     assert holds_code(place)

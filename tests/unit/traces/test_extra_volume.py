@@ -21,7 +21,7 @@ from pipeline.traces.extra_volume import (
     Draws,
     extra_volume_l,
     extra_volumes,
-    opening,
+    flow_share,
 )
 from pipeline.traces.measure import measure_traces
 from pipeline.traces.model_norms import model_norms
@@ -127,8 +127,8 @@ def test_a_duty_that_rises_until_the_draw_is_done_makes_no_volume_larger(opens_p
 
 
 def test_a_valve_is_open_in_proportion_from_where_it_begins():
-    assert opening(np.array([100.0, 60.0, 40.0]), 20.0) == pytest.approx([1.0, 0.5, 0.25])
-    assert (opening(np.array([5.0, 20.0]), 20.0) > 0).all()
+    assert flow_share(np.array([100.0, 60.0, 40.0]), 20.0) == pytest.approx([1.0, 0.5, 0.25])
+    assert (flow_share(np.array([5.0, 20.0]), 20.0) > 0).all()
 
 
 def test_a_few_draws_gone_wrong_change_little():

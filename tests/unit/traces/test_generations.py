@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from pipeline.traces.agreement import Reach
+from pipeline.traces.agreement import Reach, voiced
 from pipeline.traces.generations import YEARS, generations, in_generation, nearest_generation
 
 REACHES = {"slope": Reach(0.03, 0.3, is_relative=True), "rest": Reach(0.1, 0.3, is_relative=False)}
@@ -23,7 +23,7 @@ def told(*vehicles: tuple[int | None, float | None, float | None]) -> pl.DataFra
 
 
 def years_of(said: pl.DataFrame) -> list[tuple[int, int]]:
-    return generations(said, REACHES).select("from_model_year", "to_model_year").rows()
+    return generations(voiced(said), REACHES).select("from_model_year", "to_model_year").rows()
 
 
 OLD = [(2010 + k, 8e-4, 2.5) for k in range(6)]
@@ -67,7 +67,7 @@ def test_years_and_numbers_that_are_not_known_tell_nothing():
 
 
 def test_rows_get_the_years_of_their_generation_and_those_without_a_year_none():
-    found = generations(told(*OLD, *[(2016, 5e-4, 2.5)] * 3), REACHES)
+    found = generations(voiced(told(*OLD, *[(2016, 5e-4, 2.5)] * 3)), REACHES)
     rows = told((2011, None, 0), (None, None, 0), (2016, None, 0), (2012, None, 0))
     rows = pl.concat([rows, rows.head(1).with_columns(model=pl.lit("other"))])
     years = in_generation(rows, found)

@@ -1,4 +1,4 @@
-"""One recording as its readings are taken: rows, pressure without outliers, noise and resolution of the sensor."""
+"""The pressure sensor of one recording: its noise, its steps, where its range ends, and from when on it stands dead."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pipeline.traces.compiled import ZERO, Flags, Floats, Ints, compiled
 from pipeline.traces.landmarks import Parts
 from pipeline.traces.phases import DRAW, FLOWING
 from pipeline.traces.ranges import (
+    MAD_TO_SD,
     MOST_SORTED,
     extremes,
     least,
@@ -20,10 +21,6 @@ from pipeline.traces.ranges import (
     stride_of,
 )
 
-#: A median absolute deviation times this is a standard deviation (normal law).
-MAD_TO_SD = 1.4826
-#: Valves and lines take so long to answer a command [s]; what is read right after one is not yet the new state.
-SETTLING_S = 0.5
 #: No sensor's end lies nearer to the vented level [Pa].
 _CLIPPED_PA = 500.0
 #: Readings that stand at the sensor's end: so many equal ones in a row, of a sensor of which two neighbors elsewhere
@@ -70,18 +67,18 @@ def alive_until(t: Floats, p: Floats, volts: Floats, duty: Floats, is_vent_close
         a -= 1
     if n - a <= _STANDS_N:
         return n
-    is_told, pairs, unequal = False, 0, 0
+    is_told, unequal = False, 0
     for i in range(a + 1, n):
         is_told |= is_vent_closed[i] != is_vent_closed[i - 1] or (duty[i] > 0) != (duty[i - 1] > 0)
         if volts[i] != volts[i - 1] and np.isfinite(volts[i]):
             return n
     lowest, highest = p[a], p[a]
     for i in range(1, a):
-        pairs += 1
         unequal += p[i] != p[i - 1]
         lowest, highest = min(lowest, p[i]), max(highest, p[i])
     is_inside = lowest < p[n - 1] < highest
-    is_dead = is_told and is_inside and unequal >= max(_LIVELY * pairs, _MIN_PAIRS) and _leaps(p[:a], duty)
+    is_lively = unequal >= max(_LIVELY * (a - 1), _MIN_PAIRS)
+    is_dead = is_told and is_inside and is_lively and _leaps(p[:a], duty)
     if is_dead and not _draws(duty, is_vent_closed, a, n) and _draws(duty, is_vent_closed, 0, a):
         for i in range(a):
             if p[i] == p[n - 1] and not is_vent_closed[i] and duty[i] <= 0:
