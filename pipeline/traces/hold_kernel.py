@@ -47,15 +47,15 @@ from pipeline.traces.hold_room import (
     TARGET,
     THIRD,
     WEIGHT,
-    HeldBins,
+    FittedHold,
     N,
     Room,
     T,
     begin,
-    gather,
     mend,
     new_room,
     one_of,
+    pack,
 )
 from pipeline.traces.hold_solve import (
     HEAT,
@@ -169,10 +169,10 @@ def fit_all(
     room = new_room()
     room.design[LEVEL] = 1.0
     for k in range(len(t)):
-        m = gather(t[k], pressure[k], n[k], room)
+        m = pack(t[k], pressure[k], n[k], room)
         if m < _MIN_BINS:
             continue
-        hold, start = HeldBins(m, cooling[k], given[k], one_of(around, k)), first_log_tau[k]
+        hold, start = FittedHold(m, cooling[k], given[k], one_of(around, k)), first_log_tau[k]
         doubt, mended_s = mend(hold, room)
         begin(hold, room)
         air_share = _AIR_SHARE if room.bins[PRESSURE, 0] < 0 else 0.0
@@ -186,7 +186,7 @@ def fit_all(
 
 
 @fused
-def _sd_over_taus(hold: HeldBins, air_share: float, cost: float, noise2: float, room: Room) -> float:
+def _sd_over_taus(hold: FittedHold, air_share: float, cost: float, noise2: float, room: Room) -> float:
     """Return the standard deviation of the leak [1/m], the time constant being anything that the fit allows.
 
     Gauss and Hermite's three points about the fitted one, each weighted anew by how well it fits: the equations are
@@ -219,7 +219,7 @@ def _sd_of_one(unknown: int, n: int, room: Room) -> float:
 
 
 @fused
-def _report(hold: HeldBins, noise2: float, doubt: float, mended_s: float, room: Room) -> Found:
+def _report(hold: FittedHold, noise2: float, doubt: float, mended_s: float, room: Room) -> Found:
     """Return what was found; the unknowns' Cholesky factor is that of the last round. `leak_sd` is left out."""
     m, here, mean, total, samples = hold.m, hold.here, room.vectors[MEAN], 0.0, 0.0
     for i in range(m):
@@ -268,7 +268,7 @@ def _draw(n: Floats, room: Room, curve: Floats, curve_sd: Floats) -> None:
 
 @fused
 def _fit(
-    hold: HeldBins,
+    hold: FittedHold,
     air_share: float,
     log_tau: float,
     is_tau_free: bool,

@@ -20,7 +20,7 @@ BIN_FLOOR_PA = 0.4
 LATE_S = 0.25
 
 
-class HeldBins(NamedTuple):
+class FittedHold(NamedTuple):
     """The hold that is fitted: how many bins of it are in `Room`, how cold its gas is at the start by each of WARMING_S
     as a pressure [Pa], what is believed of it (see `beliefs.Beliefs.arrays`), and what is known."""
 
@@ -69,7 +69,7 @@ def new_room() -> Room:
 
 
 @fused
-def gather(t: Floats, pressure: Floats, n: Floats, room: Room) -> int:
+def pack(t: Floats, pressure: Floats, n: Floats, room: Room) -> int:
     """Put the bins that have samples side by side into `room`; return how many they are."""
     m = ZERO
     for cell in range(N_BINS):
@@ -94,7 +94,7 @@ def one_of(around: Around, k: int) -> Around:
 
 
 @fused
-def mend(hold: HeldBins, room: Room) -> tuple[float, float]:
+def mend(hold: FittedHold, room: Room) -> tuple[float, float]:
     """Mend the clock of the bins; return the share of their time that stays in doubt, and the seconds that were
     added."""
     bins, m = room.bins, hold.m
@@ -104,7 +104,7 @@ def mend(hold: HeldBins, room: Room) -> tuple[float, float]:
 
 
 @fused
-def begin(hold: HeldBins, room: Room) -> None:
+def begin(hold: FittedHold, room: Room) -> None:
     """Put into `room` what the first round starts from."""
     bins, m = room.bins, hold.m
     for i in range(m):
