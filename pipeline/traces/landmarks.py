@@ -83,7 +83,7 @@ def find_landmarks(
     if applied >= 0:
         begin, behind = _rows(first, applied, last)
         moved_from, filled, opens = when_filled(t, smooth, is_fed, begin, behind, step)
-        closed_end = max(t[moved_from] - _BEFORE_FILLING_S, t[begin])
+        closed_start, closed_end = t[begin], max(t[moved_from] - _BEFORE_FILLING_S, t[begin])
         closed_rows = (begin, row_from(t, begin, moved_from, closed_end))
         hold_start, hold_end = t[filled] + FILLING_ENDS_S, _span(t, first, n, applied)[1]
         hold_rows = (row_from(t, filled, opens, hold_start), behind)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 import pytest
-from drawing import Drawing, bench, judged
+from drawing import HEADER, Drawing, bench, judged
 
+from pipeline.settings import Settings
 from pipeline.simulate.trace_physics import CV, IS_SHUT, STAGES, Rig, Script, integrate
 from pipeline.traces.landmarks import find_landmarks
+from pipeline.traces.measure import take
 from pipeline.traces.phases import CLOSED, REST
+from pipeline.traces.recordings import gather
 
 RATE_HZ = 5.0
 NOT_FED = np.zeros(0, bool)
@@ -155,3 +158,19 @@ def test_what_a_leak_let_go_before_it_was_topped_up_is_no_closed_phase() -> None
     row = judged(drawing.samples(noise=4))
     assert row["verdict"] == "leak"
     assert row["leak_diameter_mm"] == pytest.approx(1.5, rel=0.1)
+
+
+@pytest.mark.parametrize("order", ["filled alone", "filled first", "shut first"])
+def test_what_the_tank_did_before_it_was_filled_is_told_by_no_other_closed_phase(order: str) -> None:
+    """A filling after 8 s shut, beside 150 s shut in which nothing was put in: its closed phase had lasted -76 or 168 s."""
+    drawing = Drawing().rest()
+    if order == "shut first":
+        drawing.closed(150, rate=0.5).release(10)
+    drawing.closed(8, rate=0.5).add(6, lambda s: 4 + 3483 * s / 6, True, 0.0)
+    drawing.add(60, lambda s: 3487 * np.exp(-s / 2000), True, 0.0).release(10)
+    if order == "filled first":
+        drawing.closed(150, rate=0.5).release(10)
+    samples = drawing.samples(noise=3)
+    headers = pl.DataFrame([HEADER], infer_schema_length=None)
+    marks = take(gather(samples, headers["trace_id"]), headers, Settings()).marks
+    assert marks.closed_end[0] - marks.closed_start[0] == pytest.approx(7.5, abs=0.5)
