@@ -162,7 +162,7 @@ def test_what_a_leak_let_go_before_it_was_topped_up_is_no_closed_phase() -> None
 
 @pytest.mark.parametrize("order", ["filled alone", "filled first", "shut first"])
 def test_what_the_tank_did_before_it_was_filled_is_told_by_no_other_closed_phase(order: str) -> None:
-    """A filling after 8 s shut, beside 150 s shut in which nothing was put in: its closed phase had lasted -76 or 168 s."""
+    """A filling after 8 s shut, beside 150 s shut without one: its closed phase had lasted -76 or 168 s."""
     drawing = Drawing().rest()
     if order == "shut first":
         drawing.closed(150, rate=0.5).release(10)
