@@ -12,8 +12,8 @@ from pipeline.traces.hold_solve import HEAT, LEAK, LEVEL, LOG_TAU, UNDER, VAPOR
 
 #: Order of magnitude of a [1/m] (1 mm in 50 l): it scales the equations and bounds nothing.
 LEAK_SCALE = 1e-5
-#: Of what nothing is believed.
-_WEAK_SD = 1e4
+#: Of what nothing is believed; and of a leak that there is none [LEAK_SCALE].
+WEAK_SD, NO_LEAK_SD = 1e4, 1e-6
 
 
 class Around(NamedTuple):
@@ -41,10 +41,10 @@ def viscous_at(leak: float, here: Around) -> float:
 def believe_of_tanks(given: Floats, precision: Floats, pull: Floats) -> None:
     """Fill the beliefs of tanks in general: precision (lower half) of the unknowns, and precision times mean; the
     vapor's and the leak's are left to `believe`."""
-    under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[7:]
+    under, under_sd, heat, heat_sd, log_tau, log_tau_sd = given[7:13]
     precision[:, :] = 0.0
     pull[:] = 0.0
-    _believe_one(precision, pull, LEVEL, 0.0, _WEAK_SD)
+    _believe_one(precision, pull, LEVEL, 0.0, WEAK_SD)
     _believe_one(precision, pull, UNDER, under, under_sd)
     _believe_one(precision, pull, HEAT, heat, heat_sd)
     _believe_one(precision, pull, LOG_TAU, log_tau, log_tau_sd)
@@ -60,7 +60,7 @@ def believe(given: Floats, here: Around, before: Floats, precision: Floats, pull
     """
     usual, usual_sd, below_sd, closed, closed_sd, above, above_sd = given[:7]
     _believe_one(precision, pull, VAPOR, usual, below_sd if before[VAPOR] < usual else usual_sd)
-    _believe_one(precision, pull, LEAK, 0.0, _WEAK_SD)
+    _believe_one(precision, pull, LEAK, 0.0, given[13])
     viscous = viscous_at(before[LEAK], here)
     low, high = max(above - 2 * above_sd, 0.0), max(above + 2 * above_sd, 0.0)
     least = leak_flow(low, here.air, here.heat, viscous) * LEAK_SCALE

@@ -12,7 +12,7 @@ from pipeline.settings import Settings
 from pipeline.traces.air import Air
 from pipeline.traces.beliefs import Beliefs
 from pipeline.traces.compiled import Floats
-from pipeline.traces.hold_believed import Around
+from pipeline.traces.hold_believed import NO_LEAK_SD, WEAK_SD, Around
 from pipeline.traces.hold_bins import N_BINS, HoldBins
 from pipeline.traces.hold_kernel import FIRST_LOG_TAU, Found, fit_all
 from pipeline.traces.hold_room import LATE_S
@@ -75,6 +75,7 @@ def fit_holds(
     with_curves: bool = False,
     first_log_tau: Floats | None = None,
     is_rough: bool = False,
+    is_sealed: bool = False,
 ) -> HoldFit:
     """Fit every hold and give bounds of the leak.
 
@@ -86,11 +87,13 @@ def fit_holds(
     with_curves : whether the fitted curves are asked for, which only a picture needs.
     first_log_tau : where the fit of the time constant starts: of a hold that was fitted before, what that found.
     is_rough : what the lake asks of each hold is all that is wanted: no bounds, which are nan.
+    is_sealed : whether the tanks are believed to have no leak.
     """
     n, around = len(volume_l), _around(air, volume_l, shown.sensor, settings.discharge_coefficient)
     curve, curve_sd = np.zeros((2, n if with_curves else 0, N_BINS))
     found = np.full((n, len(Found._fields)), np.nan)
-    given = np.stack([np.nan_to_num(x) for x in beliefs.arrays], axis=1)
+    leak_sd = np.full(n, NO_LEAK_SD if is_sealed else WEAK_SD)
+    given = np.stack([*(np.nan_to_num(x) for x in beliefs.arrays), leak_sd], axis=1)
     start = np.full(n, FIRST_LOG_TAU) if first_log_tau is None else first_log_tau
     fit_all(
         bins.t, bins.pressure, bins.n, bins.cooling, given, around, start, is_rough, found, curve, curve_sd

@@ -161,7 +161,8 @@ def fit_all(
 
     Parameters
     ----------
-    cooling : traces x time constants, see `hold_bins`. given : traces x `beliefs.Beliefs.arrays`.
+    cooling : traces x time constants, see `hold_bins`. given : traces x `beliefs.Beliefs.arrays` and the standard
+        deviation of the leak about none.
     first_log_tau : where the time constant's fit starts. is_rough : the leak's standard deviation over all
         time constants is not asked.
     """

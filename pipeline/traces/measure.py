@@ -128,10 +128,11 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings, with_curv
 
     Parameters
     ----------
-    with_curves : whether the fitted curves are kept, which only a picture needs.
+    with_curves : whether the fitted curves are kept, and those of sealed tanks, which only a picture needs.
     """
     shown, air = taken.shown, taken.air
     mine = norms_for(taken.headers, norms, clear_slope(taken.volts, taken.is_derived), shown.vented.rest_v)
+    sealed = _fit_by_lake(taken, mine, settings, with_curves, is_sealed=True) if with_curves else None
     fit = _fit_by_lake(taken, mine, settings, with_curves)
     taken = replace(taken, fit=fit)
     sizes = size_leaks(fit, shown, volume_by_model(taken, mine), air, settings)
@@ -144,16 +145,22 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings, with_curv
     tested[was_held_up] = None
     taken = replace(taken, pressure_test=tested)
     hole = hole_at_equilibrium(shown, mine, air, settings.discharge_coefficient, settings.level)
-    return Measured(taken, sizes, volts, judgement, hole)
+    return Measured(taken, sizes, volts, judgement, hole, sealed)
 
 
-def _fit_by_lake(taken: Taken, norms: Norms, settings: Settings, with_curves: bool) -> HoldFit:
-    """Return the fits with the lake's gas believed, each begun where the first one ended."""
+def _fit_by_lake(
+    taken: Taken, norms: Norms, settings: Settings, with_curves: bool, is_sealed: bool = False
+) -> HoldFit:
+    """Return the fits with the lake's gas believed, each begun where the first one ended; of tanks without a leak with
+    as much vapor as tanks may give."""
     beliefs, first_log_tau = by_lake(taken.beliefs, norms), np.nan_to_num(taken.fit.gas.log_tau)
+    if is_sealed:
+        beliefs = replace(beliefs, usual_sd=beliefs.most_sd, under_vacuum_sd=beliefs.under_most_sd)
     return fit_holds(
         *(taken.bins, beliefs, taken.air, taken.volume.working_l, taken.shown, settings),
         with_curves=with_curves,
         first_log_tau=first_log_tau,
+        is_sealed=is_sealed,
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.traces.compiled import Flags, Floats
+from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.purge_flow import Equilibrium
 from pipeline.traces.sizes import Sizes
 from pipeline.traces.taken import Taken
@@ -23,6 +24,8 @@ class Measured:
     volts: VoltStory
     judgement: Judgement
     equilibrium: Equilibrium
+    sealed: HoldFit | None = None
+    """The holds as tanks without a leak would have drawn them; None where no picture is asked for."""
 
     @property
     def at_least_mm(self) -> Floats:

@@ -1,8 +1,9 @@
 """What the recording would have looked like had another story been true.
 
-Only what known numbers draw: a hole of a stated size in this tank's gas volume, the vapor that was fitted or seen, the
-creep of the shut tank, and the limits from which a valve or a vent path is condemned. Gas that warms after the draw is
-left out, so these curves start where the fitted hold does.
+Only what known numbers draw: a tank without a leak, as nearly as vapor and gas that warms come to the hold; a hole of
+a stated size in this tank's gas volume, the vapor that was fitted or seen, the creep of the shut tank, and the limits
+from which a valve or a vent path is condemned. All but the first leave out gas that warms after the draw, so that they
+start where the fitted hold does.
 """
 
 from __future__ import annotations
@@ -123,7 +124,7 @@ def _of_hold(trace: _Trace) -> _Drawn:
     t = trace.start_s + since
     # Where hardly any vacuum arrived nobody knows what a tight tank would have held.
     if np.isfinite(trace.vapor) and abs(trace.level) > FAINT_PA:
-        yield "holds", "sealed, vapor alone", t, trace.level + trace.vapor * since
+        yield from _of_sealed(trace)
         if trace.m.sizes.volume.is_tank_known[trace.k]:
             for size in HOLES_MM:
                 yield "leak", f"hole of {size:.1f} mm", t, trace.hole(size, trace.level, since, trace.vapor)
@@ -132,6 +133,16 @@ def _of_hold(trace: _Trace) -> _Drawn:
     if not trace.m.taken.marks.is_pressure_test[trace.k]:
         label = f"purge that passes {FALLS_PA_S:.0f} Pa/s"
         yield "purge_passes_closed", label, t, trace.level - FALLS_PA_S * since
+
+
+def _of_sealed(trace: _Trace) -> _Drawn:
+    """Draw the hold of a tank without a leak, with the vapor that it takes to come as near to what was measured."""
+    m, k = trace.m, trace.k
+    if m.sealed is None or not np.isfinite(m.sealed.leak_mean[k]):
+        return
+    filled = m.taken.bins.n[k] > 0
+    label = f"sealed, vapor {m.sealed.vapor[k]:.1f} Pa/s"
+    yield "holds", label, m.taken.bins.start_s[k] + m.taken.bins.t[k][filled], m.sealed.curve[k][filled]
 
 
 def _of_draw(trace: _Trace) -> _Drawn:
