@@ -1,9 +1,9 @@
 """What the recording would have looked like had another story been true.
 
-Only what known numbers draw: a tank without a leak, as nearly as vapor and gas that warms come to the hold; a hole of
-a stated size in this tank's gas volume, the vapor that was fitted or seen, the creep of the shut tank, and the limits
-from which a valve or a vent path is condemned. All but the first leave out gas that warms after the draw, so that they
-start where the fitted hold does.
+Only what known numbers draw: a tank without a leak, where that may be so as nearly as vapor and gas that warms come to
+the hold; a hole of a stated size in this tank's gas volume, the vapor that was fitted or seen, the creep of the shut
+tank, and the limits from which a valve or a vent path is condemned. All but a tank that may be sealed leave out gas that
+warms after the draw, so that they start where the fitted hold does.
 """
 
 from __future__ import annotations
@@ -21,12 +21,14 @@ from pipeline.traces.chance_of_leak import WIDEST_MM
 from pipeline.traces.compiled import Floats
 from pipeline.traces.measured import Measured
 from pipeline.traces.signs import FAINT_PA, FALLS_PA_S, NARROW_VENT_MM
-from pipeline.traces.stories import NAMES
+from pipeline.traces.stories import HOLDS, NAMES
 
 #: Holes whose decay is drawn [mm]: about 0.020 in and 0.040 in, the two sizes that monitors are made to find.
 HOLES_MM = (0.5, 1.0)
 #: So long after a supply was shut off is drawn what would have been held [s].
 _AFTER_SUPPLY_S = 60.0
+#: A sealed tank that is as likely as this is drawn as it would have to be.
+_MAY_BE = 0.02
 #: Points of one curve.
 _POINTS = 60
 
@@ -124,7 +126,7 @@ def _of_hold(trace: _Trace) -> _Drawn:
     t = trace.start_s + since
     # Where hardly any vacuum arrived nobody knows what a tight tank would have held.
     if np.isfinite(trace.vapor) and abs(trace.level) > FAINT_PA:
-        yield from _of_sealed(trace)
+        yield from _of_sealed(trace, t)
         if trace.m.sizes.volume.is_tank_known[trace.k]:
             for size in HOLES_MM:
                 yield "leak", f"hole of {size:.1f} mm", t, trace.hole(size, trace.level, since, trace.vapor)
@@ -135,14 +137,16 @@ def _of_hold(trace: _Trace) -> _Drawn:
         yield "purge_passes_closed", label, t, trace.level - FALLS_PA_S * since
 
 
-def _of_sealed(trace: _Trace) -> _Drawn:
-    """Draw the hold of a tank without a leak, with the vapor that it takes to come as near to what was measured."""
-    m, k = trace.m, trace.k
-    if m.sealed is None or not np.isfinite(m.sealed.leak_mean[k]):
-        return
-    filled = m.taken.bins.n[k] > 0
-    label = f"sealed, vapor {m.sealed.vapor[k]:.1f} Pa/s"
-    yield "holds", label, m.taken.bins.start_s[k] + m.taken.bins.t[k][filled], m.sealed.curve[k][filled]
+def _of_sealed(trace: _Trace, t: Floats) -> _Drawn:
+    """Draw the hold of a tank without a leak: where that may be so with the vapor that it takes to come near what was
+    measured, and elsewhere with the vapor that there is."""
+    m, k, vapor = trace.m, trace.k, trace.vapor
+    pa = trace.level + vapor * (t - trace.start_s)
+    may_be = m.judgement.told.probability[k, HOLDS] >= _MAY_BE
+    if may_be and m.sealed is not None and np.isfinite(m.sealed.leak_mean[k]):
+        filled, vapor = m.taken.bins.n[k] > 0, m.sealed.vapor[k]
+        t, pa = m.taken.bins.start_s[k] + m.taken.bins.t[k][filled], m.sealed.curve[k][filled]
+    yield "holds", f"sealed, vapor {vapor:.1f} Pa/s", t, pa
 
 
 def _of_draw(trace: _Trace) -> _Drawn:
