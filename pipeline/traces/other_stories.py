@@ -1,9 +1,9 @@
 """What the recording would have looked like had another story been true.
 
-Only what known numbers draw: a tank without a leak, where that may be so as nearly as vapor and gas that warms come to
-the hold; a hole of a stated size in this tank's gas volume, the vapor that was fitted or seen, the creep of the shut
-tank, and the limits from which a valve or a vent path is condemned. All but a tank that may be sealed leave out gas that
-warms after the draw, so that they start where the fitted hold does.
+Only what known numbers draw: a tank without a leak, where that may be so as nearly as vapor and gas that warms come
+to the hold; a hole of a stated size in this tank's gas volume, the vapor that was fitted or seen, the creep of the shut
+tank, and the limits from which a valve or a vent path is condemned. All but a tank that may be sealed leave out gas
+that warms after the draw, so that they start where the fitted hold does.
 """
 
 from __future__ import annotations
