@@ -166,7 +166,7 @@ def _of_creep(signs: Signs, shown: Shown) -> tuple[Ints, Floats]:
 
 def _of_release(shown: Shown, k: Ints) -> tuple[Floats, Floats]:
     """Return the density of what the vent let go [1/Pa] if the tank had crept, and if its reading had drifted; 1 and 1
-    where no release was recorded."""
+    where no release was recorded, or neither let so much go."""
     release, sensor = shown.release, shown.sensor
     # Levels are means over a second or two; between a sensor's steps noise carries them, or nothing does.
     per_level = np.minimum(1.5 * np.nan_to_num(sensor.interval_s), 1.0)
@@ -178,8 +178,10 @@ def _of_release(shown: Shown, k: Ints) -> tuple[Floats, Floats]:
     drifted = _normal(let_go, 0.0, sd)
     gone = sum(w * _normal(let_go, crept_pa, np.hypot(share * crept_pa, sd)) for w, share in LET_GO)
     crept = gone + (1 - sum(w for w, _ in LET_GO)) * drifted
-    is_told = np.isfinite(let_go) & (release.seconds[k] >= LEAST_RELEASE_S)
-    least = 1e-3 * np.maximum(crept, drifted)
+    # What is as far from one as from the other tells nothing: another thing let the pressure go.
+    likelier = np.maximum(crept, drifted)
+    is_told = np.isfinite(let_go) & (release.seconds[k] >= LEAST_RELEASE_S) & (likelier > 0)
+    least = 1e-3 * likelier
     return np.where(is_told, np.maximum(crept, least), 1.0), np.where(
         is_told, np.maximum(drifted, least), 1.0
     )

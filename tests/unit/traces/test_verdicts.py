@@ -99,6 +99,15 @@ def test_what_crept_in_a_shut_tank_goes_through_the_vent_and_what_drifts_stays(r
     assert (row["suspects"][0] == "purge_valve") == (verdict == "no_vacuum")
 
 
+@pytest.mark.filterwarnings("error::RuntimeWarning")
+def test_a_pressure_that_goes_as_neither_creep_nor_drift_does_tells_neither():
+    drawing = Drawing().rest(10).closed(30, rate=0.2)
+    drawing.add(40, lambda s: 0.2 * (30 + s), True, 100.0).closed(60, rate=0.2, level=14.0)
+    row = judged(drawing.release(10, level=-4000.0).samples(noise=1))
+    assert row["second_confidence"] is not None
+    assert 0 <= row["second_confidence"] <= 1
+
+
 def test_no_vacuum_in_a_tank_that_cools_is_no_vacuum():
     drawing = Drawing().rest().closed(15, -1.2)
     drawing.add(50, lambda s: -18 - 1.2 * s, True, 100.0).add(40, lambda s: -78 - 1.2 * s, True, 0.0)
