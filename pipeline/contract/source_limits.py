@@ -9,6 +9,10 @@ UNDER_OPEN_VENT_N, UNDER_OPEN_VENT_SHARE = 5, 0.5
 #: are 1 to 4 kPa (common practice). Read as pascals, that is 1 to 4 in kPa, 4 to 16 in inches of water, 8 to 30 in mm
 #: of mercury, 10 to 40 in hPa: less than this [Pa].
 DRAWS_S, SMALL_PA = 3.0, 100.0
+#: Beside other sources of the same models: shops draw to another vacuum, and at another duty, than others do, but
+#: hardly both to so many times less or more (judgement; hPa and inches of water lie 2.5 apart, kPa and inches of
+#: mercury 3.4, of water 4.0). Of two sources that disagree, the one farther from a draw's usual span [Pa] is doubted.
+MOST_TIMES, USUAL_PA = 3.0, 2000.0
 #: Zeros (`traces.source_zeros`): sensors that rest off zero do so by some hundreds of pascals, a barometer in whole
 #: kilopascals by 500 (judgement): farther off [Pa], on one side, so large a share of a source's recordings never rests
 #: (judgement: of systems that are tested one in twenty has a sensor that is off).

@@ -11,7 +11,14 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipeline.contract.source_limits import DRAWS_S, LEAST_TOLD, LEAST_VEHICLES, SMALL_PA
+from pipeline.contract.source_limits import (
+    DRAWS_S,
+    LEAST_TOLD,
+    LEAST_VEHICLES,
+    MOST_TIMES,
+    SMALL_PA,
+    USUAL_PA,
+)
 from pipeline.traces.compiled import Floats
 from pipeline.traces.extra_volume import MODEL
 from pipeline.traces.readings import Shown
@@ -21,13 +28,8 @@ SOURCE = "source_id"
 DRAWN_SPAN, DRAWN_RATE, IS_PRESSURE_DOUBTED = "drawn_span_pa", "drawn_rate_pa_s", "is_pressure_doubted"
 #: So many draws of a model tell what is usual of it in a source.
 _LEAST_OF_MODEL = 4
-#: Shops draw to another vacuum, and at another duty, than others do, but hardly both to so many times less or more
-#: (judgement; hPa and inches of water lie 2.5 apart, kPa and inches of mercury 3.4, of water 4.0). Gross leaks move the
-#: pressure less: of spans the upper quartile counts.
-MOST_TIMES = 3.0
+#: Gross leaks move the pressure less: of spans the upper quartile counts.
 _SOUND = 0.75
-#: A draw's usual span [Pa]: of two sources that disagree, the one that is farther from it is doubted.
-_USUAL_PA = 2000.0
 _IS_COMPARED = pl.col("span_ratio").is_not_null() & pl.col("rate_ratio").is_not_null()
 SCHEMA: dict[str, type[pl.DataType]] = {
     "source_id": pl.String,
@@ -105,5 +107,5 @@ def _is_odd(span_ratio: pl.Expr, rate_ratio: pl.Expr) -> pl.Expr:
     tells = (_IS_COMPARED.sum() >= LEAST_TOLD) & (n_vehicles >= LEAST_VEHICLES)
     is_more = pl.min_horizontal(span_ratio, rate_ratio) > MOST_TIMES
     is_less = pl.max_horizontal(span_ratio, rate_ratio) < 1 / MOST_TIMES
-    own = (pl.col(DRAWN_SPAN).filter(_IS_COMPARED).quantile(_SOUND) / _USUAL_PA).log()
+    own = (pl.col(DRAWN_SPAN).filter(_IS_COMPARED).quantile(_SOUND) / USUAL_PA).log()
     return tells & (is_more | is_less) & (own.abs() > (own - span_ratio.log()).abs())

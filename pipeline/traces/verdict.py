@@ -60,9 +60,9 @@ REASONS = {
     "vent_command": "in most recordings of its source vacuum comes though the vent is commanded open throughout: the "
     "command is the wrong way round, or not recorded; which word means shut the source "
     "declares under [samples.values.is_vent_closed] of its source.toml",
-    "pressure_unit": "purge that is opened into shut tanks never moves the pressures of this source by "
-    f"{SMALL_PA:.0f} Pa, or many times less or more than in the same models elsewhere: they are in another unit than "
-    "they are read in, which the source declares under [samples.units] of its source.toml",
+    "pressure_unit": "purge that is opened into shut tanks moves the pressures of this source by less than "
+    f"{SMALL_PA:.0f} Pa in every recording, or by many times less or more than in the same models elsewhere: they are "
+    "in another unit than they are read in, which the source declares under [samples.units] of its source.toml",
     "zero": f"with the vent open nearly all recordings of its source read more than {FAR_PA:.0f} Pa off zero on the "
     "same side: the barometer that made its pressures gauge is not the shop's own (one reduced to sea level?), or they "
     "are in another unit, which the source declares under [samples.units] of its source.toml",

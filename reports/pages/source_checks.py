@@ -14,9 +14,11 @@ from pipeline.contract.source_limits import (
     FAR_SHARE,
     LEAST_TOLD,
     LEAST_VEHICLES,
+    MOST_TIMES,
     SMALL_PA,
     UNDER_OPEN_VENT_N,
     UNDER_OPEN_VENT_SHARE,
+    USUAL_PA,
 )
 from reports import words
 from reports.pages.page import Finding, Row, Section, grid, number_cell, text_cell
@@ -95,10 +97,10 @@ PRESSURE = Check(
     f" {DRAWS_S:.0f} s or more behind a shut vent while the engine ran, one must find vacuum. Where all of them move"
     f" the pressure by less than {SMALL_PA:.0f} Pa, it is in another unit: a"
     " purge valve that stays shut, or a cap that is off, is one vehicle's. So it is where"
-    f" {_SPELLED[LEAST_TOLD]} such draws of {_SPELLED[LEAST_VEHICLES]} vehicles move it less than a third, or more than"
-    " three times, as far and as fast as the draws of the same models in other sources do (upper quartile of the spans,"
-    " median of the speeds); of two sources that disagree so, the one whose spans are farther from 2 kPa is not"
-    " believed.",
+    f" {_SPELLED[LEAST_TOLD]} such draws of {_SPELLED[LEAST_VEHICLES]} vehicles move it more than {MOST_TIMES:g} times"
+    f" as far and as fast as the draws of the same models in other sources do, or less than 1/{MOST_TIMES:g} (upper"
+    " quartile of the spans, median of the speeds); of two sources that disagree so, the one whose spans are farther"
+    f" from {USUAL_PA:.0f} Pa is not believed.",
 )
 ZERO = Check(
     "vented_zero",

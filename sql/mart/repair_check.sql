@@ -93,7 +93,8 @@ select
     case
         when not has_after_trace then 'no_trace'
         when after_trace_id is null then 'not_proved'
-        when after_verdict = 'holds' and (coalesce(before_verdict, '') = 'holds' or coalesce(after_confidence, 0) < 0.9) then 'not_proved'
+        when after_verdict = 'holds' and before_verdict = 'holds' then 'not_proved'
+        when after_verdict = 'holds' and after_confidence < 0.9 then 'not_proved'
         when after_verdict = 'holds' then 'proved'
         when after_verdict <> 'leak' or after_diameter_low_mm >= 0.5 then 'disproved'
         when after_diameter_high_mm < 0.5 and after_diameter_high_mm < before_diameter_low_mm then 'proved'
