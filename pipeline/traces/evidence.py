@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 from numpy import isfinite
 
-from pipeline.traces.compiled import Floats
+from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.evidence_sizes import NOTHING_PA, coefficient, gross_leak, holds, hole, leak, shut_fell
 from pipeline.traces.evidence_volts import disagrees, parted
 from pipeline.traces.left_out import left_out
@@ -197,15 +197,22 @@ def _not_judged(r: Readings) -> Text:
 
 
 def _ask(r: Readings) -> Text:
-    """Say what tells a system that stands open from a purge that does not flow; or why a sensor may be an odd one."""
+    """Say what tells a system that stands open from a purge that does not flow; that a leak and a valve that passes may
+    both be there; or why a sensor may be an odd one."""
     best, second = r["best"], r["second"]
-    is_either = (best == "no_vacuum") & (second == "gross_leak") | (best == "gross_leak") & (
-        second == "no_vacuum"
-    )
+
+    def are(one: str, other: str) -> Flags:
+        return (best == one) & (second == other) | (best == other) & (second == one)
+
+    passes = say("; before the draw the shut tank fell at {} Pa/s", fixed(np.abs(r["closed_rate"]), 1))
     return choose(
         (
-            is_either,
+            are("no_vacuum", "gross_leak"),
             "; see that the cap is on and the vent valve shuts, and whether vacuum reaches the purge valve",
+        ),
+        (
+            are("leak", "purge_passes_closed"),
+            say("{}; both may be so", choose((shut_fell(r, 3.0), where_known(passes)))),
         ),
         ((best == "sensor_disagrees") | (second == "sensor_disagrees"), parted(r)),
     )

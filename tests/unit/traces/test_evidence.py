@@ -169,3 +169,13 @@ def test_bounds_of_a_gross_leak_are_rounded_outward():
     text = one(r, gross_low=0.567, settled=3.0, settled_low=2.07, settled_high=3.61)
     assert "larger than 0.5 mm" in text
     assert "as through 3.0 mm (2.0 to 3.7 mm" in text
+
+
+@pytest.mark.parametrize(("rate", "is_told"), [(-8.3, True), (-2.2, False)])
+def test_a_leak_and_a_valve_that_passes_may_both_be_there(rate, is_told):
+    """A lead technician's vehicle had both: told "a leak, or the purge passes", as if one shut the other out."""
+    r = Readings("not_judged", np.random.default_rng(4))
+    closed = {"closed_rate": rate, "closed_rate_sd": 0.45, "closed_change": -150.0}
+    text = one(r, reason="torn", best="purge_passes_closed", second="leak", confidence=0.6, **closed)
+    assert "both may be so" in text
+    assert ("the shut tank fell at 8.3 Pa/s" in text) is is_told
