@@ -85,6 +85,7 @@ class TraceExplanation:
     `result` is its row of mart.trace_result; `phases` are (name, start [s], end [s]) with "" where the purge flows
     through an open vent; the series are the samples that were used; `hold` is None where nothing was fitted; `stories`
     are what was not chosen, likeliest first. A recording that was judged by its steady flow has no hold and no stories.
+    `grounds` are those of `sentences` on which the others rest.
     """
 
     result: dict[str, Any]
@@ -96,6 +97,7 @@ class TraceExplanation:
     is_vent_closed: list[bool]
     hold: HoldCurve | None
     sentences: list[str]
+    grounds: list[str] = field(default_factory=list)
     stories: tuple[StoryCurve, ...] = ()
     test_flow_std_l_min: list[float | None] = field(default_factory=list)
 
@@ -150,7 +152,7 @@ def _explain(
         recordings.duty[rows].tolist(),
         recordings.is_vent_closed[rows].tolist(),
         None if is_by_flow else _hold_curve(m, k, settings.level),
-        _sentences(result, phases, m, k, settings, is_by_flow),
+        *_sentences(result, phases, m, k, settings, is_by_flow),
         () if is_by_flow else tuple(other_stories(m, k, settings)),
         [] if recordings.flow is None else _or_none(recordings.flow[rows]),
     )
@@ -178,7 +180,8 @@ def _sentences(
     k: int,
     settings: Settings,
     is_by_flow: bool,
-) -> list[str]:
+) -> tuple[list[str], list[str]]:
+    """Return all that is said of recording k, and what of it are the grounds."""
     named = [f"{name or 'purge through the open vent'} {end - start:.0f} s" for name, start, end in phases]
     lines = [f"The recording holds {result['n_samples']} usable samples: {', '.join(named) or 'none'}."]
     if result["rest_pressure_pa"] is not None:
@@ -189,11 +192,13 @@ def _sentences(
             f"Shut, before the {before}, the pressure changes by {result['vapor_rise_pa_s']:.2f} Pa/s"
             f" (standard error {m.taken.shown.closed.rate_sd[k]:.2f})."
         )
+    grounds = lines.copy()
     lines.append(result["evidence"])
     if not is_by_flow:
-        lines += _about_the_clock(m.taken.fit.mended_s[k])
-        lines += _about_the_size(result, m, k, settings)
-        lines += weigh_in_words(m, k)
+        rests = _about_the_clock(m.taken.fit.mended_s[k]) + _about_the_size(result, m, k, settings)
+        likeliest, against = weigh_in_words(m, k)
+        lines += rests + likeliest + against
+        grounds += rests + against
     if result["suspects"]:
         lines.append("Look first at: " + ", ".join(s.replace("_", " ") for s in result["suspects"][:3]) + ".")
     after_reason = NEXT_RECORDING if result["verdict"] == "not_judged" else {}
@@ -202,7 +207,7 @@ def _sentences(
     if m.judgement.reason[k] == "torn":
         told = m.judgement.told
         lines[-1] += "".join(f" {TO_SETTLE[NAMES[story]]}" for story in (told.best[k], told.second[k]))
-    return lines
+    return lines, grounds
 
 
 def _about_the_clock(mended_s: float) -> list[str]:

@@ -32,19 +32,18 @@ _NOT_SEEN = {
 }
 
 
-def weigh_in_words(m: Measured, k: int) -> list[str]:
-    """Return a sentence with the likeliest stories of recording k, and one with what spoke against the others."""
+def weigh_in_words(m: Measured, k: int) -> tuple[list[str], list[str]]:
+    """Return a sentence with the likeliest stories of recording k, and one with what spoke against the others; none
+    where no story was weighed, or nothing spoke against any."""
     if not m.judgement.is_weighed[k]:
-        return []
+        return [], []
     likely = m.judgement.told.probability[k]
     order = np.argsort(-likely, kind="stable").tolist()
     named = order[:2] + [j for j in order[2:_MOST_NAMED] if likely[j] > _WORTH_NAMING]
     told = [f"{STORY_TOLD[NAMES[j]]} ({percent(likely[j])})" for j in named]
-    sentences = [f"Likeliest of {len(NAMES)} stories: {told[0]}; then {', then '.join(told[1:])}."]
+    likeliest = [f"Likeliest of {len(NAMES)} stories: {told[0]}; then {', then '.join(told[1:])}."]
     against = _against(m, k, order[0], [j for j in range(len(NAMES)) if likely[j] < _COMPETES])
-    if against:
-        sentences.append("Against the others: " + "; ".join(against) + ".")
-    return sentences
+    return likeliest, ["Against the others: " + "; ".join(against) + "."] if against else []
 
 
 def percent(share: float) -> str:

@@ -129,7 +129,8 @@ def recording(trace: TraceExplanation, at: int, run: Run) -> Section:
     return Section(
         f"recording-{at}",
         f"{head}, {size}" if size else head,
-        tuple(trace.sentences),
+        tuple(said for said in trace.sentences if said not in trace.grounds),
+        how=tuple(trace.grounds),
         picture=Picture(
             trace_spec(trace, MAX_POINTS, is_titled=False),
             describe(trace),

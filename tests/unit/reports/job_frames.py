@@ -36,7 +36,8 @@ def explained(trace_id: str, stage: str, verdict: str, evidence: str) -> TraceEx
         purge_duty_pct=[60.0 if 24 <= i < 36 else 0.0 for i in range(60)],
         is_vent_closed=[12 <= i < 48 for i in range(60)],
         hold=HoldCurve([36.0, 47.0], [-360.0, -250.0], [-370.0, -262.0], [-350.0, -238.0]),
-        sentences=[evidence, "Find the place."],
+        sentences=["60 usable samples.", evidence, "Find the place."],
+        grounds=["60 usable samples."],
         stories=(
             StoryCurve("holds", "sealed, vapor alone", 0.05, [36.0, 47.0], [-360.0, -340.0]),
             StoryCurve("leak", "hole of 1.0 mm", None, [36.0, 47.0], [-360.0, -110.0]),

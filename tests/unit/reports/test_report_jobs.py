@@ -11,7 +11,8 @@ from pipeline.traces.other_stories import StoryCurve
 from reports.build import SHARED_SCRIPT, build_site, script_bundle
 from reports.charts.stories import DASHES, name_heights, story_rows
 from reports.charts.trace import trace_spec
-from reports.pages.job import about, begins_at, caption
+from reports.pages.job import about, begins_at, caption, recording
+from reports.pages.run import Run
 from tests.unit.reports.job_frames import explained, job_stories
 from tests.unit.reports.page_reading import read_page
 from tests.unit.reports.report_frames import HOSTILE, full_tables, reader
@@ -65,6 +66,13 @@ def test_a_repair_before_which_the_system_held_as_well_is_told_as_one_that_nothi
     said = " ".join(about(replace(job, check=check)).answer)
     assert "held before the repair as well as after it" in said
     assert "does not decide" not in said
+
+
+def test_a_recording_tells_first_what_to_do_and_folds_its_grounds_away():
+    section = recording(job_stories("x").jobs[0].traces[0], 1, Run({"level": 0.95}))
+    assert section.answer[-1] == "Find the place."
+    assert section.how == ("60 usable samples.",)
+    assert not set(section.how) & set(section.answer)
 
 
 def test_the_chart_libraries_are_written_once_for_all_jobs(job_site):
