@@ -56,6 +56,8 @@ PASSES_MOST_PA_S = 150.0
 #: LEVEL_PA [Pa] (judgement).
 LET_GO = ((0.7, 0.35), (0.1, 1.0))
 LEVEL_PA = 2.0
+#: A release makes neither more than a thousand times as likely as the other.
+LEAST_SHARE = 1e-3
 #: A leak's decay can be read. One that is over before a late sensor could have shown it tells no upper end: that is
 #: beyond so many times the size, and such a decay is nearly three times as likely a gross leak's (judgement).
 NO_END, UNREAD_NATS = 4.0, 1.0
@@ -142,10 +144,9 @@ def _of_creep(signs: Signs, shown: Shown) -> tuple[Ints, Floats]:
     """Return the recordings in which no vacuum arrives that would hide the shut tank's creep, and how likely it is in
     each story (NAMES x these) [nats].
 
-    A tank that stands open and a dead sensor do not creep, and what their readings drift the vent does not take back; a
-    valve that passes takes the pressure down, at any rate
-    from what cooling does to PASSES_MOST_PA_S, and where it rises all the same, fuel does that as in any shut tank; in
-    every other story the tank is shut.
+    A tank that stands open and a dead sensor do not creep, and what their readings drift the vent does not take back;
+    a valve that passes takes the pressure down, at any rate from what cooling does to PASSES_MOST_PA_S, and where it
+    rises all the same, fuel does that as in any shut tank; in every other story the tank is shut.
     """
     creep, sd = shown.draw.creep, shown.draw.creep_sd
     is_asked = (signs.arrives_plainly < 0) & np.isfinite(creep) & np.isfinite(sd) & signs.has_draw
@@ -181,10 +182,8 @@ def _of_release(shown: Shown, k: Ints) -> tuple[Floats, Floats]:
     # What is as far from one as from the other tells nothing: another thing let the pressure go.
     likelier = np.maximum(crept, drifted)
     is_told = np.isfinite(let_go) & (release.seconds[k] >= LEAST_RELEASE_S) & (likelier > 0)
-    least = 1e-3 * likelier
-    return np.where(is_told, np.maximum(crept, least), 1.0), np.where(
-        is_told, np.maximum(drifted, least), 1.0
-    )
+    crept, drifted = (np.maximum(density, LEAST_SHARE * likelier) for density in (crept, drifted))
+    return np.where(is_told, crept, 1.0), np.where(is_told, drifted, 1.0)
 
 
 def _of_unseen_dip(shown: Shown, k: Ints) -> Floats:
