@@ -18,7 +18,7 @@ COMPARISONS = {
     "proved_or_no_recording": ("proved or without a recording", "proved", "without a recording"),
     "with_or_against_evidence": (
         "with or against the recording before",
-        "of the part the recording points to",
+        "of a part among the suspects of the recording before",
         "of another part",
     ),
 }
@@ -97,9 +97,7 @@ def worth(rows: pl.DataFrame, curve: pl.DataFrame, run: Run) -> Section:
         ),
         grids=(worth_grid(compared, run),),
         how=(COX, AVOIDED, KAPLAN_MEIER),
-        left_out=(
-            "Repairs of which the recording before cannot say which part it points to, in the last comparison.",
-        ),
+        left_out=("Repairs of which the recording before names no suspects, in the last comparison.",),
     )
 
 
