@@ -19,8 +19,8 @@ def with_samples_of_polled(reading: Reading, decoded: dict[str, pl.Series]) -> N
 
     Where a recording answers one parameter a row, its sample is the row that answers the pressure: it takes the value
     that was told last, or before anything was told the next one, no more than CARRIED_S away. The rows that told those
-    values are no samples, and go. Rows that cannot be read, and recordings that never answer a pressure, stay as they
-    are, to be refused with their reason. Changes `reading`.
+    values are no samples, and go. Rows of which anything cannot be read, and recordings that never answer a pressure,
+    stay as they are, to be refused with their reason. Changes `reading`.
 
     Parameters
     ----------
@@ -41,9 +41,16 @@ def with_samples_of_polled(reading: Reading, decoded: dict[str, pl.Series]) -> N
         pl.when(is_polled[name]).then(_carried(name)).otherwise(name).alias(name) for name in told
     )
     is_spent = pl.col("is_answer") & ~pl.col("is_sample") & _in_recording(pl.col("is_sample"))
-    stays = rows.select(~is_spent).to_series()
+    stays = rows.select(~is_spent).to_series() | _is_misread(reading)
     reading.records = reading.records.with_columns(carried).filter(stays)
     reading.came = reading.came.filter(stays)
+
+
+def _is_misread(reading: Reading) -> pl.Series:
+    place = ("file", "row")
+    misread = reading.misread.select(place).unique().with_columns(is_misread=pl.lit(True))
+    told = reading.records.select(place).join(misread, on=place, how="left", maintain_order="left")
+    return told["is_misread"].fill_null(False)
 
 
 def _in_recording(flag: pl.Expr) -> pl.Expr:

@@ -216,6 +216,16 @@ def test_answers_of_one_parameter_a_row_are_samples_at_the_pressures(make_lake):
     assert readings[0].misread.select("row", "rule").rows() == [(5, "obd_bytes")]
 
 
+def test_a_polled_answer_of_which_anything_cannot_be_read_stays_to_be_refused(make_lake):
+    text = (
+        "trace_id,t_s,obd_hex,is_vent_closed\nT1,0,41 54 00 10,1\nT1,0.3,41 2E FF,perhaps\nT1,x,41 2E FF,1\n"
+    )
+    reading = read(make_lake({"a/samples.csv": text + "T1,0.9,41 2E FF,1\n"}))[0]
+    assert reading.records["row"].to_list() == [1, 2, 3]
+    assert reading.came.height == 3
+    assert reading.misread.select("row", "column").rows() == [(3, "t_s"), (2, "is_vent_closed")]
+
+
 def test_a_row_of_several_answers_that_lacks_one_takes_it_from_no_other(make_lake):
     text = "trace_id,t_s,obd_hex,is_vent_closed\nT1,0,41 54 00 10 2E FF,1\nT1,1,41 54 00 10,1\n"
     assert only(read(make_lake({"a/samples.csv": text})))["purge_duty_pct"].to_list() == [100.0, None]
