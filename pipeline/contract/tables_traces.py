@@ -182,10 +182,8 @@ SOURCE_PRESSURE = Table(
         count("n_vehicles", "vehicles of those recordings"),
         number("greatest_span_pa", "largest span of the pressure in one of them", "Pa"),
         count("n_compared", "of them, those whose model other sources draw down too, four times or more"),
-        number(
-            "span_ratio", "upper quartile of those spans, each by what is usual of its model elsewhere", "1"
-        ),
-        number("rate_ratio", "median of how fast those draws moved the pressure, by the same", "1"),
+        number("span_ratio", "upper quartile of those spans, each by what is usual of its model elsewhere"),
+        number("rate_ratio", "median of how fast those draws moved the pressure, by the same"),
         flag(
             "is_pressure_doubted",
             "none of so many moves the pressure, or both ratios are far from 1 on the same side: the pressures are in"

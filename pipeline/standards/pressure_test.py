@@ -9,6 +9,7 @@ memory; a manufacturer bulletin of 2000 that quotes EPA guidance says "loses mor
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -84,40 +85,38 @@ def judge_pressure_test(
     """
     rule = criterion or PressureCriterion()
     t, p = _checked(t_s, tank_pressure_pa)
+    told = partial(PressureVerdict, start_pa=float(p[0]))
     start, tolerance, ceiling = (
         convert(x, "pressure", "inH2O") for x in (rule.start_inh2o, rule.tolerance_inh2o, rule.ceiling_inh2o)
     )
     if p.max() > ceiling + _ROUNDING_PA:
-        return PressureVerdict(
+        return told(
             "invalid",
             f"The pressure went up to {_inches(p.max(), rule.ceiling_inh2o)} in of water: the published procedure "
             f"never goes above {rule.ceiling_inh2o:g}, a limit of safety, so its criterion says nothing.",
-            p[0],
         )
     if abs(p[0] - start) > tolerance + _ROUNDING_PA:
         edge = rule.start_inh2o + np.copysign(rule.tolerance_inh2o, p[0] - start)
-        return PressureVerdict(
+        return told(
             "invalid",
             f"It did not start where the published criterion does ({rule}) but at {_inches(p[0], edge)}, so that says "
             "nothing.",
-            p[0],
         )
     by_criterion = f"By the published criterion ({rule}) it"
     within = np.flatnonzero(t - t[0] <= rule.hold_s)
     lost = within[_is_lost(p[within], rule)]
     if len(lost):
-        return PressureVerdict(
+        return told(
             "fail",
             f"{by_criterion} fails: {_what_is_left(p, lost[0], rule)} after {t[lost[0]] - t[0]:.0f} s.",
-            p[0],
         )
     last = within[-1]
     left = _what_is_left(p, last, rule)
     slack = float(np.clip(2 * np.median(np.diff(t)), LEAST_SLACK_S, MOST_SLACK_S)) if len(t) > 1 else 0.0
     if t[-1] - t[0] < rule.hold_s - slack:
         short = f"{by_criterion} neither passes nor fails: {left} after {t[last] - t[0]:.0f} s, when the hold ended."
-        return PressureVerdict("no_verdict", short, p[0])
-    return PressureVerdict("pass", f"{by_criterion} passes: {left}.", p[0])
+        return told("no_verdict", short)
+    return told("pass", f"{by_criterion} passes: {left}.")
 
 
 def _what_is_left(p: np.ndarray, row: int, rule: PressureCriterion) -> str:

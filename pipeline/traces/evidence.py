@@ -9,7 +9,16 @@ import polars as pl
 from numpy import isfinite
 
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.evidence_sizes import NOTHING_PA, coefficient, gross_leak, holds, hole, leak, shut_fell
+from pipeline.traces.evidence_sizes import (
+    NOTHING_PA,
+    coefficient,
+    gross_leak,
+    holds,
+    hole,
+    how_shut_fell,
+    leak,
+    shut_fell,
+)
 from pipeline.traces.evidence_volts import disagrees, parted
 from pipeline.traces.left_out import left_out
 from pipeline.traces.quantities import of_vacuum, pressures, rounded, seconds
@@ -58,7 +67,7 @@ def _less_likely(r: Readings) -> Text | str:
 
 
 def _why_second(r: Readings) -> Text:
-    fell = say(" (before the draw the shut tank fell at {} Pa/s)", fixed(np.abs(r["closed_rate"]), 1))
+    fell = say(" ({})", how_shut_fell(r))
     may_pass = (r["second"] == "purge_passes_closed") & shut_fell(r, 0.0)
     return choose((r["second"] == "sensor_disagrees", parted(r)), (may_pass, where_known(fell)))
 
@@ -204,7 +213,7 @@ def _ask(r: Readings) -> Text:
     def are(one: str, other: str) -> Flags:
         return (best == one) & (second == other) | (best == other) & (second == one)
 
-    passes = say("; before the draw the shut tank fell at {} Pa/s", fixed(np.abs(r["closed_rate"]), 1))
+    passes = say("; {}", how_shut_fell(r))
     return choose(
         (
             are("no_vacuum", "gross_leak"),

@@ -194,11 +194,13 @@ def _any_fill(r: Readings, size: Floats) -> Text:
 
 def _fell_before(r: Readings) -> Text:
     """Say that the shut tank fell before the draw, for which a leak is no reason."""
-    fell = say(
-        "; before the draw the shut tank fell at {} Pa/s: its gas cooled, or vacuum passes the purge valve as well",
-        fixed(np.abs(r["closed_rate"]), 1),
-    )
+    fell = say("; {}: its gas cooled, or vacuum passes the purge valve as well", how_shut_fell(r))
     return choose((shut_fell(r, 3.0) & ~r["is_pressure_test"], where_known(fell)))
+
+
+def how_shut_fell(r: Readings) -> Text:
+    """Say how fast the shut tank fell before the draw."""
+    return say("before the draw the shut tank fell at {} Pa/s", fixed(np.abs(r["closed_rate"]), 1))
 
 
 def shut_fell(r: Readings, sds: float) -> Flags:

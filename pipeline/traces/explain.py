@@ -21,7 +21,6 @@ from pipeline.traces.quantities import pressure
 from pipeline.traces.recordings import Recordings, gather, phases_of
 from pipeline.traces.rows import rows_of
 from pipeline.traces.steady_rows import is_judged_by_flow
-from pipeline.traces.stories import NAMES
 from pipeline.traces.weighing import weigh_in_words
 
 #: What a technician does next, after each verdict (common practice; the procedure in force decides).
@@ -132,7 +131,7 @@ def explain_traces(
     if headers.is_empty():
         return []
     recordings = gather(samples, headers["trace_id"])
-    measured = measure(recordings, headers, settings, norms)
+    measured = measure(recordings, headers, settings, norms, with_curves=True)
     results = rows_of(measured, settings).to_dicts()
     return [_explain(recordings, measured, k, result, settings) for k, result in enumerate(results)]
 
@@ -205,8 +204,7 @@ def _sentences(
     step = after_reason.get(m.judgement.reason[k], NEXT_STEP[result["verdict"]])
     lines.append(NEXT_IF_UNSURE if result["verdict"] == "holds" and result["confidence"] < SURE else step)
     if m.judgement.reason[k] == "torn":
-        told = m.judgement.told
-        lines[-1] += "".join(f" {TO_SETTLE[NAMES[story]]}" for story in (told.best[k], told.second[k]))
+        lines[-1] += "".join(f" {TO_SETTLE[story]}" for story in (m.judgement.best[k], m.judgement.second[k]))
     return lines, grounds
 
 

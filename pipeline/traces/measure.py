@@ -61,16 +61,21 @@ def measure_traces(
 
 
 def measure(
-    recordings: Recordings, headers: pl.DataFrame, settings: Settings, norms: pl.DataFrame | None = None
+    recordings: Recordings,
+    headers: pl.DataFrame,
+    settings: Settings,
+    norms: pl.DataFrame | None = None,
+    with_curves: bool = False,
 ) -> Measured:
-    """Return all that a batch's traces show, with their fits and verdicts; recording k belongs to header k."""
+    """Return all that a batch's traces show, with their fits and verdicts; recording k belongs to header k.
+    `with_curves`: see `judge_taken`."""
     taken = take(recordings, headers, settings)
     if norms is None:
         told = taken.for_norms()
         sources = sources_of(told)
         norms = model_norms(believed(told, sources))
         taken = replace(taken, headers=with_doubts(headers, sources))
-    return judge_taken(taken, norms, settings, with_curves=True)
+    return judge_taken(taken, norms, settings, with_curves)
 
 
 def take(recordings: Recordings, headers: pl.DataFrame, settings: Settings) -> Taken:

@@ -19,7 +19,7 @@ from pipeline.contract.source_limits import (
     SMALL_PA,
     USUAL_PA,
 )
-from pipeline.traces.compiled import Floats
+from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.extra_volume import MODEL
 from pipeline.traces.readings import Shown
 from pipeline.traces.signs import ENGINE_RUNS_RPM
@@ -44,16 +44,19 @@ SCHEMA: dict[str, type[pl.DataType]] = {
 
 
 def drawn_span_pa(shown: Shown) -> Floats:
-    """Return the span of the pressure [Pa] of each recording whose purge was open behind the shut vent while the engine
-    ran, for so long that vacuum comes; nan for the others."""
-    with np.errstate(invalid="ignore"):
-        is_drawn = (shown.draw.seconds >= DRAWS_S) & ~(shown.draw.rpm < ENGINE_RUNS_RPM)
-    return np.where(is_drawn, shown.sensor.span, np.nan)
+    """Return the span of the pressure [Pa] of each recording with a draw, nan for the others."""
+    return np.where(_is_drawn(shown), shown.sensor.span, np.nan)
 
 
 def drawn_rate_pa_s(shown: Shown) -> Floats:
-    """Return how fast each of these draws moved the pressure [Pa/s], nan where there was none."""
-    return np.where(np.isnan(drawn_span_pa(shown)), np.nan, shown.draw.rate)
+    """Return how fast each draw moved the pressure [Pa/s], nan where there was none."""
+    return np.where(_is_drawn(shown), shown.draw.rate, np.nan)
+
+
+def _is_drawn(shown: Shown) -> Flags:
+    """Say whose purge was open behind the shut vent while the engine ran, for so long that vacuum comes."""
+    with np.errstate(invalid="ignore"):
+        return (shown.draw.seconds >= DRAWS_S) & ~(shown.draw.rpm < ENGINE_RUNS_RPM)
 
 
 def compared(told: pl.DataFrame) -> pl.DataFrame:
