@@ -32,6 +32,17 @@ TRACE_RESULT = Table(
         ),
         number("equilibrium_diameter_low_mm", "its lower bound", "mm"),
         number("equilibrium_diameter_high_mm", "its upper bound", "mm"),
+        number(
+            "purge_leak_l_min",
+            "gas that a purge valve which passes lets through when shut, at ambient pressure and temperature",
+            "l/min",
+        ),
+        number("purge_leak_low_l_min", "its lower bound; of a system that holds 0", "l/min"),
+        number(
+            "purge_leak_high_l_min",
+            "its upper bound, null where a leak may hide more; of a system that holds, what passes unseen",
+            "l/min",
+        ),
         text(
             "pressure_test",
             "a hold under applied pressure by the published criterion: pass, fail, invalid or no_verdict",

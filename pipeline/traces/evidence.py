@@ -21,7 +21,7 @@ from pipeline.traces.evidence_sizes import (
 )
 from pipeline.traces.evidence_volts import disagrees, parted
 from pipeline.traces.left_out import left_out
-from pipeline.traces.quantities import of_vacuum, pressures, rounded, seconds
+from pipeline.traces.quantities import flow, of_vacuum, pressures, rounded, seconds
 from pipeline.traces.verdict import REASONS
 from pipeline.traces.written import (
     Readings,
@@ -130,7 +130,19 @@ def _purge_passes(r: Readings) -> Text:
         ((grown <= 0) & isfinite(stood), at),
         otherwise=say("In the hold the vacuum grew{} although the purge was shut", by),
     )
-    return say("{}: vacuum passes the purge valve when it is shut.", how)
+    return say("{}: vacuum passes the purge valve when it is shut{}.", how, _how_much_passes(r))
+
+
+def _how_much_passes(r: Readings) -> Text:
+    about = say(
+        ", about {} l/min ({} to {} l/min at {})",
+        *(flow(r["passes"]), flow(r["passes_low"]), flow(r["passes_high"]), f"{r['level']:.0%}"),
+    )
+    least = say(
+        ", at least {} l/min (a leak or a relief valve that lets air in meanwhile hides more)",
+        flow(r["passes_low"]),
+    )
+    return where_known(about, where_known(least))
 
 
 def _vent_restricted(r: Readings) -> Text:

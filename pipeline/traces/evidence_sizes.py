@@ -8,7 +8,7 @@ import numpy as np
 from numpy import isfinite
 
 from pipeline.traces.compiled import Flags, Floats
-from pipeline.traces.quantities import of_vacuum, pressures, rounded, seconds, within
+from pipeline.traces.quantities import flow, of_vacuum, pressures, rounded, seconds, within
 from pipeline.traces.ranges import LOST_S, LOST_TIMES
 from pipeline.traces.signs import CLOSED_FALLS_PA, FALLS_PA_S
 from pipeline.traces.verdict import HOLDS_MM
@@ -23,7 +23,11 @@ _NO_TANK = "its diameter needs the tank's size, which is not known"
 
 def holds(r: Readings) -> Text:
     """Say that a system holds, and how small a hole would have shown."""
-    return say("{}; {}; it holds: {}{}.", _draw(r), _bleed(r), _least_that_shows(r), _any_fill(r, r["high"]))
+    valve = where_known(
+        say(", and a purge valve that passes more than {} l/min when shut", flow(r["passes_unseen"]))
+    )
+    shows = say("{}{}", _least_that_shows(r), valve)
+    return say("{}; {}; it holds: {}{}.", _draw(r), _bleed(r), shows, _any_fill(r, r["high"]))
 
 
 def _least_that_shows(r: Readings) -> Text:

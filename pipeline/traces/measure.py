@@ -19,6 +19,7 @@ from pipeline.traces.landmarks import Landmarks
 from pipeline.traces.measured import Measured
 from pipeline.traces.model_norms import Norms, model_norms, norms_for
 from pipeline.traces.purge_flow import hole_at_equilibrium
+from pipeline.traces.purge_leak import purge_leak
 from pipeline.traces.readings import Shown, read_recordings
 from pipeline.traces.recordings import Recordings, gather
 from pipeline.traces.rows import RESULT_SCHEMA, rows_of
@@ -150,7 +151,8 @@ def judge_taken(taken: Taken, norms: pl.DataFrame, settings: Settings, with_curv
     tested[was_held_up] = None
     taken = replace(taken, pressure_test=tested)
     hole = hole_at_equilibrium(shown, mine, air, settings.discharge_coefficient, settings.level)
-    return Measured(taken, sizes, volts, judgement, hole, sealed)
+    passes = purge_leak(shown, taken.marks, taken.beliefs, sizes.volume, air, settings.level)
+    return Measured(taken, sizes, volts, judgement, hole, passes, sealed)
 
 
 def _fit_by_lake(

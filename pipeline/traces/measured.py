@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.traces.compiled import Flags, Floats
 from pipeline.traces.hold_fit import HoldFit
 from pipeline.traces.purge_flow import Equilibrium
+from pipeline.traces.purge_leak import PurgeLeak
 from pipeline.traces.sizes import Sizes
 from pipeline.traces.taken import Taken
 from pipeline.traces.verdict import Judgement
@@ -24,6 +25,7 @@ class Measured:
     volts: VoltStory
     judgement: Judgement
     equilibrium: Equilibrium
+    purge_leak: PurgeLeak
     sealed: HoldFit | None = None
     """The holds as tanks without a leak would have drawn them; None where no picture is asked for."""
 

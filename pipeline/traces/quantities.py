@@ -35,6 +35,11 @@ def seconds(s: Floats) -> Text:
     return say("{} s", fixed(s, np.where(s >= _WHOLE_FROM_S, 0, 1)))
 
 
+def flow(l_min: Floats) -> Text:
+    """Return liters a minute without their unit, small ones with a second digit behind the point."""
+    return fixed(l_min, np.where(l_min >= 1, 1, 2))
+
+
 def within(s: Floats) -> Text:
     """Return in how long something happened, nothing where nobody knows."""
     return where_known(say(" in {}", seconds(s)))

@@ -77,6 +77,10 @@ _SAID = {
     "settled": "equilibrium.diameter",
     "settled_low": "equilibrium.low",
     "settled_high": "equilibrium.high",
+    "passes": "purge_leak.flow",
+    "passes_low": "purge_leak.low",
+    "passes_high": "purge_leak.high",
+    "passes_unseen": "purge_leak.most",
     "volt_range": "volts.volt_range",
     "pressure_range": "volts.pressure_range",
     "residual_pa": "volts.residual_pa",
@@ -133,6 +137,7 @@ def _numbers(m: Measured, settings: Settings) -> dict[str, Floats]:
     shown, sizes, volume, hole = m.taken.shown, m.sizes, m.sizes.volume, m.equilibrium
     verdict, told = m.judgement.verdict, m.judgement.told
     is_leak, is_tight, is_gross = (verdict == word for word in ("leak", "holds", "gross_leak"))
+    passes, valve = verdict == "purge_passes_closed", m.purge_leak
     has_size = is_leak | is_tight
     per_area = np.where(has_size, 1e6 / settings.discharge_coefficient, np.nan)
     low = np.where(is_leak, sizes.low, np.where(is_tight & volume.is_tank_known, 0.0, np.nan))
@@ -144,6 +149,9 @@ def _numbers(m: Measured, settings: Settings) -> dict[str, Floats]:
         "equilibrium_diameter_mm": np.where(is_gross, hole.diameter, np.nan),
         "equilibrium_diameter_low_mm": np.where(is_gross, hole.low, np.nan),
         "equilibrium_diameter_high_mm": np.where(is_gross, hole.high, np.nan),
+        "purge_leak_l_min": np.where(passes, valve.flow, np.nan),
+        "purge_leak_low_l_min": np.where(passes, valve.low, np.where(is_tight, 0 * valve.most, np.nan)),
+        "purge_leak_high_l_min": np.where(passes, valve.high, np.where(is_tight, valve.most, np.nan)),
         "discharge_at_hold": np.where(has_size, discharge, np.nan),
         "leak_area_per_volume_mm2_m3": sizes.leak * per_area,
         "leak_area_per_volume_low_mm2_m3": sizes.leak_low * per_area,

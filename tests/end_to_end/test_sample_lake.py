@@ -13,6 +13,7 @@ import subprocess
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -178,6 +179,24 @@ def test_bounds_hold_the_holes_of_the_simulation(first: Run) -> None:
         )
         assert told.drop_nulls().len() >= 30, verdict
         assert told.mean() >= 0.90, verdict
+
+
+def test_bounds_hold_the_flows_of_the_simulation_past_shut_purge_valves(first: Run) -> None:
+    """Gas goes through the valve's gap at the speed of sound: Q = Cd A sqrt(R T) 0.685, choked flow of air at 20 °C
+    (textbooks of gas dynamics, from memory); 5 % are left for temperature and for a coefficient that falls."""
+    truth = pl.read_csv(LAKE / ".truth" / "traces.csv").select("trace_id", "purge_shut_mm")
+    judged = _table(first[0], "mart.trace_result").join(truth, on="trace_id")
+    passes = judged.filter(pl.col("verdict") == "purge_passes_closed", pl.col("purge_shut_mm") > 0)
+    area_m2 = np.pi / 4 * (passes["purge_shut_mm"].to_numpy() * 1e-3) ** 2
+    flow = 60e3 * 0.61 * area_m2 * np.sqrt(287.05 * 293.15) * 0.685
+    passes = passes.with_columns(low=pl.Series(0.95 * flow), high=pl.Series(flow))
+    assert passes["purge_leak_low_l_min"].drop_nulls().len() >= 10
+    assert passes["purge_leak_l_min"].drop_nulls().len() >= 8
+    assert (passes["purge_leak_low_l_min"] <= passes["high"]).all()
+    assert (passes["purge_leak_high_l_min"] >= passes["low"]).all()
+    off = (passes["purge_leak_l_min"] / passes["high"] - 1).abs().median()
+    assert off is not None
+    assert off < 0.10  # type: ignore[operator]
 
 
 def test_the_statistics_equal_an_independent_computation(first: Run) -> None:

@@ -60,7 +60,7 @@ def modeled(rows: list[dict[str, object]]) -> tuple[pl.DataFrame, pl.DataFrame, 
         return visits, cycles, warehouse.table("tally.inspection_count")
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(VISIT, min_size=1, max_size=14), st.randoms(use_true_random=False))
 def test_cycles_hold_their_invariants_and_do_not_depend_on_the_order_of_records(given_visits, chance):
     days = {"V1": 0, "V2": 0}

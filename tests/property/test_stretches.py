@@ -24,7 +24,7 @@ STATE = st.tuples(
 )
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=1500)
 @given(st.lists(STATE, min_size=1, max_size=8), st.sampled_from([0.5, 2.0, 10.0, 20.0]), st.integers(0, 9))
 def test_stretches_follow_one_another(states, rate_hz, lost):
     t, shut, duty, pressure = _recorded(states, rate_hz, lost)

@@ -46,7 +46,7 @@ tables = st.integers(1, 4).flatmap(
 
 
 @given(tables, st.sampled_from([",", ";", "|", "\t"]), st.sampled_from(["\n", "\r\n"]), st.integers(1, 60))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @example([["a"], [""], ["b"]], ",", "\n", 1)
 @example([["x", 'a\n"b'], ["", ""]], ",", "\r\n", 2)
 def test_what_the_standard_library_writes_is_read_back_whatever_the_blocks(rows, delimiter, end, size):
@@ -62,7 +62,7 @@ def test_what_the_standard_library_writes_is_read_back_whatever_the_blocks(rows,
 
 
 @given(st.text(st.sampled_from('ab,"\n'), max_size=60), st.integers(1, 20))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @example('a,"b\nc,d\ne,f\n', 3)
 @example('a,b\n"c\nd,"e"\n', 4)
 @example('x"y,z\na,b', 1)

@@ -79,7 +79,7 @@ def write(records: list[dict[str, Any]], path: Path, kind: str) -> None:
 
 @pytest.mark.parametrize("end", [".csv", ".jsonl", ".parquet"])
 @pytest.mark.parametrize("kind", ["vehicles", "jobs", "traces", "inspections"])
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())
 def test_written_records_are_read_again(data: st.DataObject, kind: str, end: str):
     records = data.draw(records_of(kind))

@@ -163,7 +163,7 @@ json_values = (
 json_cells = json_values | st.lists(st.text("abP04", min_size=1, max_size=4), max_size=2)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @example([{"labor_h": 2**53}, {"labor_h": 0.5}])
 @example([{"labor_h": 1e300}, {"labor_h": -(2**53)}])
 @given(

@@ -74,7 +74,7 @@ def test_fewer_than_three_groups_are_not_placed():
     assert funnel([], []).position.tolist() == []
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(
     st.lists(
         st.tuples(st.integers(0, 80), st.one_of(st.just(0.0), st.floats(0.001, 60))), min_size=3, max_size=14

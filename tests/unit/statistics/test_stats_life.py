@@ -86,7 +86,7 @@ def test_information_is_the_curvature():
     assert fit.covariance[:, 0] == pytest.approx([want[0, 0], want[0, 1], want[1, 1]], rel=1e-3)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(seed=st.integers(0, 10_000), scale=st.sampled_from([365.25, 1e-3, 40.0]))
 def test_another_unit_of_time_rescales(seed, scale):
     """Years or days: the same shape, p-value and pattern, the scale and B10 in the other unit."""
@@ -133,7 +133,7 @@ def slow_mcf(end, unit, age, entry, at):
     return mean, np.sqrt((residual**2).sum())
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 100_000))
 def test_recurrence_is_its_definition(seed):
     """Ties, several events of one unit on one day, late entries, two groups: mean and robust error as defined."""

@@ -58,7 +58,7 @@ def test_groups_in_one_pass_are_what_they_are_alone():
         assert together.high[group == label] == pytest.approx(alone.high, rel=1e-9, nan_ok=True)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     x=st.lists(st.integers(0, 3000), min_size=2, max_size=12),
     seed=st.integers(0, 10_000),

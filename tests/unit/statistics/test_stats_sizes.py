@@ -93,7 +93,7 @@ def test_ends_belong_to_the_left():
     assert share_over(sizes, 2.0).value == pytest.approx(0.5)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(rows=INTERVALS)
 def test_every_fit_is_certified(rows):
     """Whatever the intervals, the masses add up to 1 and the optimum is at most 1e-7 away."""
@@ -111,7 +111,7 @@ def test_every_fit_is_certified(rows):
     assert fit.log_likelihood == pytest.approx(float(intervals.weight @ np.log(probability)), abs=1e-9)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(rows=INTERVALS, scale=st.sampled_from([0.0254, 4.0, 1000.0]), order=st.randoms(use_true_random=False))
 def test_unit_order_and_counts_change_nothing(rows, scale, order):
     """Millimeters or inches, any order, a count or that many rows: the same distribution."""
@@ -124,7 +124,7 @@ def test_unit_order_and_counts_change_nothing(rows, scale, order):
     assert again.n == sizes.n
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(rows=INTERVALS, size=st.floats(0.5, 25))
 def test_bounds_hold_the_estimate_and_narrow_with_the_level(rows, size):
     """Low <= value <= high for shares, median and curve; the 50 % bounds lie inside the 95 % ones."""

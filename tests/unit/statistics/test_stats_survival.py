@@ -89,7 +89,7 @@ def test_share_holds_beyond_the_last_unit_and_at_risk_says_so():
     assert (float(fit.survival[0]), float(fit.n_at_risk[0])) == (pytest.approx(2 / 3), 0.0)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(units=UNITS, at=st.integers(0, 35))
 def test_equals_the_definition_group_by_group(units, at):
     """Grouped, with entries and ties: the textbook product and Greenwood sum of each group."""
@@ -107,7 +107,7 @@ def test_equals_the_definition_group_by_group(units, at):
             assert [float(fit.low[g]), float(fit.high[g])] == pytest.approx(want, abs=1e-12)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(units=UNITS)
 def test_expected_events_of_a_stratum_are_its_own(units):
     """Nelson-Aalen at each unit's own time, summed over the stratum, is the number of events."""
@@ -117,7 +117,7 @@ def test_expected_events_of_a_stratum_are_its_own(units):
         assert expected[group == label].sum() == pytest.approx(event[group == label].sum(), abs=1e-9)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(units=UNITS)
 def test_at_risk_is_counted_directly(units):
     """The one-pass risk sets are what counting unit by unit gives."""
