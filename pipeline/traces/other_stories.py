@@ -48,8 +48,8 @@ class StoryCurve:
 
 @dataclass(frozen=True)
 class _Trace:
-    """What the curves of recording k rest on; `vapor` [Pa/s] and `level` [Pa] as the hold starts, above `zero`; from
-    `start_s` to `end_s` [s] curves of holds are drawn."""
+    """What the curves of recording k rest on; `vapor` [Pa/s] and `level` [Pa] as the hold starts, above `zero`; `creep`
+    [Pa/s] of the shut tank; from `start_s` to `end_s` [s] curves of holds are drawn."""
 
     m: Measured
     k: int
@@ -59,6 +59,7 @@ class _Trace:
     end_s: float
     level: float
     vapor: float
+    creep: float
 
     def hole(self, diameter_mm: float, from_pa: float, time_s: Floats, vapor_pa_s: float) -> Floats:
         """Return the pressure [Pa] above ambient behind a hole; its discharge is that at half of `from_pa`."""
@@ -109,10 +110,17 @@ def _trace_of(m: Measured, k: int, settings: Settings) -> _Trace:
         end_s = min(start_s + _AFTER_SUPPLY_S, marks.last[k])
     elif np.isfinite(fit.leak[k]) and len(filled):
         start_s, level = bins.start_s[k] + bins.t[k][filled[0]], fit.curve[k][filled[0]]
-    seen = [r for r in (fit.vapor[k], shown.closed.rate[k]) if np.isfinite(r)]
+    seen = (fit.vapor[k], shown.closed.rate[k], shown.draw.creep[k])
     zero = float(np.nan_to_num(shown.vented.zero[k]))
-    vapor = float(seen[0]) if seen else np.nan
-    return _Trace(m, k, settings, zero, float(start_s), float(end_s), float(level), vapor)
+    vapor, creep = (_own(m, k, rates) for rates in (seen[:2], seen[1:]))
+    return _Trace(m, k, settings, zero, float(start_s), float(end_s), float(level), vapor, creep)
+
+
+def _own(m: Measured, k: int, rates: tuple[float, ...]) -> float:
+    """Return the first rate [Pa/s] that was seen: of a tank that falls faster than cooling fuel does, which no other
+    story but a valve that passes explains, what is usual."""
+    rate = next((float(r) for r in rates if np.isfinite(r)), np.nan)
+    return float(m.taken.beliefs.usual[k]) if rate < -FALLS_PA_S else rate
 
 
 _Drawn = Iterator[tuple[str, str, Floats, Floats]]
@@ -157,9 +165,8 @@ def _of_draw(trace: _Trace) -> _Drawn:
     if not (np.isfinite(start) and end > start):
         return
     t = np.linspace(start, end, _POINTS)
-    creep = next((r for r in (shown.closed.rate[k], shown.draw.creep[k]) if np.isfinite(r)), np.nan)
     before = shown.draw.before[k] - trace.zero
-    yield "no_vacuum", "nothing arrives, tank shut", t, before + creep * (t - start)
+    yield "no_vacuum", "nothing arrives, tank shut", t, before + trace.creep * (t - start)
     yield "sensor_flat", "sensor that stands still", t, np.full(_POINTS, before)
 
 

@@ -121,3 +121,16 @@ def test_beside_a_supply_that_a_gross_leak_outran_stories_start_where_it_was_shu
     curve = by_label(told)["hole of 1.0 mm"]
     assert curve.t_s[0] == pytest.approx(6 + 12 + 30, abs=0.3)
     assert curve.pa[0] == pytest.approx(900, abs=10)
+
+
+def test_beside_a_valve_that_passes_other_stories_have_the_vapor_of_any_tank():
+    """The fall of a shut tank is the valve's alone: drawn on into other stories it had them end at many times the
+    vacuum that was measured."""
+    drawing = Drawing().rest().closed(12, -100.0).draw(-3000.0).hold(60, vapor=-3.0).release()
+    told = explained(drawing)
+    assert told.result["verdict"] == "purge_passes_closed"
+    ends = {label: curve.pa[-1] for label, curve in by_label(told).items()}
+    sealed = next(label for label in ends if label.startswith("sealed"))
+    assert float(re.search(r"vapor (.*) Pa/s", sealed)[1]) > 0
+    assert min(ends.values()) > -3100.0
+    assert ends["nothing arrives, tank shut"] > -1300.0
