@@ -104,7 +104,7 @@ def _sentence(s: SteadyFlow, k: int, verdict: str, settings: Settings) -> str:
     fed = f"Gas was fed into the shut system: {s.flow[k]:.2f} l/min of it (as of 20 °C and 101.325 kPa) flowed out"
     by = f"discharge coefficient {settings.discharge_coefficient:.2f}"
     if verdict == "gross_leak":
-        size = f"the hole is larger than {s.low[k]:.1f} mm ({by})"
+        size = f"the hole is larger than {np.floor(10 * s.low[k]) / 10:.1f} mm ({by})"
         built = "no pressure" if s.is_open[k] else pressure(float(s.gauge[k]))
         return f"{fed} and {built} built: {size}, or the vent path is open."
     held = f"{fed} at {pressure(float(s.gauge[k]))} for {s.seconds[k]:.0f} s"
