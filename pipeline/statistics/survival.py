@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.statistics.grouping import Codes, Floats, running_product, running_total
+from pipeline.statistics.grouping import Floats, running_product, running_total
 from pipeline.statistics.intervals import Bounds, clopper_pearson_interval, normal_quantile
 from pipeline.statistics.risk_sets import RiskSets, risk_sets
 
@@ -48,32 +48,6 @@ class SurvivalCurve:
     survival: Floats
     low: Floats
     high: Floats
-
-
-@dataclass(frozen=True)
-class CumulativeHazard:
-    """Nelson-Aalen cumulative hazard of each group; `at` looks it up for any unit."""
-
-    table: RiskSets
-    hazard: Floats
-
-    def at_exit(self) -> Floats:
-        """Return the cumulative hazard [1] of each unit of the table at its own exit."""
-        return self.hazard[self.table.row]
-
-    def at(self, groups: ArrayLike, time: ArrayLike) -> Floats:
-        """Return the cumulative hazard [1] of each unit's group at its time; NaN for an unknown group or time."""
-        labels, when = np.asarray(groups), np.asarray(time, float)
-        known = self.table.labels
-        if len(known) == 0:
-            return np.full(when.shape, np.nan)
-        codes = np.minimum(np.searchsorted(known, labels), len(known) - 1)
-        found = (known[codes] == labels) & (self.table.n_units[codes] > 0) & ~np.isnan(when)
-        return np.where(found, self._look_up(codes, when), np.nan)
-
-    def _look_up(self, codes: Codes, when: Floats) -> Floats:
-        row = self.table.last_step(codes, when)
-        return np.where(row >= 0, self.hazard[row], 0.0) if len(self.hazard) else np.zeros(when.shape)
 
 
 def kaplan_meier(
@@ -164,28 +138,20 @@ def survival_curve(
     return _curve(risk_sets(time, event, groups, _entered(time, entry, since)), level)
 
 
-def cumulative_hazard(
-    time: ArrayLike, event: ArrayLike, groups: ArrayLike | None = None, entry: ArrayLike | None = None
-) -> CumulativeHazard:
-    """Estimate the cumulative hazard of each group.
+def cumulative_hazard(table: RiskSets) -> Floats:
+    """Estimate the cumulative hazard [1] at each row of the risk sets.
 
-    Parameters as in `risk_sets`.
-
-    Returns
-    -------
-    CumulativeHazard : look-up by group and time. Summed over a group's own units it gives its own number of
-        events exactly.
+    Summed over a group's own units, each at its exit (`table.row`), it gives the group's number of events exactly.
 
     Notes
     -----
     H(t) = sum over event times <= t of d/n, tied events not spread out.
     Source: O. Aalen, Annals of Statistics 6 (1978) 701-726.
 
-    >>> cumulative_hazard([1, 2, 2], [1, 1, 0]).at(["all"], [2.0]).round(6).tolist()
-    [0.833333]
+    >>> cumulative_hazard(risk_sets([1, 2, 2], [1, 1, 0])).round(6).tolist()
+    [0.333333, 0.833333]
     """
-    table = risk_sets(time, event, groups, entry)
-    return CumulativeHazard(table, running_total(_ratio(table.n_events, table.n_at_risk), table.starts))
+    return running_total(_ratio(table.n_events, table.n_at_risk), table.starts)
 
 
 def greenwood_bounds(survival: Floats, variance_sum: Floats, level: float) -> Bounds:
