@@ -181,3 +181,7 @@ def moment(value: datetime | None) -> str:
 def of_model(row: dict[str, Any]) -> str:
     """Name a model with its make."""
     return f"{row['make']} {row['model']}"
+
+
+def vehicle_type(row: dict[str, Any]) -> str:
+    return label(row["vehicle_type"]) if row["vehicle_type"] else "type not recorded"

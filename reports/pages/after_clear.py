@@ -8,7 +8,8 @@ import polars as pl
 
 from reports import words
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 COUNTERS = {"distance_km": "distance, km", "warmups": "warm-ups"}
@@ -143,13 +144,13 @@ def numbers(rows: list[dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(words.of_model(r)),
-                text_cell(key_text(r)),
-                number_cell(f"{100 * r['share_ready']:.0f}%", r["share_ready"]),
-                number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-                number_cell(words.count(r["n_not_ready"]), r["n_not_ready"]),
-                number_cell(words.number(r["reading"]), r["reading"], spread(r, "low", "high", "reason")),
-                number_cell(
+                cells.text(words.of_model(r)),
+                cells.text(key_text(r)),
+                Cell(f"{100 * r['share_ready']:.0f}%", r["share_ready"]),
+                cells.count(r["n_vehicles"]),
+                cells.count(r["n_not_ready"]),
+                Cell(words.number(r["reading"]), r["reading"], spread(r, "low", "high", "reason")),
+                Cell(
                     words.number(r["pooled"]),
                     r["pooled"],
                     spread(r, "pooled_low", "pooled_high", "pooled_reason"),

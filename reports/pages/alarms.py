@@ -9,7 +9,8 @@ import polars as pl
 from pipeline.contract.tables import ALARMS
 from reports import words
 from reports.charts.months import draw_months
-from reports.pages.page import Finding, Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Finding, Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 #: Charts may be looked at for so many pairs, those with the most evidence of a rise first.
@@ -134,13 +135,13 @@ def alarm_grid(last: list[dict[str, Any]], most: dict[str, float], signals: list
     lines = (
         Row(
             (
-                text_cell(r["part"], r["group_key"] in first),
-                text_cell(r["name"]),
-                number_cell(words.count(r["observed"]), r["observed"]),
-                number_cell(words.number(r["expected"], 2), r["expected"]),
-                number_cell(words.number(most[r["group_key"]], 3), most[r["group_key"]]),
-                number_cell(words.number(r["evidence_limit"], 3), r["evidence_limit"]),
-                text_cell(first.get(r["group_key"], "")),
+                cells.text(r["part"], r["group_key"] in first),
+                cells.text(r["name"]),
+                cells.count(r["observed"]),
+                cells.number(r["expected"], 2),
+                cells.number(most[r["group_key"]], 3),
+                cells.number(r["evidence_limit"], 3),
+                cells.text(first.get(r["group_key"], "")),
             )
         )
         for r in sorted(last, key=lambda r: -most[r["group_key"]])

@@ -8,7 +8,8 @@ from typing import Any
 import polars as pl
 
 from reports import words
-from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid
 from reports.pages.refusals import cut, refused
 from reports.pages.run import Run
 from reports.pages.source_checks import CHECKS, checked
@@ -60,13 +61,10 @@ def list_files(files: pl.DataFrame) -> Section:
     lines = (
         Row(
             (
-                text_cell(r["file"]),
-                text_cell(words.label(r["kind"])),
+                cells.text(r["file"]),
+                cells.text(words.label(r["kind"])),
                 Cell(r["status"] or words.MISSING, r["status"], cut(r["problem"])),
-                *(
-                    number_cell(words.count(r[c]), r[c])
-                    for c in ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
-                ),
+                *(cells.count(r[c]) for c in ("n_read", "n_accepted", "n_quarantined", "n_duplicate")),
                 Cell(words.moment(r["ingested_at"]), words.moment(r["ingested_at"])),
                 Cell((r["sha256"] or "")[:12], None),
             )
@@ -108,10 +106,10 @@ def by_source(files: pl.DataFrame) -> Grid:
     lines = (
         Row(
             (
-                text_cell(g["source_id"]),
-                text_cell(words.label(g["kind"])),
-                number_cell(words.count(g["n"]), g["n"]),
-                *(number_cell(words.count(g[c]), g[c]) for c in counted),
+                cells.text(g["source_id"]),
+                cells.text(words.label(g["kind"])),
+                cells.count(g["n"]),
+                *(cells.count(g[c]) for c in counted),
             )
         )
         for g in groups.sort("source_id", "kind").to_dicts()
@@ -147,14 +145,9 @@ def steps(run: Run) -> Section:
     if run.started_at is None:
         return Section("run", question, ("No run is recorded.",))
     timed = sorted(run.durations_s.items(), key=lambda kv: -float(kv[1]))
-    lines = (
-        Row((text_cell(words.label(name)), number_cell(f"{float(s):.1f}", float(s)))) for name, s in timed
-    )
-    stated = (Row((text_cell(name), Cell(str(v), str(v)))) for name, v in sorted(run.versions.items()))
-    tables = (
-        Row((text_cell(name), number_cell(words.count(int(n)), int(n))))
-        for name, n in sorted(run.row_counts.items())
-    )
+    lines = (Row((cells.text(words.label(name)), Cell(f"{float(s):.1f}", float(s)))) for name, s in timed)
+    stated = (Row((cells.text(name), Cell(str(v), str(v)))) for name, v in sorted(run.versions.items()))
+    tables = (Row((cells.text(name), cells.count(int(n)))) for name, n in sorted(run.row_counts.items()))
     return Section(
         "run",
         question,
@@ -180,7 +173,7 @@ def _chosen(name: str, value: Any, run: Run) -> str:
 
 def choices(run: Run) -> Section:
     lines = (
-        Row((text_cell(name.replace("_", " ")), Cell(_chosen(name, v, run), str(v))))
+        Row((cells.text(name.replace("_", " ")), Cell(_chosen(name, v, run), str(v))))
         for name, v in sorted(run.settings.items())
     )
     return Section(

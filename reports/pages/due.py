@@ -9,18 +9,8 @@ import polars as pl
 from pipeline.contract.tables import VEHICLE_DUE
 from reports import words
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import (
-    MAX_ROWS,
-    Cell,
-    Finding,
-    Grid,
-    Picture,
-    Row,
-    Section,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages import cells
+from reports.pages.page import MAX_ROWS, Cell, Finding, Grid, Picture, Row, Section, grid
 from reports.pages.run import Run
 
 #: So many vehicles are drawn; the table holds more, and tables/vehicle_due.csv all of them.
@@ -171,18 +161,17 @@ def numbers(shown: list[dict[str, Any]], n_all: int) -> Grid:
 
 def line(r: dict[str, Any]) -> Row:
     last = f"{words.day(r['last_inspected_on'])} {words.label(r['last_verdict']) if r['last_verdict'] else ''}".strip()
-    bounds = words.interval(r["chance_low"], r["chance_high"], words.share)
     rests = f"{BASES.get(r['basis'], words.MISSING)}; {words.count(r['n_behind'])} {behind(r)}"
     return Row(
         (
             Cell(r["vehicle_id"], r["vehicle_id"], words.of_model(r), bool(r["fault"])),
-            text_cell(r["advice"] or words.MISSING),
-            text_cell(words.day(r["due_on"])),
-            text_cell(last),
-            text_cell(r["reason"] or rests),
-            number_cell(words.share(r["chance_ready"]), r["chance_ready"], bounds),
-            number_cell(words.number(r["km_at_due"]), r["km_at_due"]),
-            number_cell(
+            cells.text(r["advice"] or words.MISSING),
+            cells.text(words.day(r["due_on"])),
+            cells.text(last),
+            cells.text(r["reason"] or rests),
+            cells.bounded(r["chance_ready"], r["chance_low"], r["chance_high"], write=words.share),
+            cells.number(r["km_at_due"]),
+            Cell(
                 words.number(r["km_per_day"]), r["km_per_day"], "" if r["is_own_distance"] else "of its model"
             ),
         )

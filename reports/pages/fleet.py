@@ -12,6 +12,7 @@ from reports import words
 from reports.charts.bars import draw_bars
 from reports.charts.intervals import draw_intervals
 from reports.charts.rates import draw_recurrence_map
+from reports.pages import cells
 from reports.pages.alarms import something_new
 from reports.pages.due import due
 from reports.pages.fleet_rows import (
@@ -29,17 +30,7 @@ from reports.pages.fleet_rows import (
     with_words,
 )
 from reports.pages.life import lives_with_words, wear
-from reports.pages.page import (
-    Finding,
-    Page,
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages.page import Finding, Page, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 from reports.pages.stock import stock
 
@@ -272,11 +263,11 @@ def exposure(rates: list[dict[str, Any]]) -> Section:
         (
             Row(
                 (
-                    text_cell(r["name"]),
-                    number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-                    number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
-                    number_cell(words.number(r["vehicle_km"]), r["vehicle_km"]),
-                    number_cell(words.count(r["n_vehicles_km"]), r["n_vehicles_km"]),
+                    cells.text(r["name"]),
+                    cells.count(r["n_vehicles"]),
+                    cells.number(r["vehicle_years"]),
+                    cells.number(r["vehicle_km"]),
+                    cells.count(r["n_vehicles_km"]),
                 )
             )
             for r in models

@@ -10,7 +10,8 @@ import polars as pl
 from pipeline.contract.tables import FAILURE_RATE
 from reports import words
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import Cell, Grid, Row, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Row, grid
 from reports.pages.run import Run
 
 #: Pictures show so many models, those with the most failures first; the tables show all.
@@ -143,27 +144,25 @@ def in_order(rates: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def model_cell(r: dict[str, Any]) -> Cell:
-    return text_cell(r["name"])
+    return cells.text(r["name"])
 
 
 def part_cell(r: dict[str, Any]) -> Cell:
     note = " (recurring)" if r["flag"] else " (with comebacks only)" if r["only_with_comebacks"] else ""
-    return text_cell(r["part"] + note, r["flag"])
+    return cells.text(r["part"] + note, r["flag"])
 
 
 def rate_cells(r: dict[str, Any]) -> tuple[Cell, ...]:
-    raw, shrunk = words.interval(r["low"], r["high"]), words.interval(r["shrunk_low"], r["shrunk_high"])
-    rate = r["rate_per_1000_vehicle_years"]
     return (
-        number_cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
-        number_cell(words.number(rate), rate, raw),
-        number_cell(words.number(r["rate_ratio"], 2), r["rate_ratio"]),
-        number_cell(words.chance(r["q_value"]), r["q_value"]),
-        number_cell(words.chance(r["q_value_without_comebacks"]), r["q_value_without_comebacks"]),
-        number_cell(words.chance(r["p_value"]), r["p_value"]),
-        number_cell(words.number(r["shrunk_rate"]), r["shrunk_rate"], shrunk),
-        number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-        number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
+        Cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
+        cells.bounded(r["rate_per_1000_vehicle_years"], r["low"], r["high"]),
+        cells.number(r["rate_ratio"], 2),
+        cells.chance(r["q_value"]),
+        cells.chance(r["q_value_without_comebacks"]),
+        cells.chance(r["p_value"]),
+        cells.bounded(r["shrunk_rate"], r["shrunk_low"], r["shrunk_high"]),
+        cells.count(r["n_vehicles"]),
+        cells.number(r["vehicle_years"]),
     )
 
 
@@ -172,15 +171,11 @@ def distance_grid(known: list[dict[str, Any]], run: Run) -> Grid:
     rows = (
         Row(
             (
-                text_cell(r["part"]),
-                number_cell(words.count(r["n_failures_km"]), r["n_failures_km"]),
-                number_cell(words.count(r["n_vehicles_km"]), r["n_vehicles_km"]),
-                number_cell(words.number(r["vehicle_km"]), r["vehicle_km"]),
-                number_cell(
-                    words.number(r["rate_per_million_km"]),
-                    r["rate_per_million_km"],
-                    words.interval(r["low_per_million_km"], r["high_per_million_km"]),
-                ),
+                cells.text(r["part"]),
+                cells.count(r["n_failures_km"]),
+                cells.count(r["n_vehicles_km"]),
+                cells.number(r["vehicle_km"]),
+                cells.bounded(r["rate_per_million_km"], r["low_per_million_km"], r["high_per_million_km"]),
             ),
             r["name"],
         )

@@ -11,8 +11,9 @@ from pipeline.contract.tables import LEAK_SIZE, LEAK_SIZE_CURVE
 from reports import words
 from reports.charts.intervals import draw_intervals
 from reports.charts.leaks import draw_size_curve
+from reports.pages import cells
 from reports.pages.leak_codes import code_sizes
-from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 from reports.pages.verdicts import verdicts
 
@@ -233,9 +234,9 @@ def curve_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
     lines = (
         Row(
             (
-                number_cell(p["size_text"], p["diameter_mm"], f"from {p['from_text']} mm"),
-                number_cell(p["value_text"], p["share_at_most"], p["interval_text"]),
-                number_cell(words.share(p["lognormal_share"]), p["lognormal_share"]),
+                Cell(p["size_text"], p["diameter_mm"], f"from {p['from_text']} mm"),
+                Cell(p["value_text"], p["share_at_most"], p["interval_text"]),
+                cells.share(p["lognormal_share"]),
             ),
             p["group_key"],
         )
@@ -371,23 +372,20 @@ def size_grid(sizes: list[dict[str, Any]], run: Run) -> Grid:
 
 def size_row(s: dict[str, Any]) -> Row:
     def over(size: str) -> Cell:
-        bounds = words.interval(s[f"share_over_{size}_low"], s[f"share_over_{size}_high"], words.share)
-        return number_cell(words.share(s[f"share_over_{size}_mm"]), s[f"share_over_{size}_mm"], bounds)
+        return cells.bounded(
+            *(s[f"share_over_{size}{end}"] for end in ("_mm", "_low", "_high")), write=words.share
+        )
 
     return Row(
         (
-            text_cell(s["name"]),
-            number_cell(words.count(s["n_traces"]), s["n_traces"]),
-            number_cell(words.count(s["n_below_detection"]), s["n_below_detection"]),
-            number_cell(words.count(s["n_too_large"]), s["n_too_large"]),
-            number_cell(
-                words.number(s["median_mm"]),
-                s["median_mm"],
-                words.interval(s["median_low_mm"], s["median_high_mm"]),
-            ),
+            cells.text(s["name"]),
+            cells.count(s["n_traces"]),
+            cells.count(s["n_below_detection"]),
+            cells.count(s["n_too_large"]),
+            cells.bounded(s["median_mm"], s["median_low_mm"], s["median_high_mm"]),
             over("0_5"),
             over("1_0"),
-            text_cell(why_missing(s["reason"])),
+            cells.text(why_missing(s["reason"])),
         ),
         "" if s["by"] == "all" else s["by"],
     )

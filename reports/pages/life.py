@@ -9,7 +9,8 @@ import polars as pl
 from pipeline.contract.tables import COMPONENT_LIFE_CURVE
 from reports import words
 from reports.charts.life import draw_life_curve
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 #: Curves may be chosen for so many parts, all models together first, then those with the most failures.
@@ -191,18 +192,16 @@ def life_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["part"]),
-                text_cell(r["name"]),
-                number_cell(
-                    f"{words.count(r['n_failures'])} ({words.count(r['n_returns'])})", r["n_failures"]
-                ),
-                number_cell(words.number(r["unit_years"]), r["unit_years"]),
-                text_cell(words.label(r["pattern"]) if r["pattern"] else words.MISSING),
+                cells.text(r["part"]),
+                cells.text(r["name"]),
+                Cell(f"{words.count(r['n_failures'])} ({words.count(r['n_returns'])})", r["n_failures"]),
+                cells.number(r["unit_years"]),
+                cells.text(words.label(r["pattern"]) if r["pattern"] else words.MISSING),
                 bounded(r, "weibull_shape", ""),
                 bounded(r, "weibull_scale", "_years"),
                 bounded(r, "b10", "_years"),
-                number_cell(words.chance(r["p_constant"]), r["p_constant"]),
-                text_cell(r["reason"] or ""),
+                cells.chance(r["p_constant"]),
+                cells.text(r["reason"] or ""),
             )
         )
         for r in lives
@@ -211,7 +210,5 @@ def life_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
     return grid(caption, heads, lines, "mart.component_life", n_text_columns=2)
 
 
-def bounded(r: dict[str, Any], name: str, unit: str) -> Any:
-    value = r[f"{name}{unit}"]
-    bounds = words.interval(r[f"{name}_low{unit}"], r[f"{name}_high{unit}"])
-    return number_cell(words.number(value), value, bounds)
+def bounded(r: dict[str, Any], name: str, unit: str) -> Cell:
+    return cells.bounded(*(r[f"{name}{end}{unit}"] for end in ("", "_low", "_high")))

@@ -9,7 +9,8 @@ import polars as pl
 
 from reports import words
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 ALL = "*"
@@ -105,11 +106,11 @@ def in_one_line(groups: list[dict[str, Any]], run: Run) -> Section:
     lines = (
         Row(
             (
-                text_cell(g["model_text"]),
-                text_cell(g["code_text"]),
+                cells.text(g["model_text"]),
+                cells.text(g["code_text"]),
                 *g["first_three"],
-                number_cell(f"{g['expected_minutes']:.0f}", g["expected_minutes"]),
-                number_cell(words.count(g["n_jobs"]), g["n_jobs"]),
+                Cell(f"{g['expected_minutes']:.0f}", g["expected_minutes"]),
+                cells.count(g["n_jobs"]),
             )
         )
         for g in ordered
@@ -165,7 +166,7 @@ def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
         },
         "code": head["trouble_code"],
         "is_pooled": head["model"] == ALL,
-        "first_three": told + [text_cell(words.MISSING)] * (3 - len(told)),
+        "first_three": told + [cells.text(words.MISSING)] * (3 - len(told)),
         "places": places,
         "likeliest": max(places, key=lambda r: r["probability"]),
     }
@@ -240,18 +241,14 @@ def _places(rows: list[dict[str, Any]], run: Run) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["place"]),
-                number_cell(words.count(r["rank"]), r["rank"]),
-                number_cell(
-                    words.share(r["probability"]),
-                    r["probability"],
-                    words.interval(r["low"], r["high"], words.share),
-                ),
-                number_cell(words.count(r["n_found"]), r["n_found"]),
-                number_cell(words.count(r["n_jobs"]), r["n_jobs"]),
-                number_cell(f"{r['minutes_to_check']:g}", r["minutes_to_check"]),
-                number_cell(words.share(r["found_by_then"]), r["found_by_then"]),
-                number_cell(f"{r['minutes_by_then']:g}", r["minutes_by_then"]),
+                cells.text(r["place"]),
+                cells.count(r["rank"]),
+                cells.bounded(r["probability"], r["low"], r["high"], write=words.share),
+                cells.count(r["n_found"]),
+                cells.count(r["n_jobs"]),
+                Cell(f"{r['minutes_to_check']:g}", r["minutes_to_check"]),
+                cells.share(r["found_by_then"]),
+                Cell(f"{r['minutes_by_then']:g}", r["minutes_by_then"]),
             ),
             r["key"],
         )

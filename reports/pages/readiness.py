@@ -9,15 +9,8 @@ import polars as pl
 from pipeline.contract.tables import READINESS
 from reports import words
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import (
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages import cells
+from reports.pages.page import Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 MAX_MODELS = 60
@@ -117,14 +110,13 @@ def ready_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def ready_row(r: dict[str, Any]) -> Row:
-    bounds = words.interval(r["low"], r["high"], words.share)
     return Row(
         (
-            text_cell(words.of_model(r)),
-            text_cell(words.label(r["monitor"])),
-            number_cell(words.count(r["n_inspections"]), r["n_inspections"]),
-            number_cell(words.count(r["n_not_ready"]), r["n_not_ready"]),
-            number_cell(words.share(r["not_ready_rate"]), r["not_ready_rate"], bounds),
+            cells.text(words.of_model(r)),
+            cells.text(words.label(r["monitor"])),
+            cells.count(r["n_inspections"]),
+            cells.count(r["n_not_ready"]),
+            cells.bounded(r["not_ready_rate"], r["low"], r["high"], write=words.share),
         ),
         r["monitor"],
     )

@@ -8,7 +8,8 @@ import polars as pl
 
 from reports import words
 from reports.charts.recurrence import draw_recurrence
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 DAYS_PER_YEAR = 365.25
@@ -98,11 +99,11 @@ def recurrence_grid(last: list[dict[str, Any]], run: Run) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["part"]),
-                text_cell(r["name"]),
-                number_cell(words.count(r["n_failures"]), r["n_failures"]),
-                number_cell(words.number(r["age_years"]), r["age_years"]),
-                number_cell(r["value_text"], r["failures_per_vehicle"], r["interval_text"]),
+                cells.text(r["part"]),
+                cells.text(r["name"]),
+                cells.count(r["n_failures"]),
+                cells.number(r["age_years"]),
+                cells.bounded(r["failures_per_vehicle"], r["low"], r["high"]),
             )
         )
         for r in sorted(last, key=lambda r: (r["make"] != "*", -(r["failures_per_vehicle"] or 0)))

@@ -9,7 +9,8 @@ import polars as pl
 from pipeline.contract.rules import RULE_MEANINGS
 from reports import words
 from reports.charts.bars import draw_bars
-from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid
 
 MAX_BARS = 12
 
@@ -115,12 +116,12 @@ def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(g["source_id"]),
+                cells.text(g["source_id"]),
                 Cell(ADVICE.get(g["rule"], words.MISSING), None, f"first: {g['file']}, record {g['row']}"),
                 Cell(f"{g['kind']}: {g['column'] or 'whole record'}", f"{g['kind']} {g['column']}"),
                 Cell("; ".join(cut(v) for v in g["examples"]) or words.MISSING, None, sentence(g["reason"])),
                 Cell(g["rule"], g["rule"], RULE_MEANINGS.get(g["rule"], "")),
-                number_cell(words.count(g["n"]), g["n"]),
+                cells.count(g["n"]),
             )
         )
         for g in groups

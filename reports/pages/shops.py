@@ -11,18 +11,8 @@ from pipeline.contract.tables import FIRST_TIME_FIX
 from reports import words
 from reports.charts.fixes import draw_funnel
 from reports.charts.intervals import draw_intervals
-from reports.pages.page import (
-    Finding,
-    Grid,
-    Page,
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.proof import proof
 from reports.pages.recurrence import recurrence
 from reports.pages.run import Run
@@ -262,15 +252,13 @@ def fix_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
                 "low": f["first_time_fix_naive_low"],
                 "high": f["first_time_fix_naive_high"],
                 "value_text": words.share(f["first_time_fix_naive"]),
-                "interval_text": naive_interval(f),
+                "interval_text": words.interval(
+                    f["first_time_fix_naive_low"], f["first_time_fix_naive_high"], words.share
+                ),
                 "count_text": f"{words.plural(f['n_followed'], 'repair')} followed to the end",
             }
         )
     return dots
-
-
-def naive_interval(f: dict[str, Any]) -> str:
-    return words.interval(f["first_time_fix_naive_low"], f["first_time_fix_naive_high"], words.share)
 
 
 def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> Grid:
@@ -287,15 +275,15 @@ def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> G
     lines = (
         Row(
             (
-                text_cell(f["name"], f["flag"]),
-                number_cell(f["value_text"], f["first_time_fix"], f["interval_text"]),
-                number_cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
-                number_cell(words.count(f["n_repairs"]), f["n_repairs"]),
-                number_cell(words.count(f["n_comebacks"]), f["n_comebacks"]),
-                number_cell(words.number(f["n_comebacks_expected"]), f["n_comebacks_expected"]),
-                number_cell(words.count(f["n_followed"]), f["n_followed"]),
-                number_cell(
-                    words.share(f["first_time_fix_naive"]), f["first_time_fix_naive"], naive_interval(f)
+                cells.text(f["name"], f["flag"]),
+                cells.bounded(f["first_time_fix"], f["low"], f["high"], write=words.share),
+                Cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
+                cells.count(f["n_repairs"]),
+                cells.count(f["n_comebacks"]),
+                cells.number(f["n_comebacks_expected"]),
+                cells.count(f["n_followed"]),
+                cells.bounded(
+                    *(f[f"first_time_fix_naive{end}"] for end in ("", "_low", "_high")), write=words.share
                 ),
             ),
             f[of] if of else "",

@@ -9,8 +9,8 @@ import polars as pl
 
 from pipeline.contract.vocabulary import KINDS
 from reports import words
-from reports.pages import fleet, fleet_rows, leaks, look, readiness, shops, stations
-from reports.pages.page import Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells, fleet, fleet_rows, leaks, look, readiness, shops, stations
+from reports.pages.page import Finding, Grid, Page, Row, Section, grid
 from reports.pages.run import Run
 from reports.pages.source_checks import unjudged
 
@@ -219,9 +219,9 @@ def kind_grid(by_kind: dict[str, dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(KIND_NAMES[k].capitalize()),
+                cells.text(KIND_NAMES[k].capitalize()),
                 *(
-                    number_cell(words.count(by_kind[k][c]), by_kind[k][c])
+                    cells.count(by_kind[k][c])
                     for c in ("n", "n_read", "n_accepted", "n_quarantined", "n_duplicate")
                 ),
             )

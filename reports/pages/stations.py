@@ -8,18 +8,8 @@ import polars as pl
 
 from reports import words
 from reports.charts.inspections import draw_stations
-from reports.pages.page import (
-    Cell,
-    Finding,
-    Grid,
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, choice, grid
 from reports.pages.readiness import WILSON
 from reports.pages.run import Run
 
@@ -129,16 +119,14 @@ def station_grid(rows: list[dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["station_id"] or "not recorded", bool(r["stands_out"])),
+                cells.text(r["station_id"] or "not recorded", bool(r["stands_out"])),
                 Cell(words.label(r["measure"]), r["measure"], ", ".join(r["inspection_ids"] or ())),
-                number_cell(words.count(r["n"]), r["n"]),
-                number_cell(words.count(r["of"]), r["of"]),
-                number_cell(
-                    words.share(r["share"]), r["share"], words.interval(r["low"], r["high"], words.share)
-                ),
-                number_cell(words.number(r["expected"]), r["expected"]),
-                number_cell(words.number(r["ratio"], 2), r["ratio"]),
-                number_cell(words.chance(r["q_value"]), r["q_value"]),
+                cells.count(r["n"]),
+                cells.count(r["of"]),
+                cells.bounded(r["share"], r["low"], r["high"], write=words.share),
+                cells.number(r["expected"]),
+                cells.number(r["ratio"], 2),
+                cells.chance(r["q_value"]),
             ),
             r["measure"],
         )

@@ -6,8 +6,9 @@ from typing import Any
 
 from reports import words
 from reports.charts.intervals import draw_intervals
+from reports.pages import cells
 from reports.pages.life import LIFE, RETURNS, WEIBULL
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 HORIZONS = (365, 90)
@@ -110,19 +111,19 @@ def stock_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
 
     def expected(r: dict[str, Any], days: int) -> Any:
         value = r[f"failures_next_{days}_days"]
-        return number_cell(words.number(value), value, bounds(r, days))
+        return Cell(words.number(value), value, bounds(r, days))
 
     lines = (
         Row(
             (
-                text_cell(r["part"]),
-                text_cell(r["name"]),
-                number_cell(words.count(r["n_in_service"]), r["n_in_service"]),
+                cells.text(r["part"]),
+                cells.text(r["name"]),
+                cells.count(r["n_in_service"]),
                 expected(r, 90),
                 expected(r, 365),
-                number_cell(words.count(r["parts_for_90_days"]), r["parts_for_90_days"]),
-                number_cell(words.count(r["parts_for_365_days"]), r["parts_for_365_days"]),
-                number_cell(words.count(r["n_failures"]), r["n_failures"]),
+                cells.count(r["parts_for_90_days"]),
+                cells.count(r["parts_for_365_days"]),
+                cells.count(r["n_failures"]),
             )
         )
         for r in lives
