@@ -117,6 +117,10 @@ def number(value: float | None, digits: int = 3) -> str:
     return f"{x:,.{min(decimals, 6)}f}"
 
 
+def two_digits(value: float | None) -> str:
+    return number(value, 2)
+
+
 def millimeters(value: float | None) -> str:
     """Write a diameter to hundredths, as the sentence of its recording does."""
     return MISSING if is_missing(value) else f"{value:.2f}"

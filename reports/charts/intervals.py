@@ -2,14 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import altair as alt
 
-from reports import theme
+from reports import theme, words
 from reports.charts.frame import ROWS, AnyChart, Rows, Spec, finish_lines, only_chosen, tips
 
 STEP = 24
+
+
+def interval_dot(
+    category: str,
+    order: int,
+    estimate: Iterable[float | None],
+    count_text: str,
+    *,
+    write: Callable[[float | None], str] = words.number,
+    unit: str = "",
+    **more: Any,
+) -> dict[str, Any]:
+    """Lay one estimate (value, low, high) out for `draw_intervals`; `more` holds its `series`, `mark` and choice."""
+    value, low, high = estimate
+    return {
+        "category": category,
+        "order": order,
+        "value": value,
+        "low": low,
+        "high": high,
+        "value_text": f"{write(value)}{unit}",
+        "interval_text": f"{words.interval(low, high, write)}{unit}",
+        "count_text": count_text,
+        **more,
+    }
 
 
 def draw_intervals(

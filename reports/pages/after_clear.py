@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from reports import words
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
@@ -110,24 +110,20 @@ def dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         :MAX_MODELS
     ]
     return [
-        {
-            "monitor": key(r),
-            "category": words.of_model(r),
-            "order": order,
-            "series": series,
-            "value": value,
-            "low": low,
-            "high": high,
-            "value_text": words.number(value),
-            "interval_text": words.interval(low, high),
-            "count_text": f"{words.count(r['n_not_ready'])} of {words.count(r['n_vehicles'])}",
-        }
-        for order, r in enumerate(ordered)
-        for series, value, low, high in (
-            (SERIES[0], r["reading"], r["low"], r["high"]),
-            (SERIES[1], r["pooled"], r["pooled_low"], r["pooled_high"]),
+        interval_dot(
+            words.of_model(r),
+            order,
+            estimate,
+            f"{words.count(r['n_not_ready'])} of {words.count(r['n_vehicles'])}",
+            monitor=key(r),
+            series=series,
         )
-        if value is not None
+        for order, r in enumerate(ordered)
+        for series, estimate in (
+            (SERIES[0], (r["reading"], r["low"], r["high"])),
+            (SERIES[1], (r["pooled"], r["pooled_low"], r["pooled_high"])),
+        )
+        if estimate[0] is not None
     ]
 
 

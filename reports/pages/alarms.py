@@ -11,7 +11,7 @@ from reports import words
 from reports.charts.months import draw_months
 from reports.pages import cells
 from reports.pages.page import Finding, Grid, Picture, Row, Section, choice, grid
-from reports.pages.run import Run
+from reports.pages.parts import names_of
 
 #: Charts may be looked at for so many pairs, those with the most evidence of a rise first.
 MAX_CHARTS = 60
@@ -30,7 +30,7 @@ CHART = (
 )
 
 
-def something_new(rows: pl.DataFrame, run: Run) -> Section:
+def something_new(rows: pl.DataFrame) -> Section:
     question = "Is something new starting?"
     every = [with_words(r) for r in rows.sort("make", "model", "component", "month").to_dicts()]
     judged = [r for r in every if r["month"] is not None and r["evidence"] is not None]
@@ -88,12 +88,7 @@ def something_new(rows: pl.DataFrame, run: Run) -> Section:
 
 
 def with_words(r: dict[str, Any]) -> dict[str, Any]:
-    return r | {
-        "name": words.of_model(r),
-        "part": words.label(r["component"]),
-        "group_key": f"{r['make']} {r['model']}: {r['component']}",
-        "month_text": r["month"].strftime("%Y-%m") if r["month"] else words.MISSING,
-    }
+    return r | names_of(r) | {"month_text": r["month"].strftime("%Y-%m") if r["month"] else words.MISSING}
 
 
 def answer(last: list[dict[str, Any]], signals: list[dict[str, Any]]) -> tuple[str, ...]:

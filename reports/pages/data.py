@@ -20,7 +20,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     `mart.source_pressure`."""
     files, quarantine = read("audit.files"), read("quarantine.records")
     sections = (
-        refused(quarantine, files),
+        refused(quarantine),
         *(checked(check, read) for check in CHECKS),
         list_files(files),
         skipped(files, run),

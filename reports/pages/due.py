@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.contract.tables import VEHICLE_DUE
 from reports import words
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.page import MAX_ROWS, Cell, Finding, Grid, Picture, Row, Section, grid
 from reports.pages.run import Run
@@ -57,7 +57,7 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
     drawn = by_curve.sort("chance_ready", "vehicle_id").head(MAX_DRAWN).to_dicts()
     alt = "Chance that the EVAP monitor is complete on the day, for the vehicles with the smallest chance."
     chart = draw_intervals(
-        [dot(r, order) for order, r in enumerate(drawn)],
+        [due_dot(r, order) for order, r in enumerate(drawn)],
         x_title=words.axis_title(VEHICLE_DUE, "chance_ready"),
         description=alt,
         as_share=True,
@@ -119,18 +119,15 @@ def when(r: dict[str, Any]) -> str:
     return f"due {words.day(r['due_on'])}" if r["due_on"] else "no due date"
 
 
-def dot(r: dict[str, Any], order: int) -> dict[str, Any]:
-    return {
-        "category": f"{r['vehicle_id']}, {when(r)}",
-        "order": order,
-        "mark": "stands out" if r["fault"] else "",
-        "value": r["chance_ready"],
-        "low": r["chance_low"],
-        "high": r["chance_high"],
-        "value_text": words.share(r["chance_ready"]),
-        "interval_text": words.interval(r["chance_low"], r["chance_high"], words.share),
-        "count_text": f"{words.count(r['n_behind'])} {behind(r)}",
-    }
+def due_dot(r: dict[str, Any], order: int) -> dict[str, Any]:
+    return interval_dot(
+        f"{r['vehicle_id']}, {when(r)}",
+        order,
+        (r["chance_ready"], r["chance_low"], r["chance_high"]),
+        f"{words.count(r['n_behind'])} {behind(r)}",
+        write=words.share,
+        mark="stands out" if r["fault"] else "",
+    )
 
 
 def behind(r: dict[str, Any]) -> str:

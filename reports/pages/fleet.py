@@ -72,7 +72,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     lives = lives_with_words(read("mart.component_life"))
     sections = (
         recurring(rates, run),
-        something_new(read("mart.alarms"), run),
+        something_new(read("mart.alarms")),
         by_model(rates, run),
         by_component(rates, run),
         wear(lives, read("mart.component_life_curve"), run),
@@ -199,7 +199,7 @@ def by_model(rates: list[dict[str, Any]], run: Run) -> Section:
         (r["name"] for r in sorted(rates, key=lambda r: (r["q_value"] is None, r["q_value"])) if r["flag"]),
         models[0],
     )
-    rows = dots(rates, "model", lambda r: r["name"], lambda r: r["part"], models)
+    rows = dots(rates, "model", models)
     alt = "Failure rate of each component of the chosen model, as counted and shrunk, with intervals."
     chart = rate_chart(rows, alt, {"model": first})
     return Section(
@@ -222,7 +222,7 @@ def by_component(rates: list[dict[str, Any]], run: Run) -> Section:
         return Section("component", question, (nothing(),))
     parts = sorted({r["part"] for r in rates})
     first = next((r["part"] for r in rates if r["flag"]), parts[0])
-    rows = dots(rates, "part", lambda r: r["part"], lambda r: r["name"], top_models(rates))
+    rows = dots(rates, "part", top_models(rates))
     alt = "Failure rate of the chosen component on each model, as counted and shrunk, with intervals."
     chart = rate_chart(rows, alt, {"part": first})
     return Section(
@@ -295,7 +295,7 @@ def distance(rates: list[dict[str, Any]], run: Run) -> Section:
             "distance", question, ("Not known: no vehicle has two odometer readings inside the window.",)
         )
     offered = top_models(known, MAX_CHOICES)
-    rows = dots(known, "model", lambda r: r["name"], lambda r: r["part"], offered, PER_KM)
+    rows = dots(known, "model", offered, PER_KM)
     models = sorted({r["model"] for r in rows})
     alt = "Failures per million km of each component of the chosen model, with intervals."
     chart = draw_intervals(

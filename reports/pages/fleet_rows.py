@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_RATE
 from reports import words
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.page import Cell, Grid, Row, grid
 from reports.pages.run import Run
@@ -40,56 +39,51 @@ def with_words(rates: pl.DataFrame) -> list[dict[str, Any]]:
                 f"{words.plural(row['n_failures'], 'failure')} in"
                 f" {words.number(row['vehicle_years'])} vehicle-years"
             ),
+            "km_text": (
+                f"{words.plural(row['n_failures_km'], 'failure')} on"
+                f" {words.plural(row['n_vehicles_km'], 'vehicle')}"
+            ),
         }
         for row in rates.sort("make", "model", "component").to_dicts()
     ]
 
 
+#: Series, its columns (value, low, high), and the text of its count.
 PER_YEAR = (
-    (SERIES[0], "rate_per_1000_vehicle_years", "low", "high", "count_text"),
-    (SERIES[1], "shrunk_rate", "shrunk_low", "shrunk_high", "count_text"),
+    (SERIES[0], ("rate_per_1000_vehicle_years", "low", "high"), "count_text"),
+    (SERIES[1], ("shrunk_rate", "shrunk_low", "shrunk_high"), "count_text"),
 )
-
-
-PER_KM = (("", "rate_per_million_km", "low_per_million_km", "high_per_million_km", "km_text"),)
+PER_KM = (("", ("rate_per_million_km", "low_per_million_km", "high_per_million_km"), "km_text"),)
 
 
 def dots(
     rates: list[dict[str, Any]],
     of: str,
-    group: Callable[[dict[str, Any]], str],
-    category: Callable[[dict[str, Any]], str],
     models: list[str],
-    estimates: tuple[tuple[str, ...], ...] = PER_YEAR,
+    estimates: tuple[tuple[str, tuple[str, ...], str], ...] = PER_YEAR,
 ) -> list[dict[str, Any]]:
-    """Lay rate rows out for `draw_intervals`, one row per estimate, the highest rate first."""
+    """Lay rate rows out for `draw_intervals`, one row per estimate, the highest rate first.
+
+    of : "model" to choose a model and see its parts, "part" to choose a part and see its models.
+    """
+    chosen, category = ("name", "part") if of == "model" else ("part", "name")
     shown = set(models)
     kept = sorted(
-        (r for r in rates if r["name"] in shown), key=lambda r: (-(r[estimates[0][1]] or 0), category(r))
+        (r for r in rates if r["name"] in shown), key=lambda r: (-(r[estimates[0][1][0]] or 0), r[category])
     )
     return [
-        {
-            of: group(r),
-            "category": category(r) + (" ◆ recurring" if r["flag"] else ""),
-            "order": order,
-            "series": series,
-            "mark": "stands out" if r["flag"] else "",
-            "value": r[value],
-            "low": r[low],
-            "high": r[high],
-            "value_text": words.number(r[value]),
-            "interval_text": words.interval(r[low], r[high]),
-            "count_text": km_count(r) if count == "km_text" else r[count],
-        }
+        interval_dot(
+            r[category] + (" ◆ recurring" if r["flag"] else ""),
+            order,
+            (r[name] for name in estimate),
+            r[count_text],
+            series=series,
+            mark="stands out" if r["flag"] else "",
+        )
+        | {of: r[chosen]}
         for order, r in enumerate(kept)
-        for series, value, low, high, count in estimates
+        for series, estimate, count_text in estimates
     ]
-
-
-def km_count(row: dict[str, Any]) -> str:
-    return (
-        f"{words.plural(row['n_failures_km'], 'failure')} on {words.plural(row['n_vehicles_km'], 'vehicle')}"
-    )
 
 
 def rate_chart(rows: list[dict[str, Any]], alt: str, chosen: dict[str, str]) -> Any:

@@ -7,12 +7,11 @@ from reports.charts.trace import diameter
 from reports.pages import cells
 from reports.pages.job import JobStories, JobStory
 from reports.pages.page import Cell, Page, Row, Section, grid
-from reports.pages.run import Run
 
 VERIFIED_SHORT = {"proved": "proved", "not_proved": "not decided", "disproved": "fault still there"}
 
 
-def make_page(stories: JobStories, run: Run) -> Page:
+def make_page(stories: JobStories) -> Page:
     """Make the index of the jobs that have a page."""
     return Page(
         "jobs.html",

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.contract.tables import LEAK_SIZE, LEAK_SIZE_CURVE
 from reports import words
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
 from reports.charts.leaks import draw_size_curve
 from reports.pages import cells
 from reports.pages.leak_codes import code_sizes
@@ -153,7 +153,7 @@ def distribution(sizes: list[dict[str, Any]], curve: pl.DataFrame, n_no_tank: in
     return Section(
         "sizes",
         question,
-        (size_sentence(everyone, run), over_sentence(everyone, run), *before_repair(sizes, run)),
+        (size_sentence(everyone, run), over_sentence(everyone), *before_repair(sizes, run)),
         choices=(choice("group_key", "Recordings", options),),
         picture=Picture(
             chart,
@@ -211,7 +211,7 @@ def before_repair(sizes: list[dict[str, Any]], run: Run) -> tuple[str, ...]:
     return tuple(f"Before a repair: {text[0].lower()}{text[1:]}" for text in sentences)
 
 
-def over_sentence(s: dict[str, Any], run: Run) -> str:
+def over_sentence(s: dict[str, Any]) -> str:
     half, one = (
         words.bounded_share(*(s[f"share_over_{size}{end}"] for end in ("_mm", "_low", "_high")))
         for size in ("0_5", "1_0")
@@ -332,18 +332,15 @@ def median_dots(sizes: list[dict[str, Any]]) -> list[dict[str, Any]]:
     kept = sorted(sizes, key=lambda s: -(s["n_traces"] or 0))[:MAX_GROUPS]
     ordered = sorted(kept, key=lambda s: (-(s["median_mm"] or 0), s["name"]))
     return [
-        {
-            "by": s["by"],
-            "category": s["name"],
-            "order": order,
-            "mark": "",
-            "value": s["median_mm"],
-            "low": s["median_low_mm"],
-            "high": s["median_high_mm"],
-            "value_text": f"{words.number(s['median_mm'])} mm",
-            "interval_text": f"{words.interval(s['median_low_mm'], s['median_high_mm'])} mm",
-            "count_text": s["count_text"],
-        }
+        interval_dot(
+            s["name"],
+            order,
+            (s[f"median{end}_mm"] for end in ("", "_low", "_high")),
+            s["count_text"],
+            unit=" mm",
+            by=s["by"],
+            mark="",
+        )
         for order, s in enumerate(ordered)
     ]
 

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from reports import words
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
@@ -213,18 +213,15 @@ def minutes(value: float) -> str:
 
 
 def _dot(r: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "key": r["key"],
-        "category": f"{r['rank']}. {r['place']}",
-        "order": r["rank"],
-        "mark": "",
-        "value": r["probability"],
-        "low": r["low"],
-        "high": r["high"],
-        "value_text": words.share(r["probability"]),
-        "interval_text": words.interval(r["low"], r["high"], words.share),
-        "count_text": f"{words.count(r['n_found'])} of {words.plural(r['n_jobs'], 'repair')}",
-    }
+    return interval_dot(
+        f"{r['rank']}. {r['place']}",
+        r["rank"],
+        (r["probability"], r["low"], r["high"]),
+        f"{words.count(r['n_found'])} of {words.plural(r['n_jobs'], 'repair')}",
+        write=words.share,
+        key=r["key"],
+        mark="",
+    )
 
 
 def _places(rows: list[dict[str, Any]], run: Run) -> Grid:

@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.contract.tables import READINESS
 from reports import words
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.page import Picture, Row, Section, choice, grid
 from reports.pages.run import Run
@@ -93,18 +93,15 @@ def worst_sentence(r: dict[str, Any], run: Run) -> str:
 def ready_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     ordered = sorted(rows, key=lambda r: (-(r["low"] or 0), words.of_model(r)))[:MAX_MODELS]
     return [
-        {
-            "monitor": r["monitor"],
-            "category": words.of_model(r),
-            "order": order,
-            "mark": "",
-            "value": r["not_ready_rate"],
-            "low": r["low"],
-            "high": r["high"],
-            "value_text": words.share(r["not_ready_rate"]),
-            "interval_text": words.interval(r["low"], r["high"], words.share),
-            "count_text": f"{words.count(r['n_not_ready'])} of {words.count(r['n_inspections'])}",
-        }
+        interval_dot(
+            words.of_model(r),
+            order,
+            (r["not_ready_rate"], r["low"], r["high"]),
+            f"{words.count(r['n_not_ready'])} of {words.count(r['n_inspections'])}",
+            write=words.share,
+            monitor=r["monitor"],
+            mark="",
+        )
         for order, r in enumerate(ordered)
     ]
 

@@ -10,6 +10,7 @@ from reports import words
 from reports.charts.recurrence import draw_recurrence
 from reports.pages import cells
 from reports.pages.page import Grid, Picture, Row, Section, choice, grid
+from reports.pages.parts import names_of, options_of
 from reports.pages.run import Run
 
 DAYS_PER_YEAR = 365.25
@@ -30,20 +31,16 @@ def recurrence(curve: pl.DataFrame, run: Run) -> Section:
     if not rows:
         return Section("recurrence", question, ("Not known: no vehicle in service had a failure.",), how=HOW)
     last = list({r["group_key"]: r for r in rows}.values())
-    offered = sorted(last, key=lambda r: (r["make"] != "*", -(r["n_failures"] or 0)))[:MAX_CURVES]
+    offered = sorted(last, key=lambda r: (not r["is_pooled"], -(r["n_failures"] or 0)))[:MAX_CURVES]
     keys = {r["group_key"] for r in offered}
     first = offered[0]["group_key"]
-    options = sorted(
-        ((r["group_key"], f"{r['part']}: {r['name']}") for r in offered),
-        key=lambda o: (not o[0].startswith("* *"), o[1]),
-    )
     alt = "Mean number of failures per vehicle up to an age, for the chosen part, with bounds."
     chart = draw_recurrence(
         [
             {
                 k: v
                 for k, v in r.items()
-                if k not in ("make", "model", "component", "name", "part", "age_days")
+                if k not in ("make", "model", "component", "is_pooled", "name", "part", "age_days")
             }
             for r in rows
             if r["group_key"] in keys
@@ -61,7 +58,7 @@ def recurrence(curve: pl.DataFrame, run: Run) -> Section:
             f" {words.listed(sentence(r) for r in offered[:3])}.",
             "A curve that bends upward means more and more failures with age, whatever repairs were made.",
         ),
-        choices=(choice("group_key", "Part", options, first),),
+        choices=(choice("group_key", "Part", options_of(offered), first),),
         picture=Picture(chart, alt, f"Steps: mean per vehicle; band: {run.level_text} bounds."),
         grids=(recurrence_grid(last, run),),
         how=HOW,
@@ -74,18 +71,19 @@ def recurrence(curve: pl.DataFrame, run: Run) -> Section:
 
 def with_words(r: dict[str, Any]) -> dict[str, Any]:
     years = None if r["age_days"] is None else r["age_days"] / DAYS_PER_YEAR
-    return r | {
-        "name": "all models" if r["make"] == "*" else words.of_model(r),
-        "part": words.label(r["component"]),
-        "group_key": f"{r['make']} {r['model']}: {r['component']}",
-        "age_years": years,
-        "age_text": f"{words.number(years)} years",
-        "value_text": words.number(r["failures_per_vehicle"]),
-        "interval_text": words.interval(r["low"], r["high"]),
-        "count_text": (
-            f"{words.plural(r['n_failures'], 'failure')} so far, {words.count(r['n_at_risk'])} vehicles of that age"
-        ),
-    }
+    return (
+        r
+        | names_of(r)
+        | {
+            "age_years": years,
+            "age_text": f"{words.number(years)} years",
+            "value_text": words.number(r["failures_per_vehicle"]),
+            "interval_text": words.interval(r["low"], r["high"]),
+            "count_text": (
+                f"{words.plural(r['n_failures'], 'failure')} so far, {words.count(r['n_at_risk'])} vehicles of that age"
+            ),
+        }
+    )
 
 
 def sentence(r: dict[str, Any]) -> str:
@@ -106,7 +104,7 @@ def recurrence_grid(last: list[dict[str, Any]], run: Run) -> Grid:
                 cells.bounded(r["failures_per_vehicle"], r["low"], r["high"]),
             )
         )
-        for r in sorted(last, key=lambda r: (r["make"] != "*", -(r["failures_per_vehicle"] or 0)))
+        for r in sorted(last, key=lambda r: (not r["is_pooled"], -(r["failures_per_vehicle"] or 0)))
     )
     return grid(
         f"Failures per vehicle up to the greatest age seen, with {run.level_text} intervals",

@@ -40,7 +40,7 @@ ADVICE: dict[str, str] = {
 }
 
 
-def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
+def refused(quarantine: pl.DataFrame) -> Section:
     question = "Which records were refused, and what would fix them at the source?"
     how = (
         "Every record is checked at the door against the contract. One that breaks a rule is set"
@@ -83,7 +83,9 @@ def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
         ),
         grids=(refusal_grid(groups),),
         how=how,
-        left_out=("Values longer than 200 characters are cut here; quarantine.records holds them whole.",),
+        left_out=(
+            f"Values longer than {MAX_TEXT} characters are cut here; quarantine.records holds them whole.",
+        ),
         wide=True,
     )
 

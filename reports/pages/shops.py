@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.contract.tables import FIRST_TIME_FIX
 from reports import words
 from reports.charts.fixes import draw_funnel
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.page import Cell, Finding, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.proof import proof
@@ -231,33 +231,14 @@ def fix_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     ]
     dots = []
     for order, f in enumerate(ordered):
-        shared = {"by": f["by"], "category": f["name"], "order": order, "mark": ""}
-        dots.append(
-            shared
-            | {
-                "series": SERIES[0],
-                "value": f["first_time_fix"],
-                "low": f["low"],
-                "high": f["high"],
-                "value_text": f["value_text"],
-                "interval_text": f["interval_text"],
-                "count_text": f["count_text"],
-            }
-        )
-        dots.append(
-            shared
-            | {
-                "series": SERIES[1],
-                "value": f["first_time_fix_naive"],
-                "low": f["first_time_fix_naive_low"],
-                "high": f["first_time_fix_naive_high"],
-                "value_text": words.share(f["first_time_fix_naive"]),
-                "interval_text": words.interval(
-                    f["first_time_fix_naive_low"], f["first_time_fix_naive_high"], words.share
-                ),
-                "count_text": f"{words.plural(f['n_followed'], 'repair')} followed to the end",
-            }
-        )
+        shared: dict[str, Any] = {"write": words.share, "by": f["by"], "mark": ""}
+        naive = (f[f"first_time_fix_naive{end}"] for end in ("", "_low", "_high"))
+        followed = f"{words.plural(f['n_followed'], 'repair')} followed to the end"
+        every = (f["first_time_fix"], f["low"], f["high"])
+        dots += [
+            interval_dot(f["name"], order, every, f["count_text"], series=SERIES[0], **shared),
+            interval_dot(f["name"], order, naive, followed, series=SERIES[1], **shared),
+        ]
     return dots
 
 
@@ -313,7 +294,7 @@ def technicians(fixes: list[dict[str, Any]], run: Run) -> Section:
         as_share=True,
         count_title="repairs",
     )
-    wide = " Shown: the 60 lowest shares; the table has all." if len(rows) > MAX_GROUPS else ""
+    wide = f" Shown: the {MAX_GROUPS} lowest shares; the table has all." if len(rows) > MAX_GROUPS else ""
     return Section(
         "technicians",
         question,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from reports import words
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.life import LIFE, RETURNS, WEIBULL
 from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
@@ -41,7 +41,7 @@ def stock(lives: list[dict[str, Any]], run: Run) -> Section:
         choices=(choice("days", "Time", [(str(days), f"next {days} days") for days in HORIZONS]),),
         picture=Picture(
             draw_intervals(
-                [dot(r, days, order) for days in HORIZONS for order, r in enumerate(ranked)],
+                [stock_dot(r, days, order) for days in HORIZONS for order, r in enumerate(ranked)],
                 x_title="failures expected of the units now in service",
                 description=alt,
                 scale="sqrt",
@@ -78,23 +78,16 @@ def needed(r: dict[str, Any]) -> str:
     return f"{words.count(r['parts_for_365_days'])} for {name}"
 
 
-def dot(r: dict[str, Any], days: int, order: int) -> dict[str, Any]:
-    value = r[f"failures_next_{days}_days"]
-    return {
-        "days": str(days),
-        "category": r["part"] if r["is_pooled"] else f"{r['part']}: {r['name']}",
-        "order": order,
-        "mark": "",
-        "value": value,
-        "low": r[f"failures_next_{days}_days_low"],
-        "high": r[f"failures_next_{days}_days_high"],
-        "value_text": words.number(value),
-        "interval_text": bounds(r, days),
-        "count_text": (
-            f"{words.count(r['n_in_service'])} units in service;"
-            f" {words.count(r[f'parts_for_{days}_days'])} parts would do"
-        ),
-    }
+def stock_dot(r: dict[str, Any], days: int, order: int) -> dict[str, Any]:
+    made = interval_dot(
+        r["part"] if r["is_pooled"] else f"{r['part']}: {r['name']}",
+        order,
+        (r[f"failures_next_{days}_days{end}"] for end in ("", "_low", "_high")),
+        f"{words.count(r['n_in_service'])} units in service; {words.count(r[f'parts_for_{days}_days'])} parts would do",
+        days=str(days),
+        mark="",
+    )
+    return made | {"interval_text": bounds(r, days)}
 
 
 def stock_grid(lives: list[dict[str, Any]], run: Run) -> Grid:

@@ -89,7 +89,7 @@ def worth(rows: pl.DataFrame, curve: pl.DataFrame, run: Run) -> Section:
     return Section(
         "worth",
         question,
-        (*(sentence(r, run) for r in compared), *avoided(compared[0], run), ASSOCIATION),
+        (*(sentence(r, run) for r in compared), *avoided(compared[0]), ASSOCIATION),
         choices=(choice("comparison", "Compare repairs", options, first),),
         picture=Picture(
             chart,
@@ -135,7 +135,7 @@ def share_of(r: dict[str, Any], side: str) -> str:
     return words.bounded_share(*(r[name] for name in names))
 
 
-def avoided(r: dict[str, Any], run: Run) -> tuple[str, ...]:
+def avoided(r: dict[str, Any]) -> tuple[str, ...]:
     """Say what the second side's comebacks would have come to, where the interval leaves no doubt of the direction."""
     if r["hazard_ratio_high"] is None or r["hazard_ratio_high"] >= 1:
         return ()
@@ -156,11 +156,7 @@ def avoided(r: dict[str, Any], run: Run) -> tuple[str, ...]:
 
 
 def spread(r: dict[str, Any], what: str) -> str:
-    return words.interval(r[f"{what}_avoided_low"], r[f"{what}_avoided_high"], two_digits)
-
-
-def two_digits(value: float | None) -> str:
-    return words.number(value, 2)
+    return words.interval(r[f"{what}_avoided_low"], r[f"{what}_avoided_high"], words.two_digits)
 
 
 def curve_point(r: dict[str, Any]) -> dict[str, Any]:
