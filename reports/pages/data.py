@@ -14,10 +14,12 @@ from reports.pages.refusals import cut, refused
 from reports.pages.run import Run
 from reports.pages.source_checks import CHECKS, checked
 
+#: Columns of `audit.files` that count records: those read are the sum of the others.
+COUNTED = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
+
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the data page from `audit.files`, `audit.runs`, `quarantine.records`, `mart.source_vent` and
-    `mart.source_pressure`."""
+    """Make the data page from `audit.files`, `audit.runs`, `quarantine.records` and the marts of `CHECKS`."""
     files, quarantine = read("audit.files"), read("quarantine.records")
     sections = (
         refused(quarantine),
@@ -41,9 +43,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
 def files_sentence(files: pl.DataFrame) -> str:
     if files.is_empty():
         return "No file has been read."
-    read_, good, bad, again = (
-        int(files[c].sum() or 0) for c in ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
-    )
+    read_, good, bad, again = (int(files[c].sum() or 0) for c in COUNTED)
     sources = words.plural(files["source_id"].n_unique(), "source")
     return (
         f"{words.plural(files.height, 'file')} of {sources}: {words.plural(read_, 'record')} read ="
@@ -64,7 +64,7 @@ def list_files(files: pl.DataFrame) -> Section:
                 cells.text(r["file"]),
                 cells.text(words.label(r["kind"])),
                 Cell(r["status"] or words.MISSING, r["status"], cut(r["problem"])),
-                *(cells.count(r[c]) for c in ("n_read", "n_accepted", "n_quarantined", "n_duplicate")),
+                *(cells.count(r[c]) for c in COUNTED),
                 Cell(words.moment(r["ingested_at"]), words.moment(r["ingested_at"])),
                 Cell((r["sha256"] or "")[:12], None),
             )
@@ -100,19 +100,22 @@ def list_files(files: pl.DataFrame) -> Section:
     )
 
 
+def summed(files: pl.DataFrame, *keys: str) -> list[dict[str, Any]]:
+    """Count files (`n`) and their records by some columns."""
+    return files.group_by(keys).agg(pl.len().alias("n"), pl.col(COUNTED).sum()).sort(keys).to_dicts()
+
+
 def by_source(files: pl.DataFrame) -> Grid:
-    counted = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
-    groups = files.group_by("source_id", "kind").agg(pl.len().alias("n"), *(pl.col(c).sum() for c in counted))
     lines = (
         Row(
             (
                 cells.text(g["source_id"]),
                 cells.text(words.label(g["kind"])),
                 cells.count(g["n"]),
-                *(cells.count(g[c]) for c in counted),
+                *(cells.count(g[c]) for c in COUNTED),
             )
         )
-        for g in groups.sort("source_id", "kind").to_dicts()
+        for g in summed(files, "source_id", "kind")
     )
     return grid(
         "By source and kind",

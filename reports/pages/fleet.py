@@ -39,24 +39,20 @@ FAILURE = (
     " once per job and component. A comeback on the same component counts as a failure and is flagged."
 )
 
-
 EXPOSURE = (
     "Exposure is the time each registered vehicle spent in service inside the window, in vehicle-years of"
     " 365.25 days; a vehicle without any job counts."
 )
-
 
 GARWOOD = (
     "Interval of a rate: exact Poisson (F. Garwood, Fiducial limits for the Poisson distribution, Biometrika"
     " 28, 1936)."
 )
 
-
 SHRUNK = (
     "Shrunk rate: gamma-Poisson empirical Bayes over the models of one component (D. P. Gaver and I. G."
     " O'Muircheartaigh, Technometrics 29, 1987): few failures pull a model toward the others."
 )
-
 
 TESTED = (
     "Recurring: exact conditional binomial test of the model against all other models for that component, then"
@@ -99,7 +95,7 @@ def recurring(rates: list[dict[str, Any]], run: Run) -> Section:
     if not rates:
         return Section("recurring", question, (nothing(),), how=(FAILURE,))
     tested = [r for r in rates if r["q_value"] is not None]
-    found = sorted((r for r in tested if r["flag"]), key=lambda r: (r["q_value"], -r["n_failures"]))
+    found = standing_out(rates)
     return Section(
         "recurring",
         question,
@@ -114,6 +110,11 @@ def recurring(rates: list[dict[str, Any]], run: Run) -> Section:
             "A recurring pair says that the model differs from the rest, not why: use, age and climate may differ too.",
         ),
     )
+
+
+def standing_out(rates: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick the recurring pairs, the surest first."""
+    return sorted((r for r in rates if r["flag"]), key=lambda r: (r["q_value"], -r["n_failures"]))
 
 
 def recurring_answer(found: list[dict[str, Any]], n_tested: int) -> str:

@@ -18,7 +18,6 @@ MAX_MODELS = 60
 #: So many models may be chosen from; a page that offered thousands would be slow to open.
 MAX_CHOICES = 200
 
-
 SERIES = ("as counted", "shrunk toward the rest")
 
 

@@ -28,7 +28,6 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Readiness", ("(xxiii)",)),
 )
 
-
 UNANSWERED: tuple[str, ...] = (
     "(a)(2)(xiii) and (xiv), OBD failed with the tailpipe test passed or failed: they need tailpipe tests, which the"
     " records do not hold.",

@@ -15,7 +15,6 @@ from reports.pages.run import Run
 
 MAX_MODELS = 60
 
-
 WILSON = "Interval of a share: Wilson score (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927)."
 
 

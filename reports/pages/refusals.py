@@ -14,12 +14,10 @@ from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid
 
 MAX_BARS = 12
 
-
 MAX_EXAMPLES = 3
 
 
 MAX_TEXT = 200
-
 
 ADVICE: dict[str, str] = {
     "shape": "Export with one delimiter, and quote text that holds it; check 'delimiter' in source.toml.",

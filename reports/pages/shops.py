@@ -20,18 +20,15 @@ from reports.pages.worth import KAPLAN_MEIER, worth
 
 SERIES = ("all repairs, censored ones included", "followed to the end only")
 
-
 FOLLOWED_ONLY = (
     "Followed only: the plain share of the repairs followed to the end; bounds by E. B. Wilson (J. Am. Stat. Assoc. 22,"
     " 1927)."
 )
 
-
 NO_FUNNEL = (
     "By part and by model there are no limits: what is expected is standardized over just these two, and adds up to"
     " their own comebacks."
 )
-
 
 MAX_GROUPS = 60
 
@@ -44,13 +41,11 @@ GROUPINGS = {
     "evidence": "whether the part is among the suspects of the recording before",
 }
 
-
 COMEBACK = (
     "A comeback is the first job on the same vehicle, at any shop, with an EVAP component or an EVAP trouble"
     " code, opened after the repair was closed and within the follow-up window, its last day included. It"
     " counts against the repair before it."
 )
-
 
 FUNNEL = (
     "Expected: indirect standardization over model and component, so that a shop with harder work is not blamed"
@@ -101,9 +96,7 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
     if not shops:
         return Section("funnel", question, (nothing(),), how=(COMEBACK,))
     judged = [s for s in shops if s["funnel"] is not None]
-    beyond = sorted(
-        (s for s in judged if s["flag"]), key=lambda s: (s["funnel"] != "beyond_below", s["first_time_fix"])
-    )
+    beyond = far_out(shops)
     drawn = [s for s in shops if s["first_time_fix"] is not None]
     alt = "Shops by number of repairs and share without a comeback, each with its expected value and limits."
     chart = draw_funnel(
@@ -131,6 +124,12 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
             "By chance alone about 1 shop in 20 lies outside the 95% limits; only those beyond 99.8% are named.",
         ),
     )
+
+
+def far_out(shops: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick the shops beyond the outer limits, those with more comebacks than expected first, the lowest share first."""
+    found = (s for s in shops if s["flag"])
+    return sorted(found, key=lambda s: (s["funnel"] != "beyond_below", s["first_time_fix"]))
 
 
 def funnel_answer(

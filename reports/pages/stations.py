@@ -35,7 +35,7 @@ def stations(look: pl.DataFrame, run: Run) -> Section:
     if look.is_empty():
         return Section("stations", question, ("Not known: no inspection names a station.",), how=how)
     rows = look.sort("measure", "station_id").to_dicts()
-    found = sorted((r for r in rows if r["stands_out"]), key=lambda r: (r["q_value"], r["station_id"]))
+    found = standing_out(rows)
     measures = list(dict.fromkeys(r["measure"] for r in rows))
     first = found[0]["measure"] if found else measures[0]
     alt = (
@@ -66,6 +66,13 @@ def stations(look: pl.DataFrame, run: Run) -> Section:
         grids=(station_grid(rows),),
         how=how,
         left_out=("What was done at the station: only a visit or an audit can tell.",),
+    )
+
+
+def standing_out(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick what gives a reason to look, the surest first."""
+    return sorted(
+        (r for r in rows if r["stands_out"]), key=lambda r: (r["q_value"], r["station_id"], r["measure"])
     )
 
 
