@@ -8,7 +8,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import ALARMS
-from pipeline.estimates.component_life import DAYS_PER_YEAR, POOLED, with_ages
+from pipeline.contract.vocabulary import DAYS_PER_YEAR, POOLED
+from pipeline.estimates.component_life import with_ages
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.grouping import Codes, Floats
 from pipeline.statistics.shrinkage import gamma_poisson

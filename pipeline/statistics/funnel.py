@@ -36,7 +36,7 @@ class Funnel:
     `position`: inside, above, below (the 95 % limits), beyond_above, beyond_below (the 99.8 % limits); None
     where nothing was expected or fewer than three groups are compared. `z` is the over-dispersed deviation,
     `p_value` how often an ordinary group would be so far off, two-sided; `tau2` [1] is what the group was
-    judged by, `dispersion` that of all groups together.
+    judged by.
     """
 
     ratio: Floats
@@ -46,7 +46,6 @@ class Funnel:
     z: Floats
     p_value: Floats
     tau2: Floats
-    dispersion: Dispersion
 
 
 @dataclass(frozen=True)
@@ -97,7 +96,7 @@ def funnel(observed: ArrayLike, expected: ArrayLike, *, allows_dispersion: bool 
     placed = (
         _position(ratio, inner, outer) if usable.sum() >= FEWEST_GROUPS else np.full(e.shape, None, object)
     )
-    return Funnel(ratio, inner, outer, placed, z, _p_value(o, e, z), tau2, _dispersion(o[usable], e[usable]))
+    return Funnel(ratio, inner, outer, placed, z, _p_value(o, e, z), tau2)
 
 
 def student_p_value(z: ArrayLike, n_groups: int) -> Floats:

@@ -58,7 +58,6 @@ def kaplan_meier(
     at: float,
     level: float = 0.95,
     entry: ArrayLike | None = None,
-    since: float | None = None,
 ) -> Survival:
     """Estimate the share of each group without the event at one time.
 
@@ -67,8 +66,6 @@ def kaplan_meier(
     time, event, groups, entry : (n,) rows as in `risk_sets`.
     at : time [unit of `time`], an event at exactly this time counted.
     level : confidence level, 0..1.
-    since : start age [unit of `time`]: the share is among units without the event then. Use it with `entry`
-        where nobody was under observation early on.
 
     Returns
     -------
@@ -87,7 +84,7 @@ def kaplan_meier(
     >>> [round(float(v[0]), 6) for v in (fit.survival, fit.low, fit.high)]
     [0.266667, 0.009677, 0.686136]
     """
-    table = risk_sets(time, event, groups, _entered(time, entry, since))
+    table = risk_sets(time, event, groups, entry)
     curve = _curve(table, level)
     n_groups, n = len(table.labels), table.n_units
     row = table.last_step(np.arange(n_groups), np.full(n_groups, float(at)))
@@ -122,7 +119,6 @@ def survival_curve(
     *,
     level: float = 0.95,
     entry: ArrayLike | None = None,
-    since: float | None = None,
 ) -> SurvivalCurve:
     """Estimate the whole Kaplan-Meier curve of each group.
 
@@ -135,7 +131,7 @@ def survival_curve(
     >>> survival_curve([1, 2, 3], [1, 0, 1]).survival.round(6).tolist()
     [0.666667, 0.666667, 0.0]
     """
-    return _curve(risk_sets(time, event, groups, _entered(time, entry, since)), level)
+    return _curve(risk_sets(time, event, groups, entry), level)
 
 
 def cumulative_hazard(table: RiskSets) -> Floats:
@@ -192,14 +188,6 @@ def bounds_at_the_ends(survival: Floats, bounds: Bounds, n_followed: ArrayLike, 
     exact = clopper_pearson_interval(np.where(survival == 1, n, 0.0), n, level)
     at_an_end = (survival == 0) | (survival == 1)
     return Bounds(*(np.where(at_an_end, e, b) for e, b in zip(exact, bounds, strict=True)))
-
-
-def _entered(time: ArrayLike, entry: ArrayLike | None, since: float | None) -> ArrayLike | None:
-    """Entry times when only what follows `since` is to count."""
-    if since is None:
-        return entry
-    began = np.zeros(np.shape(time)) if entry is None else np.asarray(entry, float)
-    return np.maximum(began, since)
 
 
 def _curve(table: RiskSets, level: float) -> SurvivalCurve:

@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_RATE
+from pipeline.contract.vocabulary import DAYS_PER_YEAR
 from reports import words
 from reports.charts.bars import draw_bars
 from reports.charts.intervals import draw_intervals
@@ -41,7 +42,7 @@ FAILURE = (
 
 EXPOSURE = (
     "Exposure is the time each registered vehicle spent in service inside the window, in vehicle-years of"
-    " 365.25 days; a vehicle without any job counts."
+    f" {DAYS_PER_YEAR} days; a vehicle without any job counts."
 )
 
 GARWOOD = (

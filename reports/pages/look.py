@@ -7,13 +7,13 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract.vocabulary import POOLED
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
-ALL = "*"
 #: So many models and codes are on the page, those with the most repairs: a thousand make it some 5 MB large.
 MAX_GROUPS = 1000
 #: Places less likely than that are left to the table in the warehouse.
@@ -80,13 +80,15 @@ def first(groups: list[dict[str, Any]], run: Run) -> Section:
 
 def overall(groups: list[dict[str, Any]], run: Run) -> tuple[str, ...]:
     """Say where to look first when neither model nor code is known; nothing without a find."""
-    return tuple(_sentence(g, run) for g in groups if g["is_pooled"] and g["code"] == ALL)
+    return tuple(_sentence(g, run) for g in groups if g["is_pooled"] and g["code"] == POOLED)
 
 
 def on_the_page(groups: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The models and codes that can be chosen, in the order of the list: all, or those with the most repairs."""
     kept = sorted(groups, key=lambda g: (not g["is_pooled"], -g["n_jobs"], g["key"]))[:MAX_GROUPS]
-    return sorted(kept, key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]))
+    return sorted(
+        kept, key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != POOLED, g["code_text"])
+    )
 
 
 def passed_over(groups: list[dict[str, Any]], offered: list[dict[str, Any]]) -> tuple[str, ...]:
@@ -115,8 +117,8 @@ def in_one_line(groups: list[dict[str, Any]], run: Run) -> Section:
         )
         for g in ordered
     )
-    n_pairs = sum(not g["is_pooled"] and g["code"] != ALL for g in groups)
-    n_models = sum(not g["is_pooled"] and g["code"] == ALL for g in groups)
+    n_pairs = sum(not g["is_pooled"] and g["code"] != POOLED for g in groups)
+    n_models = sum(not g["is_pooled"] and g["code"] == POOLED for g in groups)
     counted = (
         f"{words.plural(n_pairs, 'pair')} of a model and a code with a repair that found the fault;"
         f" {words.plural(n_models, 'model')} over any code or none."
@@ -165,7 +167,7 @@ def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
             for name in ("key", "label", "model_text", "code_text", "n_jobs", "expected_minutes")
         },
         "code": head["trouble_code"],
-        "is_pooled": head["model"] == ALL,
+        "is_pooled": head["model"] == POOLED,
         "first_three": told + [cells.text(words.MISSING)] * (3 - len(told)),
         "places": places,
         "likeliest": max(places, key=lambda r: r["probability"]),
@@ -175,8 +177,8 @@ def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
 def _with_words(looks: pl.DataFrame) -> list[dict[str, Any]]:
     rows = []
     for r in looks.sort("make", "model", "trouble_code", "rank").to_dicts():
-        model = "All models" if r["model"] == ALL else words.of_model(r)
-        code = "any code or none" if r["trouble_code"] == ALL else r["trouble_code"]
+        model = "All models" if r["model"] == POOLED else words.of_model(r)
+        code = "any code or none" if r["trouble_code"] == POOLED else r["trouble_code"]
         rows.append(
             r
             | {

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from pipeline.contract.vocabulary import POOLED
 from reports import words
-
-#: Make and model of the rows that hold all models of a component.
-POOLED = "*"
 
 
 def key_of(row: dict[str, Any]) -> str:

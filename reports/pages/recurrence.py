@@ -6,6 +6,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract.vocabulary import DAYS_PER_YEAR
 from reports import words
 from reports.charts.recurrence import draw_recurrence
 from reports.pages import cells
@@ -13,7 +14,6 @@ from reports.pages.page import Grid, Picture, Row, Section, choice, grid
 from reports.pages.parts import names_of, options_of
 from reports.pages.run import Run
 
-DAYS_PER_YEAR = 365.25
 #: Curves may be chosen for so many groups, all models together first, then those with the most failures.
 MAX_CURVES = 120
 

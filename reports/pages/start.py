@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.contract.vocabulary import KINDS
+from pipeline.contract.vocabulary import KINDS, POOLED
 from reports import words
 from reports.pages import cells, data, fleet, fleet_rows, leaks, look, readiness, shops, stations
 from reports.pages.page import Finding, Grid, Page, Row, Section, grid
@@ -108,7 +108,7 @@ def odd_stations(look: pl.DataFrame, run: Run) -> list[Finding]:
 
 
 def where_to_look(looks: pl.DataFrame, run: Run) -> list[Finding]:
-    everything = look.groups_of(looks.filter(make=look.ALL, model=look.ALL, trouble_code=look.ALL))
+    everything = look.groups_of(looks.filter(make=POOLED, model=POOLED, trouble_code=POOLED))
     return [Finding(text, "look.html#first", "See where to look") for text in look.overall(everything, run)]
 
 
