@@ -144,7 +144,8 @@ def _read_headers(plan: Plan, warehouse: Warehouse, files: list[LakeFile]) -> No
         reading = headers_from_recordings(mine, plan.stock.forms[source_id])
         if reading.records.height == 0:
             continue
-        forget(warehouse, reading.records["file"].to_list(), ("stage.traces", "stage.problems"))
+        # Rows above 0 are samples: what was refused of them stays where their file turns out to be damaged.
+        forget(warehouse, reading.records["file"].to_list(), ("stage.traces", "stage.problems"), "row <= 0")
         records, misread = _numbered(reading)
         problems = record_problems(ALL_KINDS["traces"], records, misread)
         stage_records(warehouse, "traces", records.with_columns(raw=raw_of(reading.text)), problems)
