@@ -272,3 +272,15 @@ def test_a_recording_whose_file_is_damaged_behind_its_beginning_keeps_what_was_r
     after = _tables(out)
     assert_frame_equal(after["quarantine.records"], before["quarantine.records"])
     assert after["core.samples"].height == before["core.samples"].height
+
+
+def test_headers_that_file_names_no_longer_tell_go(done: Done, tmp_path: Path) -> None:
+    """The pattern is taken out of the source.toml: the result is that of reading all anew."""
+    lake, _, out = done
+    file = _write_yard(lake)
+    _run(lake, out)
+    assert file.stem in set(_tables(out)["core.traces"]["trace_id"])
+    (file.parent / "source.toml").unlink()
+    _run(lake, out)
+    _run(lake, tmp_path / "anew")
+    _same(out, tmp_path / "anew")
