@@ -55,7 +55,7 @@ def build_site(read: Read, site: Path, stories: JobStories | None = None) -> Pat
         run = last_run(known("audit.runs"))
         told = stories or JobStories((), 0)
         pages = [module.make_page(known, run) for module in PAGES]
-        pages += [jobs.make_page(told, run), data.make_page(known, run)]
+        pages += [jobs.make_page(told), data.make_page(known, run)]
         job_pages = [make_job_page(job, run) for job in told.jobs]
         bundling.result()
     site.mkdir(parents=True, exist_ok=True)

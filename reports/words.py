@@ -117,6 +117,10 @@ def number(value: float | None, digits: int = 3) -> str:
     return f"{x:,.{min(decimals, 6)}f}"
 
 
+def two_digits(value: float | None) -> str:
+    return number(value, 2)
+
+
 def millimeters(value: float | None) -> str:
     """Write a diameter to hundredths, as the sentence of its recording does."""
     return MISSING if is_missing(value) else f"{value:.2f}"
@@ -181,3 +185,7 @@ def moment(value: datetime | None) -> str:
 def of_model(row: dict[str, Any]) -> str:
     """Name a model with its make."""
     return f"{row['make']} {row['model']}"
+
+
+def vehicle_type(row: dict[str, Any]) -> str:
+    return label(row["vehicle_type"]) if row["vehicle_type"] else "type not recorded"

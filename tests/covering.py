@@ -21,7 +21,6 @@ from pipeline.statistics.life import WeibullLife, weibull_life
 from pipeline.statistics.lognormal import lognormal_fit
 from pipeline.statistics.recurrence import mean_cumulative_function
 from pipeline.statistics.shrinkage import gamma_poisson
-from pipeline.statistics.standardization import expected_counts, standardized_ratio
 from pipeline.statistics.survival import kaplan_meier
 
 Held = NDArray[np.bool_]
@@ -115,24 +114,6 @@ def shrunk_rate(rng: Rng, n: int) -> Held:
     return _within(fit.low, truth, fit.high)
 
 
-def exact_standardized_ratio(rng: Rng, n: int) -> Held:
-    """A shop with 1.4 times the comebacks its own mix of easy and hard work has elsewhere."""
-    easy, hard = rng.integers(5, 80, n), rng.integers(5, 80, n)
-    shop = np.concatenate([np.arange(n), np.arange(n)])
-    stratum = np.repeat(["easy", "hard"], n)
-    mix = expected_counts(
-        np.zeros(2 * n),
-        np.concatenate([easy, hard]),
-        stratum,
-        shop,
-        (["easy", "hard"], [40.0, 150.0], [1000.0, 1000.0]),
-    )
-    expected = 0.04 * easy + 0.15 * hard
-    np.testing.assert_allclose(mix.expected, expected)
-    fit = standardized_ratio(rng.poisson(1.4 * expected), mix.expected)
-    return _within(fit.low, 1.4, fit.high)
-
-
 def hazard_ratio(rng: Rng, n: int) -> Held:
     held = []
     for _ in range(n):
@@ -208,7 +189,6 @@ ABOUT: dict[str, Callable[[Rng, int], Held]] = {
 #: Bounds that promise at least 95 %: exact ones, whole counts, and the likelihood ratio of interval-censored sizes.
 AT_LEAST: dict[str, Callable[[Rng, int], Held]] = {
     "exact rate": exact_rate,
-    "standardized ratio": exact_standardized_ratio,
     "share over 1 mm": share_over_one,
     "median size": median_size,
     "forecast": forecast_of_next_year,

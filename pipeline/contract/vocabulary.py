@@ -98,3 +98,8 @@ FUNNEL = ("inside", "above", "below", "beyond_above", "beyond_below")
 
 TRUE_WORDS = ("true", "t", "yes", "y", "1", "on")
 FALSE_WORDS = ("false", "f", "no", "n", "0", "off")
+
+#: Stands for make, model or trouble code in the rows of a table that hold all of them together.
+POOLED = "*"
+#: Days of a vehicle-year.
+DAYS_PER_YEAR = 365.25

@@ -8,12 +8,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import ALARMS
-from pipeline.estimates.component_life import DAYS_PER_YEAR, POOLED, with_ages
+from pipeline.contract.vocabulary import DAYS_PER_YEAR, POOLED
+from pipeline.estimates.component_life import with_ages
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.grouping import Codes, Floats
 from pipeline.statistics.shrinkage import gamma_poisson
-from pipeline.statistics.surveillance import cusum
-from pipeline.statistics.watch import log_ratio, paid_limit, usual_level
+from pipeline.statistics.watch import cusum, log_ratio, paid_limit, usual_level
 
 #: The level of a model is never held to be better known beforehand than so (gamma shape; 10 is about +-30 %).
 LARGEST_SHAPE = 10.0

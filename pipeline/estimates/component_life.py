@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import COMPONENT_LIFE, COMPONENT_LIFE_CURVE
+from pipeline.contract.vocabulary import DAYS_PER_YEAR, POOLED
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.forecast import count_quantile, prediction_interval, weibull_forecast
 from pipeline.statistics.grouping import Floats
@@ -16,9 +17,6 @@ from pipeline.statistics.hazard_curve import hazard_curve
 from pipeline.statistics.intervals import Estimate
 from pipeline.statistics.life import WeibullLife, weibull_life
 
-DAYS_PER_YEAR = 365.25
-#: Make and model of the rows that hold all models of a component.
-POOLED = "*"
 HORIZONS_DAYS = (90, 365)
 #: A failure on the day its unit came under observation counts half a day: a Weibull has no place for age 0.
 SAME_DAY = 0.5

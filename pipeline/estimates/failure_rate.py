@@ -8,12 +8,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_RATE
-from pipeline.estimates.table_shape import as_table, why_missing
+from pipeline.contract.vocabulary import DAYS_PER_YEAR
+from pipeline.estimates.table_shape import as_table, floats, why_missing
 from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_test
 from pipeline.statistics.intervals import rate_interval
 from pipeline.statistics.shrinkage import gamma_poisson
 
-DAYS_PER_YEAR = 365.25
 #: A rate is called recurring below this false-discovery rate (contract, "is_recurring").
 RECURRING_Q = 0.05
 NO_EXPOSURE = "no vehicle of the model was in service inside the window"
@@ -58,7 +58,7 @@ def _reason() -> pl.Expr:
 
 def _with_rates(frame: pl.DataFrame, level: float) -> pl.DataFrame:
     by_time = rate_interval(frame["n_failures"].to_numpy(), frame["vehicle_years"].to_numpy() / 1000, level)
-    by_distance = rate_interval(_floats(frame["n_failures_km"]), _floats(frame["vehicle_km"]) / 1e6, level)
+    by_distance = rate_interval(floats(frame["n_failures_km"]), floats(frame["vehicle_km"]) / 1e6, level)
     return frame.with_columns(
         rate_per_1000_vehicle_years=by_time.value,
         low=by_time.low,
@@ -112,15 +112,11 @@ def _against_the_rest(frame: pl.DataFrame, counted: pl.Expr) -> _Compared:
         is_exposed=exposed,
     )
     rest = rest.with_columns(pl.when("is_exposed").then(pl.col("failures", "days")))
-    x, t = _floats(own["counted"]), _floats(own["exposure_days"])
-    x_rest, t_rest = _floats(rest["failures"]), _floats(rest["days"])
+    x, t = floats(own["counted"]), floats(own["exposure_days"])
+    x_rest, t_rest = floats(rest["failures"]), floats(rest["days"])
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = (x / t) / (x_rest / t_rest)
     p_value = conditional_rate_test(x, t, x_rest, t_rest)
     q_value = benjamini_hochberg(p_value)
     is_recurring = (q_value < RECURRING_Q) & (ratio > 1)
     return _Compared(np.where(np.isfinite(ratio), ratio, np.nan), p_value, q_value, is_recurring)
-
-
-def _floats(column: pl.Series) -> np.ndarray:
-    return column.cast(pl.Float64).fill_null(np.nan).to_numpy()

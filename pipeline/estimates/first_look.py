@@ -8,12 +8,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FIRST_LOOK
+from pipeline.contract.vocabulary import POOLED
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.cause_shares import Shares, cause_shares
 from pipeline.statistics.grouping import Floats
 from pipeline.statistics.search_order import search_order, time_to_fault
 
-ALL = "*"
 CELL = ["make", "model", "trouble_code"]
 
 
@@ -37,12 +37,12 @@ def first_looks(found: pl.DataFrame, minutes: Mapping[str, float], level: float)
     places = sorted(minutes)
     finds = [pl.col("n_found").filter(component=place).sum().alias(place) for place in places]
     wide = found.group_by(CELL).agg(finds).sort(CELL)
-    cells = wide.filter(pl.col("trouble_code") != ALL)
-    rows = wide.filter(pl.col("trouble_code") == ALL)
-    of_all = pl.lit(ALL).alias("make"), pl.lit(ALL).alias("model")
+    cells = wide.filter(pl.col("trouble_code") != POOLED)
+    rows = wide.filter(pl.col("trouble_code") == POOLED)
+    of_all = pl.lit(POOLED).alias("make"), pl.lit(POOLED).alias("model")
     columns = cells.group_by("trouble_code").agg(pl.col(places).sum()).sort("trouble_code")
     columns = columns.select(*of_all, "trouble_code", *places)
-    whole = rows.select(*of_all, pl.lit(ALL).alias("trouble_code"), pl.col(places).sum())
+    whole = rows.select(*of_all, pl.lit(POOLED).alias("trouble_code"), pl.col(places).sum())
     row_at = rows.select("make", "model", row=pl.int_range(pl.len()))
     column_at = columns.select("trouble_code", column=pl.int_range(pl.len()))
     placed = cells.join(row_at, on=["make", "model"], maintain_order="left").join(

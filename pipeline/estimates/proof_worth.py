@@ -9,7 +9,7 @@ import polars as pl
 from scipy import sparse
 
 from pipeline.contract.tables import PROOF_CURVE, PROOF_WORTH
-from pipeline.estimates.table_shape import as_table, empty_table
+from pipeline.estimates.table_shape import as_table, empty_table, floats
 from pipeline.statistics.grouping import Floats
 from pipeline.statistics.hazard_ratio import cox_regression
 from pipeline.statistics.intervals import Bounds
@@ -81,7 +81,7 @@ def proof_worth(repairs: pl.DataFrame, costs: pl.DataFrame, follow_up_days: int,
         curves.append(_curve(compared, level).with_columns(comparison=pl.lit(name)))
     frame = pl.DataFrame(rows, infer_schema_length=None)
     frame = frame.with_columns(
-        pl.Series(f"{what}_avoided{end}", _floats(frame[f"comebacks_avoided{end}"]) * _floats(frame[each]))
+        pl.Series(f"{what}_avoided{end}", floats(frame[f"comebacks_avoided{end}"]) * floats(frame[each]))
         for what, each in (("hours", "labor_h_per_comeback"), ("parts_cost", "parts_cost_per_comeback"))
         for end in ("", "_low", "_high")
     )
@@ -204,9 +204,9 @@ def _curve(compared: pl.DataFrame, level: float) -> pl.DataFrame:
 
 def _with_ends(points: pl.DataFrame, level: float) -> pl.DataFrame:
     """Bound shares of 1 by those at risk, none of whom has come back, and shares of 0 by those followed to the end."""
-    share = _floats(points["share_without_comeback"])
-    watched = np.where(share == 1, _floats(points["n_at_risk"]), _floats(points["n_followed"]))
-    greenwood = Bounds(_floats(points["low"]), _floats(points["high"]))
+    share = floats(points["share_without_comeback"])
+    watched = np.where(share == 1, floats(points["n_at_risk"]), floats(points["n_followed"]))
+    greenwood = Bounds(floats(points["low"]), floats(points["high"]))
     low, high = bounds_at_the_ends(share, greenwood, watched, level)
     return points.with_columns(low=low, high=high)
 
@@ -225,7 +225,3 @@ def _starts(side: np.ndarray, steps: pl.DataFrame) -> pl.DataFrame:
 
 def _first(values: Floats) -> float | None:
     return float(values[0]) if len(values) and np.isfinite(values[0]) else None
-
-
-def _floats(column: pl.Series) -> Floats:
-    return column.cast(pl.Float64).fill_null(np.nan).to_numpy()

@@ -6,11 +6,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import RECURRENCE
+from pipeline.contract.vocabulary import POOLED
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.recurrence import mean_cumulative_function
 
-#: Make and model of the rows that hold all models of a component.
-POOLED = "*"
 #: Curves keep so many ages, evenly spread over the failures.
 MAX_AGES = 60
 #: A vehicle is observed from the morning of the day on which the window found it.

@@ -7,7 +7,7 @@ import polars as pl
 from scipy.stats import nbinom
 
 from pipeline.contract.tables import INSPECTION_STATION, STATION_LOOK
-from pipeline.estimates.table_shape import as_table, empty_table
+from pipeline.estimates.table_shape import as_table, empty_table, floats
 from pipeline.statistics.comparison import benjamini_hochberg
 from pipeline.statistics.funnel import funnel, student_p_value
 from pipeline.statistics.intervals import wilson_interval
@@ -95,7 +95,7 @@ def _expect_by_stratum(counts: pl.DataFrame) -> pl.DataFrame:
 def _compare(counts: pl.DataFrame) -> pl.DataFrame:
     counts = counts.select(_COUNTS).sort("station_id")
     tested = counts["of"].to_numpy() >= FEWEST_INSPECTIONS
-    observed, expected = (counts[c].cast(pl.Float64).fill_null(np.nan).to_numpy() for c in ("n", "expected"))
+    observed, expected = (floats(counts[c]) for c in ("n", "expected"))
     limits = funnel(observed, np.where(tested, expected, np.nan))
     n_tested = int(np.isfinite(limits.p_value).sum())
     p_value = np.maximum(limits.p_value, student_p_value(limits.z, n_tested))

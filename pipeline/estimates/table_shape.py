@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import Table
+from pipeline.statistics.grouping import Floats
 
 POLARS_TYPES: dict[str, pl.DataType] = {
     "VARCHAR": pl.String(),
@@ -37,6 +39,11 @@ def as_table(frame: pl.DataFrame, table: Table, order_by: Sequence[str] | None =
 def empty_table(table: Table) -> pl.DataFrame:
     """Return `table` without rows."""
     return pl.DataFrame(schema={c.name: POLARS_TYPES[c.type] for c in table.columns})
+
+
+def floats(column: pl.Series) -> Floats:
+    """Return a column's numbers as the statistics floor takes them: NaN where one is missing."""
+    return column.cast(pl.Float64).fill_null(np.nan).to_numpy()
 
 
 def why_missing(*reasons: tuple[pl.Expr, str]) -> pl.Expr:

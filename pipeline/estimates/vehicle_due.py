@@ -7,7 +7,7 @@ import polars as pl
 
 from pipeline.contract.tables import VEHICLE_DUE
 from pipeline.estimates.after_clear import HALF_A_STEP, AfterClear, EvapCurve
-from pipeline.estimates.table_shape import as_table
+from pipeline.estimates.table_shape import as_table, floats
 from pipeline.statistics.intervals import Estimate
 
 #: A monitor still not complete where this share of its model has it complete wants a look, not more driving.
@@ -96,7 +96,9 @@ def _by_curve(frame: pl.DataFrame, curve: EvapCurve | None, level: float) -> pl.
     models = curve.models.with_columns(n_curve=pl.Series(curve.curves.n, dtype=pl.Float64).cast(pl.Int64))
     frame = frame.join(models, on=["make", "model"], how="left", maintain_order="left")
     place = frame["place"].cast(pl.Int64).fill_null(-1).to_numpy()
-    seen, then = (curve.curves.share(place, _km(frame[c]), level) for c in ("start_km", "km_at_due"))
+    seen, then = (
+        curve.curves.share(place, floats(frame[c]) + HALF_A_STEP, level) for c in ("start_km", "km_at_due")
+    )
     chance = _given_not_yet(seen, then)
     by_curve = pl.col("basis") != "arrivals"
     columns = dict(zip(("chance_ready", "chance_low", "chance_high"), chance, strict=True))
@@ -108,10 +110,6 @@ def _by_curve(frame: pl.DataFrame, curve: EvapCurve | None, level: float) -> pl.
         n_behind=pl.when(by_curve).then("n_curve").otherwise("n_behind"),
         share_seen=pl.when(by_curve).then(pl.Series("seen", seen.value).fill_nan(None)),
     )
-
-
-def _km(distance: pl.Series) -> np.ndarray:
-    return distance.cast(pl.Float64).fill_null(np.nan).to_numpy() + HALF_A_STEP
 
 
 def _given_not_yet(seen: Estimate, then: Estimate) -> Estimate:

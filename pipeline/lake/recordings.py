@@ -31,18 +31,21 @@ def headers_from_recordings(files: list[LakeFile], form: SourceForm) -> Reading:
     Returns
     -------
     Reading of kind traces; `row` is 0, `text` holds the words as they stood in the name or line. Empty where the
-    source has no pattern for them.
+    source has no pattern for them. `hints` names the files that cannot be read.
     """
     kind_form = form.of("samples")
     if not kind_form.has_facts_in_names:
         return nothing_read("traces")
     told: list[tuple[LakeFile, dict[str, str]]] = []
+    unreadable: dict[str, str] = {}
     for file in files:
         try:
             told += [(file, facts) for facts in _facts_of_recordings(file, kind_form)]
-        except FileUnreadable:
-            continue
-    return _as_reading(told, kind_form) if told else nothing_read("traces")
+        except FileUnreadable as problem:
+            unreadable[file.file] = problem.what
+    reading = _as_reading(told, kind_form) if told else nothing_read("traces")
+    reading.hints = unreadable
+    return reading
 
 
 def _facts_of_recordings(file: LakeFile, form: KindForm) -> list[dict[str, str]]:

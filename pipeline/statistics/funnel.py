@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,7 +36,7 @@ class Funnel:
     `position`: inside, above, below (the 95 % limits), beyond_above, beyond_below (the 99.8 % limits); None
     where nothing was expected or fewer than three groups are compared. `z` is the over-dispersed deviation,
     `p_value` how often an ordinary group would be so far off, two-sided; `tau2` [1] is what the group was
-    judged by, `dispersion` that of all groups together.
+    judged by.
     """
 
     ratio: Floats
@@ -47,7 +46,6 @@ class Funnel:
     z: Floats
     p_value: Floats
     tau2: Floats
-    dispersion: Dispersion
 
 
 @dataclass(frozen=True)
@@ -98,7 +96,7 @@ def funnel(observed: ArrayLike, expected: ArrayLike, *, allows_dispersion: bool 
     placed = (
         _position(ratio, inner, outer) if usable.sum() >= FEWEST_GROUPS else np.full(e.shape, None, object)
     )
-    return Funnel(ratio, inner, outer, placed, z, _p_value(o, e, z), tau2, _dispersion(o[usable], e[usable]))
+    return Funnel(ratio, inner, outer, placed, z, _p_value(o, e, z), tau2)
 
 
 def student_p_value(z: ArrayLike, n_groups: int) -> Floats:
@@ -153,54 +151,6 @@ def as_survival(limits: Funnel, expected_survival: ArrayLike) -> SurvivalFunnel:
     }
     position = np.array([mirrored.get(word, word) for word in limits.position], object)
     return SurvivalFunnel(inner, outer, position)
-
-
-def limit_lines(expected: ArrayLike, tau2: float, level: float) -> Bounds:
-    """Draw smooth limits on observed/expected over a range of expectations, for a chart.
-
-    Parameters
-    ----------
-    expected : (n,) events [1], > 0.
-    tau2 : variance of sqrt(O/E) beyond chance [1], >= 0.
-    level : probability between the lines, 0..1.
-
-    Returns
-    -------
-    Bounds : (n,) [1]; the wider of the normal and the interpolated Poisson limit. `funnel` places groups by
-        whole events and is a little wider.
-
-    >>> [round(float(b[0]), 4) for b in limit_lines([20.0], 0.0, 0.95)]
-    [0.5603, 1.4863]
-    """
-    e = np.atleast_1d(np.asarray(expected, float))
-    e = np.where(e > 0, e, np.nan)
-    low, high = _normal_limits(e, np.broadcast_to(tau2, e.shape), level)
-    tail = (1 - level) / 2
-    exact = [np.maximum(interpolated_quantile(stats.poisson(e), p), 0) / e for p in (tail, 1 - tail)]
-    return Bounds(np.minimum(low, exact[0]), np.maximum(high, exact[1]))
-
-
-def interpolated_quantile(distribution: Any, probability: float) -> Floats:
-    """Interpolate the quantile of a discrete distribution, for smooth limits.
-
-    Parameters
-    ----------
-    distribution : frozen discrete scipy distribution (or an array of them) on 0, 1, 2, ...
-    probability : 0..1.
-
-    Returns
-    -------
-    r - (P(R <= r) - p)/P(R = r), r the smallest with P(R <= r) >= p; may fall below 0.
-
-    Notes
-    -----
-    Source: D. Spiegelhalter, Statistics in Medicine 24 (2005) 1185-1202, appendix A.1.1.
-
-    >>> round(float(interpolated_quantile(stats.poisson(20.0), 0.975)) / 20, 6)
-    1.437288
-    """
-    r = distribution.ppf(probability)
-    return r - (distribution.cdf(r) - probability) / distribution.pmf(r)
 
 
 def over_dispersion(

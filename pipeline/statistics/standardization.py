@@ -8,8 +8,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.statistics.grouping import Codes, Flags, Floats, Grouping, group_rows
-from pipeline.statistics.intervals import Estimate, poisson_interval
+from pipeline.statistics.grouping import Flags, Floats, Grouping, group_rows
+from pipeline.statistics.risk_sets import risk_sets
 from pipeline.statistics.survival import cumulative_hazard, kaplan_meier
 
 
@@ -78,17 +78,13 @@ def expected_of_units(
     """
     end, flag = np.asarray(time, float), np.asarray(event, float)
     cut, happened = np.minimum(end, horizon), (flag != 0) & (end <= horizon)
-    hazard = cumulative_hazard(cut, happened, strata)
+    table = risk_sets(cut, happened, strata)
     survival = kaplan_meier(cut, happened, strata, at=horizon).survival
-    return UnitExpectations(happened, hazard.at_exit(), survival[hazard.table.unit])
+    return UnitExpectations(happened, cumulative_hazard(table)[table.row], survival[table.unit])
 
 
 def expected_counts(
-    counts: ArrayLike,
-    exposure: ArrayLike,
-    strata: ArrayLike,
-    groups: ArrayLike,
-    reference: tuple[ArrayLike, ArrayLike, ArrayLike] | None = None,
+    counts: ArrayLike, exposure: ArrayLike, strata: ArrayLike, groups: ArrayLike
 ) -> Standardized:
     """Compare groups by counts over exposure, given each row's stratum.
 
@@ -97,17 +93,15 @@ def expected_counts(
     counts : (n,) events [1], >= 0.
     exposure : (n,) [any one unit; trials, years, vehicles], >= 0.
     strata, groups : (n,) labels.
-    reference : (labels of strata, events, exposure) of a standard population; None: all rows together.
 
     Returns
     -------
     Standardized : per group; `n` is its exposure; `expected_survival` is 1 - expected/exposure where the events
-        are shares of the exposure, NaN where that lies outside 0..1. A stratum that the reference lacks
-        makes the group's expectation NaN: unknown is not 0.
+        are shares of the exposure, NaN where that lies outside 0..1.
 
     Notes
     -----
-    Expected = sum over strata of the reference's rate times the group's exposure.
+    Expected = sum over strata of the rate of all rows together times the group's exposure.
     Source: S. Selvin, Statistical Analysis of Epidemiologic Data (2004), indirect adjustment.
 
     >>> expected_counts([3, 1], [10, 10], ["s", "s"], ["a", "b"]).expected.tolist()
@@ -117,55 +111,14 @@ def expected_counts(
     by_group, by_stratum = group_rows(groups, len(x)), group_rows(strata, len(x))
     used = (x >= 0) & (t >= 0) & np.isfinite(x + t) & (by_group.codes >= 0) & (by_stratum.codes >= 0)
     group = Grouping(by_group.labels, by_group.codes[used])
-    rate = _reference_rate(x[used], t[used], Grouping(by_stratum.labels, by_stratum.codes[used]), reference)
-    expected = np.where(t[used] > 0, rate, 0.0) * t[used]
-    n, total = group.total(t[used]), group.total(expected)
+    stratum = Grouping(by_stratum.labels, by_stratum.codes[used])
     with np.errstate(invalid="ignore", divide="ignore"):
+        rate = (stratum.total(x[used]) / stratum.total(t[used]))[stratum.codes]
+        expected = np.where(t[used] > 0, rate, 0.0) * t[used]
+        n, total = group.total(t[used]), group.total(expected)
         without = np.where(n > 0, 1.0 - total / n, np.nan)
     share = np.where((without >= 0) & (without <= 1), without, np.nan)
     return Standardized(by_group.labels, n, group.total(x[used]), total, share)
-
-
-def standardized_ratio(observed: ArrayLike, expected: ArrayLike, level: float = 0.95) -> Estimate:
-    """Divide observed by expected, with exact Poisson bounds of the observed count.
-
-    Parameters
-    ----------
-    observed : (n,) events [1].
-    expected : (n,) events [1], > 0; anything else gives NaN.
-    level : confidence level, 0..1.
-
-    Returns
-    -------
-    Estimate : (n,) ratio [1] with bounds; the expectation is taken as known.
-
-    >>> [round(float(v[0]), 6) for v in standardized_ratio([10], [5.0])]
-    [2.0, 0.959078, 3.678071]
-    """
-    e = np.atleast_1d(np.asarray(expected, float))
-    e = np.where((e > 0) & np.isfinite(e), e, np.nan)
-    low, high = poisson_interval(observed, level)
-    return Estimate(np.asarray(observed, float) / e, low / e, high / e)
-
-
-def _reference_rate(
-    x: Floats, t: Floats, strata: Grouping, reference: tuple[ArrayLike, ArrayLike, ArrayLike] | None
-) -> Floats:
-    """Rate of the reference for each row's stratum."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        if reference is None:
-            return (strata.total(x) / strata.total(t))[strata.codes]
-        labels, events, exposure = (np.asarray(part) for part in reference)
-        standard = group_rows(labels, len(labels))
-        rate = standard.total(events) / standard.total(exposure)
-    return _match(strata.labels, standard.labels, rate)[strata.codes]
-
-
-def _match(wanted: NDArray[Any], labels: NDArray[Any], values: Floats) -> Floats:
-    if len(labels) == 0:
-        return np.full(len(wanted), np.nan)
-    at: Codes = np.minimum(np.searchsorted(labels, wanted), len(labels) - 1)
-    return np.where(labels[at] == wanted, values[at], np.nan)
 
 
 def _mean(values: Floats, group: Grouping, n: Floats) -> Floats:

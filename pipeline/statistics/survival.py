@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.statistics.grouping import Codes, Floats, running_product, running_total
+from pipeline.statistics.grouping import Floats, running_product, running_total
 from pipeline.statistics.intervals import Bounds, clopper_pearson_interval, normal_quantile
 from pipeline.statistics.risk_sets import RiskSets, risk_sets
 
@@ -50,32 +50,6 @@ class SurvivalCurve:
     high: Floats
 
 
-@dataclass(frozen=True)
-class CumulativeHazard:
-    """Nelson-Aalen cumulative hazard of each group; `at` looks it up for any unit."""
-
-    table: RiskSets
-    hazard: Floats
-
-    def at_exit(self) -> Floats:
-        """Return the cumulative hazard [1] of each unit of the table at its own exit."""
-        return self.hazard[self.table.row]
-
-    def at(self, groups: ArrayLike, time: ArrayLike) -> Floats:
-        """Return the cumulative hazard [1] of each unit's group at its time; NaN for an unknown group or time."""
-        labels, when = np.asarray(groups), np.asarray(time, float)
-        known = self.table.labels
-        if len(known) == 0:
-            return np.full(when.shape, np.nan)
-        codes = np.minimum(np.searchsorted(known, labels), len(known) - 1)
-        found = (known[codes] == labels) & (self.table.n_units[codes] > 0) & ~np.isnan(when)
-        return np.where(found, self._look_up(codes, when), np.nan)
-
-    def _look_up(self, codes: Codes, when: Floats) -> Floats:
-        row = self.table.last_step(codes, when)
-        return np.where(row >= 0, self.hazard[row], 0.0) if len(self.hazard) else np.zeros(when.shape)
-
-
 def kaplan_meier(
     time: ArrayLike,
     event: ArrayLike,
@@ -84,7 +58,6 @@ def kaplan_meier(
     at: float,
     level: float = 0.95,
     entry: ArrayLike | None = None,
-    since: float | None = None,
 ) -> Survival:
     """Estimate the share of each group without the event at one time.
 
@@ -93,8 +66,6 @@ def kaplan_meier(
     time, event, groups, entry : (n,) rows as in `risk_sets`.
     at : time [unit of `time`], an event at exactly this time counted.
     level : confidence level, 0..1.
-    since : start age [unit of `time`]: the share is among units without the event then. Use it with `entry`
-        where nobody was under observation early on.
 
     Returns
     -------
@@ -113,7 +84,7 @@ def kaplan_meier(
     >>> [round(float(v[0]), 6) for v in (fit.survival, fit.low, fit.high)]
     [0.266667, 0.009677, 0.686136]
     """
-    table = risk_sets(time, event, groups, _entered(time, entry, since))
+    table = risk_sets(time, event, groups, entry)
     curve = _curve(table, level)
     n_groups, n = len(table.labels), table.n_units
     row = table.last_step(np.arange(n_groups), np.full(n_groups, float(at)))
@@ -148,7 +119,6 @@ def survival_curve(
     *,
     level: float = 0.95,
     entry: ArrayLike | None = None,
-    since: float | None = None,
 ) -> SurvivalCurve:
     """Estimate the whole Kaplan-Meier curve of each group.
 
@@ -161,31 +131,23 @@ def survival_curve(
     >>> survival_curve([1, 2, 3], [1, 0, 1]).survival.round(6).tolist()
     [0.666667, 0.666667, 0.0]
     """
-    return _curve(risk_sets(time, event, groups, _entered(time, entry, since)), level)
+    return _curve(risk_sets(time, event, groups, entry), level)
 
 
-def cumulative_hazard(
-    time: ArrayLike, event: ArrayLike, groups: ArrayLike | None = None, entry: ArrayLike | None = None
-) -> CumulativeHazard:
-    """Estimate the cumulative hazard of each group.
+def cumulative_hazard(table: RiskSets) -> Floats:
+    """Estimate the cumulative hazard [1] at each row of the risk sets.
 
-    Parameters as in `risk_sets`.
-
-    Returns
-    -------
-    CumulativeHazard : look-up by group and time. Summed over a group's own units it gives its own number of
-        events exactly.
+    Summed over a group's own units, each at its exit (`table.row`), it gives the group's number of events exactly.
 
     Notes
     -----
     H(t) = sum over event times <= t of d/n, tied events not spread out.
     Source: O. Aalen, Annals of Statistics 6 (1978) 701-726.
 
-    >>> cumulative_hazard([1, 2, 2], [1, 1, 0]).at(["all"], [2.0]).round(6).tolist()
-    [0.833333]
+    >>> cumulative_hazard(risk_sets([1, 2, 2], [1, 1, 0])).round(6).tolist()
+    [0.333333, 0.833333]
     """
-    table = risk_sets(time, event, groups, entry)
-    return CumulativeHazard(table, running_total(_ratio(table.n_events, table.n_at_risk), table.starts))
+    return running_total(_ratio(table.n_events, table.n_at_risk), table.starts)
 
 
 def greenwood_bounds(survival: Floats, variance_sum: Floats, level: float) -> Bounds:
@@ -226,14 +188,6 @@ def bounds_at_the_ends(survival: Floats, bounds: Bounds, n_followed: ArrayLike, 
     exact = clopper_pearson_interval(np.where(survival == 1, n, 0.0), n, level)
     at_an_end = (survival == 0) | (survival == 1)
     return Bounds(*(np.where(at_an_end, e, b) for e, b in zip(exact, bounds, strict=True)))
-
-
-def _entered(time: ArrayLike, entry: ArrayLike | None, since: float | None) -> ArrayLike | None:
-    """Entry times when only what follows `since` is to count."""
-    if since is None:
-        return entry
-    began = np.zeros(np.shape(time)) if entry is None else np.asarray(entry, float)
-    return np.maximum(began, since)
 
 
 def _curve(table: RiskSets, level: float) -> SurvivalCurve:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from pipeline.statistics.grouping import Floats
@@ -29,6 +29,13 @@ class Limit(NamedTuple):
     limit: float
     head_start: float
     run_length: float
+
+
+class Chart(NamedTuple):
+    """CUSUM of each series: `value` [events] after every count, and whether it signals there."""
+
+    value: Floats
+    is_signal: NDArray[np.bool_]
 
 
 def usual_level(counts: ArrayLike, expected: ArrayLike, shape: ArrayLike, rate: ArrayLike) -> Usual:
@@ -109,3 +116,40 @@ def paid_limit(n_charts: int, n_periods: int, chance: float) -> Limit:
         low, high = (middle, high) if paid > target else (low, middle)
     head = HEAD_SHARE * high
     return Limit(high, head, float(np.exp(high) - np.exp(head)))
+
+
+def cusum(counts: ArrayLike, reference: ArrayLike, limit: ArrayLike, head_start: ArrayLike = 0.0) -> Chart:
+    """Run an upper CUSUM over each series of counts.
+
+    Parameters
+    ----------
+    counts : (..., periods) events [1]; a missing count leaves the sum as it is.
+    reference : k [events per period], one number or one per period where the expectation changes.
+    limit : h [events], > 0: signal when the sum reaches it ("at least", not "above").
+    head_start : sum to begin with [events], 0..limit; after a signal the sum starts there again.
+
+    Returns
+    -------
+    Chart : same shape as `counts`.
+
+    Notes
+    -----
+    C(i) = max(0, C(i-1) + x(i) - k).
+    Source: J. Lucas, Technometrics 27 (1985) 129-144.
+
+    >>> cusum([1, 3, 0, 2, 5, 4], 3, 3).value.tolist()
+    [0.0, 0.0, 0.0, 0.0, 2.0, 3.0]
+    """
+    x = np.asarray(counts, float)
+    k, h, first = (np.asarray(v, float) for v in (reference, limit, head_start))
+    k = np.broadcast_to(k, x.shape)
+    lead = x.shape[:-1]
+    h, first = np.broadcast_to(h, lead), np.broadcast_to(first, lead)
+    value, signal = np.zeros(x.shape), np.zeros(x.shape, bool)
+    current = first.astype(float)
+    for period in range(x.shape[-1]):
+        step = x[..., period] - k[..., period]
+        current = np.where(np.isnan(step), current, np.maximum(0.0, current + step))
+        value[..., period], signal[..., period] = current, current >= h
+        current = np.where(current >= h, first, current)
+    return Chart(value, signal)

@@ -142,9 +142,11 @@ def _read_headers(plan: Plan, warehouse: Warehouse, files: list[LakeFile]) -> No
         by_source[file.source_id].append(file)
     for source_id, mine in by_source.items():
         reading = headers_from_recordings(mine, plan.stock.forms[source_id])
-        if reading.records.height == 0:
+        told = [file.file for file in mine if file.file not in reading.hints]
+        # Rows above 0 are samples: what was refused of them stays where their file turns out to be damaged.
+        forget(warehouse, told, ("stage.traces", "stage.problems"), "row <= 0")
+        if reading.records.is_empty():
             continue
-        forget(warehouse, reading.records["file"].to_list(), ("stage.traces", "stage.problems"))
         records, misread = _numbered(reading)
         problems = record_problems(ALL_KINDS["traces"], records, misread)
         stage_records(warehouse, "traces", records.with_columns(raw=raw_of(reading.text)), problems)

@@ -256,11 +256,7 @@ def _drop_old_rows(folder: Path, warehouse: Warehouse, files: list[str]) -> None
         warehouse.con.execute("delete from stage.sample_parquet where parquet = ?", [name])
         warehouse.append("stage.sample_parquet", _write_parquet(folder, rest))
     forget(warehouse, files, (*SAMPLE_TABLES, "stage.sample_parquet"))
-    warehouse.con.execute(
-        "delete from stage.problems where row > 0 and kind = 'samples'"
-        " and file in (select unnest(?::varchar[]))",
-        [files],
-    )
+    forget(warehouse, files, ("stage.problems",), "row > 0")
 
 
 def make_samples_view(warehouse: Warehouse, folder: Path) -> None:

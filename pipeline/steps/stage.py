@@ -98,10 +98,11 @@ def carry_over(warehouse: Warehouse, previous: Path, files: list[str]) -> None:
         warehouse.con.unregister("carried")
 
 
-def forget(warehouse: Warehouse, files: list[str], tables: tuple[str, ...]) -> None:
-    """Delete what is staged of these files in these tables."""
+def forget(warehouse: Warehouse, files: list[str], tables: tuple[str, ...], rows: str = "true") -> None:
+    """Delete what is staged of these files in these tables: all, or the rows that meet an SQL condition."""
     for name in tables:
-        warehouse.con.execute(f"delete from {name} where file in (select unnest(?::varchar[]))", [files])
+        sql = f"delete from {name} where {rows} and file in (select unnest(?::varchar[]))"
+        warehouse.con.execute(sql, [files])
 
 
 def put_file(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme, words
-from reports.charts.frame import ROWS, Rows, Spec, finish, tips
+from reports.charts.frame import ROWS, Rows, Spec, by_look, finish, tips
 
 
 def draw_funnel(rows: Rows, x_title: str, y_title: str, description: str) -> Spec:
@@ -50,15 +50,12 @@ def _expected(x: alt.X, title: str) -> alt.Chart:
 def _shops(x: alt.X, title: str) -> alt.Chart:
     """Draw one mark per shop; a click on the legend dims the other classes."""
     picked = alt.selection_point(name="picked_class", fields=["funnel_label"], bind="legend")
-    names = [words.label(word) for word in theme.FUNNEL_MARKS]
-    colors = [color for color, _ in theme.FUNNEL_MARKS.values()]
-    shapes = [shape for _, shape in theme.FUNNEL_MARKS.values()]
+    looks = {words.label(word): look for word, look in theme.FUNNEL_MARKS.items()}
     points = alt.Chart(ROWS, name="shops").mark_point(size=95)
     return points.encode(
         x=x,
         y=_share("first_time_fix", title),
-        color=alt.Color("funnel_label:N", title=None, scale=alt.Scale(domain=names, range=colors)),
-        shape=alt.Shape("funnel_label:N", title=None, scale=alt.Scale(domain=names, range=shapes)),
+        **by_look("funnel_label:N", looks),
         opacity=alt.condition(picked, alt.value(1), alt.value(0.15)),
         tooltip=tips(
             group="shop",

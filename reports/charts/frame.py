@@ -69,6 +69,26 @@ def only_chosen(chart: AnyChart, **chosen: str) -> AnyChart:
     return chart
 
 
+def by_look(field: str, looks: dict[str, tuple[str, str]]) -> dict[str, Any]:
+    """Color and shape together by the value of a field; `looks` has them by value, in the legend's order."""
+    colors, shapes = zip(*looks.values(), strict=True)
+    color, shape = (alt.Scale(domain=list(looks), range=list(each)) for each in (colors, shapes))
+    return {
+        "color": alt.Color(field, title=None, scale=color),
+        "shape": alt.Shape(field, title=None, scale=shape),
+    }
+
+
+def by_curve(curves: tuple[str, str]) -> dict[str, Any]:
+    """Draw the rows whose `curve` is the first solid, and those of the second dashed in another color."""
+    color = alt.Scale(domain=list(curves), range=[theme.TEAL, theme.RUST])
+    dash = alt.Scale(domain=list(curves), range=[[1, 0], [5, 4]])
+    return {
+        "color": alt.Color("curve:N", title=None, scale=color),
+        "strokeDash": alt.StrokeDash("curve:N", title=None, scale=dash),
+    }
+
+
 def tips(**titles: str) -> list[alt.Tooltip]:
     """Hover shows these text fields under these titles, in this order."""
     return [alt.Tooltip(f"{name}:N", title=title) for name, title in titles.items()]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import ROWS, Rows, Spec, finish, only_chosen, tips
+from reports.charts.frame import ROWS, Rows, Spec, by_look, finish, only_chosen, tips
 
 
 def draw_item_by_year(rows: Rows, y_title: str, description: str, item: str, vehicle_type: str) -> Spec:
@@ -45,8 +45,7 @@ def draw_stations(rows: Rows, description: str, measure: str) -> Spec:
         and the texts `count_text`, `value_text`, `interval_text`, `expected_text`, `chance_text`.
     """
     drawn = [r for r in rows if r["n"] is not None and r["expected"] is not None]
-    domain = ["a reason to look", "as expected"]
-    looks = (theme.FLAGGED, (theme.TEAL, "circle"))
+    looks = {"a reason to look": theme.FLAGGED, "as expected": (theme.TEAL, "circle")}
     scale = alt.Scale(type="sqrt", zero=True, nice=True)
     x = alt.X(
         "expected:Q",
@@ -62,8 +61,7 @@ def draw_stations(rows: Rows, description: str, measure: str) -> Spec:
     point = base.mark_point().encode(
         x=x,
         y=y,
-        color=alt.Color("mark:N", title=None, scale=alt.Scale(domain=domain, range=[c for c, _ in looks])),
-        shape=alt.Shape("mark:N", title=None, scale=alt.Scale(domain=domain, range=[s for _, s in looks])),
+        **by_look("mark:N", looks),
         tooltip=tips(
             station_id="station",
             count_text="counted",

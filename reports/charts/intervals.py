@@ -2,14 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import altair as alt
 
-from reports import theme
+from reports import theme, words
 from reports.charts.frame import ROWS, AnyChart, Rows, Spec, finish_lines, only_chosen, tips
 
 STEP = 24
+
+
+def interval_dot(
+    category: str,
+    order: int,
+    estimate: Iterable[float | None],
+    count_text: str,
+    *,
+    write: Callable[[float | None], str] = words.number,
+    unit: str = "",
+    **more: Any,
+) -> dict[str, Any]:
+    """Lay one estimate (value, low, high) out for `draw_intervals`; `more` holds its `series`, `mark` and choice."""
+    value, low, high = estimate
+    return {
+        "category": category,
+        "order": order,
+        "value": value,
+        "low": low,
+        "high": high,
+        "value_text": f"{write(value)}{unit}",
+        "interval_text": f"{words.interval(low, high, write)}{unit}",
+        "count_text": count_text,
+        **more,
+    }
 
 
 def draw_intervals(
@@ -81,29 +107,16 @@ def draw_intervals(
 
 def _looks(series: tuple[str, ...], with_shape: bool) -> dict[str, Any]:
     """Color, and for dots shape, by series; without series by whether the row stands out."""
-    if not series:
-        domain, looks = ["", "stands out"], (theme.PLAIN, theme.FLAGGED)
-        colors, shapes = [c for c, _ in looks], [s for _, s in looks]
+    if series:
+        field, legend = "series:N", alt.Legend(title=None)
+        looks = dict(zip(series, zip(theme.SERIES_COLORS, theme.SERIES_SHAPES, strict=True), strict=False))
+    else:
         field, legend = "mark:N", None
-        return _channels(field, domain, colors, shapes, legend, with_shape)
-    channels = _channels(
-        "series:N",
-        list(series),
-        list(theme.SERIES_COLORS[: len(series)]),
-        list(theme.SERIES_SHAPES[: len(series)]),
-        alt.Legend(title=None),
-        with_shape,
-    )
-    return {**channels, "yOffset": alt.YOffset("series:N", sort=list(series))}
-
-
-def _channels(
-    field: str, domain: list[str], colors: list[str], shapes: list[str], legend: Any, with_shape: bool
-) -> dict[str, Any]:
-    color = alt.Color(field, scale=alt.Scale(domain=domain, range=colors), legend=legend)
-    if not with_shape:
-        return {"color": color}
-    return {
-        "color": color,
-        "shape": alt.Shape(field, scale=alt.Scale(domain=domain, range=shapes), legend=legend),
+        looks = {"": theme.PLAIN, "stands out": theme.FLAGGED}
+    colors, shapes = (list(each) for each in zip(*looks.values(), strict=True))
+    channels: dict[str, Any] = {
+        "color": alt.Color(field, scale=alt.Scale(domain=list(looks), range=colors), legend=legend)
     }
+    if with_shape:
+        channels["shape"] = alt.Shape(field, scale=alt.Scale(domain=list(looks), range=shapes), legend=legend)
+    return channels | ({"yOffset": alt.YOffset("series:N", sort=list(series))} if series else {})

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import ROWS, Rows, Spec, finish, only_chosen, tips
+from reports.charts.frame import ROWS, Rows, Spec, by_curve, finish, only_chosen, tips
 
 #: Sizes that programs speak of, customary and not part of any code's text: 0.020 in and 0.040 in.
 MARKED_MM = (0.5, 1.0)
@@ -27,10 +27,6 @@ def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
     )
     scale, axis = alt.Scale(domain=[0, 1]), alt.Axis(format="%", tickCount=5)
     share = alt.Y("share_at_most:Q", title=y_title, scale=scale, axis=axis)
-    looks = alt.Scale(domain=list(CURVES), range=[theme.TEAL, theme.RUST])
-    dashes = alt.StrokeDash(
-        "curve:N", title=None, scale=alt.Scale(domain=list(CURVES), range=[[1, 0], [5, 4]])
-    )
     base = alt.Chart(ROWS)
     band = (
         base.transform_filter("isValid(datum.low) && isValid(datum.high)")
@@ -40,7 +36,7 @@ def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
     step = (
         base.transform_calculate(curve=f"'{CURVES[0]}'")
         .mark_line(interpolate="step-after", strokeWidth=2.2)
-        .encode(x=x, y=share, color=alt.Color("curve:N", title=None, scale=looks), strokeDash=dashes)
+        .encode(x=x, y=share, **by_curve(CURVES))
     )
     smooth = (
         base.transform_calculate(curve=f"'{CURVES[1]}'")
@@ -49,8 +45,7 @@ def draw_size_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
         .encode(
             x=x,
             y=alt.Y("lognormal_share:Q", title=y_title, scale=scale, axis=axis),
-            color=alt.Color("curve:N", title=None, scale=looks),
-            strokeDash=dashes,
+            **by_curve(CURVES),
         )
     )
     points = base.mark_point(size=34, color=theme.TEAL).encode(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import ROWS, Rows, Spec, finish, only_chosen, tips
+from reports.charts.frame import ROWS, Rows, Spec, by_curve, finish, only_chosen, tips
 
 CURVES = ("as counted (Nelson-Aalen)", "Weibull fit")
 
@@ -24,11 +24,6 @@ def draw_life_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
     )
     scale = alt.Scale(type="log", nice=False, padding=8)
     axis = alt.Axis(format="~g", tickCount=5)
-    looks = alt.Scale(domain=list(CURVES), range=[theme.TEAL, theme.RUST])
-    color = alt.Color("curve:N", title=None, scale=looks)
-    dashes = alt.StrokeDash(
-        "curve:N", title=None, scale=alt.Scale(domain=list(CURVES), range=[[1, 0], [5, 4]])
-    )
     base = alt.Chart(ROWS)
 
     def y(field: str) -> alt.Y:
@@ -42,13 +37,13 @@ def draw_life_curve(rows: Rows, x_title: str, y_title: str, description: str, gr
     counted = (
         base.transform_calculate(curve=f"'{CURVES[0]}'")
         .mark_line(strokeWidth=2, point=False)
-        .encode(x=x, y=y("failures_per_unit"), color=color, strokeDash=dashes)
+        .encode(x=x, y=y("failures_per_unit"), **by_curve(CURVES))
     )
     fit = (
         base.transform_calculate(curve=f"'{CURVES[1]}'")
         .transform_filter("datum.weibull_failures_per_unit > 0")
         .mark_line(strokeWidth=1.8)
-        .encode(x=x, y=y("weibull_failures_per_unit"), color=color, strokeDash=dashes)
+        .encode(x=x, y=y("weibull_failures_per_unit"), **by_curve(CURVES))
     )
     points = base.mark_point(size=30, color=theme.TEAL).encode(
         x=x,

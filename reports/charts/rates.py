@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from reports import theme
-from reports.charts.frame import ROWS, Rows, Spec, finish, tips
+from reports.charts.frame import ROWS, Rows, Spec, by_look, finish, tips
 
 #: Counts that a legend may name, of which it shows the three largest that occur.
 ROUND_COUNTS = tuple(digit * 10**power for power in range(9) for digit in (1, 2, 5))
@@ -23,8 +23,7 @@ def draw_recurrence_map(rows: Rows, description: str) -> Spec:
     rows : `model`, `component`, `n_failures`, `mark` ("recurring" or "not recurring"), and the texts
         `value_text`, `interval_text`, `count_text`, `ratio_text`.
     """
-    domain = ["recurring", "not recurring"]
-    looks = (theme.FLAGGED, (theme.GRAY, "circle"))
+    looks = {"recurring": theme.FLAGGED, "not recurring": (theme.GRAY, "circle")}
     chart = (
         alt.Chart(ROWS)
         .mark_point(opacity=0.9)
@@ -42,12 +41,7 @@ def draw_recurrence_map(rows: Rows, description: str) -> Spec:
                     symbolStrokeColor=theme.GRAY,
                 ),
             ),
-            color=alt.Color(
-                "mark:N", title=None, scale=alt.Scale(domain=domain, range=[c for c, _ in looks])
-            ),
-            shape=alt.Shape(
-                "mark:N", title=None, scale=alt.Scale(domain=domain, range=[s for _, s in looks])
-            ),
+            **by_look("mark:N", looks),
             tooltip=tips(
                 model="model",
                 component="component",

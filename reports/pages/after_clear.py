@@ -7,8 +7,9 @@ from typing import Any
 import polars as pl
 
 from reports import words
-from reports.charts.intervals import draw_intervals
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.charts.intervals import draw_intervals, interval_dot
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 COUNTERS = {"distance_km": "distance, km", "warmups": "warm-ups"}
@@ -109,24 +110,20 @@ def dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         :MAX_MODELS
     ]
     return [
-        {
-            "monitor": key(r),
-            "category": words.of_model(r),
-            "order": order,
-            "series": series,
-            "value": value,
-            "low": low,
-            "high": high,
-            "value_text": words.number(value),
-            "interval_text": words.interval(low, high),
-            "count_text": f"{words.count(r['n_not_ready'])} of {words.count(r['n_vehicles'])}",
-        }
-        for order, r in enumerate(ordered)
-        for series, value, low, high in (
-            (SERIES[0], r["reading"], r["low"], r["high"]),
-            (SERIES[1], r["pooled"], r["pooled_low"], r["pooled_high"]),
+        interval_dot(
+            words.of_model(r),
+            order,
+            estimate,
+            f"{words.count(r['n_not_ready'])} of {words.count(r['n_vehicles'])}",
+            monitor=key(r),
+            series=series,
         )
-        if value is not None
+        for order, r in enumerate(ordered)
+        for series, estimate in (
+            (SERIES[0], (r["reading"], r["low"], r["high"])),
+            (SERIES[1], (r["pooled"], r["pooled_low"], r["pooled_high"])),
+        )
+        if estimate[0] is not None
     ]
 
 
@@ -143,13 +140,13 @@ def numbers(rows: list[dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(words.of_model(r)),
-                text_cell(key_text(r)),
-                number_cell(f"{100 * r['share_ready']:.0f}%", r["share_ready"]),
-                number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-                number_cell(words.count(r["n_not_ready"]), r["n_not_ready"]),
-                number_cell(words.number(r["reading"]), r["reading"], spread(r, "low", "high", "reason")),
-                number_cell(
+                cells.text(words.of_model(r)),
+                cells.text(key_text(r)),
+                Cell(f"{100 * r['share_ready']:.0f}%", r["share_ready"]),
+                cells.count(r["n_vehicles"]),
+                cells.count(r["n_not_ready"]),
+                Cell(words.number(r["reading"]), r["reading"], spread(r, "low", "high", "reason")),
+                Cell(
                     words.number(r["pooled"]),
                     r["pooled"],
                     spread(r, "pooled_low", "pooled_high", "pooled_reason"),

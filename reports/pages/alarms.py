@@ -9,8 +9,9 @@ import polars as pl
 from pipeline.contract.tables import ALARMS
 from reports import words
 from reports.charts.months import draw_months
-from reports.pages.page import Finding, Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
-from reports.pages.run import Run
+from reports.pages import cells
+from reports.pages.page import Finding, Grid, Picture, Row, Section, choice, grid
+from reports.pages.parts import names_of
 
 #: Charts may be looked at for so many pairs, those with the most evidence of a rise first.
 MAX_CHARTS = 60
@@ -29,7 +30,7 @@ CHART = (
 )
 
 
-def something_new(rows: pl.DataFrame, run: Run) -> Section:
+def something_new(rows: pl.DataFrame) -> Section:
     question = "Is something new starting?"
     every = [with_words(r) for r in rows.sort("make", "model", "component", "month").to_dicts()]
     judged = [r for r in every if r["month"] is not None and r["evidence"] is not None]
@@ -87,12 +88,7 @@ def something_new(rows: pl.DataFrame, run: Run) -> Section:
 
 
 def with_words(r: dict[str, Any]) -> dict[str, Any]:
-    return r | {
-        "name": words.of_model(r),
-        "part": words.label(r["component"]),
-        "group_key": f"{r['make']} {r['model']}: {r['component']}",
-        "month_text": r["month"].strftime("%Y-%m") if r["month"] else words.MISSING,
-    }
+    return r | names_of(r) | {"month_text": r["month"].strftime("%Y-%m") if r["month"] else words.MISSING}
 
 
 def answer(last: list[dict[str, Any]], signals: list[dict[str, Any]]) -> tuple[str, ...]:
@@ -134,13 +130,13 @@ def alarm_grid(last: list[dict[str, Any]], most: dict[str, float], signals: list
     lines = (
         Row(
             (
-                text_cell(r["part"], r["group_key"] in first),
-                text_cell(r["name"]),
-                number_cell(words.count(r["observed"]), r["observed"]),
-                number_cell(words.number(r["expected"], 2), r["expected"]),
-                number_cell(words.number(most[r["group_key"]], 3), most[r["group_key"]]),
-                number_cell(words.number(r["evidence_limit"], 3), r["evidence_limit"]),
-                text_cell(first.get(r["group_key"], "")),
+                cells.text(r["part"], r["group_key"] in first),
+                cells.text(r["name"]),
+                cells.count(r["observed"]),
+                cells.number(r["expected"], 2),
+                cells.number(most[r["group_key"]], 3),
+                cells.number(r["evidence_limit"], 3),
+                cells.text(first.get(r["group_key"], "")),
             )
         )
         for r in sorted(last, key=lambda r: -most[r["group_key"]])

@@ -8,18 +8,21 @@ from typing import Any
 import polars as pl
 
 from reports import words
-from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid
 from reports.pages.refusals import cut, refused
 from reports.pages.run import Run
 from reports.pages.source_checks import CHECKS, checked
 
+#: Columns of `audit.files` that count records: those read are the sum of the others.
+COUNTED = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
+
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the data page from `audit.files`, `audit.runs`, `quarantine.records`, `mart.source_vent` and
-    `mart.source_pressure`."""
+    """Make the data page from `audit.files`, `audit.runs`, `quarantine.records` and the marts of `CHECKS`."""
     files, quarantine = read("audit.files"), read("quarantine.records")
     sections = (
-        refused(quarantine, files),
+        refused(quarantine),
         *(checked(check, read) for check in CHECKS),
         list_files(files),
         skipped(files, run),
@@ -40,9 +43,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
 def files_sentence(files: pl.DataFrame) -> str:
     if files.is_empty():
         return "No file has been read."
-    read_, good, bad, again = (
-        int(files[c].sum() or 0) for c in ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
-    )
+    read_, good, bad, again = (int(files[c].sum() or 0) for c in COUNTED)
     sources = words.plural(files["source_id"].n_unique(), "source")
     return (
         f"{words.plural(files.height, 'file')} of {sources}: {words.plural(read_, 'record')} read ="
@@ -60,13 +61,10 @@ def list_files(files: pl.DataFrame) -> Section:
     lines = (
         Row(
             (
-                text_cell(r["file"]),
-                text_cell(words.label(r["kind"])),
+                cells.text(r["file"]),
+                cells.text(words.label(r["kind"])),
                 Cell(r["status"] or words.MISSING, r["status"], cut(r["problem"])),
-                *(
-                    number_cell(words.count(r[c]), r[c])
-                    for c in ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
-                ),
+                *(cells.count(r[c]) for c in COUNTED),
                 Cell(words.moment(r["ingested_at"]), words.moment(r["ingested_at"])),
                 Cell((r["sha256"] or "")[:12], None),
             )
@@ -102,19 +100,22 @@ def list_files(files: pl.DataFrame) -> Section:
     )
 
 
+def summed(files: pl.DataFrame, *keys: str) -> list[dict[str, Any]]:
+    """Count files (`n`) and their records by some columns."""
+    return files.group_by(keys).agg(pl.len().alias("n"), pl.col(COUNTED).sum()).sort(keys).to_dicts()
+
+
 def by_source(files: pl.DataFrame) -> Grid:
-    counted = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
-    groups = files.group_by("source_id", "kind").agg(pl.len().alias("n"), *(pl.col(c).sum() for c in counted))
     lines = (
         Row(
             (
-                text_cell(g["source_id"]),
-                text_cell(words.label(g["kind"])),
-                number_cell(words.count(g["n"]), g["n"]),
-                *(number_cell(words.count(g[c]), g[c]) for c in counted),
+                cells.text(g["source_id"]),
+                cells.text(words.label(g["kind"])),
+                cells.count(g["n"]),
+                *(cells.count(g[c]) for c in COUNTED),
             )
         )
-        for g in groups.sort("source_id", "kind").to_dicts()
+        for g in summed(files, "source_id", "kind")
     )
     return grid(
         "By source and kind",
@@ -147,14 +148,9 @@ def steps(run: Run) -> Section:
     if run.started_at is None:
         return Section("run", question, ("No run is recorded.",))
     timed = sorted(run.durations_s.items(), key=lambda kv: -float(kv[1]))
-    lines = (
-        Row((text_cell(words.label(name)), number_cell(f"{float(s):.1f}", float(s)))) for name, s in timed
-    )
-    stated = (Row((text_cell(name), Cell(str(v), str(v)))) for name, v in sorted(run.versions.items()))
-    tables = (
-        Row((text_cell(name), number_cell(words.count(int(n)), int(n))))
-        for name, n in sorted(run.row_counts.items())
-    )
+    lines = (Row((cells.text(words.label(name)), Cell(f"{float(s):.1f}", float(s)))) for name, s in timed)
+    stated = (Row((cells.text(name), Cell(str(v), str(v)))) for name, v in sorted(run.versions.items()))
+    tables = (Row((cells.text(name), cells.count(int(n)))) for name, n in sorted(run.row_counts.items()))
     return Section(
         "run",
         question,
@@ -180,7 +176,7 @@ def _chosen(name: str, value: Any, run: Run) -> str:
 
 def choices(run: Run) -> Section:
     lines = (
-        Row((text_cell(name.replace("_", " ")), Cell(_chosen(name, v, run), str(v))))
+        Row((cells.text(name.replace("_", " ")), Cell(_chosen(name, v, run), str(v))))
         for name, v in sorted(run.settings.items())
     )
     return Section(

@@ -8,19 +8,9 @@ import polars as pl
 
 from pipeline.contract.tables import VEHICLE_DUE
 from reports import words
-from reports.charts.intervals import draw_intervals
-from reports.pages.page import (
-    MAX_ROWS,
-    Cell,
-    Finding,
-    Grid,
-    Picture,
-    Row,
-    Section,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.charts.intervals import draw_intervals, interval_dot
+from reports.pages import cells
+from reports.pages.page import MAX_ROWS, Cell, Finding, Grid, Picture, Row, Section, grid
 from reports.pages.run import Run
 
 #: So many vehicles are drawn; the table holds more, and tables/vehicle_due.csv all of them.
@@ -67,7 +57,7 @@ def due(vehicles: pl.DataFrame, run: Run) -> Section:
     drawn = by_curve.sort("chance_ready", "vehicle_id").head(MAX_DRAWN).to_dicts()
     alt = "Chance that the EVAP monitor is complete on the day, for the vehicles with the smallest chance."
     chart = draw_intervals(
-        [dot(r, order) for order, r in enumerate(drawn)],
+        [due_dot(r, order) for order, r in enumerate(drawn)],
         x_title=words.axis_title(VEHICLE_DUE, "chance_ready"),
         description=alt,
         as_share=True,
@@ -129,18 +119,15 @@ def when(r: dict[str, Any]) -> str:
     return f"due {words.day(r['due_on'])}" if r["due_on"] else "no due date"
 
 
-def dot(r: dict[str, Any], order: int) -> dict[str, Any]:
-    return {
-        "category": f"{r['vehicle_id']}, {when(r)}",
-        "order": order,
-        "mark": "stands out" if r["fault"] else "",
-        "value": r["chance_ready"],
-        "low": r["chance_low"],
-        "high": r["chance_high"],
-        "value_text": words.share(r["chance_ready"]),
-        "interval_text": words.interval(r["chance_low"], r["chance_high"], words.share),
-        "count_text": f"{words.count(r['n_behind'])} {behind(r)}",
-    }
+def due_dot(r: dict[str, Any], order: int) -> dict[str, Any]:
+    return interval_dot(
+        f"{r['vehicle_id']}, {when(r)}",
+        order,
+        (r["chance_ready"], r["chance_low"], r["chance_high"]),
+        f"{words.count(r['n_behind'])} {behind(r)}",
+        write=words.share,
+        mark="stands out" if r["fault"] else "",
+    )
 
 
 def behind(r: dict[str, Any]) -> str:
@@ -171,18 +158,17 @@ def numbers(shown: list[dict[str, Any]], n_all: int) -> Grid:
 
 def line(r: dict[str, Any]) -> Row:
     last = f"{words.day(r['last_inspected_on'])} {words.label(r['last_verdict']) if r['last_verdict'] else ''}".strip()
-    bounds = words.interval(r["chance_low"], r["chance_high"], words.share)
     rests = f"{BASES.get(r['basis'], words.MISSING)}; {words.count(r['n_behind'])} {behind(r)}"
     return Row(
         (
             Cell(r["vehicle_id"], r["vehicle_id"], words.of_model(r), bool(r["fault"])),
-            text_cell(r["advice"] or words.MISSING),
-            text_cell(words.day(r["due_on"])),
-            text_cell(last),
-            text_cell(r["reason"] or rests),
-            number_cell(words.share(r["chance_ready"]), r["chance_ready"], bounds),
-            number_cell(words.number(r["km_at_due"]), r["km_at_due"]),
-            number_cell(
+            cells.text(r["advice"] or words.MISSING),
+            cells.text(words.day(r["due_on"])),
+            cells.text(last),
+            cells.text(r["reason"] or rests),
+            cells.bounded(r["chance_ready"], r["chance_low"], r["chance_high"], write=words.share),
+            cells.number(r["km_at_due"]),
+            Cell(
                 words.number(r["km_per_day"]), r["km_per_day"], "" if r["is_own_distance"] else "of its model"
             ),
         )

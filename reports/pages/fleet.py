@@ -8,10 +8,12 @@ from typing import Any
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_RATE
+from pipeline.contract.vocabulary import DAYS_PER_YEAR
 from reports import words
 from reports.charts.bars import draw_bars
 from reports.charts.intervals import draw_intervals
 from reports.charts.rates import draw_recurrence_map
+from reports.pages import cells
 from reports.pages.alarms import something_new
 from reports.pages.due import due
 from reports.pages.fleet_rows import (
@@ -29,17 +31,7 @@ from reports.pages.fleet_rows import (
     with_words,
 )
 from reports.pages.life import lives_with_words, wear
-from reports.pages.page import (
-    Finding,
-    Page,
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages.page import Finding, Page, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 from reports.pages.stock import stock
 
@@ -48,24 +40,20 @@ FAILURE = (
     " once per job and component. A comeback on the same component counts as a failure and is flagged."
 )
 
-
 EXPOSURE = (
     "Exposure is the time each registered vehicle spent in service inside the window, in vehicle-years of"
-    " 365.25 days; a vehicle without any job counts."
+    f" {DAYS_PER_YEAR} days; a vehicle without any job counts."
 )
-
 
 GARWOOD = (
     "Interval of a rate: exact Poisson (F. Garwood, Fiducial limits for the Poisson distribution, Biometrika"
     " 28, 1936)."
 )
 
-
 SHRUNK = (
     "Shrunk rate: gamma-Poisson empirical Bayes over the models of one component (D. P. Gaver and I. G."
     " O'Muircheartaigh, Technometrics 29, 1987): few failures pull a model toward the others."
 )
-
 
 TESTED = (
     "Recurring: exact conditional binomial test of the model against all other models for that component, then"
@@ -81,7 +69,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
     lives = lives_with_words(read("mart.component_life"))
     sections = (
         recurring(rates, run),
-        something_new(read("mart.alarms"), run),
+        something_new(read("mart.alarms")),
         by_model(rates, run),
         by_component(rates, run),
         wear(lives, read("mart.component_life_curve"), run),
@@ -108,7 +96,7 @@ def recurring(rates: list[dict[str, Any]], run: Run) -> Section:
     if not rates:
         return Section("recurring", question, (nothing(),), how=(FAILURE,))
     tested = [r for r in rates if r["q_value"] is not None]
-    found = sorted((r for r in tested if r["flag"]), key=lambda r: (r["q_value"], -r["n_failures"]))
+    found = standing_out(rates)
     return Section(
         "recurring",
         question,
@@ -123,6 +111,11 @@ def recurring(rates: list[dict[str, Any]], run: Run) -> Section:
             "A recurring pair says that the model differs from the rest, not why: use, age and climate may differ too.",
         ),
     )
+
+
+def standing_out(rates: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick the recurring pairs, the surest first."""
+    return sorted((r for r in rates if r["flag"]), key=lambda r: (r["q_value"], -r["n_failures"]))
 
 
 def recurring_answer(found: list[dict[str, Any]], n_tested: int) -> str:
@@ -208,7 +201,7 @@ def by_model(rates: list[dict[str, Any]], run: Run) -> Section:
         (r["name"] for r in sorted(rates, key=lambda r: (r["q_value"] is None, r["q_value"])) if r["flag"]),
         models[0],
     )
-    rows = dots(rates, "model", lambda r: r["name"], lambda r: r["part"], models)
+    rows = dots(rates, "model", models)
     alt = "Failure rate of each component of the chosen model, as counted and shrunk, with intervals."
     chart = rate_chart(rows, alt, {"model": first})
     return Section(
@@ -231,7 +224,7 @@ def by_component(rates: list[dict[str, Any]], run: Run) -> Section:
         return Section("component", question, (nothing(),))
     parts = sorted({r["part"] for r in rates})
     first = next((r["part"] for r in rates if r["flag"]), parts[0])
-    rows = dots(rates, "part", lambda r: r["part"], lambda r: r["name"], top_models(rates))
+    rows = dots(rates, "part", top_models(rates))
     alt = "Failure rate of the chosen component on each model, as counted and shrunk, with intervals."
     chart = rate_chart(rows, alt, {"part": first})
     return Section(
@@ -272,11 +265,11 @@ def exposure(rates: list[dict[str, Any]]) -> Section:
         (
             Row(
                 (
-                    text_cell(r["name"]),
-                    number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-                    number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
-                    number_cell(words.number(r["vehicle_km"]), r["vehicle_km"]),
-                    number_cell(words.count(r["n_vehicles_km"]), r["n_vehicles_km"]),
+                    cells.text(r["name"]),
+                    cells.count(r["n_vehicles"]),
+                    cells.number(r["vehicle_years"]),
+                    cells.number(r["vehicle_km"]),
+                    cells.count(r["n_vehicles_km"]),
                 )
             )
             for r in models
@@ -304,7 +297,7 @@ def distance(rates: list[dict[str, Any]], run: Run) -> Section:
             "distance", question, ("Not known: no vehicle has two odometer readings inside the window.",)
         )
     offered = top_models(known, MAX_CHOICES)
-    rows = dots(known, "model", lambda r: r["name"], lambda r: r["part"], offered, PER_KM)
+    rows = dots(known, "model", offered, PER_KM)
     models = sorted({r["model"] for r in rows})
     alt = "Failures per million km of each component of the chosen model, with intervals."
     chart = draw_intervals(

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_RATE
 from reports import words
-from reports.charts.intervals import draw_intervals
-from reports.pages.page import Cell, Grid, Row, grid, number_cell, text_cell
+from reports.charts.intervals import draw_intervals, interval_dot
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Row, grid
 from reports.pages.run import Run
 
 #: Pictures show so many models, those with the most failures first; the tables show all.
 MAX_MODELS = 60
 #: So many models may be chosen from; a page that offered thousands would be slow to open.
 MAX_CHOICES = 200
-
 
 SERIES = ("as counted", "shrunk toward the rest")
 
@@ -39,56 +38,51 @@ def with_words(rates: pl.DataFrame) -> list[dict[str, Any]]:
                 f"{words.plural(row['n_failures'], 'failure')} in"
                 f" {words.number(row['vehicle_years'])} vehicle-years"
             ),
+            "km_text": (
+                f"{words.plural(row['n_failures_km'], 'failure')} on"
+                f" {words.plural(row['n_vehicles_km'], 'vehicle')}"
+            ),
         }
         for row in rates.sort("make", "model", "component").to_dicts()
     ]
 
 
+#: Series, its columns (value, low, high), and the text of its count.
 PER_YEAR = (
-    (SERIES[0], "rate_per_1000_vehicle_years", "low", "high", "count_text"),
-    (SERIES[1], "shrunk_rate", "shrunk_low", "shrunk_high", "count_text"),
+    (SERIES[0], ("rate_per_1000_vehicle_years", "low", "high"), "count_text"),
+    (SERIES[1], ("shrunk_rate", "shrunk_low", "shrunk_high"), "count_text"),
 )
-
-
-PER_KM = (("", "rate_per_million_km", "low_per_million_km", "high_per_million_km", "km_text"),)
+PER_KM = (("", ("rate_per_million_km", "low_per_million_km", "high_per_million_km"), "km_text"),)
 
 
 def dots(
     rates: list[dict[str, Any]],
     of: str,
-    group: Callable[[dict[str, Any]], str],
-    category: Callable[[dict[str, Any]], str],
     models: list[str],
-    estimates: tuple[tuple[str, ...], ...] = PER_YEAR,
+    estimates: tuple[tuple[str, tuple[str, ...], str], ...] = PER_YEAR,
 ) -> list[dict[str, Any]]:
-    """Lay rate rows out for `draw_intervals`, one row per estimate, the highest rate first."""
+    """Lay rate rows out for `draw_intervals`, one row per estimate, the highest rate first.
+
+    of : "model" to choose a model and see its parts, "part" to choose a part and see its models.
+    """
+    chosen, category = ("name", "part") if of == "model" else ("part", "name")
     shown = set(models)
     kept = sorted(
-        (r for r in rates if r["name"] in shown), key=lambda r: (-(r[estimates[0][1]] or 0), category(r))
+        (r for r in rates if r["name"] in shown), key=lambda r: (-(r[estimates[0][1][0]] or 0), r[category])
     )
     return [
-        {
-            of: group(r),
-            "category": category(r) + (" ◆ recurring" if r["flag"] else ""),
-            "order": order,
-            "series": series,
-            "mark": "stands out" if r["flag"] else "",
-            "value": r[value],
-            "low": r[low],
-            "high": r[high],
-            "value_text": words.number(r[value]),
-            "interval_text": words.interval(r[low], r[high]),
-            "count_text": km_count(r) if count == "km_text" else r[count],
-        }
+        interval_dot(
+            r[category] + (" ◆ recurring" if r["flag"] else ""),
+            order,
+            (r[name] for name in estimate),
+            r[count_text],
+            series=series,
+            mark="stands out" if r["flag"] else "",
+        )
+        | {of: r[chosen]}
         for order, r in enumerate(kept)
-        for series, value, low, high, count in estimates
+        for series, estimate, count_text in estimates
     ]
-
-
-def km_count(row: dict[str, Any]) -> str:
-    return (
-        f"{words.plural(row['n_failures_km'], 'failure')} on {words.plural(row['n_vehicles_km'], 'vehicle')}"
-    )
 
 
 def rate_chart(rows: list[dict[str, Any]], alt: str, chosen: dict[str, str]) -> Any:
@@ -143,27 +137,25 @@ def in_order(rates: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def model_cell(r: dict[str, Any]) -> Cell:
-    return text_cell(r["name"])
+    return cells.text(r["name"])
 
 
 def part_cell(r: dict[str, Any]) -> Cell:
     note = " (recurring)" if r["flag"] else " (with comebacks only)" if r["only_with_comebacks"] else ""
-    return text_cell(r["part"] + note, r["flag"])
+    return cells.text(r["part"] + note, r["flag"])
 
 
 def rate_cells(r: dict[str, Any]) -> tuple[Cell, ...]:
-    raw, shrunk = words.interval(r["low"], r["high"]), words.interval(r["shrunk_low"], r["shrunk_high"])
-    rate = r["rate_per_1000_vehicle_years"]
     return (
-        number_cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
-        number_cell(words.number(rate), rate, raw),
-        number_cell(words.number(r["rate_ratio"], 2), r["rate_ratio"]),
-        number_cell(words.chance(r["q_value"]), r["q_value"]),
-        number_cell(words.chance(r["q_value_without_comebacks"]), r["q_value_without_comebacks"]),
-        number_cell(words.chance(r["p_value"]), r["p_value"]),
-        number_cell(words.number(r["shrunk_rate"]), r["shrunk_rate"], shrunk),
-        number_cell(words.count(r["n_vehicles"]), r["n_vehicles"]),
-        number_cell(words.number(r["vehicle_years"]), r["vehicle_years"]),
+        Cell(f"{words.count(r['n_failures'])} ({words.count(r['n_comebacks'])})", r["n_failures"]),
+        cells.bounded(r["rate_per_1000_vehicle_years"], r["low"], r["high"]),
+        cells.number(r["rate_ratio"], 2),
+        cells.chance(r["q_value"]),
+        cells.chance(r["q_value_without_comebacks"]),
+        cells.chance(r["p_value"]),
+        cells.bounded(r["shrunk_rate"], r["shrunk_low"], r["shrunk_high"]),
+        cells.count(r["n_vehicles"]),
+        cells.number(r["vehicle_years"]),
     )
 
 
@@ -172,15 +164,11 @@ def distance_grid(known: list[dict[str, Any]], run: Run) -> Grid:
     rows = (
         Row(
             (
-                text_cell(r["part"]),
-                number_cell(words.count(r["n_failures_km"]), r["n_failures_km"]),
-                number_cell(words.count(r["n_vehicles_km"]), r["n_vehicles_km"]),
-                number_cell(words.number(r["vehicle_km"]), r["vehicle_km"]),
-                number_cell(
-                    words.number(r["rate_per_million_km"]),
-                    r["rate_per_million_km"],
-                    words.interval(r["low_per_million_km"], r["high_per_million_km"]),
-                ),
+                cells.text(r["part"]),
+                cells.count(r["n_failures_km"]),
+                cells.count(r["n_vehicles_km"]),
+                cells.number(r["vehicle_km"]),
+                cells.bounded(r["rate_per_million_km"], r["low_per_million_km"], r["high_per_million_km"]),
             ),
             r["name"],
         )

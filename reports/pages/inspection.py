@@ -10,19 +10,10 @@ import polars as pl
 from pipeline.contract.tables import INSPECTION_REPORT
 from reports import words
 from reports.charts.inspections import draw_item_by_year
+from reports.pages import cells
 from reports.pages.after_clear import how_far
 from reports.pages.outcomes import outcomes
-from reports.pages.page import (
-    Cell,
-    Grid,
-    Page,
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    text_cell,
-)
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.readiness import WILSON, ready
 from reports.pages.run import Run
 from reports.pages.stations import stations
@@ -36,7 +27,6 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Lamp and stored codes", ("(xix)", "(xx)", "(xxi)", "(xxii)")),
     ("Readiness", ("(xxiii)",)),
 )
-
 
 UNANSWERED: tuple[str, ...] = (
     "(a)(2)(xiii) and (xiv), OBD failed with the tailpipe test passed or failed: they need tailpipe tests, which the"
@@ -137,8 +127,8 @@ def items(report: pl.DataFrame, vehicles: pl.DataFrame, run: Run) -> Section:
             how=how,
         )
     first_item = next((r["item"] for r in shown if short_item(r["item"]) == "(i)"), shown[0]["item"])
-    types = sorted({type_text(r) for r in shown})
-    most = max(types, key=lambda t: sum(r["of"] or 0 for r in shown if type_text(r) == t))
+    types = sorted({words.vehicle_type(r) for r in shown})
+    most = max(types, key=lambda t: sum(r["of"] or 0 for r in shown if words.vehicle_type(r) == t))
     alt = "The chosen item by model year with intervals, for the chosen vehicle type."
     chart = draw_item_by_year(
         [item_dot(r) for r in shown], words.axis_title(INSPECTION_REPORT, "percent"), alt, first_item, most
@@ -169,10 +159,6 @@ def items(report: pl.DataFrame, vehicles: pl.DataFrame, run: Run) -> Section:
     )
 
 
-def type_text(row: dict[str, Any]) -> str:
-    return words.label(row["vehicle_type"]) if row["vehicle_type"] else "type not recorded"
-
-
 def item_order(item: str) -> tuple[int, str]:
     every = [i for _, group in GROUPS for i in group]
     short = short_item(item)
@@ -182,7 +168,7 @@ def item_order(item: str) -> tuple[int, str]:
 def item_dot(r: dict[str, Any]) -> dict[str, Any]:
     return {
         "item": r["item"],
-        "vehicle_type": type_text(r),
+        "vehicle_type": words.vehicle_type(r),
         "model_year": r["model_year"],
         "percent": r["percent"],
         "low_percent": r["low_percent"],
@@ -217,21 +203,21 @@ def item_grids(rows: list[dict[str, Any]], run: Run) -> tuple[Grid, ...]:
 
 def item_grid(name: str, group: tuple[str, ...], rows: list[dict[str, Any]], run: Run) -> Grid:
     """Lay one group of items out by model year and vehicle type: n of of, share, interval."""
-    cells: dict[tuple[int | None, str], dict[str, dict[str, Any]]] = {}
+    by_cell: dict[tuple[int | None, str], dict[str, dict[str, Any]]] = {}
     for r in rows:
         if short_item(r["item"]) in group:
-            cells.setdefault((r["model_year"], type_text(r)), {})[short_item(r["item"])] = r
+            by_cell.setdefault((r["model_year"], words.vehicle_type(r)), {})[short_item(r["item"])] = r
     meanings = {short_item(r["item"]): r["meaning"] for r in rows}
     heads = ("Model year", "Vehicle type", *(f"{i} {meanings.get(i, '')}".strip() for i in group))
     lines = (
         Row(
             (
-                Cell("not recorded" if year is None else str(year), year),
-                text_cell(kind),
+                cells.year(year),
+                cells.text(kind),
                 *(item_cell(of.get(i)) for i in group),
             )
         )
-        for (year, kind), of in cells.items()
+        for (year, kind), of in by_cell.items()
     )
     caption = f"{name}: counted / could have been counted, share, {run.level_text} interval"
     return grid(caption, heads, lines, "mart.inspection_report", n_text_columns=2)

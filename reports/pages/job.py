@@ -9,7 +9,8 @@ from typing import Any
 from pipeline.traces.explain import TraceExplanation
 from reports import words
 from reports.charts.trace import WIDTH, describe, diameter, trace_spec
-from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, grid, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, grid
 from reports.pages.run import Run
 
 #: So many samples of a recording are drawn on a page; `explain` draws them all.
@@ -113,7 +114,7 @@ def fact_grid(facts: dict[str, Any]) -> Grid:
         "Odometer, km": words.number(facts["odometer_km"], 6),
         "Fuel tank, l": words.number(facts["fuel_tank_l"]),
     }
-    lines = [Row((text_cell(name), text_cell(value))) for name, value in told.items()]
+    lines = [Row((cells.text(name), cells.text(value))) for name, value in told.items()]
     return grid("Facts of the job", ("Fact", "Recorded"), lines, "core.jobs", n_text_columns=2, opened=True)
 
 
@@ -188,7 +189,7 @@ def number_grid(result: dict[str, Any], at: int) -> Grid:
         "Vapor volume, l": words.number(result["vapor_volume_l"]),
         "Samples": words.count(result["n_samples"]),
     }
-    lines = [Row((text_cell(name), Cell(value))) for name, value in told.items()]
+    lines = [Row((cells.text(name), Cell(value))) for name, value in told.items()]
     return grid(
         f"Recording {at} in numbers", ("Number", "Value"), lines, "mart.trace_result", n_text_columns=2
     )

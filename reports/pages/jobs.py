@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from reports import words
 from reports.charts.trace import diameter
+from reports.pages import cells
 from reports.pages.job import JobStories, JobStory
-from reports.pages.page import Cell, Page, Row, Section, grid, text_cell
-from reports.pages.run import Run
+from reports.pages.page import Cell, Page, Row, Section, grid
 
 VERIFIED_SHORT = {"proved": "proved", "not_proved": "not decided", "disproved": "fault still there"}
 
 
-def make_page(stories: JobStories, run: Run) -> Page:
+def make_page(stories: JobStories) -> Page:
     """Make the index of the jobs that have a page."""
     return Page(
         "jobs.html",
@@ -64,13 +64,13 @@ def line(job: JobStory) -> Row:
     return Row(
         (
             Cell(words.drawable(facts["job_id"]), facts["job_id"].casefold(), href=job.file),
-            text_cell(proof),
+            cells.text(proof),
             at_stage(job, "before_repair"),
             at_stage(job, "after_repair"),
-            text_cell(words.label(facts["component"])),
-            text_cell(words.day(facts["opened_at"])),
+            cells.text(words.label(facts["component"])),
+            cells.text(words.day(facts["opened_at"])),
             Cell(facts["vehicle_id"], facts["vehicle_id"].casefold(), f"{facts['make']} {facts['model']}"),
-            text_cell(facts["shop_id"]),
+            cells.text(facts["shop_id"]),
         )
     )
 
@@ -79,6 +79,6 @@ def at_stage(job: JobStory, stage: str) -> Cell:
     """Name the verdict of the stage's last recording, its size below."""
     last = next((t.result for t in reversed(job.traces) if t.result["stage"] == stage), None)
     if last is None:
-        return text_cell(words.MISSING)
+        return cells.text(words.MISSING)
     text = words.label(last["verdict"])
     return Cell(text, text.casefold(), diameter(last))

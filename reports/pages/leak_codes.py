@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from reports import words
-from reports.pages.page import Row, Section, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Row, Section, grid
 from reports.pages.run import Run
 
 QUESTION = "Is the leak as large as the code says?"
@@ -49,10 +50,6 @@ def code_sizes(sizes: list[dict[str, Any]], run: Run) -> Section:
     )
 
 
-def _share(s: dict[str, Any]) -> str:
-    return words.interval(s["share_over_nominal_low"], s["share_over_nominal_high"], words.share)
-
-
 def _sentence(s: dict[str, Any]) -> str:
     code = f"{s['group']}, {words.number(s['nominal_mm'])} mm and more"
     if s["nominal_agreement"] is None:
@@ -73,15 +70,13 @@ def _sentence(s: dict[str, Any]) -> str:
 def _row(s: dict[str, Any]) -> Row:
     return Row(
         (
-            text_cell(s["group"]),
-            number_cell(words.count(s["n_traces"]), s["n_traces"]),
-            number_cell(words.number(s["nominal_mm"]), s["nominal_mm"]),
-            number_cell(words.share(s["share_over_nominal"]), s["share_over_nominal"], _share(s)),
-            number_cell(
-                words.number(s["median_mm"]),
-                s["median_mm"],
-                words.interval(s["median_low_mm"], s["median_high_mm"]),
+            cells.text(s["group"]),
+            cells.count(s["n_traces"]),
+            cells.number(s["nominal_mm"]),
+            cells.bounded(
+                *(s[f"share_over_nominal{end}"] for end in ("", "_low", "_high")), write=words.share
             ),
-            text_cell(WORDS.get(s["nominal_agreement"], words.MISSING)),
+            cells.bounded(s["median_mm"], s["median_low_mm"], s["median_high_mm"]),
+            cells.text(WORDS.get(s["nominal_agreement"], words.MISSING)),
         )
     )

@@ -9,7 +9,9 @@ import polars as pl
 from pipeline.contract.tables import COMPONENT_LIFE_CURVE
 from reports import words
 from reports.charts.life import draw_life_curve
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
+from reports.pages.parts import key_of, names_of, options_of
 from reports.pages.run import Run
 
 #: Curves may be chosen for so many parts, all models together first, then those with the most failures.
@@ -45,29 +47,20 @@ MIXED = "Models that fail at different rates look like early failures when they 
 
 def lives_with_words(lives: pl.DataFrame) -> list[dict[str, Any]]:
     """Give each row of `mart.component_life` its names, all models together first."""
-    rows = lives.with_columns(is_pooled=pl.col("make") == "*").sort(
-        ["is_pooled", "component", "make", "model"], descending=[True, False, False, False]
-    )
-    return [
-        row
-        | {
-            "name": "all models" if row["is_pooled"] else words.of_model(row),
-            "part": words.label(row["component"]),
-            "key": f"{row['make']} {row['model']}: {row['component']}",
-        }
-        for row in rows.to_dicts()
-    ]
+    rows = [row | names_of(row) for row in lives.sort("component", "make", "model").to_dicts()]
+    return sorted(rows, key=lambda r: not r["is_pooled"])
 
 
 def wear(lives: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
     question = "At what age do parts fail: wear, or chance?"
     have = {key_of(r) for r in curve.select("make", "model", "component").unique().to_dicts()}
     offered = sorted(
-        (r for r in lives if r["key"] in have), key=lambda r: (not r["is_pooled"], -(r["n_failures"] or 0))
+        (r for r in lives if r["group_key"] in have),
+        key=lambda r: (not r["is_pooled"], -(r["n_failures"] or 0)),
     )[:MAX_CURVES]
     if not offered:
         return Section("wear", question, ("Not known: no part has failures enough for a life.",), how=(LIFE,))
-    keys = {r["key"] for r in offered}
+    keys = {r["group_key"] for r in offered}
     points = [
         curve_point(r)
         for r in curve.sort("make", "model", "component", "age_years").to_dicts()
@@ -82,17 +75,13 @@ def wear(lives: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
         words.axis_title(COMPONENT_LIFE_CURVE, "age_years"),
         words.axis_title(COMPONENT_LIFE_CURVE, "failures_per_unit"),
         alt,
-        first["key"],
-    )
-    options = sorted(
-        ((r["key"], f"{r['part']}: {r['name']}") for r in offered),
-        key=lambda o: (not o[0].startswith("* *"), o[1]),
+        first["group_key"],
     )
     return Section(
         "wear",
         question,
         pattern_answer(lives),
-        choices=(choice("group_key", "Part", options, first["key"]),),
+        choices=(choice("group_key", "Part", options_of(offered), first["group_key"]),),
         picture=Picture(
             chart,
             alt,
@@ -110,10 +99,6 @@ def wear(lives: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
             MIXED,
         ),
     )
-
-
-def key_of(row: dict[str, Any]) -> str:
-    return f"{row['make']} {row['model']}: {row['component']}"
 
 
 def pattern_answer(lives: list[dict[str, Any]]) -> tuple[str, ...]:
@@ -136,13 +121,15 @@ def tenth(r: dict[str, Any]) -> str:
     """Tell by what age a tenth have failed, where age matters."""
     if r["pattern"] not in ("wear_out", "early") or r["b10_years"] is None:
         return ""
-    bounds = words.interval(r["b10_low_years"], r["b10_high_years"], two_digits)
-    return f"a tenth by {two_digits(r['b10_years'])} years, {bounds}; "
+    bounds = words.interval(r["b10_low_years"], r["b10_high_years"], words.two_digits)
+    return f"a tenth by {words.two_digits(r['b10_years'])} years, {bounds}; "
 
 
 def shape(r: dict[str, Any]) -> str:
-    bounds = words.interval(r["weibull_shape_low"], r["weibull_shape_high"], two_digits)
-    return f"shape {two_digits(r['weibull_shape'])}, {bounds}; {words.plural(r['n_failures'], 'failure')}"
+    bounds = words.interval(r["weibull_shape_low"], r["weibull_shape_high"], words.two_digits)
+    return (
+        f"shape {words.two_digits(r['weibull_shape'])}, {bounds}; {words.plural(r['n_failures'], 'failure')}"
+    )
 
 
 def mixed(lives: list[dict[str, Any]]) -> list[str]:
@@ -155,10 +142,6 @@ def mixed(lives: list[dict[str, Any]]) -> list[str]:
         return []
     named = words.listed(f"{r['part']} of {r['name']} {told[r['pattern']]} ({shape(r)})" for r in others[:3])
     return [f"Not early on every model: {named}. {MIXED}"]
-
-
-def two_digits(value: float | None) -> str:
-    return words.number(value, 2)
 
 
 def curve_point(r: dict[str, Any]) -> dict[str, Any]:
@@ -191,18 +174,16 @@ def life_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["part"]),
-                text_cell(r["name"]),
-                number_cell(
-                    f"{words.count(r['n_failures'])} ({words.count(r['n_returns'])})", r["n_failures"]
-                ),
-                number_cell(words.number(r["unit_years"]), r["unit_years"]),
-                text_cell(words.label(r["pattern"]) if r["pattern"] else words.MISSING),
+                cells.text(r["part"]),
+                cells.text(r["name"]),
+                Cell(f"{words.count(r['n_failures'])} ({words.count(r['n_returns'])})", r["n_failures"]),
+                cells.number(r["unit_years"]),
+                cells.text(words.label(r["pattern"]) if r["pattern"] else words.MISSING),
                 bounded(r, "weibull_shape", ""),
                 bounded(r, "weibull_scale", "_years"),
                 bounded(r, "b10", "_years"),
-                number_cell(words.chance(r["p_constant"]), r["p_constant"]),
-                text_cell(r["reason"] or ""),
+                cells.chance(r["p_constant"]),
+                cells.text(r["reason"] or ""),
             )
         )
         for r in lives
@@ -211,7 +192,5 @@ def life_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
     return grid(caption, heads, lines, "mart.component_life", n_text_columns=2)
 
 
-def bounded(r: dict[str, Any], name: str, unit: str) -> Any:
-    value = r[f"{name}{unit}"]
-    bounds = words.interval(r[f"{name}_low{unit}"], r[f"{name}_high{unit}"])
-    return number_cell(words.number(value), value, bounds)
+def bounded(r: dict[str, Any], name: str, unit: str) -> Cell:
+    return cells.bounded(*(r[f"{name}{end}{unit}"] for end in ("", "_low", "_high")))

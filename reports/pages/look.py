@@ -7,12 +7,13 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract.vocabulary import POOLED
 from reports import words
-from reports.charts.intervals import draw_intervals
-from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.charts.intervals import draw_intervals, interval_dot
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
-ALL = "*"
 #: So many models and codes are on the page, those with the most repairs: a thousand make it some 5 MB large.
 MAX_GROUPS = 1000
 #: Places less likely than that are left to the table in the warehouse.
@@ -79,13 +80,15 @@ def first(groups: list[dict[str, Any]], run: Run) -> Section:
 
 def overall(groups: list[dict[str, Any]], run: Run) -> tuple[str, ...]:
     """Say where to look first when neither model nor code is known; nothing without a find."""
-    return tuple(_sentence(g, run) for g in groups if g["is_pooled"] and g["code"] == ALL)
+    return tuple(_sentence(g, run) for g in groups if g["is_pooled"] and g["code"] == POOLED)
 
 
 def on_the_page(groups: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The models and codes that can be chosen, in the order of the list: all, or those with the most repairs."""
     kept = sorted(groups, key=lambda g: (not g["is_pooled"], -g["n_jobs"], g["key"]))[:MAX_GROUPS]
-    return sorted(kept, key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != ALL, g["code_text"]))
+    return sorted(
+        kept, key=lambda g: (not g["is_pooled"], g["model_text"], g["code"] != POOLED, g["code_text"])
+    )
 
 
 def passed_over(groups: list[dict[str, Any]], offered: list[dict[str, Any]]) -> tuple[str, ...]:
@@ -105,17 +108,17 @@ def in_one_line(groups: list[dict[str, Any]], run: Run) -> Section:
     lines = (
         Row(
             (
-                text_cell(g["model_text"]),
-                text_cell(g["code_text"]),
+                cells.text(g["model_text"]),
+                cells.text(g["code_text"]),
                 *g["first_three"],
-                number_cell(f"{g['expected_minutes']:.0f}", g["expected_minutes"]),
-                number_cell(words.count(g["n_jobs"]), g["n_jobs"]),
+                Cell(f"{g['expected_minutes']:.0f}", g["expected_minutes"]),
+                cells.count(g["n_jobs"]),
             )
         )
         for g in ordered
     )
-    n_pairs = sum(not g["is_pooled"] and g["code"] != ALL for g in groups)
-    n_models = sum(not g["is_pooled"] and g["code"] == ALL for g in groups)
+    n_pairs = sum(not g["is_pooled"] and g["code"] != POOLED for g in groups)
+    n_models = sum(not g["is_pooled"] and g["code"] == POOLED for g in groups)
     counted = (
         f"{words.plural(n_pairs, 'pair')} of a model and a code with a repair that found the fault;"
         f" {words.plural(n_models, 'model')} over any code or none."
@@ -164,8 +167,8 @@ def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
             for name in ("key", "label", "model_text", "code_text", "n_jobs", "expected_minutes")
         },
         "code": head["trouble_code"],
-        "is_pooled": head["model"] == ALL,
-        "first_three": told + [text_cell(words.MISSING)] * (3 - len(told)),
+        "is_pooled": head["model"] == POOLED,
+        "first_three": told + [cells.text(words.MISSING)] * (3 - len(told)),
         "places": places,
         "likeliest": max(places, key=lambda r: r["probability"]),
     }
@@ -174,8 +177,8 @@ def _group(places: list[dict[str, Any]]) -> dict[str, Any]:
 def _with_words(looks: pl.DataFrame) -> list[dict[str, Any]]:
     rows = []
     for r in looks.sort("make", "model", "trouble_code", "rank").to_dicts():
-        model = "All models" if r["model"] == ALL else words.of_model(r)
-        code = "any code or none" if r["trouble_code"] == ALL else r["trouble_code"]
+        model = "All models" if r["model"] == POOLED else words.of_model(r)
+        code = "any code or none" if r["trouble_code"] == POOLED else r["trouble_code"]
         rows.append(
             r
             | {
@@ -212,18 +215,15 @@ def minutes(value: float) -> str:
 
 
 def _dot(r: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "key": r["key"],
-        "category": f"{r['rank']}. {r['place']}",
-        "order": r["rank"],
-        "mark": "",
-        "value": r["probability"],
-        "low": r["low"],
-        "high": r["high"],
-        "value_text": words.share(r["probability"]),
-        "interval_text": words.interval(r["low"], r["high"], words.share),
-        "count_text": f"{words.count(r['n_found'])} of {words.plural(r['n_jobs'], 'repair')}",
-    }
+    return interval_dot(
+        f"{r['rank']}. {r['place']}",
+        r["rank"],
+        (r["probability"], r["low"], r["high"]),
+        f"{words.count(r['n_found'])} of {words.plural(r['n_jobs'], 'repair')}",
+        write=words.share,
+        key=r["key"],
+        mark="",
+    )
 
 
 def _places(rows: list[dict[str, Any]], run: Run) -> Grid:
@@ -240,18 +240,14 @@ def _places(rows: list[dict[str, Any]], run: Run) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["place"]),
-                number_cell(words.count(r["rank"]), r["rank"]),
-                number_cell(
-                    words.share(r["probability"]),
-                    r["probability"],
-                    words.interval(r["low"], r["high"], words.share),
-                ),
-                number_cell(words.count(r["n_found"]), r["n_found"]),
-                number_cell(words.count(r["n_jobs"]), r["n_jobs"]),
-                number_cell(f"{r['minutes_to_check']:g}", r["minutes_to_check"]),
-                number_cell(words.share(r["found_by_then"]), r["found_by_then"]),
-                number_cell(f"{r['minutes_by_then']:g}", r["minutes_by_then"]),
+                cells.text(r["place"]),
+                cells.count(r["rank"]),
+                cells.bounded(r["probability"], r["low"], r["high"], write=words.share),
+                cells.count(r["n_found"]),
+                cells.count(r["n_jobs"]),
+                Cell(f"{r['minutes_to_check']:g}", r["minutes_to_check"]),
+                cells.share(r["found_by_then"]),
+                Cell(f"{r['minutes_by_then']:g}", r["minutes_by_then"]),
             ),
             r["key"],
         )

@@ -5,7 +5,8 @@ from __future__ import annotations
 import polars as pl
 
 from reports import words
-from reports.pages.page import Cell, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Row, Section, grid
 from reports.pages.run import Run
 
 #: columns of `mart.cycle_outcome` that share out the initial failures, with their heads and their words in a sentence
@@ -44,12 +45,9 @@ def outcomes(ends: pl.DataFrame, run: Run) -> Section:
     lines = (
         Row(
             (
-                Cell("not recorded" if r["model_year"] is None else str(r["model_year"]), r["model_year"]),
-                text_cell(words.label(r["vehicle_type"]) if r["vehicle_type"] else "type not recorded"),
-                *(
-                    number_cell(words.count(r[c]), r[c])
-                    for c in ("n_initial_fail", *(c for c, _, _ in _SHARED))
-                ),
+                cells.year(r["model_year"]),
+                cells.text(words.vehicle_type(r)),
+                *(cells.count(r[c]) for c in ("n_initial_fail", *(c for c, _, _ in _SHARED))),
             )
         )
         for r in ends.sort("model_year", "vehicle_type").to_dicts()

@@ -115,14 +115,6 @@ class Page:
     root: str = ""
 
 
-def text_cell(text: str, flagged: bool = False) -> Cell:
-    return Cell(text, text.casefold(), flagged=flagged)
-
-
-def number_cell(text: str, value: float | int | None, small: str = "") -> Cell:
-    return Cell(text, value, small)
-
-
 def grid(
     caption: str,
     heads: Sequence[str],

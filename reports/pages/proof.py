@@ -9,15 +9,8 @@ import polars as pl
 from pipeline.contract.vocabulary import VERIFIED
 from reports import words
 from reports.charts.fixes import draw_proof
-from reports.pages.page import (
-    Grid,
-    Picture,
-    Row,
-    Section,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages import cells
+from reports.pages.page import Grid, Picture, Row, Section, grid
 
 
 def proof(checks: pl.DataFrame) -> Section:
@@ -70,9 +63,9 @@ def proof_grid(counts: list[dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(shop),
-                number_cell(words.count(sum(of.values())), sum(of.values())),
-                *(number_cell(words.count(of.get(v, 0)), of.get(v, 0)) for v in VERIFIED),
+                cells.text(shop),
+                cells.count(sum(of.values())),
+                *(cells.count(of.get(v, 0)) for v in VERIFIED),
             )
         )
         for shop, of in by_shop.items()

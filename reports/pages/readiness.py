@@ -8,20 +8,12 @@ import polars as pl
 
 from pipeline.contract.tables import READINESS
 from reports import words
-from reports.charts.intervals import draw_intervals
-from reports.pages.page import (
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.charts.intervals import draw_intervals, interval_dot
+from reports.pages import cells
+from reports.pages.page import Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 MAX_MODELS = 60
-
 
 WILSON = "Interval of a share: Wilson score (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927)."
 
@@ -100,31 +92,27 @@ def worst_sentence(r: dict[str, Any], run: Run) -> str:
 def ready_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     ordered = sorted(rows, key=lambda r: (-(r["low"] or 0), words.of_model(r)))[:MAX_MODELS]
     return [
-        {
-            "monitor": r["monitor"],
-            "category": words.of_model(r),
-            "order": order,
-            "mark": "",
-            "value": r["not_ready_rate"],
-            "low": r["low"],
-            "high": r["high"],
-            "value_text": words.share(r["not_ready_rate"]),
-            "interval_text": words.interval(r["low"], r["high"], words.share),
-            "count_text": f"{words.count(r['n_not_ready'])} of {words.count(r['n_inspections'])}",
-        }
+        interval_dot(
+            words.of_model(r),
+            order,
+            (r["not_ready_rate"], r["low"], r["high"]),
+            f"{words.count(r['n_not_ready'])} of {words.count(r['n_inspections'])}",
+            write=words.share,
+            monitor=r["monitor"],
+            mark="",
+        )
         for order, r in enumerate(ordered)
     ]
 
 
 def ready_row(r: dict[str, Any]) -> Row:
-    bounds = words.interval(r["low"], r["high"], words.share)
     return Row(
         (
-            text_cell(words.of_model(r)),
-            text_cell(words.label(r["monitor"])),
-            number_cell(words.count(r["n_inspections"]), r["n_inspections"]),
-            number_cell(words.count(r["n_not_ready"]), r["n_not_ready"]),
-            number_cell(words.share(r["not_ready_rate"]), r["not_ready_rate"], bounds),
+            cells.text(words.of_model(r)),
+            cells.text(words.label(r["monitor"])),
+            cells.count(r["n_inspections"]),
+            cells.count(r["n_not_ready"]),
+            cells.bounded(r["not_ready_rate"], r["low"], r["high"], write=words.share),
         ),
         r["monitor"],
     )

@@ -6,12 +6,14 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.contract.vocabulary import DAYS_PER_YEAR
 from reports import words
 from reports.charts.recurrence import draw_recurrence
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Grid, Picture, Row, Section, choice, grid
+from reports.pages.parts import names_of, options_of
 from reports.pages.run import Run
 
-DAYS_PER_YEAR = 365.25
 #: Curves may be chosen for so many groups, all models together first, then those with the most failures.
 MAX_CURVES = 120
 
@@ -29,20 +31,16 @@ def recurrence(curve: pl.DataFrame, run: Run) -> Section:
     if not rows:
         return Section("recurrence", question, ("Not known: no vehicle in service had a failure.",), how=HOW)
     last = list({r["group_key"]: r for r in rows}.values())
-    offered = sorted(last, key=lambda r: (r["make"] != "*", -(r["n_failures"] or 0)))[:MAX_CURVES]
+    offered = sorted(last, key=lambda r: (not r["is_pooled"], -(r["n_failures"] or 0)))[:MAX_CURVES]
     keys = {r["group_key"] for r in offered}
     first = offered[0]["group_key"]
-    options = sorted(
-        ((r["group_key"], f"{r['part']}: {r['name']}") for r in offered),
-        key=lambda o: (not o[0].startswith("* *"), o[1]),
-    )
     alt = "Mean number of failures per vehicle up to an age, for the chosen part, with bounds."
     chart = draw_recurrence(
         [
             {
                 k: v
                 for k, v in r.items()
-                if k not in ("make", "model", "component", "name", "part", "age_days")
+                if k not in ("make", "model", "component", "is_pooled", "name", "part", "age_days")
             }
             for r in rows
             if r["group_key"] in keys
@@ -60,7 +58,7 @@ def recurrence(curve: pl.DataFrame, run: Run) -> Section:
             f" {words.listed(sentence(r) for r in offered[:3])}.",
             "A curve that bends upward means more and more failures with age, whatever repairs were made.",
         ),
-        choices=(choice("group_key", "Part", options, first),),
+        choices=(choice("group_key", "Part", options_of(offered), first),),
         picture=Picture(chart, alt, f"Steps: mean per vehicle; band: {run.level_text} bounds."),
         grids=(recurrence_grid(last, run),),
         how=HOW,
@@ -73,18 +71,19 @@ def recurrence(curve: pl.DataFrame, run: Run) -> Section:
 
 def with_words(r: dict[str, Any]) -> dict[str, Any]:
     years = None if r["age_days"] is None else r["age_days"] / DAYS_PER_YEAR
-    return r | {
-        "name": "all models" if r["make"] == "*" else words.of_model(r),
-        "part": words.label(r["component"]),
-        "group_key": f"{r['make']} {r['model']}: {r['component']}",
-        "age_years": years,
-        "age_text": f"{words.number(years)} years",
-        "value_text": words.number(r["failures_per_vehicle"]),
-        "interval_text": words.interval(r["low"], r["high"]),
-        "count_text": (
-            f"{words.plural(r['n_failures'], 'failure')} so far, {words.count(r['n_at_risk'])} vehicles of that age"
-        ),
-    }
+    return (
+        r
+        | names_of(r)
+        | {
+            "age_years": years,
+            "age_text": f"{words.number(years)} years",
+            "value_text": words.number(r["failures_per_vehicle"]),
+            "interval_text": words.interval(r["low"], r["high"]),
+            "count_text": (
+                f"{words.plural(r['n_failures'], 'failure')} so far, {words.count(r['n_at_risk'])} vehicles of that age"
+            ),
+        }
+    )
 
 
 def sentence(r: dict[str, Any]) -> str:
@@ -98,14 +97,14 @@ def recurrence_grid(last: list[dict[str, Any]], run: Run) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["part"]),
-                text_cell(r["name"]),
-                number_cell(words.count(r["n_failures"]), r["n_failures"]),
-                number_cell(words.number(r["age_years"]), r["age_years"]),
-                number_cell(r["value_text"], r["failures_per_vehicle"], r["interval_text"]),
+                cells.text(r["part"]),
+                cells.text(r["name"]),
+                cells.count(r["n_failures"]),
+                cells.number(r["age_years"]),
+                cells.bounded(r["failures_per_vehicle"], r["low"], r["high"]),
             )
         )
-        for r in sorted(last, key=lambda r: (r["make"] != "*", -(r["failures_per_vehicle"] or 0)))
+        for r in sorted(last, key=lambda r: (not r["is_pooled"], -(r["failures_per_vehicle"] or 0)))
     )
     return grid(
         f"Failures per vehicle up to the greatest age seen, with {run.level_text} intervals",

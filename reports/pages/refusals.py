@@ -9,16 +9,15 @@ import polars as pl
 from pipeline.contract.rules import RULE_MEANINGS
 from reports import words
 from reports.charts.bars import draw_bars
-from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid
 
 MAX_BARS = 12
-
 
 MAX_EXAMPLES = 3
 
 
 MAX_TEXT = 200
-
 
 ADVICE: dict[str, str] = {
     "shape": "Export with one delimiter, and quote text that holds it; check 'delimiter' in source.toml.",
@@ -39,7 +38,7 @@ ADVICE: dict[str, str] = {
 }
 
 
-def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
+def refused(quarantine: pl.DataFrame) -> Section:
     question = "Which records were refused, and what would fix them at the source?"
     how = (
         "Every record is checked at the door against the contract. One that breaks a rule is set"
@@ -82,7 +81,9 @@ def refused(quarantine: pl.DataFrame, files: pl.DataFrame) -> Section:
         ),
         grids=(refusal_grid(groups),),
         how=how,
-        left_out=("Values longer than 200 characters are cut here; quarantine.records holds them whole.",),
+        left_out=(
+            f"Values longer than {MAX_TEXT} characters are cut here; quarantine.records holds them whole.",
+        ),
         wide=True,
     )
 
@@ -115,12 +116,12 @@ def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(g["source_id"]),
+                cells.text(g["source_id"]),
                 Cell(ADVICE.get(g["rule"], words.MISSING), None, f"first: {g['file']}, record {g['row']}"),
                 Cell(f"{g['kind']}: {g['column'] or 'whole record'}", f"{g['kind']} {g['column']}"),
                 Cell("; ".join(cut(v) for v in g["examples"]) or words.MISSING, None, sentence(g["reason"])),
                 Cell(g["rule"], g["rule"], RULE_MEANINGS.get(g["rule"], "")),
-                number_cell(words.count(g["n"]), g["n"]),
+                cells.count(g["n"]),
             )
         )
         for g in groups

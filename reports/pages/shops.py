@@ -10,19 +10,9 @@ import polars as pl
 from pipeline.contract.tables import FIRST_TIME_FIX
 from reports import words
 from reports.charts.fixes import draw_funnel
-from reports.charts.intervals import draw_intervals
-from reports.pages.page import (
-    Finding,
-    Grid,
-    Page,
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.charts.intervals import draw_intervals, interval_dot
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Page, Picture, Row, Section, choice, grid
 from reports.pages.proof import proof
 from reports.pages.recurrence import recurrence
 from reports.pages.run import Run
@@ -30,18 +20,15 @@ from reports.pages.worth import KAPLAN_MEIER, worth
 
 SERIES = ("all repairs, censored ones included", "followed to the end only")
 
-
 FOLLOWED_ONLY = (
     "Followed only: the plain share of the repairs followed to the end; bounds by E. B. Wilson (J. Am. Stat. Assoc. 22,"
     " 1927)."
 )
 
-
 NO_FUNNEL = (
     "By part and by model there are no limits: what is expected is standardized over just these two, and adds up to"
     " their own comebacks."
 )
-
 
 MAX_GROUPS = 60
 
@@ -54,13 +41,11 @@ GROUPINGS = {
     "evidence": "whether the part is among the suspects of the recording before",
 }
 
-
 COMEBACK = (
     "A comeback is the first job on the same vehicle, at any shop, with an EVAP component or an EVAP trouble"
     " code, opened after the repair was closed and within the follow-up window, its last day included. It"
     " counts against the repair before it."
 )
-
 
 FUNNEL = (
     "Expected: indirect standardization over model and component, so that a shop with harder work is not blamed"
@@ -111,9 +96,7 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
     if not shops:
         return Section("funnel", question, (nothing(),), how=(COMEBACK,))
     judged = [s for s in shops if s["funnel"] is not None]
-    beyond = sorted(
-        (s for s in judged if s["flag"]), key=lambda s: (s["funnel"] != "beyond_below", s["first_time_fix"])
-    )
+    beyond = far_out(shops)
     drawn = [s for s in shops if s["first_time_fix"] is not None]
     alt = "Shops by number of repairs and share without a comeback, each with its expected value and limits."
     chart = draw_funnel(
@@ -141,6 +124,12 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
             "By chance alone about 1 shop in 20 lies outside the 95% limits; only those beyond 99.8% are named.",
         ),
     )
+
+
+def far_out(shops: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick the shops beyond the outer limits, those with more comebacks than expected first, the lowest share first."""
+    found = (s for s in shops if s["flag"])
+    return sorted(found, key=lambda s: (s["funnel"] != "beyond_below", s["first_time_fix"]))
 
 
 def funnel_answer(
@@ -241,36 +230,15 @@ def fix_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     ]
     dots = []
     for order, f in enumerate(ordered):
-        shared = {"by": f["by"], "category": f["name"], "order": order, "mark": ""}
-        dots.append(
-            shared
-            | {
-                "series": SERIES[0],
-                "value": f["first_time_fix"],
-                "low": f["low"],
-                "high": f["high"],
-                "value_text": f["value_text"],
-                "interval_text": f["interval_text"],
-                "count_text": f["count_text"],
-            }
-        )
-        dots.append(
-            shared
-            | {
-                "series": SERIES[1],
-                "value": f["first_time_fix_naive"],
-                "low": f["first_time_fix_naive_low"],
-                "high": f["first_time_fix_naive_high"],
-                "value_text": words.share(f["first_time_fix_naive"]),
-                "interval_text": naive_interval(f),
-                "count_text": f"{words.plural(f['n_followed'], 'repair')} followed to the end",
-            }
-        )
+        shared: dict[str, Any] = {"write": words.share, "by": f["by"], "mark": ""}
+        naive = (f[f"first_time_fix_naive{end}"] for end in ("", "_low", "_high"))
+        followed = f"{words.plural(f['n_followed'], 'repair')} followed to the end"
+        every = (f["first_time_fix"], f["low"], f["high"])
+        dots += [
+            interval_dot(f["name"], order, every, f["count_text"], series=SERIES[0], **shared),
+            interval_dot(f["name"], order, naive, followed, series=SERIES[1], **shared),
+        ]
     return dots
-
-
-def naive_interval(f: dict[str, Any]) -> str:
-    return words.interval(f["first_time_fix_naive_low"], f["first_time_fix_naive_high"], words.share)
 
 
 def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> Grid:
@@ -287,15 +255,15 @@ def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> G
     lines = (
         Row(
             (
-                text_cell(f["name"], f["flag"]),
-                number_cell(f["value_text"], f["first_time_fix"], f["interval_text"]),
-                number_cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
-                number_cell(words.count(f["n_repairs"]), f["n_repairs"]),
-                number_cell(words.count(f["n_comebacks"]), f["n_comebacks"]),
-                number_cell(words.number(f["n_comebacks_expected"]), f["n_comebacks_expected"]),
-                number_cell(words.count(f["n_followed"]), f["n_followed"]),
-                number_cell(
-                    words.share(f["first_time_fix_naive"]), f["first_time_fix_naive"], naive_interval(f)
+                cells.text(f["name"], f["flag"]),
+                cells.bounded(f["first_time_fix"], f["low"], f["high"], write=words.share),
+                Cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
+                cells.count(f["n_repairs"]),
+                cells.count(f["n_comebacks"]),
+                cells.number(f["n_comebacks_expected"]),
+                cells.count(f["n_followed"]),
+                cells.bounded(
+                    *(f[f"first_time_fix_naive{end}"] for end in ("", "_low", "_high")), write=words.share
                 ),
             ),
             f[of] if of else "",
@@ -325,7 +293,7 @@ def technicians(fixes: list[dict[str, Any]], run: Run) -> Section:
         as_share=True,
         count_title="repairs",
     )
-    wide = " Shown: the 60 lowest shares; the table has all." if len(rows) > MAX_GROUPS else ""
+    wide = f" Shown: the {MAX_GROUPS} lowest shares; the table has all." if len(rows) > MAX_GROUPS else ""
     return Section(
         "technicians",
         question,

@@ -21,7 +21,8 @@ from pipeline.contract.source_limits import (
     USUAL_PA,
 )
 from reports import words
-from reports.pages.page import Finding, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Row, Section, grid
 
 #: Limits as words; another limit needs its own.
 _SPELLED = {0.5: "half", 0.75: "three quarters", 3: "three", 5: "five", 8: "eight"}
@@ -145,9 +146,9 @@ def checked(check: Check, read: Callable[[str], pl.DataFrame]) -> Section:
     lines = (
         Row(
             (
-                text_cell(r["source_id"] or words.MISSING),
-                *(number_cell(write(r[name]), r[name]) for _, name, write in check.columns),
-                text_cell("no" if r[check.flag] else "yes"),
+                cells.text(r["source_id"] or words.MISSING),
+                *(Cell(write(r[name]), r[name]) for _, name, write in check.columns),
+                cells.text("no" if r[check.flag] else "yes"),
             )
         )
         for r in rows

@@ -7,10 +7,10 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.contract.vocabulary import KINDS
+from pipeline.contract.vocabulary import KINDS, POOLED
 from reports import words
-from reports.pages import fleet, fleet_rows, leaks, look, readiness, shops, stations
-from reports.pages.page import Finding, Grid, Page, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells, data, fleet, fleet_rows, leaks, look, readiness, shops, stations
+from reports.pages.page import Finding, Grid, Page, Row, Section, grid
 from reports.pages.run import Run
 from reports.pages.source_checks import unjudged
 
@@ -83,11 +83,8 @@ def worth_knowing(read: Read, run: Run) -> Section | None:
 
 
 def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
-    rows = sorted(
-        (r for r in fleet_rows.with_words(rates) if r["flag"]), key=lambda r: (r["q_value"], -r["n_failures"])
-    )
     return shown(
-        [fleet.recurring_sentence(r, run) for r in rows],
+        [fleet.recurring_sentence(r, run) for r in fleet.standing_out(fleet_rows.with_words(rates))],
         "fleet.html#recurring",
         "See the fleet page",
         "recurring pair",
@@ -95,8 +92,7 @@ def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
 
 
 def far_shops(fixes: pl.DataFrame, run: Run) -> list[Finding]:
-    rows = [f for f in shops.with_words(fixes) if f["by"] == "shop" and f["flag"]]
-    rows.sort(key=lambda s: (s["funnel"] != "beyond_below", s["first_time_fix"]))
+    rows = shops.far_out([f for f in shops.with_words(fixes) if f["by"] == "shop"])
     return shown(
         [f"Shop {shops.shop_sentence(r, run)}" for r in rows],
         "shops.html#funnel",
@@ -106,16 +102,13 @@ def far_shops(fixes: pl.DataFrame, run: Run) -> list[Finding]:
 
 
 def odd_stations(look: pl.DataFrame, run: Run) -> list[Finding]:
-    rows = sorted(
-        (r for r in look.to_dicts() if r["stands_out"]),
-        key=lambda r: (r["q_value"], r["station_id"], r["measure"]),
-    )
+    rows = stations.standing_out(look.to_dicts())
     texts = [f"A reason to look at station {stations.station_sentence(r, run)}" for r in rows]
     return shown(texts, "inspection.html#stations", "See the inspection page", "measure")
 
 
 def where_to_look(looks: pl.DataFrame, run: Run) -> list[Finding]:
-    everything = look.groups_of(looks.filter(make=look.ALL, model=look.ALL, trouble_code=look.ALL))
+    everything = look.groups_of(looks.filter(make=POOLED, model=POOLED, trouble_code=POOLED))
     return [Finding(text, "look.html#first", "See where to look") for text in look.overall(everything, run)]
 
 
@@ -150,9 +143,9 @@ def holds(read: Read, run: Run) -> Section:
     question = "What does the data hold?"
     if files.is_empty():
         return Section("holds", question, ("Nothing yet: no file has been read.",))
-    by_kind = {r["kind"]: r for r in kind_counts(files)}
+    by_kind = {r["kind"]: r for r in data.summed(files, "kind")}
     held = words.listed(
-        f"{words.count(n)} {KIND_NAMES[k]}" for k in KINDS if (n := n_held(k, by_kind, run)) is not None
+        f"{words.count(n)} {kind_name(k)}" for k in KINDS if (n := n_held(k, by_kind, run)) is not None
     )
     return Section(
         "holds",
@@ -187,23 +180,8 @@ def without_header(by_kind: dict[str, dict[str, Any]], run: Run) -> tuple[str, .
     )
 
 
-KIND_NAMES = {
-    "vehicles": "vehicles",
-    "jobs": "jobs",
-    "traces": "recordings",
-    "samples": "samples",
-    "inspections": "inspections",
-}
-
-
-def kind_counts(files: pl.DataFrame) -> list[dict[str, Any]]:
-    counted = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
-    return (
-        files.group_by("kind")
-        .agg(pl.len().alias("n"), *(pl.col(c).sum() for c in counted))
-        .sort("kind")
-        .to_dicts()
-    )
+def kind_name(kind: str) -> str:
+    return "recordings" if kind == "traces" else kind
 
 
 def quarantined(files: pl.DataFrame) -> tuple[Finding, ...]:
@@ -219,11 +197,8 @@ def kind_grid(by_kind: dict[str, dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(KIND_NAMES[k].capitalize()),
-                *(
-                    number_cell(words.count(by_kind[k][c]), by_kind[k][c])
-                    for c in ("n", "n_read", "n_accepted", "n_quarantined", "n_duplicate")
-                ),
+                cells.text(kind_name(k).capitalize()),
+                *(cells.count(by_kind[k][c]) for c in ("n", *data.COUNTED)),
             )
         )
         for k in KINDS

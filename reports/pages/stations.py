@@ -8,18 +8,8 @@ import polars as pl
 
 from reports import words
 from reports.charts.inspections import draw_stations
-from reports.pages.page import (
-    Cell,
-    Finding,
-    Grid,
-    Picture,
-    Row,
-    Section,
-    choice,
-    grid,
-    number_cell,
-    text_cell,
-)
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, choice, grid
 from reports.pages.readiness import WILSON
 from reports.pages.run import Run
 
@@ -45,7 +35,7 @@ def stations(look: pl.DataFrame, run: Run) -> Section:
     if look.is_empty():
         return Section("stations", question, ("Not known: no inspection names a station.",), how=how)
     rows = look.sort("measure", "station_id").to_dicts()
-    found = sorted((r for r in rows if r["stands_out"]), key=lambda r: (r["q_value"], r["station_id"]))
+    found = standing_out(rows)
     measures = list(dict.fromkeys(r["measure"] for r in rows))
     first = found[0]["measure"] if found else measures[0]
     alt = (
@@ -76,6 +66,13 @@ def stations(look: pl.DataFrame, run: Run) -> Section:
         grids=(station_grid(rows),),
         how=how,
         left_out=("What was done at the station: only a visit or an audit can tell.",),
+    )
+
+
+def standing_out(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick what gives a reason to look, the surest first."""
+    return sorted(
+        (r for r in rows if r["stands_out"]), key=lambda r: (r["q_value"], r["station_id"], r["measure"])
     )
 
 
@@ -129,16 +126,14 @@ def station_grid(rows: list[dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["station_id"] or "not recorded", bool(r["stands_out"])),
+                cells.text(r["station_id"] or "not recorded", bool(r["stands_out"])),
                 Cell(words.label(r["measure"]), r["measure"], ", ".join(r["inspection_ids"] or ())),
-                number_cell(words.count(r["n"]), r["n"]),
-                number_cell(words.count(r["of"]), r["of"]),
-                number_cell(
-                    words.share(r["share"]), r["share"], words.interval(r["low"], r["high"], words.share)
-                ),
-                number_cell(words.number(r["expected"]), r["expected"]),
-                number_cell(words.number(r["ratio"], 2), r["ratio"]),
-                number_cell(words.chance(r["q_value"]), r["q_value"]),
+                cells.count(r["n"]),
+                cells.count(r["of"]),
+                cells.bounded(r["share"], r["low"], r["high"], write=words.share),
+                cells.number(r["expected"]),
+                cells.number(r["ratio"], 2),
+                cells.chance(r["q_value"]),
             ),
             r["measure"],
         )

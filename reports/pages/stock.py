@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from reports import words
-from reports.charts.intervals import draw_intervals
+from reports.charts.intervals import draw_intervals, interval_dot
+from reports.pages import cells
 from reports.pages.life import LIFE, RETURNS, WEIBULL
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 HORIZONS = (365, 90)
@@ -40,7 +41,7 @@ def stock(lives: list[dict[str, Any]], run: Run) -> Section:
         choices=(choice("days", "Time", [(str(days), f"next {days} days") for days in HORIZONS]),),
         picture=Picture(
             draw_intervals(
-                [dot(r, days, order) for days in HORIZONS for order, r in enumerate(ranked)],
+                [stock_dot(r, days, order) for days in HORIZONS for order, r in enumerate(ranked)],
                 x_title="failures expected of the units now in service",
                 description=alt,
                 scale="sqrt",
@@ -77,23 +78,16 @@ def needed(r: dict[str, Any]) -> str:
     return f"{words.count(r['parts_for_365_days'])} for {name}"
 
 
-def dot(r: dict[str, Any], days: int, order: int) -> dict[str, Any]:
-    value = r[f"failures_next_{days}_days"]
-    return {
-        "days": str(days),
-        "category": r["part"] if r["is_pooled"] else f"{r['part']}: {r['name']}",
-        "order": order,
-        "mark": "",
-        "value": value,
-        "low": r[f"failures_next_{days}_days_low"],
-        "high": r[f"failures_next_{days}_days_high"],
-        "value_text": words.number(value),
-        "interval_text": bounds(r, days),
-        "count_text": (
-            f"{words.count(r['n_in_service'])} units in service;"
-            f" {words.count(r[f'parts_for_{days}_days'])} parts would do"
-        ),
-    }
+def stock_dot(r: dict[str, Any], days: int, order: int) -> dict[str, Any]:
+    made = interval_dot(
+        r["part"] if r["is_pooled"] else f"{r['part']}: {r['name']}",
+        order,
+        (r[f"failures_next_{days}_days{end}"] for end in ("", "_low", "_high")),
+        f"{words.count(r['n_in_service'])} units in service; {words.count(r[f'parts_for_{days}_days'])} parts would do",
+        days=str(days),
+        mark="",
+    )
+    return made | {"interval_text": bounds(r, days)}
 
 
 def stock_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
@@ -110,19 +104,19 @@ def stock_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
 
     def expected(r: dict[str, Any], days: int) -> Any:
         value = r[f"failures_next_{days}_days"]
-        return number_cell(words.number(value), value, bounds(r, days))
+        return Cell(words.number(value), value, bounds(r, days))
 
     lines = (
         Row(
             (
-                text_cell(r["part"]),
-                text_cell(r["name"]),
-                number_cell(words.count(r["n_in_service"]), r["n_in_service"]),
+                cells.text(r["part"]),
+                cells.text(r["name"]),
+                cells.count(r["n_in_service"]),
                 expected(r, 90),
                 expected(r, 365),
-                number_cell(words.count(r["parts_for_90_days"]), r["parts_for_90_days"]),
-                number_cell(words.count(r["parts_for_365_days"]), r["parts_for_365_days"]),
-                number_cell(words.count(r["n_failures"]), r["n_failures"]),
+                cells.count(r["parts_for_90_days"]),
+                cells.count(r["parts_for_365_days"]),
+                cells.count(r["n_failures"]),
             )
         )
         for r in lives

@@ -7,7 +7,8 @@ import polars as pl
 from pipeline.contract.vocabulary import STAGES, VERDICTS
 from reports import words
 from reports.charts.bars import draw_bars
-from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
 
 MEANINGS: dict[str, str] = {
     "holds": "Vacuum, or pressure put in, stays: tight within what the recording can tell.",
@@ -89,17 +90,14 @@ def verdict_grid(traces: pl.DataFrame, counts: dict[tuple[str, str], int]) -> Gr
         lines.append(
             Row(
                 (
-                    text_cell(words.label(verdict)),
-                    text_cell(MEANINGS[verdict]),
+                    cells.text(words.label(verdict)),
+                    cells.text(MEANINGS[verdict]),
                     Cell(
                         r["evidence"] or "",
                         None,
                         f"{r['trace_id']}" + (f"; look at: {suspects}" if suspects else ""),
                     ),
-                    *(
-                        number_cell(words.count(counts.get((s, verdict), 0)), counts.get((s, verdict), 0))
-                        for s in ("all", *STAGES)
-                    ),
+                    *(cells.count(counts.get((s, verdict), 0)) for s in ("all", *STAGES)),
                 )
             )
         )

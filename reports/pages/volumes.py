@@ -7,7 +7,8 @@ from typing import Any
 import polars as pl
 
 from reports import words
-from reports.pages.page import Cell, Finding, Grid, Row, Section, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Finding, Grid, Row, Section, grid
 from reports.pages.readiness import WILSON
 from reports.pages.run import Run
 
@@ -43,12 +44,9 @@ def tested(vehicles: pl.DataFrame) -> Section:
     lines = (
         Row(
             (
-                Cell("not recorded" if r["model_year"] is None else str(r["model_year"]), r["model_year"]),
-                text_cell(words.label(r["vehicle_type"]) if r["vehicle_type"] else "type not recorded"),
-                *(
-                    number_cell(words.count(r[c]), r[c])
-                    for c in ("n_vehicles", "n_vehicles_seen", "n_initial")
-                ),
+                cells.year(r["model_year"]),
+                cells.text(words.vehicle_type(r)),
+                *(cells.count(r[c]) for c in ("n_vehicles", "n_vehicles_seen", "n_initial")),
             )
         )
         for r in rows
@@ -97,16 +95,16 @@ def volumes(rows: list[dict[str, Any]], run: Run) -> Grid:
         Row(
             (
                 Cell(r["station_id"] or "not recorded", r["station_id"], flagged=bool(r["reasons_to_look"])),
-                Cell("not recorded" if r["model_year"] is None else str(r["model_year"]), r["model_year"]),
-                number_cell(words.count(r["n_initial"]), r["n_initial"]),
-                number_cell(words.count(r["n_initial_fail"]), r["n_initial_fail"]),
-                number_cell(
+                cells.year(r["model_year"]),
+                cells.count(r["n_initial"]),
+                cells.count(r["n_initial_fail"]),
+                Cell(
                     words.percent(r["initial_failure_percent"]),
                     r["initial_failure_percent"],
                     words.interval(r["low_percent"], r["high_percent"], words.tenths),
                 ),
-                number_cell(words.percent(r["year_percent"]), r["year_percent"]),
-                number_cell(words.chance(r["station_q_value"]), r["station_q_value"]),
+                Cell(words.percent(r["year_percent"]), r["year_percent"]),
+                cells.chance(r["station_q_value"]),
             )
         )
         for r in rows
@@ -156,13 +154,13 @@ def differing(rows: list[dict[str, Any]]) -> Grid:
     lines = (
         Row(
             (
-                text_cell(r["inspection_id"]),
-                text_cell(r["station_id"] or "not recorded"),
-                text_cell(r["vehicle_id"] or "not recorded"),
-                text_cell(words.moment(r["inspected_at"])),
-                text_cell(words.label(r["recorded"])),
-                text_cell(words.label(r["judged"])),
-                text_cell(r["clause"] or words.MISSING),
+                cells.text(r["inspection_id"]),
+                cells.text(r["station_id"] or "not recorded"),
+                cells.text(r["vehicle_id"] or "not recorded"),
+                cells.text(words.moment(r["inspected_at"])),
+                cells.text(words.label(r["recorded"])),
+                cells.text(words.label(r["judged"])),
+                cells.text(r["clause"] or words.MISSING),
             )
         )
         for r in rows

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import polars as pl
@@ -9,7 +10,8 @@ import polars as pl
 from pipeline.contract.tables import PROOF_CURVE
 from reports import words
 from reports.charts.worth import draw_two_sides
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid, number_cell, text_cell
+from reports.pages import cells
+from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
 from reports.pages.run import Run
 
 #: Comparison: what it compares, its side "with", its side "without".
@@ -87,7 +89,7 @@ def worth(rows: pl.DataFrame, curve: pl.DataFrame, run: Run) -> Section:
     return Section(
         "worth",
         question,
-        (*(sentence(r, run) for r in compared), *avoided(compared[0], run), ASSOCIATION),
+        (*(sentence(r, run) for r in compared), *avoided(compared[0]), ASSOCIATION),
         choices=(choice("comparison", "Compare repairs", options, first),),
         picture=Picture(
             chart,
@@ -133,7 +135,7 @@ def share_of(r: dict[str, Any], side: str) -> str:
     return words.bounded_share(*(r[name] for name in names))
 
 
-def avoided(r: dict[str, Any], run: Run) -> tuple[str, ...]:
+def avoided(r: dict[str, Any]) -> tuple[str, ...]:
     """Say what the second side's comebacks would have come to, where the interval leaves no doubt of the direction."""
     if r["hazard_ratio_high"] is None or r["hazard_ratio_high"] >= 1:
         return ()
@@ -154,11 +156,7 @@ def avoided(r: dict[str, Any], run: Run) -> tuple[str, ...]:
 
 
 def spread(r: dict[str, Any], what: str) -> str:
-    return words.interval(r[f"{what}_avoided_low"], r[f"{what}_avoided_high"], two_digits)
-
-
-def two_digits(value: float | None) -> str:
-    return words.number(value, 2)
+    return words.interval(r[f"{what}_avoided_low"], r[f"{what}_avoided_high"], words.two_digits)
 
 
 def curve_point(r: dict[str, Any]) -> dict[str, Any]:
@@ -173,31 +171,23 @@ def curve_point(r: dict[str, Any]) -> dict[str, Any]:
 
 
 def worth_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
-    def side(r: dict[str, Any], name: str) -> Any:
-        share = r[f"first_time_fix_{name}"]
-        bounds = words.interval(
-            r[f"first_time_fix_{name}_low"], r[f"first_time_fix_{name}_high"], words.share
-        )
-        return number_cell(words.share(share), share, bounds)
-
-    def number(r: dict[str, Any], name: str, digits: int = 3) -> Any:
-        bounds = words.interval(r[f"{name}_low"], r[f"{name}_high"])
-        return number_cell(words.number(r[name], digits), r[name], bounds)
+    def bounded(r: dict[str, Any], name: str, write: Callable[[float | None], str] = words.number) -> Cell:
+        return cells.bounded(*(r[f"{name}{end}"] for end in ("", "_low", "_high")), write=write)
 
     lines = (
         Row(
             (
-                text_cell(said(r["comparison"])[0]),
-                number_cell(words.count(r["n_repairs_with"]), r["n_repairs_with"]),
-                side(r, "with"),
-                number_cell(words.count(r["n_repairs_without"]), r["n_repairs_without"]),
-                side(r, "without"),
-                number(r, "hazard_ratio"),
-                number_cell(words.chance(r["p_value"]), r["p_value"]),
-                number(r, "comebacks_avoided"),
-                number(r, "hours_avoided"),
-                number(r, "parts_cost_avoided"),
-                text_cell(r["reason"] or ""),
+                cells.text(said(r["comparison"])[0]),
+                cells.count(r["n_repairs_with"]),
+                bounded(r, "first_time_fix_with", words.share),
+                cells.count(r["n_repairs_without"]),
+                bounded(r, "first_time_fix_without", words.share),
+                bounded(r, "hazard_ratio"),
+                cells.chance(r["p_value"]),
+                bounded(r, "comebacks_avoided"),
+                bounded(r, "hours_avoided"),
+                bounded(r, "parts_cost_avoided"),
+                cells.text(r["reason"] or ""),
             )
         )
         for r in rows

@@ -234,3 +234,53 @@ def test_every_record_is_accounted_for(tmp_path: Path) -> None:
     line = files.filter(pl.col("file") == "own/inspections.csv").row(0, named=True)
     assert (line["n_read"], line["n_accepted"], line["n_quarantined"], line["n_duplicate"]) == (5, 3, 1, 1)
     assert dict(held.iter_rows()) == {"own/inspections.csv": 1}
+
+
+YARD = r"""
+[samples]
+file_name = '(?P<job_id>J\d)_(?P<stage>before|after)_(?P<recorded_at>\d{8}T\d{6}Z)'
+[samples.values.stage]
+before = "before_repair"
+after = "after_repair"
+"""
+
+
+def _write_yard(lake: Path) -> Path:
+    """Add a source that tells a recording's facts in its file's name; return the file, which has one wrong sample."""
+    yard = lake / "yard"
+    yard.mkdir()
+    (yard / "source.toml").write_text(YARD, encoding="utf-8")
+    file = yard / "samples_J3_before_20230301T093000Z.csv"
+    told = samples().filter(trace_id="R1").drop("trace_id")
+    longer = pl.concat([told.with_columns(pl.col("t_s") + 90.0 * n) for n in range(12)])
+    wrong = pl.when(pl.col("t_s") == 7.0).then(300.0).otherwise("purge_duty_pct")
+    longer.with_columns(purge_duty_pct=wrong).write_csv(file)
+    return file
+
+
+def test_a_recording_whose_file_is_damaged_behind_its_beginning_keeps_what_was_refused_of_it(
+    done: Done, tmp_path: Path
+) -> None:
+    """The name and the first lines still tell the header; samples, accepted and refused, stay as they were read."""
+    lake, _, out = done
+    file = _write_yard(lake)
+    _run(lake, out)
+    before = _tables(out)
+    assert before["quarantine.records"].select("row", "rule").rows() == [(15, "range")]
+    file.write_bytes(file.read_bytes() + b"1081,\0")
+    assert any("NUL" in note for note in _run(lake, out).notes)
+    after = _tables(out)
+    assert_frame_equal(after["quarantine.records"], before["quarantine.records"])
+    assert after["core.samples"].height == before["core.samples"].height
+
+
+def test_headers_that_file_names_no_longer_tell_go(done: Done, tmp_path: Path) -> None:
+    """The pattern is taken out of the source.toml: the result is that of reading all anew."""
+    lake, _, out = done
+    file = _write_yard(lake)
+    _run(lake, out)
+    assert file.stem in set(_tables(out)["core.traces"]["trace_id"])
+    (file.parent / "source.toml").unlink()
+    _run(lake, out)
+    _run(lake, tmp_path / "anew")
+    _same(out, tmp_path / "anew")

@@ -1,26 +1,10 @@
-"""Funnel limits and over-dispersion against published formulas and a meta-analysis."""
+"""Over-dispersion against published formulas and a meta-analysis."""
 
 import numpy as np
 import pytest
-from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
-from pipeline.statistics.funnel import interpolated_quantile, over_dispersion
-
-TAILS = [0.001, 0.025, 0.975, 0.999]
-
-# D. Spiegelhalter, Statistics in Medicine 24 (2005) 1185-1202, appendix A.1.1 [formula recalled]; values by
-# scipy [one computation].
-BINOMIAL = [
-    (50, [-0.016119, 0.013863, 0.179723, 0.240128]),
-    (100, [0.014179, 0.040381, 0.157719, 0.198357]),
-    (500, [0.059989, 0.073448, 0.126015, 0.142689]),
-]
-POISSON = [
-    (5, [-0.170317, 0.108413, 1.875312, 2.554271]),
-    (20, [0.358459, 0.560250, 1.437288, 1.735676]),
-    (100, [0.700653, 0.803663, 1.195809, 1.318048]),
-]
+from pipeline.statistics.funnel import over_dispersion
 
 # Six units of the test data of a public R package; phi and tau^2 by numpy, quantile type 7 [one computation].
 OBSERVED = np.array([100, 150, 180, 80, 120, 225.0])
@@ -55,20 +39,6 @@ BCG = np.array(
     ],
     float,
 )
-
-
-@pytest.mark.parametrize(("n", "want"), BINOMIAL)
-def test_interpolated_binomial_limits(n, want):
-    """Exact limits of a proportion of 0.1, interpolated between whole counts."""
-    got = [float(interpolated_quantile(stats.binom(n, 0.1), p)) / n for p in TAILS]
-    assert got == pytest.approx(want, abs=6e-7)
-
-
-@pytest.mark.parametrize(("expected", "want"), POISSON)
-def test_interpolated_poisson_limits(expected, want):
-    """Exact limits of observed/expected, interpolated between whole counts."""
-    got = [float(interpolated_quantile(stats.poisson(expected), p)) / expected for p in TAILS]
-    assert got == pytest.approx(want, abs=6e-7)
 
 
 @pytest.mark.parametrize(("z", "weights", "winsorised", "phi", "tau2"), DISPERSION)

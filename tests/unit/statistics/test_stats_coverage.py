@@ -12,10 +12,10 @@ from pipeline.statistics.intervals import poisson_interval
 from tests.covering import ABOUT, AT_LEAST
 
 #: Samples of each estimator: the standard error of a share of 95 % is then 0.5 to 0.8 %.
-N_SAMPLES = {"mean cumulative number": 800, "exact rate": 4000, "standardized ratio": 4000}
+N_SAMPLES = {"mean cumulative number": 800, "exact rate": 4000}
 #: The other estimators of `tests.covering` have such tests in the files of their own.
 LARGE_SAMPLE = ("Nelson-Aalen", "mean cumulative number")
-EXACT = ("exact rate", "standardized ratio", "stock")
+EXACT = ("exact rate", "stock")
 
 
 def held(name: str) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Weibull life, recurrence and CUSUM on degenerate input, invariances, coverage and simulation."""
+"""Weibull life and recurrence on degenerate input, invariances, coverage and simulation."""
 
 import numpy as np
 import pytest
@@ -9,7 +9,6 @@ from scipy import optimize
 from pipeline.statistics import life
 from pipeline.statistics.life import weibull_life
 from pipeline.statistics.recurrence import mean_cumulative_function
-from pipeline.statistics.surveillance import cusum, limit_for, reference_value, run_length
 
 
 def fleet(rng, n_groups, n, shape=1.5, scale=5.0, years=3.0):
@@ -191,52 +190,3 @@ def test_recurrence_bounds_cover_units_that_differ():
     assert 0.92 <= np.mean((mcf.low[at_one] <= 1) & (mcf.high[at_one] >= 1)) <= 0.98
     poisson = 1.96 / np.sqrt(mcf.mean[at_one] * n)
     assert np.mean(np.abs(np.log(mcf.mean[at_one])) <= poisson) < 0.9
-
-
-def test_run_length_is_what_charts_do():
-    """3000 simulated charts signal after 37.2 months on average, as the Markov chain says."""
-    rng = np.random.default_rng(109)
-    chart = cusum(rng.poisson(1.88, (3000, 600)), 2.0, 6.0)
-    first = np.argmax(chart.is_signal, axis=1) + 1
-    assert chart.is_signal.any(axis=1).all()
-    assert first.mean() == pytest.approx(run_length(1.88, 2, 6), rel=0.05)
-
-
-def test_chart_starts_again_after_a_signal_and_skips_missing_months():
-    """After a signal the sum begins at the head start; a month without a count changes nothing."""
-    chart = cusum([6, 0, np.nan, 5], 2, 4, head_start=1)
-    assert chart.value.tolist() == [5.0, 0.0, 0.0, 3.0]
-    assert chart.is_signal.tolist() == [True, False, False, False]
-
-
-def test_changing_expectation_changes_the_reference():
-    """Many charts at once, a reference for every month of each."""
-    chart = cusum([[3, 3], [3, 3]], [[1, 2], [3, 4]], [3, 3])
-    assert chart.value.tolist() == [[2.0, 3.0], [0.0, 0.0]]
-    assert chart.is_signal.tolist() == [[False, True], [False, False]]
-
-
-@pytest.mark.parametrize("wanted", [10.0, 500.0, 20_000.0])
-@pytest.mark.parametrize("head", [False, True])
-def test_limit_is_the_smallest_that_does(wanted, head):
-    """One event less would give a shorter run than wanted."""
-    h = int(limit_for(1.2, 2, wanted, is_head_started=head))
-    lengths = [run_length(1.2, 2, k, head_start=k // 2 if head else 0) for k in (h - 1, h) if k > 0]
-    assert lengths[-1] >= wanted
-    assert len(lengths) == 1 or lengths[0] < wanted
-
-
-def test_run_length_at_its_ends():
-    """No events never signal; a missing mean has no run length; a finer grid of the same chart changes nothing."""
-    assert run_length(0.0, 1, 3) == np.inf
-    assert np.isnan(run_length(float("nan"), 1, 3))
-    assert run_length(1.5, 2, 5, per_event=4) == pytest.approx(run_length(1.5, 2, 5), rel=1e-12)
-    assert np.isnan(limit_for(50.0, 1, 1e9))
-    assert np.isnan(reference_value([0, 2, np.nan], [1, 2, 3])).all()
-
-
-@pytest.mark.parametrize(("k", "h", "head"), [(2.3, 6, 0), (2, 6.5, 0), (2, 6, 6)])
-def test_run_length_refuses_what_it_cannot_compute(k, h, head):
-    """A reference off the grid, a limit off the grid, a head start at the limit."""
-    with pytest.raises(ValueError, match=r"multiple|below the limit"):
-        run_length(1.0, k, h, head_start=head)

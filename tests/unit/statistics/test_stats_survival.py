@@ -69,7 +69,7 @@ def test_no_rows_anywhere():
     """Empty input gives empty output."""
     assert len(kaplan_meier([], [], [], at=90).survival) == 0
     assert len(survival_curve([], []).time) == 0
-    assert np.isnan(cumulative_hazard([], []).at(["a"], [1.0])).all()
+    assert len(cumulative_hazard(risk_sets([], []))) == 0
 
 
 def test_day_zero_counts():
@@ -112,7 +112,8 @@ def test_equals_the_definition_group_by_group(units, at):
 def test_expected_events_of_a_stratum_are_its_own(units):
     """Nelson-Aalen at each unit's own time, summed over the stratum, is the number of events."""
     time, event, group, _ = columns(units)
-    expected = cumulative_hazard(time, event, group).at(group, time)
+    table = risk_sets(time, event, group)
+    expected = cumulative_hazard(table)[table.row]
     for label in set(group):
         assert expected[group == label].sum() == pytest.approx(event[group == label].sum(), abs=1e-9)
 
@@ -129,13 +130,6 @@ def test_at_risk_is_counted_directly(units):
         present = used & (group == label) & (time >= t) & ((entry < t) | (entry <= 0))
         assert table.n_at_risk[row] == present.sum()
         assert table.n_events[row] == (used & (group == label) & (time == t) & event).sum()
-
-
-def test_hazard_of_an_unknown_group_is_unknown():
-    """A stratum that was never seen has no expected count, before its first exit a known one has 0."""
-    hazard = cumulative_hazard([5, 9], [1, 1], ["a", "a"])
-    assert np.isnan(hazard.at(["zz", "A"], [7.0, 7.0])).all()
-    assert hazard.at(["a", "a"], [4.0, 9.0]).tolist() == [0.0, 1.5]
 
 
 def test_log_log_interval_covers():

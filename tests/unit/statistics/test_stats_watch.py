@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.statistics.surveillance import cusum, reference_value
-from pipeline.statistics.watch import log_ratio, paid_limit, usual_level
+from pipeline.statistics.watch import cusum, log_ratio, paid_limit, usual_level
 
 
 def charts(rng, n, months, mean, shape=4.0, rise_from=None, ratio=2.0):
@@ -39,7 +38,7 @@ def test_with_the_level_known_it_is_the_poisson_cusum():
     x, e = np.array([[1, 3, 0, 2, 5, 4, 2, 6, 1, 3]]), np.full((1, 10), 2.0)
     sure = np.array([1e9])
     mine = cusum(log_ratio(x, e, usual_level(x, e, sure, sure), 2.0), 0.0, 50.0)
-    lucas = cusum(x, reference_value([2.0], [4.0])[:, None], 50.0)
+    lucas = cusum(x, (4 - 2) / np.log(4 / 2), 50.0)
     assert mine.value / np.log(2) == pytest.approx(lucas.value, abs=1e-5)
 
 
@@ -79,3 +78,17 @@ def test_limits_grow_with_what_they_must_keep():
         paid = paid_limit(n, months, chance)
         assert n * (months + np.exp(paid.head_start)) * np.exp(-paid.limit) == pytest.approx(chance)
         assert paid.run_length == pytest.approx(np.exp(paid.limit) - np.exp(paid.head_start))
+
+
+def test_chart_starts_again_after_a_signal_and_skips_missing_months():
+    """After a signal the sum begins at the head start; a month without a count changes nothing."""
+    chart = cusum([6, 0, np.nan, 5], 2, 4, head_start=1)
+    assert chart.value.tolist() == [5.0, 0.0, 0.0, 3.0]
+    assert chart.is_signal.tolist() == [True, False, False, False]
+
+
+def test_changing_expectation_changes_the_reference():
+    """Many charts at once, a reference for every month of each."""
+    chart = cusum([[3, 3], [3, 3]], [[1, 2], [3, 4]], [3, 3])
+    assert chart.value.tolist() == [[2.0, 3.0], [0.0, 0.0]]
+    assert chart.is_signal.tolist() == [[False, True], [False, False]]

@@ -1,0 +1,43 @@
+"""Cells of a page's tables: how a number of each kind is written, and what it sorts by."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from reports import words
+from reports.pages.page import Cell
+
+
+def text(words_: str, flagged: bool = False) -> Cell:
+    return Cell(words_, words_.casefold(), flagged=flagged)
+
+
+def year(model_year: int | None) -> Cell:
+    return Cell("not recorded" if model_year is None else str(model_year), model_year)
+
+
+def count(n: int | None) -> Cell:
+    return Cell(words.count(n), n)
+
+
+def number(value: float | None, digits: int = 3) -> Cell:
+    return Cell(words.number(value, digits), value)
+
+
+def share(value: float | None) -> Cell:
+    return Cell(words.share(value), value)
+
+
+def chance(p: float | None) -> Cell:
+    return Cell(words.chance(p), p)
+
+
+def bounded(
+    value: float | None,
+    low: float | None,
+    high: float | None,
+    *,
+    write: Callable[[float | None], str] = words.number,
+) -> Cell:
+    """Write a number with its bounds below it."""
+    return Cell(write(value), value, words.interval(low, high, write))
