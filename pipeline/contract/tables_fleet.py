@@ -192,6 +192,18 @@ FIRST_TIME_FIX = Table(
         number("funnel_high", "upper 95 % funnel limit of first-time fix"),
         number("funnel_beyond_low", "lower 99.8 % funnel limit"),
         number("funnel_beyond_high", "upper 99.8 % funnel limit"),
+        number(
+            "funnel_widened",
+            "how many times as wide as by chance alone what the others differ by makes the limits",
+        ),
+        number(
+            "comeback_ratio",
+            "comebacks against those of all other repairs of the same mix; of shops, technicians",
+        ),
+        number("comeback_ratio_low", "its lower bound (exact, conditional on the comebacks of both)"),
+        number("comeback_ratio_high", "its upper bound"),
+        number("p_value", "how often chance alone makes it differ so much from 1, two-sided"),
+        number("q_value", "false-discovery rate (Benjamini-Hochberg) among the groups of one kind"),
         text("reason", "why a number is missing"),
     ),
 )

@@ -7,13 +7,16 @@ import polars as pl
 
 from pipeline.contract.tables import FIRST_TIME_FIX
 from pipeline.estimates.table_shape import as_table, empty_table, why_missing
+from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_test
 from pipeline.statistics.funnel import as_survival, funnel
 from pipeline.statistics.grouping import group_rows
-from pipeline.statistics.intervals import Bounds, wilson_interval
+from pipeline.statistics.intervals import Bounds, clopper_pearson_interval, wilson_interval
 from pipeline.statistics.standardization import UnitExpectations, expected_of_units
 from pipeline.statistics.survival import bounds_at_the_ends, kaplan_meier
 
 GROUPINGS = ("all", "shop", "technician", "model", "component", "verified", "evidence")
+#: Groupings whose every group is held against the others together.
+COMPARED = ("shop", "technician")
 #: Groupings that are no draw of many alike: their limits are those of chance alone.
 ALL_THERE_ARE = ("verified", "evidence")
 #: What the expectation is made of: there it equals what came, and limits about it would place nobody anywhere.
@@ -69,6 +72,8 @@ def _one_grouping(
     ).filter(pl.col("code") != _NAMELESS)
     counted = _counts(frame.with_columns(code=groups)).join(estimates, on="code")
     counted = _with_bounds(counted, level).with_columns(by=pl.lit(by), reason=_reason(by))
+    if by in COMPARED:
+        counted = _against_the_others(counted, int(event.sum()), float(units.expected.sum()), level)
     return counted if by == "all" or by in EXPECTED_OF else _with_funnel(counted, by)
 
 
@@ -115,12 +120,44 @@ def _with_funnel(groups: pl.DataFrame, by: str) -> pl.DataFrame:
         allows_dispersion=by not in ALL_THERE_ARE,
     )
     shares = as_survival(limits, groups["expected"].to_numpy())
+    widened = np.sqrt(1 + 4 * groups["n_comebacks_expected"].to_numpy() * limits.tau2)
     return groups.with_columns(
         pl.Series("funnel", shares.position.tolist(), pl.String),
         funnel_low=shares.inner.low,
         funnel_high=shares.inner.high,
         funnel_beyond_low=shares.outer.low,
         funnel_beyond_high=shares.outer.high,
+        funnel_widened=widened,
+    )
+
+
+def _against_the_others(groups: pl.DataFrame, happened: int, expected: float, level: float) -> pl.DataFrame:
+    """Ask of each group whether it has more or fewer comebacks than all other repairs with the same mix, chance alone
+    allowed for.
+
+    Limits of a funnel widen by what the others differ among themselves: two bad shops of seven hide behind one another.
+    Given the comebacks of both sides those of one are binomial (Przyborowski and Wilenski, as in `comparison`); the
+    bounds of their ratio are Clopper and Pearson's.
+    """
+    own, own_expected = (
+        groups[name].to_numpy().astype(float) for name in ("observed", "n_comebacks_expected")
+    )
+    rest, rest_expected = happened - own, np.maximum(expected - own_expected, 0.0)
+    share = clopper_pearson_interval(own, own + rest, level)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        odds = rest_expected / own_expected
+        ratio, low, high = (
+            odds * value / (1 - value) for value in (own / (own + rest), share.low, share.high)
+        )
+    is_told = (own_expected > 0) & (rest_expected > 0) & (own + rest > 0)
+    ratio, low, high = (np.where(is_told & np.isfinite(each), each, np.nan) for each in (ratio, low, high))
+    p_value = conditional_rate_test(own, own_expected, rest, rest_expected)
+    return groups.with_columns(
+        comeback_ratio=ratio,
+        comeback_ratio_low=low,
+        comeback_ratio_high=high,
+        p_value=p_value,
+        q_value=benjamini_hochberg(p_value),
     )
 
 

@@ -47,6 +47,15 @@ COMEBACK = (
     " counts against the repair before it."
 )
 
+#: False-discovery rate below which a shop is named as unlike the others.
+APART_Q = 0.05
+
+AGAINST_OTHERS = (
+    "Against the others: comebacks over those expected of the mix, divided by the same of all other repairs; exact"
+    " bounds given both counts, q by Benjamini and Hochberg. It allows for chance and the mix, and for nothing else"
+    " that shops differ by; the limits of the funnel allow for that too, and so may hide a few bad shops among few."
+)
+
 FUNNEL = (
     "Expected: indirect standardization over model and component, so that a shop with harder work is not blamed"
     " for it. Limits: 95% and 99.8% about the expected value, widened for over-dispersion (D. J. Spiegelhalter,"
@@ -96,7 +105,7 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
     if not shops:
         return Section("funnel", question, (nothing(),), how=(COMEBACK,))
     judged = [s for s in shops if s["funnel"] is not None]
-    beyond = far_out(shops)
+    beyond, others = far_out(shops), [apart_sentence(s, run) for s in apart(shops)]
     drawn = [s for s in shops if s["first_time_fix"] is not None]
     alt = "Shops by number of repairs and share without a comeback, each with its expected value and limits."
     chart = draw_funnel(
@@ -108,9 +117,9 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
     return Section(
         "funnel",
         question,
-        funnel_answer(fixes, judged, beyond, run),
+        funnel_answer(fixes, judged, beyond, len(others), run),
         notable=True,
-        findings=tuple(Finding(shop_sentence(s, run)) for s in beyond[:6]),
+        findings=tuple(Finding(text) for text in [*(shop_sentence(s, run) for s in beyond), *others][:6]),
         picture=Picture(
             chart,
             alt,
@@ -118,10 +127,10 @@ def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
             " dash is what its mix lets expect. Click a word of the legend to single out its shops.",
         ),
         grids=(fix_grid(shops, "Shop", run),),
-        how=(COMEBACK, KAPLAN_MEIER, FOLLOWED_ONLY, FUNNEL),
+        how=(COMEBACK, KAPLAN_MEIER, FOLLOWED_ONLY, FUNNEL, AGAINST_OTHERS),
         left_out=(
             "Repairs that are still open, and repairs closed outside the window.",
-            "By chance alone about 1 shop in 20 lies outside the 95% limits; only those beyond 99.8% are named.",
+            "By chance alone about 1 shop in 20 lies outside the 95% limits: none is named for that.",
         ),
     )
 
@@ -132,8 +141,19 @@ def far_out(shops: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return sorted(found, key=lambda s: (s["funnel"] != "beyond_below", s["first_time_fix"]))
 
 
+def apart(shops: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick the shops with more comebacks than chance and the mix explain that lie within the outer limits, the farthest
+    from the others first."""
+    found = [s for s in shops if not s["flag"] and s["q_value"] is not None and s["q_value"] < APART_Q]
+    return sorted((s for s in found if s["comeback_ratio"] > 1), key=lambda s: -s["comeback_ratio"])
+
+
 def funnel_answer(
-    fixes: list[dict[str, Any]], judged: list[dict[str, Any]], beyond: list[dict[str, Any]], run: Run
+    fixes: list[dict[str, Any]],
+    judged: list[dict[str, Any]],
+    beyond: list[dict[str, Any]],
+    n_apart: int,
+    run: Run,
 ) -> tuple[str, ...]:
     everyone = next((f for f in fixes if f["by"] == "all"), None)
     overall = (f"Over all shops: {fix_sentence(everyone, run)}",) if everyone else ()
@@ -143,11 +163,17 @@ def funnel_answer(
         if n_wide
         else ""
     )
+    if n_apart:
+        near += (
+            f" But {words.plural(n_apart, 'shop has', 'shops have')} more comebacks than chance and the mix explain"
+            " against the others together."
+        )
     if not judged:
         return ("Not known: no shop could be compared with what its work lets expect.", *overall)
     if not beyond:
+        start = "None" if n_apart else "Nothing stands out: none"
         return (
-            f"Nothing stands out: none of {words.plural(len(judged), 'shop')} lies beyond the 99.8% limits.{near}",
+            f"{start} of {words.plural(len(judged), 'shop')} lies beyond the 99.8% limits.{near}",
             *overall,
         )
     verb = "lies" if len(beyond) == 1 else "lie"
@@ -169,6 +195,17 @@ def shop_sentence(row: dict[str, Any], run: Run) -> str:
     return (
         f"{row['name']} lies {words.label(row['funnel'])}: {fix_sentence(row, run)} Expected for its mix:"
         f" {words.share(row['expected'])}, {words.number(row['n_comebacks_expected'])} comebacks."
+    )
+
+
+def apart_sentence(row: dict[str, Any], run: Run) -> str:
+    ratio = words.interval(row["comeback_ratio_low"], row["comeback_ratio_high"])
+    return (
+        f"{row['name']}: {words.plural(row['n_comebacks'], 'comeback')} of {words.plural(row['n_repairs'], 'repair')},"
+        f" {words.number(row['comeback_ratio'])} times as many as all other repairs with the same mix"
+        f" ({run.level_text} interval {ratio}; q {words.chance(row['q_value'])}). Chance alone hardly explains that;"
+        f" what the others differ by among themselves, which makes limits {words.number(row['funnel_widened'])} times"
+        " as wide, may."
     )
 
 

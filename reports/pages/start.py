@@ -92,9 +92,13 @@ def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
 
 
 def far_shops(fixes: pl.DataFrame, run: Run) -> list[Finding]:
-    rows = shops.far_out([f for f in shops.with_words(fixes) if f["by"] == "shop"])
+    rows = [f for f in shops.with_words(fixes) if f["by"] == "shop"]
+    texts = [
+        *(shops.shop_sentence(r, run) for r in shops.far_out(rows)),
+        *(shops.apart_sentence(r, run) for r in shops.apart(rows)),
+    ]
     return shown(
-        [f"Shop {shops.shop_sentence(r, run)}" for r in rows],
+        [f"Shop {text}" for text in texts],
         "shops.html#funnel",
         "See the shops page",
         "shop",

@@ -23,7 +23,8 @@ COMPARED: dict[str, tuple[list[str], list[str], list[str]]] = {
     "first_time_fix": (
         ["by", "group"],
         ["n_repairs", "n_comebacks", "n_followed"],
-        ["first_time_fix", "low", "high", "first_time_fix_naive", "expected", "n_comebacks_expected"],
+        ["first_time_fix", "low", "high", "first_time_fix_naive", "expected", "n_comebacks_expected",
+         "comeback_ratio", "comeback_ratio_low", "comeback_ratio_high", "p_value", "q_value"],
     ),
     "inspection_report": (
         ["model_year", "vehicle_type", "item"],

@@ -161,9 +161,32 @@ def first_time_fix(records: Records, window: Window, checks: pd.DataFrame | None
                     "first_time_fix_naive": naive,
                     "expected": part["mix"].mean(),
                     "n_comebacks_expected": part["hazard"].sum(),
+                    **_against_the_others(by, part, repairs),
                 }
             )
-    return pd.DataFrame(rows)
+    found = pd.DataFrame(rows)
+    found["q_value"] = math.nan
+    for by in ("shop", "technician"):
+        tested = found["p_value"].notna() & (found["by"] == by)
+        if tested.any():
+            found.loc[tested, "q_value"] = stats.false_discovery_control(found.loc[tested, "p_value"])
+    return found
+
+
+def _against_the_others(by: str, part: pd.DataFrame, repairs: pd.DataFrame) -> dict[str, float]:
+    """Ratio of observed over expected of a group's repairs and of all other repairs, by SciPy's exact binomial."""
+    names = ("comeback_ratio", "comeback_ratio_low", "comeback_ratio_high", "p_value")
+    rest = repairs.drop(part.index)
+    own, other, all_of = part["hazard"].sum(), rest["hazard"].sum(), int(repairs["came_back"].sum())
+    if by not in ("shop", "technician") or not (own > 0 and other > 0 and all_of):
+        return dict.fromkeys(names, math.nan)
+    exact = stats.binomtest(int(part["came_back"].sum()), all_of, own / (own + other))
+    bounds = exact.proportion_ci(0.95, "exact")
+    ratios = [
+        share / (1 - share) * other / own if share < 1 else math.nan
+        for share in (exact.statistic, bounds.low, bounds.high)
+    ]
+    return dict(zip(names, [*ratios, exact.pvalue], strict=True))
 
 
 def _expected(repairs: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
