@@ -15,6 +15,11 @@ STUCK_SHARE = 0.99
 #: With at least this chance nothing more is asked of a vehicle.
 ENOUGH = 0.9
 
+#: Nobody drives farther in a day beside the usual, to complete a monitor [km] (judgement).
+MOST_KM_A_DAY = 250
+#: A chance and its bounds.
+ENDS = ("ready", "low", "high")
+
 NO_DUE = "no due date in the register"
 NO_CURVE = "too little is known of how far such vehicles must be driven"
 NO_DISTANCE = "the distance since the clear or the usual distance per day is not known"
@@ -36,10 +41,10 @@ def vehicles_due(
     Returns
     -------
     `mart.vehicle_due` in the order of `states`, its `rank` null: the warehouse ranks all parts as it writes them
-    (`pipeline.steps.model`). The chance rests on one of: `cleared` (share ready at the distance driven since a
-    repair), `driven_on` (seen not complete at a known distance: 1 - (1 - F(then)) / (1 - F(seen))), `arrivals`
-    (nothing known against it: the share of its model that arrives complete, which holds clears that no record
-    shows). An overdue vehicle is judged as of today.
+    (`pipeline.steps.model`). The chance rests on one of: `cleared` (share ready at the distance driven since a repair,
+    but no more than arrive complete of its model: what clears codes unrecorded does so here too), `driven_on` (seen not
+    complete at a known distance: 1 - (1 - F(then)) / (1 - F(seen))), `arrivals` (nothing known against it: the share of
+    its model that arrives complete, which holds clears that no record shows). An overdue vehicle is judged as of today.
     """
     frame = _distances(states)
     frame = _by_arrivals(frame, arrivals)
@@ -77,15 +82,16 @@ def _by_arrivals(frame: pl.DataFrame, arrivals: pl.DataFrame) -> pl.DataFrame:
     evap = arrivals.filter(pl.col("monitor") == "evap").select(
         "make",
         "model",
-        chance_ready=1 - pl.col("not_ready_rate"),
-        chance_low=1 - pl.col("high"),
-        chance_high=1 - pl.col("low"),
-        n_behind="n_inspections",
+        arrived_ready=1 - pl.col("not_ready_rate"),
+        arrived_low=1 - pl.col("high"),
+        arrived_high=1 - pl.col("low"),
+        n_arrived="n_inspections",
     )
     joined = frame.join(evap, on=["make", "model"], how="left", maintain_order="left")
     rests = (pl.col("basis") == "arrivals") & pl.col("due_on").is_not_null()
     return joined.with_columns(
-        pl.when(rests).then(pl.col(c)) for c in ("chance_ready", "chance_low", "chance_high", "n_behind")
+        **{f"chance_{end}": pl.when(rests).then(f"arrived_{end}") for end in ENDS},
+        n_behind=pl.when(rests).then("n_arrived"),
     )
 
 
@@ -101,13 +107,21 @@ def _by_curve(frame: pl.DataFrame, curve: EvapCurve | None, level: float) -> pl.
     )
     chance = _given_not_yet(seen, then)
     by_curve = pl.col("basis") != "arrivals"
-    columns = dict(zip(("chance_ready", "chance_low", "chance_high"), chance, strict=True))
+    told = {f"curve_{end}": pl.Series(v).fill_nan(None) for end, v in zip(ENDS, chance, strict=True)}
+    frame = frame.with_columns(**told)
+    is_cleared = (pl.col("basis") == "cleared") & pl.col("curve_ready").is_not_null()
+    by_arrivals = is_cleared & (pl.col("arrived_ready") < pl.col("curve_ready"))
     return frame.with_columns(
         *(
-            pl.when(by_curve).then(pl.Series(c, v).fill_nan(None)).otherwise(c).alias(c)
-            for c, v in columns.items()
+            pl.when(by_arrivals & (pl.col(f"arrived_{end}") < pl.col(f"curve_{end}")))
+            .then(f"arrived_{end}")
+            .when(by_curve)
+            .then(f"curve_{end}")
+            .otherwise(f"chance_{end}")
+            .alias(f"chance_{end}")
+            for end in ENDS
         ),
-        n_behind=pl.when(by_curve).then("n_curve").otherwise("n_behind"),
+        n_behind=pl.when(by_arrivals).then("n_arrived").when(by_curve).then("n_curve").otherwise("n_behind"),
         share_seen=pl.when(by_curve).then(pl.Series("seen", seen.value).fill_nan(None)),
     )
 
@@ -149,6 +163,8 @@ def _advice() -> pl.Expr:
         .otherwise(pl.lit("it was not complete when last seen"))
     )
     more = pl.col("km_to_ready") - pl.col("km_at_due")
+    rounded = (more / 10).ceil().cast(pl.Int64, strict=False) * 10
+    is_too_far = ~is_late & (more > MOST_KM_A_DAY * pl.max_horizontal("days_to_due", 1))
     return pl.concat_str(
         late,
         pl.when(pl.col("open_faults").list.len() > 0)
@@ -167,11 +183,19 @@ def _advice() -> pl.Expr:
                 pl.col("start_km").round().cast(pl.Int64, strict=False),
             )
         )
+        .when((pl.col("basis") != "arrivals") & (pl.col("chance_ready") < ENOUGH) & is_too_far)
+        .then(
+            pl.format(
+                "Read the monitors {}, or ask for a later date: about {} km more than usual would be needed.",
+                before,
+                rounded,
+            )
+        )
         .when((pl.col("basis") != "arrivals") & (pl.col("chance_ready") < ENOUGH) & (more > 0))
         .then(
             pl.format(
                 "Drive about {} km more than usual {}, with cold starts and the tank not above 85 %.",
-                (more / 10).ceil().cast(pl.Int64, strict=False) * 10,
+                rounded,
                 before,
             )
         )

@@ -1,13 +1,15 @@
 -- grain: one vehicle in service on the last day that the records know
 -- key: vehicle_id
--- reads: core.vehicles, core.inspection_record, core.inspection_pattern, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, mart.repair_check
+-- reads: core.vehicles, core.inspection_record, core.inspection_pattern, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, tally.readiness_count, mart.repair_check
 -- units: km, km per day; dates in UTC
 -- leaves out: vehicles out of service, and those not yet in service
 -- why: what is known of a vehicle before its next inspection. A repair closed after the last inspection is taken as the
 --   moment its codes were cleared (common practice of the trade: clear, then drive until the monitor has run). The
 --   usual distance per day rests on odometer readings at least 30 days apart, else on the model's median. Open
 --   faults: an EVAP job not closed, from a source that closes any (one that never does tells nothing of it); an EVAP
---   code with the lamp on at the last inspection, no job closed since; a last repair that its own recording disproves.
+--   code with the lamp on at the last inspection, no job closed since; a last repair that its own recording disproves,
+--   unless a later inspection saw the EVAP monitor complete and the lamp off. A record that only lists what is not
+--   complete says of the EVAP monitor that it is, where some record of the model shows that one.
 
 with today as (
     select greatest(to_on, inspection_to_on) as as_of from core.setting
@@ -34,9 +36,14 @@ last_seen as (
         case
             when list_contains(patterns.monitors_not_ready, 'evap') then 'not_complete'
             when list_contains(patterns.monitors_supported, 'evap') then 'complete'
+            when patterns.monitors_supported is null and visits.n_not_ready is not null and shown.model is not null
+                then 'complete'
         end as evap_state
     from core.visit as visits
     join core.inspection_pattern as patterns using (pattern_no)
+    join core.vehicles as vehicles on vehicles.rowid = visits.vehicle_no
+    left join tally.readiness_count as shown
+        on shown.make = vehicles.make and shown.model = vehicles.model and shown.monitor = 'evap'
     where visits.is_last
 ),
 
@@ -108,7 +115,10 @@ coded as (
 ),
 
 disproved as (
-    select repaired.vehicle_id, 'the recording after repair ' || repaired.job_id || ' disproves it' as fault
+    select
+        repaired.vehicle_id,
+        repaired.repaired_at,
+        'the recording after repair ' || repaired.job_id || ' (closed ' || repaired.repaired_on || ') disproves it' as fault
     from repaired
     join mart.repair_check as repair_check using (job_id)
     where repair_check.verified = 'disproved'
@@ -136,7 +146,11 @@ joined as (
         and coalesce(closed.last_closed_at <= last_seen.inspected_at, true) as is_lamp_on,
         open_job.fault as open_job_fault,
         coded.codes as lamp_codes,
-        disproved.fault as disproved_fault
+        case
+            when last_seen.inspected_at > disproved.repaired_at and last_seen.evap_state = 'complete' and not last_seen.mil_on
+                then null
+            else disproved.fault
+        end as disproved_fault
     from in_service
     left join last_seen using (vehicle_no)
     left join closed using (vehicle_id)

@@ -138,10 +138,13 @@ def _km_per_day(records: Records, vehicle: dict[str, Any], window: Window) -> fl
 def vehicle_due(records: Records, window: Window) -> pd.DataFrame:
     """Say of every vehicle in service what is known before its next inspection."""
     today = max(window.last, *(day(i["inspected_at"]) for i in records.inspections))
-    last = {}
+    last, shows_evap = {}, set()
+    model_of = {v["vehicle_id"]: (v["make"], v["model"]) for v in records.vehicles}
     for _, visits in cycles_of(records):
         for v in visits:
             last[v.record["vehicle_id"]] = v
+            if v.not_ready is not None and "evap" in [*v.not_ready, *(v.supported or [])]:
+                shows_evap.add(model_of[v.record["vehicle_id"]])
     usual = {v["vehicle_id"]: _km_per_day(records, v, window) for v in records.vehicles}
     frame = pd.DataFrame(records.vehicles).assign(km=lambda f: f["vehicle_id"].map(usual))
     medians = frame.groupby(["make", "model"])["km"].median()
@@ -163,14 +166,17 @@ def vehicle_due(records: Records, window: Window) -> pd.DataFrame:
                 else (vehicle["inspection_due_on"] - today).days,
                 "km_per_day": medians[vehicle["make"], vehicle["model"]] if own is None else own,
                 "is_own_distance": own is not None,
-                **_state(last.get(name), jobs),
+                **_state(last.get(name), jobs, model_of[name] in shows_evap),
             }
         )
     return pd.DataFrame(rows)
 
 
-def _state(visit: Visit | None, jobs: list[dict[str, Any]]) -> dict[str, Any]:
-    """Say how the vehicle was last seen, whether a repair has cleared it since, and which faults are open."""
+def _state(visit: Visit | None, jobs: list[dict[str, Any]], is_evap_shown: bool) -> dict[str, Any]:
+    """Say how the vehicle was last seen, whether a repair has cleared it since, and which faults are open.
+
+    A list of what is not complete tells of a complete EVAP monitor where its model has shown one.
+    """
     closes = [j["closed_at"] for j in jobs if j["closed_at"] is not None]
     repairs = [j["closed_at"] for j in jobs if is_repair(j) and j["closed_at"] is not None]
     seen_at = visit.record["inspected_at"] if visit else None
@@ -178,6 +184,8 @@ def _state(visit: Visit | None, jobs: list[dict[str, Any]]) -> dict[str, Any]:
     is_lamp = bool(visit and visit.lamp) and (not closes or max(closes) <= seen_at)
     codes = sorted(EVAP_CODES & set(visit.record["trouble_codes"] or [])) if is_lamp else []
     late, supported = (visit.not_ready or [], visit.supported or []) if visit else ([], [])
+    if visit and visit.supported is None and visit.not_ready is not None and is_evap_shown:
+        supported = ["evap"]
     return {
         "last_inspected_on": visit.on if visit else None,
         "last_verdict": visit.result if visit else None,

@@ -95,6 +95,27 @@ def test_a_repair_since_the_last_inspection_starts_the_distance_anew(after: Afte
     assert row["chance_ready"] == pytest.approx(share(200), abs=0.04)
 
 
+def test_a_repaired_vehicle_is_told_no_better_chance_than_one_that_needed_none(after: AfterClear) -> None:
+    """After 3800 km the curve of cleared vehicles is near 1; 1 in 10 of the model arrives not complete all the same."""
+    row = listed(after, {"cleared_on": date(2023, 1, 16)}).row(0, named=True)
+    assert (row["basis"], row["km_at_due"]) == ("cleared", 3800.0)
+    assert (row["chance_ready"], row["chance_low"]) == (pytest.approx(0.9), pytest.approx(0.87))
+    assert row["chance_high"] == pytest.approx(0.93)
+    assert row["n_behind"] == 400
+
+
+def test_what_nobody_can_drive_before_the_date_is_not_advised(after: AfterClear) -> None:
+    """Three days left, some 490 km to the share of 90 %: 250 km a day are possible, one day is too short."""
+    three, one = (
+        listed(after, {"cleared_on": date(2023, 12, 31), "due_on": date(2024, 1, day)}).row(0, named=True)[
+            "advice"
+        ]
+        for day in (4, 2)
+    )
+    assert three.startswith("Drive about ")
+    assert one.startswith("Read the monitors before the date, or ask for a later date: about ")
+
+
 def test_a_vehicle_with_nothing_against_it_has_the_share_of_its_model(after: AfterClear) -> None:
     """1 - not-ready rate, with its bounds turned about."""
     row = listed(after, {}).row(0, named=True)

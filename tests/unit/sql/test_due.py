@@ -43,6 +43,80 @@ def test_open_faults_are_a_code_with_the_lamp_and_a_job_not_closed(given: GivenR
     ]
 
 
+def test_a_list_of_what_is_not_complete_tells_that_the_evap_monitor_is(given: GivenRows) -> None:
+    """Where some record of the model shows that monitor; of another model nothing is told."""
+    given.add(
+        "vehicles",
+        *({"vehicle_id": f"V{i}", "model": model} for i, model in ((1, "Finch"), (2, "Finch"), (3, "Wren"))),
+    )
+    listed = {"station_id": "S1", "mil_on": False, "test_result": "pass", "distance_since_clear_km": 900.0}
+    given.add(
+        "inspections",
+        *(
+            listed
+            | {
+                "inspection_id": f"I{i}",
+                "vehicle_id": f"V{i}",
+                "inspected_at": at("2023-04-01T10:00"),
+                "monitors_not_ready": late,
+            }
+            for i, late in ((1, ["evap"]), (2, []), (3, []))
+        ),
+    )
+    assert state(given, "vehicle_id, evap_state") == [
+        ("V1", "not_complete"),
+        ("V2", "complete"),
+        ("V3", None),
+    ]
+
+
+def test_a_later_pass_with_the_monitor_complete_ends_what_an_old_recording_disproved(
+    given: GivenRows,
+) -> None:
+    """V1 was seen complete with the lamp off after it, V2 not complete, V3 before the repair alone."""
+    given.add("vehicles", *({"vehicle_id": f"V{i}"} for i in (1, 2, 3)))
+    for i, (inspected, late) in enumerate(
+        (("2023-06-01", []), ("2023-06-01", ["evap"]), ("2023-04-01", [])), 1
+    ):
+        job, trace = f"J{i}", f"T{i}"
+        given.add(
+            "jobs",
+            {
+                "job_id": job,
+                "vehicle_id": f"V{i}",
+                "opened_at": at("2023-05-01T08:00"),
+                "closed_at": at("2023-05-02T17:00"),
+            },
+        )
+        given.add(
+            "traces", {"trace_id": trace, "job_id": job, "vehicle_id": f"V{i}", "stage": "after_repair"}
+        )
+        given.insert(
+            "mart.trace_result",
+            {
+                "trace_id": trace,
+                "job_id": job,
+                "vehicle_id": f"V{i}",
+                "stage": "after_repair",
+                "verdict": "no_vacuum",
+                "confidence": 0.99,
+            },
+        )
+        given.add(
+            "inspections",
+            {
+                "inspection_id": f"I{i}",
+                "vehicle_id": f"V{i}",
+                "inspected_at": at(f"{inspected}T10:00"),
+                "mil_on": False,
+                "test_result": "pass",
+                "monitors_not_ready": late,
+            },
+        )
+    told = "the recording after repair {} (closed 2023-05-02) disproves it"
+    assert state(given, "open_faults") == [([],), ([told.format("J2")],), ([told.format("J3")],)]
+
+
 def test_a_source_that_closes_no_job_tells_nothing_of_open_ones(given: GivenRows) -> None:
     """`closed_at` is no required field: an export without it would leave every job open for ever."""
     given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2"})
