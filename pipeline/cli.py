@@ -6,7 +6,9 @@ Heavy imports stand inside the verbs, so that `--help` answers at once.
 from __future__ import annotations
 
 import errno
+import signal
 import sys
+import threading
 import traceback
 import unicodedata
 from collections.abc import Callable, Iterator
@@ -27,6 +29,8 @@ if TYPE_CHECKING:
 #: control characters, marks of direction and the like, halves of characters, line and paragraph separators
 _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
 MOST_NOTES = 20
+#: status of a process that SIGTERM ended, as a shell tells it
+TERMINATED = 128 + signal.SIGTERM
 EXAMPLE = "\b\nExample:\n  "
 
 LAKE = click.argument("lake")
@@ -294,6 +298,9 @@ def _progress() -> Iterator[Callable[[str], None]]:
 def main(arguments: list[str] | None = None) -> None:
     """Run the command; every error leaves with its status and without a traceback (unless --debug)."""
     wants_traceback = "--debug" in (arguments if arguments is not None else sys.argv)
+    if threading.current_thread() is threading.main_thread():
+        # Ended at once, as it is by default, the process would leave its temporary Prefect server running.
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
     try:
         cli.main(args=arguments, prog_name="evapfleet", standalone_mode=False)
     except click.exceptions.Abort:
