@@ -19,6 +19,8 @@ _TYPES: dict[str, pl.DataType] = {
     "text_list": pl.List(pl.String()),
     "check_list": pl.List(pl.String()),
 }
+#: What looks wrong with a file whose header is all there is.
+NO_RECORDS = "The file has a header and no records."
 MISREAD_SCHEMA = {
     "file": pl.String(),
     "row": pl.Int64(),
