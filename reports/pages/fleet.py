@@ -31,7 +31,7 @@ from reports.pages.fleet_rows import (
     with_words,
 )
 from reports.pages.life import lives_with_words, wear
-from reports.pages.page import Finding, Page, Picture, Row, Section, choice, grid
+from reports.pages.page import Finding, Page, Picture, Section, choice, table
 from reports.pages.run import Run
 from reports.pages.stock import stock
 
@@ -259,21 +259,16 @@ def exposure(rates: list[dict[str, Any]]) -> Section:
     ]
     title = words.axis_title(FAILURE_RATE, "vehicle_years")
     alt = "Exposure of each model in vehicle-years, with its number of vehicles."
-    table = grid(
+    by_model = table(
         "Exposure by model",
-        ("Model", "Vehicles", "Vehicle-years", "Distance known, km", "Vehicles with known distance"),
         (
-            Row(
-                (
-                    cells.text(r["name"]),
-                    cells.count(r["n_vehicles"]),
-                    cells.number(r["vehicle_years"]),
-                    cells.number(r["vehicle_km"]),
-                    cells.count(r["n_vehicles_km"]),
-                )
-            )
-            for r in models
+            ("Model", lambda r: cells.text(r["name"])),
+            ("Vehicles", lambda r: cells.count(r["n_vehicles"])),
+            ("Vehicle-years", lambda r: cells.number(r["vehicle_years"])),
+            ("Distance known, km", lambda r: cells.number(r["vehicle_km"])),
+            ("Vehicles with known distance", lambda r: cells.count(r["n_vehicles_km"])),
         ),
+        models,
         "mart.failure_rate",
     )
     return Section(
@@ -284,7 +279,7 @@ def exposure(rates: list[dict[str, Any]]) -> Section:
             f" {words.plural(len(models), 'model')} in the register.",
         ),
         picture=Picture(draw_bars(rows, title, alt, count_title="vehicles"), alt),
-        grids=(table,),
+        grids=(by_model,),
         how=(EXPOSURE,),
     )
 

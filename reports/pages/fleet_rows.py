@@ -10,7 +10,7 @@ from pipeline.contract.tables import FAILURE_RATE
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Cell, Grid, Row, grid
+from reports.pages.page import Cell, Grid, Row, grid, table
 from reports.pages.run import Run
 
 #: Pictures show so many models, those with the most failures first; the tables show all.
@@ -160,27 +160,25 @@ def rate_cells(r: dict[str, Any]) -> tuple[Cell, ...]:
 
 
 def distance_grid(known: list[dict[str, Any]], run: Run) -> Grid:
-    heads = ("Part", "Failures", "Vehicles", "Distance, km", "Per million km")
-    rows = (
-        Row(
-            (
-                cells.text(r["part"]),
-                cells.count(r["n_failures_km"]),
-                cells.count(r["n_vehicles_km"]),
-                cells.number(r["vehicle_km"]),
-                cells.bounded(r["rate_per_million_km"], r["low_per_million_km"], r["high_per_million_km"]),
-            ),
-            r["name"],
-        )
-        for r in known
-    )
-    return grid(
+    return table(
         f"Failures by distance with {run.level_text} intervals",
-        heads,
-        rows,
+        (
+            ("Part", lambda r: cells.text(r["part"])),
+            ("Failures", lambda r: cells.count(r["n_failures_km"])),
+            ("Vehicles", lambda r: cells.count(r["n_vehicles_km"])),
+            ("Distance, km", lambda r: cells.number(r["vehicle_km"])),
+            (
+                "Per million km",
+                lambda r: cells.bounded(
+                    r["rate_per_million_km"], r["low_per_million_km"], r["high_per_million_km"]
+                ),
+            ),
+        ),
+        known,
         "mart.failure_rate",
-        "model",
+        choice="model",
         limit=len(known),
+        of=lambda r: r["name"],
     )
 
 

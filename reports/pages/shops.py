@@ -12,7 +12,7 @@ from reports import words
 from reports.charts.fixes import draw_funnel
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Cell, Finding, Grid, Page, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Finding, Grid, Page, Picture, Section, choice, table
 from reports.pages.proof import proof
 from reports.pages.recurrence import recurrence
 from reports.pages.run import Run
@@ -242,41 +242,34 @@ def fix_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> Grid:
-    heads = (
-        head,
-        "Without a comeback",
-        "Expected share",
-        "Repairs",
-        "Comebacks",
-        "Expected comebacks",
-        "Followed to the end",
-        "Followed only",
-    )
-    lines = (
-        Row(
+    return table(
+        f"First-time fix by {head.lower()} with {run.level_text} intervals",
+        (
+            (head, lambda f: cells.text(f["name"], f["flag"])),
             (
-                cells.text(f["name"], f["flag"]),
-                cells.bounded(f["first_time_fix"], f["low"], f["high"], write=words.share),
-                Cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
-                cells.count(f["n_repairs"]),
-                cells.count(f["n_comebacks"]),
-                cells.number(f["n_comebacks_expected"]),
-                cells.count(f["n_followed"]),
-                cells.bounded(
+                "Without a comeback",
+                lambda f: cells.bounded(f["first_time_fix"], f["low"], f["high"], write=words.share),
+            ),
+            (
+                "Expected share",
+                lambda f: Cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
+            ),
+            ("Repairs", lambda f: cells.count(f["n_repairs"])),
+            ("Comebacks", lambda f: cells.count(f["n_comebacks"])),
+            ("Expected comebacks", lambda f: cells.number(f["n_comebacks_expected"])),
+            ("Followed to the end", lambda f: cells.count(f["n_followed"])),
+            (
+                "Followed only",
+                lambda f: cells.bounded(
                     *(f[f"first_time_fix_naive{end}"] for end in ("", "_low", "_high")), write=words.share
                 ),
             ),
-            f[of] if of else "",
-        )
-        for f in rows
-    )
-    return grid(
-        f"First-time fix by {head.lower()} with {run.level_text} intervals",
-        heads,
-        lines,
+        ),
+        rows,
         "mart.first_time_fix",
-        of,
+        choice=of,
         limit=2000,
+        of=lambda f: f[of] if of else "",
     )
 
 
