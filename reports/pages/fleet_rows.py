@@ -10,7 +10,7 @@ from pipeline.contract.tables import FAILURE_RATE
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Cell, Grid, Row, grid, table
+from reports.pages.page import Cell, Grid, Row, grid
 from reports.pages.run import Run
 
 #: Pictures show so many models, those with the most failures first; the tables show all.
@@ -52,7 +52,6 @@ PER_YEAR = (
     (SERIES[0], ("rate_per_1000_vehicle_years", "low", "high"), "count_text"),
     (SERIES[1], ("shrunk_rate", "shrunk_low", "shrunk_high"), "count_text"),
 )
-PER_KM = (("", ("rate_per_million_km", "low_per_million_km", "high_per_million_km"), "km_text"),)
 
 
 def dots(
@@ -156,29 +155,6 @@ def rate_cells(r: dict[str, Any]) -> tuple[Cell, ...]:
         cells.bounded(r["shrunk_rate"], r["shrunk_low"], r["shrunk_high"]),
         cells.count(r["n_vehicles"]),
         cells.number(r["vehicle_years"]),
-    )
-
-
-def distance_grid(known: list[dict[str, Any]], run: Run) -> Grid:
-    return table(
-        f"Failures by distance with {run.level_text} intervals",
-        (
-            ("Part", lambda r: cells.text(r["part"])),
-            ("Failures", lambda r: cells.count(r["n_failures_km"])),
-            ("Vehicles", lambda r: cells.count(r["n_vehicles_km"])),
-            ("Distance, km", lambda r: cells.number(r["vehicle_km"])),
-            (
-                "Per million km",
-                lambda r: cells.bounded(
-                    r["rate_per_million_km"], r["low_per_million_km"], r["high_per_million_km"]
-                ),
-            ),
-        ),
-        known,
-        "mart.failure_rate",
-        choice="model",
-        limit=len(known),
-        of=lambda r: r["name"],
     )
 
 
