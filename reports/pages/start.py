@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.contract.vocabulary import KINDS, POOLED
 from reports import words
-from reports.pages import cells, data, fleet, fleet_rows, leaks, look, readiness, shops, stations
+from reports.pages import cells, data, fix_rows, fleet, fleet_rows, leaks, look, readiness, shops, stations
 from reports.pages.page import Finding, Grid, Page, Section, table
 from reports.pages.run import Run
 from reports.pages.source_checks import unjudged
@@ -92,7 +92,7 @@ def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
 
 
 def far_shops(fixes: pl.DataFrame, run: Run) -> list[Finding]:
-    rows = shops.far_out([f for f in shops.with_words(fixes) if f["by"] == "shop"])
+    rows = shops.far_out([f for f in fix_rows.with_words(fixes) if f["by"] == "shop"])
     return shown(
         [f"Shop {shops.shop_sentence(r, run)}" for r in rows],
         "shops.html#funnel",
