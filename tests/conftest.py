@@ -35,9 +35,9 @@ if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
     sys.pycache_prefix = os.environ.setdefault("PYTHONPYCACHEPREFIX", str(Path(sys.prefix) / "bytecode"))
     sys.dont_write_bytecode = False
 os.environ.setdefault("DO_NOT_TRACK", "1")
-# No test is a timed one: the first example pays for imports, and a machine may be busy.
-settings.register_profile("untimed", deadline=None)
-settings.load_profile("untimed")
+# How long an example takes is the machine's business: beside other work 0.3 ms were 260 once, and a test failed.
+settings.register_profile("any_machine", deadline=None)
+settings.load_profile("any_machine")
 # Two workers may each start a Prefect server: they must not share a database.
 os.environ["PREFECT_HOME"] = tempfile.mkdtemp(prefix="evapfleet-prefect-")
 atexit.register(shutil.rmtree, os.environ["PREFECT_HOME"], ignore_errors=True)

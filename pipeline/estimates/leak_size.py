@@ -37,7 +37,7 @@ def leak_sizes(bounds: pl.DataFrame, level: float) -> LeakSizes:
 
     Returns
     -------
-    LeakSizes : `mart.leak_size` (a missing number has its reason) and `mart.leak_size_curve` (steps with a
+    LeakSizes : `mart.leak_size` (a missing number has its reason) and `mart.leak_size_curve` (steps with an
         upper end that the traces tell; the share that is left lies above the largest one).
     """
     if bounds.is_empty():

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pipeline.contract.fields import ALL_KINDS
 from pipeline.errors import FileUnreadable, UnitUnknown, WrongUsage
 from pipeline.lake.field_units import FIELD_OF_BARE, MEASURES, choices, split_bracket
-from pipeline.lake.source_form import EXTRA_SAMPLE_COLUMNS, KindForm
+from pipeline.lake.source_form import KindForm, column_fields
 from pipeline.standards import units
 
 #: names of a header that a message lists
@@ -61,9 +61,7 @@ def _mapped(header: tuple[str, ...], form: KindForm) -> dict[str, str]:
 
 
 def _in_our_names(header: tuple[str, ...], form: KindForm) -> dict[str, str]:
-    allowed = set(ALL_KINDS[form.kind].names)
-    if form.kind == "samples":
-        allowed |= set(EXTRA_SAMPLE_COLUMNS)
+    allowed = column_fields(form.kind)
     found: dict[str, str] = {}
     taken = set(form.columns.values())
     for theirs in header:

@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.contract.fields import ALL_KINDS, Field
 from pipeline.lake.blocks import Block, frame_of
 from pipeline.lake.columns import Layout
-from pipeline.lake.converted import Converted, as_text, stripped
+from pipeline.lake.converted import Converted, as_text, missing, stripped
 from pipeline.lake.field_units import CLOCK, to_field_unit
 from pipeline.lake.find import LakeFile
 from pipeline.lake.formats import format_of
@@ -136,7 +136,7 @@ def _read_one(
         own = read_field(field_, came[layout.columns[name]], form, layout.units.get(name))
         fallbacks.insert(0, own)
     if not fallbacks:
-        return Converted(pl.repeat(None, came.height, dtype=record_schema(form.kind)[name], eager=True))
+        return Converted(missing(came.height, record_schema(form.kind)[name]))
     return _first_given(fallbacks)
 
 

@@ -23,9 +23,12 @@ def converted(raw: pl.Series, values: pl.Series, reason: str) -> Converted:
 
 def refused(raw: pl.Series, dtype: pl.DataType, reason: str) -> Converted:
     """Read none of the values."""
-    return converted(
-        raw, pl.Series(raw.name, [None], dtype).extend_constant(None, len(raw))[: len(raw)], reason
-    )
+    return converted(raw, missing(len(raw), dtype), reason)
+
+
+def missing(n: int, dtype: pl.DataType) -> pl.Series:
+    """Return n values of which none is there."""
+    return pl.repeat(None, n, dtype=dtype, eager=True)
 
 
 def sentences(where: pl.Series, reason: str) -> pl.Series:

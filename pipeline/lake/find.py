@@ -10,11 +10,11 @@ from pathlib import Path
 
 from pipeline.contract.vocabulary import KINDS
 from pipeline.errors import DataStopsRun, WrongUsage
+from pipeline.lake.folders import NO_TEXT, as_text, files_below, is_text
 from pipeline.lake.formats import format_of
 from pipeline.lake.source_form import FILE_NAME, KindForm, SourceForm, read_form
 
 _NO_DATA_STEMS = ("readme", "license", "licence", "changelog", "notice")
-_NO_TEXT = "its name is not UTF-8; rename it"
 _NO_DATA_ENDS = (".md", ".toml", ".rst", ".html", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".sha256", ".md5")
 
 
@@ -63,8 +63,8 @@ def take_stock(lake: Path | str) -> Stock:
     for entry in sorted(lake.iterdir(), key=lambda p: p.name):
         if entry.name.startswith("."):
             continue
-        if not _is_text(entry.name):
-            stock.unclaimed.append(f"{_as_text(entry.name)}: {_NO_TEXT}")
+        if not is_text(entry.name):
+            stock.unclaimed.append(f"{as_text(entry.name)}: {NO_TEXT}")
             continue
         if not entry.is_dir():
             if not _is_no_data(entry.name):
@@ -109,12 +109,12 @@ def _raise_together(problems: list[WrongUsage]) -> None:
 
 def _take_source(folder: Path, stock: Stock) -> None:
     source_id = folder.name
-    form = read_form(source_id, folder, f"{source_id}/{FILE_NAME}")
+    form = read_form(source_id, folder)
     named = _named_by_globs(folder, form)
     n_before = len(stock.files)
     found: list[tuple[str, Path]] = []
-    for path, problem in _walk(folder, frozenset()):
-        below = _as_text(path.relative_to(folder).as_posix())
+    for path, problem in files_below(folder):
+        below = as_text(path.relative_to(folder).as_posix())
         if problem:
             stock.unclaimed.append(f"{source_id}/{below}: {problem}")
             stock.unseen.append(f"{source_id}/{below}" if path != folder else source_id)
@@ -179,47 +179,6 @@ def _fitting(folder: Path, form: KindForm) -> Iterator[str]:
             below = path.relative_to(folder)
             if path.is_file() and not any(part.startswith(".") for part in below.parts):
                 yield below.as_posix()
-
-
-def _walk(folder: Path, above: frozenset[str]) -> Iterator[tuple[Path, str]]:
-    """Yield every file that is not hidden with what is wrong with it; a link that leads back up is not followed."""
-    real = os.path.realpath(folder)
-    if real in above:
-        yield folder, "the link leads back to a folder above it"
-        return
-    try:
-        with os.scandir(folder) as listed:
-            entries = sorted(listed, key=lambda entry: entry.name)
-    except OSError as error:
-        yield folder, f"the folder cannot be opened ({error.strerror or error})"
-        return
-    for entry in entries:
-        if entry.name.startswith("."):
-            continue
-        if not _is_text(entry.name):
-            yield Path(entry.path), _NO_TEXT
-        elif entry.is_dir():
-            yield from _walk(Path(entry.path), above | {real})
-        elif entry.is_file():
-            yield Path(entry.path), ""
-        else:
-            yield (
-                Path(entry.path),
-                "the link leads nowhere" if entry.is_symlink() else "it is not a plain file",
-            )
-
-
-def _is_text(name: str) -> bool:
-    """Say whether a name is text; one in an encoding other than the system's is not."""
-    try:
-        name.encode("utf-8")
-    except UnicodeEncodeError:
-        return False
-    return True
-
-
-def _as_text(name: str) -> str:
-    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
 def _is_no_data(name: str) -> bool:

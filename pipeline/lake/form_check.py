@@ -6,13 +6,12 @@ import tomllib
 from datetime import date, datetime, time
 from typing import Any
 
-from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.vocabulary import KINDS
 from pipeline.errors import WrongUsage
 from pipeline.lake import form_values as check
 from pipeline.lake.field_units import FIELD_OF_BARE
 from pipeline.lake.form_values import Problems
-from pipeline.lake.source_form import EXTRA_SAMPLE_COLUMNS, KindForm, SensorLine, header_fields
+from pipeline.lake.source_form import KindForm, SensorLine, column_fields, header_fields
 
 _DEFAULTS = ("time_zone", "encoding", "delimiter", "decimal", "datetime_format", "date_format")
 _KEYS = (*_DEFAULTS, "files", "skip_lines", "file_name", "header_line")
@@ -79,20 +78,16 @@ def _kind_form(kind: str, told: Any, defaults: dict[str, Any], problems: Problem
     )
 
 
-def _field_of(kind: str, name: str, allowed: set[str]) -> str | None:
+def _field_of(name: str, allowed: set[str]) -> str | None:
     field = FIELD_OF_BARE.get(name, name)
     return field if field in allowed else None
 
 
-def _column_fields(kind: str) -> set[str]:
-    return set(ALL_KINDS[kind].names) | (set(EXTRA_SAMPLE_COLUMNS) if kind == "samples" else set())
-
-
 def _columns(kind: str, told: Any, problems: Problems) -> tuple[dict[str, str], frozenset[str]]:
     at, columns, bare = f"{kind}.columns", {}, set()
-    allowed = _column_fields(kind)
+    allowed = column_fields(kind)
     for name, theirs in problems.table(at, told).items():
-        field = _field_of(kind, name, allowed)
+        field = _field_of(name, allowed)
         if field is None:
             problems.add(
                 f"{at}.{name}", f"there is no such field; the fields are {', '.join(sorted(allowed))}"
@@ -110,9 +105,9 @@ def _columns(kind: str, told: Any, problems: Problems) -> tuple[dict[str, str], 
 
 def _units(kind: str, told: Any, problems: Problems) -> dict[str, str]:
     at, units = f"{kind}.units", {}
-    allowed = _column_fields(kind) | set(header_fields(kind))
+    allowed = column_fields(kind) | set(header_fields(kind))
     for name, unit in problems.table(at, told).items():
-        field = _field_of(kind, name, allowed)
+        field = _field_of(name, allowed)
         known = check.unit(f"{at}.{name}", field, unit, problems)
         if field is not None and known is not None:
             units[field] = known

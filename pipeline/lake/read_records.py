@@ -9,7 +9,7 @@ from pipeline.lake.convert import Part, to_reading
 from pipeline.lake.facts import facts_of
 from pipeline.lake.find import LakeFile
 from pipeline.lake.open_file import blocks_of
-from pipeline.lake.reading import Reading, nothing_read
+from pipeline.lake.reading import NO_RECORDS, Reading, nothing_read
 from pipeline.lake.source_form import SourceForm
 
 _ROWS_AT_ONCE = 500_000
@@ -43,7 +43,7 @@ def read_records(file: LakeFile, form: SourceForm) -> Reading:
         readings.append(reading)
     whole = stacked(file.kind, readings)
     if whole.records.is_empty() and not whole.hints:
-        whole.hints = {file.file: "The file has a header and no records."}
+        whole.hints = {file.file: NO_RECORDS}
     return whole
 
 

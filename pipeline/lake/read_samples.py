@@ -15,7 +15,7 @@ from pipeline.lake.facts import facts_of, stem
 from pipeline.lake.find import LakeFile
 from pipeline.lake.open_file import blocks_of, first_block
 from pipeline.lake.pressure import HEADER_FIELDS, with_pressure
-from pipeline.lake.reading import Reading
+from pipeline.lake.reading import NO_RECORDS, Reading
 from pipeline.lake.source_form import KindForm, SourceForm
 
 #: Some records of one file, and where their fields stand.
@@ -128,7 +128,7 @@ def _finish(slices: list[_Slice], form: KindForm, headers: pl.DataFrame) -> Read
     if layout.hint:
         reading.hints = {part.file.file: layout.hint for part in parts}
     elif reading.records.is_empty():
-        reading.hints = {part.file.file: "The file has a header and no records." for part in parts}
+        reading.hints = {part.file.file: NO_RECORDS for part in parts}
     return reading
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import polars as pl
@@ -19,6 +20,8 @@ _TYPES: dict[str, pl.DataType] = {
     "text_list": pl.List(pl.String()),
     "check_list": pl.List(pl.String()),
 }
+#: What looks wrong with a file whose header is all there is.
+NO_RECORDS = "The file has a header and no records."
 MISREAD_SCHEMA = {
     "file": pl.String(),
     "row": pl.Int64(),
@@ -45,32 +48,25 @@ def record_schema(kind: str) -> dict[str, pl.DataType]:
     return schema | ({"is_pressure_derived": pl.Boolean()} if kind == "samples" else {})
 
 
+@dataclass
 class Reading:
     """Records of one kind, of one file or (samples) of several.
 
     Parameters
     ----------
     records : `record_schema(kind)`; null where nothing was given or it could not be read
-    text : the records as they came, same height and order, columns in any type; kept as `came`, and written as text
-        only when `text` is asked for
+    came : the records as they came, same height and order, columns in any type; `text` writes them as text
     misread : `MISREAD_SCHEMA`; rules `shape` (column null: the record as a whole), `type`, `obd_bytes`
     hints : file -> what looks wrong with it as a whole
     told : `TOLD_SCHEMA`; what the raw answers among samples tell of their recording, one row a recording
     """
 
-    def __init__(
-        self,
-        kind: str,
-        records: pl.DataFrame,
-        text: pl.DataFrame,
-        misread: pl.DataFrame | None = None,
-        hints: dict[str, str] | None = None,
-        told: pl.DataFrame | None = None,
-    ) -> None:
-        self.kind, self.records, self.came = kind, records, text
-        self.misread = pl.DataFrame(schema=MISREAD_SCHEMA) if misread is None else misread
-        self.hints = hints or {}
-        self.told = pl.DataFrame(schema=TOLD_SCHEMA) if told is None else told
+    kind: str
+    records: pl.DataFrame
+    came: pl.DataFrame
+    misread: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=MISREAD_SCHEMA))
+    hints: dict[str, str] = field(default_factory=dict)
+    told: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=TOLD_SCHEMA))
 
     @property
     def hint(self) -> str:

@@ -6,9 +6,10 @@ import polars as pl
 
 from pipeline.contract.fields import TRACES
 from pipeline.errors import FileUnreadable
+from pipeline.lake.blocks import frame_of
 from pipeline.lake.columns import lay_out
 from pipeline.lake.convert import misread_rows, read_field
-from pipeline.lake.converted import Converted, as_text, stripped
+from pipeline.lake.converted import as_text, missing, stripped
 from pipeline.lake.facts import facts_of, stem
 from pipeline.lake.find import LakeFile
 from pipeline.lake.open_file import blocks_of, first_block
@@ -61,8 +62,6 @@ def _facts_of_recordings(file: LakeFile, form: KindForm) -> list[dict[str, str]]
 
 
 def _distinct_words(file: LakeFile, form: KindForm, column: str) -> list[str]:
-    from pipeline.lake.blocks import frame_of
-
     words: dict[str, None] = {}
     for block in blocks_of(file, form, _ROWS_AT_ONCE):
         if block.n_rows and column in block.header:
@@ -90,11 +89,11 @@ def _as_reading(told: list[tuple[LakeFile, dict[str, str]]], form: KindForm) -> 
     )
     for field in TRACES.fields:
         if field.name not in names:
-            columns[field.name] = pl.repeat(None, len(told), dtype=schema[field.name], eager=True)
+            columns[field.name] = missing(len(told), schema[field.name])
             continue
         own_words = any(field.name in facts for _, facts in told)
         how = form if own_words else KindForm("samples")
-        read: Converted = read_field(field, text[field.name], how, how.units.get(field.name))
+        read = read_field(field, text[field.name], how, how.units.get(field.name))
         columns[field.name] = read.values.cast(schema[field.name])
         if read.reasons is not None:
             misread.append(misread_rows(columns, "type", field.name, text[field.name], read.reasons))

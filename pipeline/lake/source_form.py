@@ -24,7 +24,7 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline.contract.fields import SAMPLES, TRACES, Field
+from pipeline.contract.fields import ALL_KINDS, SAMPLES, TRACES, Field
 from pipeline.contract.vocabulary import KINDS
 
 FILE_NAME = "source.toml"
@@ -88,21 +88,23 @@ class SourceForm:
         return self.kinds.get(kind) or KindForm(kind)
 
 
+def column_fields(kind: str) -> set[str]:
+    """Name the fields that a column may fill in one kind of file."""
+    return set(ALL_KINDS[kind].names) | (set(EXTRA_SAMPLE_COLUMNS) if kind == SAMPLES.name else set())
+
+
 def header_fields(kind: str) -> dict[str, Field]:
     """List the fields that a file name, a header line or a constant may fill for one kind of file."""
-    from pipeline.contract.fields import ALL_KINDS
-
     fields = {f.name: f for f in ALL_KINDS[kind].fields}
     return fields | {f.name: f for f in TRACES.fields} if kind == SAMPLES.name else fields
 
 
-def read_form(source_id: str, folder: Path, where: str = "") -> SourceForm:
+def read_form(source_id: str, folder: Path) -> SourceForm:
     """Read the `source.toml` of a source's folder; a source without one gets the form of our own names.
 
     Parameters
     ----------
     folder : folder of the source
-    where : how to call the file in messages; its path where nothing is given
 
     Raises
     ------
@@ -110,8 +112,7 @@ def read_form(source_id: str, folder: Path, where: str = "") -> SourceForm:
     """
     from pipeline.lake.form_check import parse_form
 
-    path = folder / FILE_NAME
-    where = where or str(path)
+    path, where = folder / FILE_NAME, f"{source_id}/{FILE_NAME}"
     if not path.is_file():
         return SourceForm(source_id, {kind: KindForm(kind) for kind in KINDS})
     content = path.read_bytes()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.lake.converted import Converted, as_text, converted, refused, sentences
+from pipeline.lake.converted import Converted, as_text, converted, missing, refused, sentences
 
 _UTC = pl.Datetime("us", "UTC")
 _MIDNIGHT = r"^(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?(?:Z|[+\-]\d{2}:?\d{2})?)?$"
@@ -103,7 +103,7 @@ def _either(declared: Converted, raw: pl.Series, form: str, time_zone: str | Non
         return declared
     iso = _iso_times(raw.set(is_declared, None), time_zone, _or(form))
     values = declared.values.zip_with(is_declared, iso.values)
-    nothing = pl.Series([None], dtype=pl.String).extend_constant(None, len(raw))[: len(raw)]
+    nothing = missing(len(raw), pl.String())
     first = nothing if declared.reasons is None else declared.reasons
     second = nothing if iso.reasons is None else iso.reasons
     return Converted(values, first.zip_with(is_declared, second))

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import polars as pl
 
 from pipeline.contract.vocabulary import MONITORS
-from pipeline.lake.converted import Converted, as_text
+from pipeline.lake.converted import Converted, as_text, missing
 from pipeline.standards.obd import parse_bytes
 
 _LIST, _BETWEEN = "\x1e", "\x1f"
@@ -85,7 +85,7 @@ def by_distinct(keys: pl.Series, parse: Callable[[str], object], dtype: pl.DataT
     """Parse each distinct text once; null stays null."""
     distinct = keys.drop_nulls().unique()
     if distinct.is_empty():
-        return pl.Series(keys.name, [None], dtype).extend_constant(None, len(keys))[: len(keys)]
+        return missing(len(keys), dtype).alias(keys.name)
     parsed = pl.Series([parse(key) for key in distinct.to_list()], dtype=dtype)
     places = pl.Series(range(len(distinct)), dtype=pl.UInt32)
     return parsed.gather(keys.replace_strict(distinct, places, default=None)).alias(keys.name)

@@ -11,6 +11,7 @@ from scipy import special
 
 from pipeline.statistics.grouping import Floats, Grouping, group_rows
 from pipeline.statistics.intervals import Estimate, normal_quantile
+from pipeline.statistics.npmle import says_a_size
 
 NO_SIZES = "no sizes"
 ONE_POINT = "one size would fit all records: their spread cannot be told"
@@ -117,10 +118,7 @@ def _prepare(
     left, right = np.broadcast_arrays(np.atleast_1d(np.asarray(low, float)), np.asarray(high, float))
     weight = np.broadcast_to(np.ones(1) if count is None else np.asarray(count, float), left.shape)
     everyone = group_rows(groups, len(left))
-    used = (
-        (left >= 0) & (right >= left) & (right > 0) & np.isfinite(left) & (weight > 0) & np.isfinite(weight)
-    )
-    used &= (everyone.codes >= 0) & ((left > 0) | np.isfinite(right))
+    used = says_a_size(left, right, weight) & (everyone.codes >= 0)
     group = Grouping(everyone.labels, everyone.codes[used])
     with np.errstate(divide="ignore"):
         left, right, weight = np.log(left[used]), np.log(right[used]), weight[used]

@@ -95,14 +95,19 @@ def distinct_intervals(low: ArrayLike, high: ArrayLike, count: ArrayLike | None 
     """
     left, right = np.broadcast_arrays(np.asarray(low, float), np.asarray(high, float))
     seen = np.broadcast_to(np.ones(1) if count is None else np.asarray(count, float), left.shape)
-    usable = (left >= 0) & (right >= left) & (right > 0) & np.isfinite(left) & (seen > 0) & np.isfinite(seen)
-    usable &= (left > 0) | np.isfinite(right)
+    usable = says_a_size(left, right, seen)
     left, right, seen = left[usable], right[usable], seen[usable]
     left = np.where(left == right, np.nextafter(left, -np.inf), left)
     # One sort of complex numbers orders by low, then high, many times faster than a sort of rows.
     pairs, which = np.unique(left + 1j * np.where(np.isinf(right), -1.0, right), return_inverse=True)
     upper = np.where(pairs.imag < 0, np.inf, pairs.imag)
     return Intervals(pairs.real, upper, np.bincount(which, seen, len(pairs)).astype(float))
+
+
+def says_a_size(low: Floats, high: Floats, count: Floats) -> Flags:
+    """Tell the rows that bound a size: 0 <= low <= high, more than 0 and not (0, inf), seen at all."""
+    is_bounded = (low >= 0) & (high >= low) & (high > 0) & np.isfinite(low) & ((low > 0) | np.isfinite(high))
+    return is_bounded & (count > 0) & np.isfinite(count)
 
 
 def cells_of(intervals: Intervals, cut: float | None = None) -> Cells:

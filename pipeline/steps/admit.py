@@ -11,7 +11,7 @@ from pipeline.errors import DataStopsRun
 from pipeline.lake.reading import record_schema
 from pipeline.settings import Settings
 from pipeline.steps.judge import judge_inspections
-from pipeline.steps.stage import REGISTER_KINDS
+from pipeline.steps.stage import REGISTER_KINDS, STAGE_COLUMNS
 from pipeline.validate.across import admit
 from pipeline.warehouse.store import Warehouse, kind_columns, kind_meanings
 
@@ -23,7 +23,7 @@ def admit_registers(warehouse: Warehouse, settings: Settings, vanished: Sequence
     ----------
     vanished : files that are not there and whose rows are kept: a file that is there goes before them.
     """
-    warehouse.create("stage.lake_problems", [(n, "VARCHAR") for n in _PROBLEM_TEXTS] + [("row", "BIGINT")])
+    warehouse.create("stage.lake_problems", STAGE_COLUMNS["stage.problems"])
     warehouse.create("stage.duplicates", [("file", "VARCHAR"), ("row", "BIGINT")])
     accepted = {name: pl.DataFrame(schema=record_schema(name)) for name in ALL_KINDS}
     for name in REGISTER_KINDS:
@@ -38,9 +38,6 @@ def admit_registers(warehouse: Warehouse, settings: Settings, vanished: Sequence
         warehouse.append("stage.duplicates", admission.duplicates)
     _fill_core(warehouse, accepted, settings)
     return _refused_headers(warehouse)
-
-
-_PROBLEM_TEXTS = ("file", "kind", "rule", "column", "value", "reason", "raw", "source_id")
 
 
 def _keep_problems(warehouse: Warehouse, staged: pl.DataFrame, problems: pl.DataFrame) -> None:

@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 from pipeline.errors import EvapfleetError, WrongUsage
+from pipeline.lake.folders import as_text
 from pipeline.warehouse.store import open_warehouse
 
 #: what a run replaces or deletes
@@ -47,7 +48,7 @@ def refuse_what_is_not_ours(root: Path, lake: Path | None = None) -> None:
 
 
 def _refuse_what_is_no_text(path: Path, which: str) -> None:
-    shown = str(path).encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    shown = as_text(str(path))
     if shown.encode("utf-8") != os.fsencode(path):
         raise WrongUsage(f"the path of {which} is not UTF-8", shown, "rename that folder")
 

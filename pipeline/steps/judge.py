@@ -11,25 +11,23 @@ from pipeline.standards.inspection_rule import judge_visit
 from pipeline.standards.obd import decode_monitor_status_columns
 from pipeline.warehouse.store import Warehouse, kind_meanings
 
+#: What the columns of core.inspections mean that no record has.
+PATTERN_MEANINGS = (
+    text("status_bytes", "the four status bytes as they were decoded, where there are any"),
+    Column("monitors_supported", "VARCHAR[]", "monitors that the vehicle has, by its bytes"),
+    text("judged_base", "result by the rule in force, from this record alone: pass, fail or return"),
+    text("judged_clause", "the clause of the rule that it rests on"),
+)
+NUMBER_MEANINGS = (
+    Column("pattern_no", "INTEGER", "what it was judged by, in core.inspection_pattern"),
+    Column("vehicle_no", "INTEGER", "its vehicle: rowid in core.vehicles"),
+)
 #: what is told of an inspection by its pattern, beside or instead of what its record holds
 TOLD_COLUMNS = (
     ("mil_on", "BOOLEAN"),
     ("trouble_code_count", "BIGINT"),
     ("monitors_not_ready", "VARCHAR[]"),
-    ("status_bytes", "VARCHAR"),
-    ("monitors_supported", "VARCHAR[]"),
-    ("judged_base", "VARCHAR"),
-    ("judged_clause", "VARCHAR"),
-)
-
-#: What the columns of core.inspections mean that no record has.
-TOLD_MEANINGS = (
-    text("status_bytes", "the four status bytes as they were decoded, where there are any"),
-    Column("monitors_supported", "VARCHAR[]", "monitors that the vehicle has, by its bytes"),
-    text("judged_base", "result by the rule in force, from this record alone: pass, fail or return"),
-    text("judged_clause", "the clause of the rule that it rests on"),
-    Column("pattern_no", "INTEGER", "what it was judged by, in core.inspection_pattern"),
-    Column("vehicle_no", "INTEGER", "its vehicle: rowid in core.vehicles"),
+    *((column.name, column.type) for column in PATTERN_MEANINGS),
 )
 
 #: What an inspection is judged by, beside the record itself. Where it carries bytes they stand, whatever its other
@@ -154,7 +152,7 @@ def keep_patterns(warehouse: Warehouse, judged: pl.DataFrame) -> None:
         "core.inspection_pattern", judged.select("pattern_no", *(name for name, _ in TOLD_COLUMNS))
     )
     warehouse.con.execute(INSPECTIONS)
-    columns = kind_meanings(INSPECTION_RECORDS, *TOLD_MEANINGS)
+    columns = kind_meanings(INSPECTION_RECORDS, *PATTERN_MEANINGS, *NUMBER_MEANINGS)
     warehouse.comment("core.inspections", INSPECTION_RECORDS.meaning, columns, "view")
 
 

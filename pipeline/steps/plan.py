@@ -54,9 +54,7 @@ class Plan:
     def has_news(self) -> bool:
         """Say whether anything asks for a new computation."""
         left = self.gone.height + self.vanished.filter(pl.col("status") != "vanished").height
-        back = {f.file for f in self.kept} & set(
-            self.known.filter(pl.col("status") == "vanished")["file"].to_list()
-        )
+        back = set(self.kept_names) & set(self.known.filter(pl.col("status") == "vanished")["file"])
         return bool(self.to_read or left or back or self.lost or not self.is_same_program)
 
 

@@ -11,7 +11,7 @@ from pipeline.steps.explain import settings_of_last_run
 from pipeline.steps.folder import OutFolder, building_in
 from pipeline.steps.form import stop_at_another_form
 from pipeline.steps.job_stories import job_stories
-from pipeline.steps.samples import make_samples_view
+from pipeline.steps.kept_samples import make_samples_view
 from pipeline.warehouse.store import Warehouse, open_warehouse
 
 

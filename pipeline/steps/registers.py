@@ -60,7 +60,7 @@ def _read(plan: Plan, warehouse: Warehouse, file: LakeFile) -> Reading | None:
         note_unreadable(plan, warehouse, file, problem)
         return None
     forget(warehouse, [file.file], ("stage.problems", *REGISTER_TABLES))
-    put_file(warehouse, line_of(file), "read", reading.hint or None, plan.started_at)
+    put_file(warehouse, file, "read", reading.hint or None, plan.started_at)
     return reading
 
 
@@ -69,7 +69,7 @@ def note_unreadable(plan: Plan, warehouse: Warehouse, file: LakeFile, problem: F
     plan.tell(f"cannot read {file.file}: {problem.what}")
     text = f"{problem.what.rstrip('.')}. {problem.todo}" if problem.todo else problem.what
     plan.skipped.append(f"{file.file}: {text}")
-    put_file(warehouse, line_of(file), "unreadable", text, plan.started_at)
+    put_file(warehouse, file, "unreadable", text, plan.started_at)
 
 
 def stop_if_a_register_is_unreadable(plan: Plan, warehouse: Warehouse) -> None:
@@ -94,16 +94,6 @@ def stop_if_a_register_is_unreadable(plan: Plan, warehouse: Warehouse) -> None:
                 told,
                 "mend the files or the source.toml, then run again; nothing of the previous run was changed",
             )
-
-
-def line_of(file: LakeFile) -> dict[str, object]:
-    return {
-        "file": file.file,
-        "source_id": file.source_id,
-        "kind": file.kind,
-        "sha256": file.sha256,
-        "form_sha256": file.form_sha256,
-    }
 
 
 def _stage_batch(warehouse: Warehouse, kind: str, batch: _Batch, tally: Tally) -> None:

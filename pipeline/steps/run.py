@@ -11,10 +11,11 @@ import polars as pl
 from pipeline.errors import DataStopsRun
 from pipeline.steps import audit, publish
 from pipeline.steps.admit import admit_registers, commonest_reasons, stop_if_a_register_is_empty
+from pipeline.steps.kept_samples import make_samples_view
 from pipeline.steps.plan import Plan
 from pipeline.steps.refusals import Tally
 from pipeline.steps.registers import REGISTER_TABLES, read_registers, stop_if_a_register_is_unreadable
-from pipeline.steps.samples import make_samples_view, read_sample_files
+from pipeline.steps.samples import read_sample_files
 from pipeline.steps.stage import REGISTER_KINDS, carry_over, create_stage, forget
 from pipeline.warehouse.store import Warehouse, open_warehouse
 

@@ -1,40 +1,21 @@
-"""Read the samples, judge them chunk by chunk, and keep the accepted as Parquet in our units."""
+"""Read the samples, and judge them chunk by chunk."""
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import polars as pl
-import pyarrow.parquet as pq
 
-from pipeline.contract.fields import SAMPLES
-from pipeline.contract.table_form import flag
 from pipeline.errors import FileUnreadable
 from pipeline.lake.find import LakeFile
 from pipeline.lake.reading import Reading
+from pipeline.steps.kept_samples import drop_old_rows, make_samples_view, write_kept
 from pipeline.steps.plan import Plan
-from pipeline.steps.previous import is_whole_parquet
 from pipeline.steps.refusals import Tally
-from pipeline.steps.registers import line_of, note_unreadable, raw_of
+from pipeline.steps.registers import note_unreadable, raw_of
 from pipeline.steps.stage import forget, put_file
-from pipeline.traces.recordings import FLOW_COLUMN
 from pipeline.validate.recordings import PART_SCHEMA, SamplesDoor
-from pipeline.warehouse.store import Warehouse, kind_meanings, quoted
-
-SAMPLE_TABLES = ("stage.sample_parts", "stage.sample_files", "stage.trace_facts")
-#: what a Parquet file holds: `is_fed` says that any of its samples has a flow of test gas
-HELD_SCHEMA = pl.Schema(
-    {
-        "file": pl.String,
-        "parquet": pl.String,
-        "trace_id": pl.String,
-        "n_samples": pl.Int64,
-        "is_fed": pl.Boolean,
-    }
-)
-KEPT_COLUMNS = (*SAMPLES.names, "is_pressure_derived", "source_id", "file", "row")
+from pipeline.warehouse.store import Warehouse
 
 
 @dataclass
@@ -61,7 +42,7 @@ def read_sample_files(plan: Plan, warehouse: Warehouse, refused: pl.DataFrame, t
     """
     gone = plan.gone["file"].to_list()
     heirs = _sharing(plan, set(gone), warehouse.table("stage.sample_parts")) if gone else []
-    _drop_old_rows(plan.out.samples, warehouse, gone + plan.lost)
+    drop_old_rows(plan.out.samples, warehouse, gone + plan.lost)
     headers = warehouse.query(
         "select t.trace_id, v.make, v.model, t.barometric_kpa from core.traces t"
         " join core.vehicles v using (vehicle_id)"
@@ -147,7 +128,7 @@ def _take_chunk(intake: _Intake, reading: Reading) -> None:
     intake.problems.append(_with_raw(reading, problems))
     intake.counts.append(_counts(reading.records, problems, duplicates))
     intake.told.append(reading.told)
-    intake.parquet.append(_write_parquet(intake.plan.out.samples, accepted))
+    intake.parquet.append(write_kept(intake.plan.out.samples, accepted))
 
 
 def _with_raw(reading: Reading, problems: pl.DataFrame) -> pl.DataFrame:
@@ -168,43 +149,6 @@ def _counts(records: pl.DataFrame, problems: pl.DataFrame, duplicates: pl.DataFr
     )
 
 
-def keep(samples: pl.DataFrame, path: Path) -> None:
-    """Write samples in one piece, as they are read: of several, every column would have to be joined anew.
-
-    A sensor answers in steps: a table of its readings and each one's place in it is read in a third of the time that
-    the readings themselves take, however well packed.
-    """
-    table = samples.to_arrow(compat_level=pl.CompatLevel.oldest())
-    pq.write_table(table, path, compression="lz4", row_group_size=max(samples.height, 1))
-
-
-def _write_parquet(folder: Path, accepted: pl.DataFrame) -> pl.DataFrame:
-    """Write one chunk as Parquet, sorted by recording and time, under a name made from its content.
-
-    Returns HELD_SCHEMA: how many samples of which recordings it holds, by file of the lake.
-    """
-    if accepted.height == 0:
-        return pl.DataFrame(schema=HELD_SCHEMA)
-    kept = accepted.select(KEPT_COLUMNS).sort("trace_id", "t_s")
-    name = f"{hashlib.sha256(kept.hash_rows(seed=11).to_numpy().tobytes()).hexdigest()[:24]}.parquet"
-    if not is_whole_parquet(folder / name):
-        keep(kept, folder / f"{name}.part")
-        (folder / f"{name}.part").rename(folder / name)
-    return held_by(kept, name)
-
-
-def held_by(kept: pl.DataFrame, parquet: str) -> pl.DataFrame:
-    """Return HELD_SCHEMA of one Parquet file, whose samples are sorted by recording."""
-    runs = kept.select(run=pl.struct("file", "trace_id").rle()).unnest("run").unnest("value")
-    held = runs.group_by("file", "trace_id").agg(n_samples=pl.col("len").sum()).sort("file", "trace_id")
-    is_fed = kept[FLOW_COLUMN].null_count() < kept.height
-    return (
-        held.with_columns(parquet=pl.lit(parquet), is_fed=pl.lit(is_fed))
-        .cast(HELD_SCHEMA)
-        .select(*HELD_SCHEMA)
-    )
-
-
 def _stage(warehouse: Warehouse, intake: _Intake, files: list[LakeFile]) -> None:
     """Replace what the stage holds of the files that could be read; report the others."""
     for file in files:
@@ -212,10 +156,10 @@ def _stage(warehouse: Warehouse, intake: _Intake, files: list[LakeFile]) -> None
             note_unreadable(intake.plan, warehouse, file, intake.unreadable[file.file])
     read = [file for file in files if file.file not in intake.unreadable]
     names = [file.file for file in read]
-    _drop_old_rows(intake.plan.out.samples, warehouse, names)
+    drop_old_rows(intake.plan.out.samples, warehouse, names)
     forget(warehouse, names, ("stage.files",))
     for file in read:
-        put_file(warehouse, line_of(file), "read", intake.tally.hints.get(file.file), intake.plan.started_at)
+        put_file(warehouse, file, "read", intake.tally.hints.get(file.file), intake.plan.started_at)
     mine = pl.col("file").is_in(names)
     for table, frames in (
         ("stage.problems", intake.problems),
@@ -239,40 +183,3 @@ def _stage_parts(warehouse: Warehouse, parts: pl.DataFrame) -> None:
         pl.col("is_known").first(),
     )
     warehouse.append("stage.sample_parts", whole)
-
-
-def _drop_old_rows(folder: Path, warehouse: Warehouse, files: list[str]) -> None:
-    """Take the rows that these files held so far out of the stage and of the Parquet they share."""
-    touched = warehouse.query(
-        "select distinct parquet from stage.sample_parquet where file in (select unnest(?::varchar[]))"
-        " order by parquet",
-        [files],
-    )["parquet"].to_list()
-    for name in touched:
-        if not is_whole_parquet(folder / name):
-            # Every file that it held is read again, or is gone from the lake as well.
-            continue
-        rest = pl.read_parquet(folder / name, glob=False).filter(~pl.col("file").is_in(files))
-        warehouse.con.execute("delete from stage.sample_parquet where parquet = ?", [name])
-        warehouse.append("stage.sample_parquet", _write_parquet(folder, rest))
-    forget(warehouse, files, (*SAMPLE_TABLES, "stage.sample_parquet"))
-    forget(warehouse, files, ("stage.problems",), "row > 0")
-
-
-def make_samples_view(warehouse: Warehouse, folder: Path) -> None:
-    """Make core.samples a view over the Parquet files that belong to this warehouse."""
-    names = warehouse.query("select distinct parquet from stage.sample_parquet order by parquet")["parquet"]
-    if len(names):
-        paths = ", ".join(quoted(str(folder / name)) for name in names)
-        body = f"select * from read_parquet([{paths}])"
-    else:
-        empty = (
-            "null::varchar as trace_id, null::double as t_s, null::double as tank_pressure_pa,"
-            " null::double as sensor_v, null::double as purge_duty_pct, null::boolean as is_vent_closed,"
-            " null::double as engine_rpm, null::double as test_flow_std_l_min, null::boolean as is_pressure_derived,"
-            " null::varchar as source_id, null::varchar as file, null::bigint as row"
-        )
-        body = f"select {empty} where false"
-    warehouse.con.execute(f"create or replace view core.samples as {body}")
-    derived = flag("is_pressure_derived", "the pressure was derived from volts by the sensor's line")
-    warehouse.comment("core.samples", SAMPLES.meaning, kind_meanings(SAMPLES, derived), "view")

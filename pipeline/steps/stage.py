@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.contract.fields import ALL_KINDS
+from pipeline.lake.find import LakeFile
 from pipeline.warehouse.store import Warehouse, kind_columns
 
 #: raise when a staged table changes its form or its meaning: everything is then read again
@@ -105,10 +106,8 @@ def forget(warehouse: Warehouse, files: list[str], tables: tuple[str, ...], rows
         warehouse.con.execute(sql, [files])
 
 
-def put_file(
-    warehouse: Warehouse, line: dict[str, object], status: str, problem: str | None, at: datetime
-) -> None:
+def put_file(warehouse: Warehouse, file: LakeFile, status: str, problem: str | None, at: datetime) -> None:
     """Write one file's line of `stage.files`."""
-    row = {**line, "status": status, "problem": problem, "ingested_at": at}
-    frame = pl.DataFrame([row], schema_overrides={"problem": pl.String, "sha256": pl.String})
-    warehouse.append("stage.files", frame)
+    row = {name: getattr(file, name) for name in ("file", "source_id", "kind", "sha256", "form_sha256")}
+    row |= {"status": status, "problem": problem, "ingested_at": at}
+    warehouse.append("stage.files", pl.DataFrame([row], schema_overrides={"problem": pl.String}))

@@ -57,9 +57,9 @@ def draw_intervals(
     ----------
     rows : one per dot: `category`, `order` (place from the top), `value`, `low`, `high` (in the axis' unit),
         `mark` ("stands out" or ""), and the texts `value_text`, `interval_text`, `count_text`; with several
-        estimates per category also `series`; with a choice also the chosen field.
+        estimates per category also `series`; with a choice also the chosen field. Where `low` is known and `high`
+        is not, a dashed line runs from `low` to the edge of the picture.
     series : the estimates in drawing order; empty for one.
-        Where `low` is known and `high` is not, a dashed line runs from `low` to the edge of the picture.
     scale : "linear" or "sqrt" (square root: counts have even scatter on it, and it holds 0).
     """
     drawn = [r for r in rows if r["value"] is not None]

@@ -9,7 +9,7 @@ import polars as pl
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Grid, Picture, Section, choice, table
 from reports.pages.run import Run
 
 COUNTERS = {"distance_km": "distance, km", "warmups": "warm-ups"}
@@ -128,42 +128,33 @@ def dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def numbers(rows: list[dict[str, Any]]) -> Grid:
-    heads = (
-        "Model",
-        "Monitor, counter",
-        "Ready",
-        "Vehicles",
-        "Not complete",
-        "By the records",
-        "Pooled curve",
-    )
-    lines = (
-        Row(
+    return table(
+        "The chosen monitor and counter, by model",
+        (
+            ("Model", lambda r: cells.text(words.of_model(r))),
+            ("Monitor, counter", lambda r: cells.text(key_text(r))),
+            ("Ready", lambda r: Cell(f"{100 * r['share_ready']:.0f}%", r["share_ready"])),
+            ("Vehicles", lambda r: cells.count(r["n_vehicles"])),
+            ("Not complete", lambda r: cells.count(r["n_not_ready"])),
             (
-                cells.text(words.of_model(r)),
-                cells.text(key_text(r)),
-                Cell(f"{100 * r['share_ready']:.0f}%", r["share_ready"]),
-                cells.count(r["n_vehicles"]),
-                cells.count(r["n_not_ready"]),
-                Cell(words.number(r["reading"]), r["reading"], spread(r, "low", "high", "reason")),
-                Cell(
+                "By the records",
+                lambda r: Cell(words.number(r["reading"]), r["reading"], spread(r, "low", "high", "reason")),
+            ),
+            (
+                "Pooled curve",
+                lambda r: Cell(
                     words.number(r["pooled"]),
                     r["pooled"],
                     spread(r, "pooled_low", "pooled_high", "pooled_reason"),
                 ),
             ),
-            key(r),
-        )
-        for r in rows
-    )
-    return grid(
-        "The chosen monitor and counter, by model",
-        heads,
-        lines,
+        ),
+        rows,
         "mart.monitor_after_clear",
-        "monitor",
-        2,
-        3000,
+        choice="monitor",
+        n_text_columns=2,
+        limit=3000,
+        of=lambda r: key(r),
     )
 
 

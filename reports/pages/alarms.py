@@ -10,7 +10,7 @@ from pipeline.contract.tables import ALARMS
 from reports import words
 from reports.charts.months import draw_months
 from reports.pages import cells
-from reports.pages.page import Finding, Grid, Picture, Row, Section, choice, grid
+from reports.pages.page import Finding, Grid, Picture, Section, choice, table
 from reports.pages.parts import names_of
 
 #: Charts may be looked at for so many pairs, those with the most evidence of a rise first.
@@ -127,25 +127,18 @@ def drawn(r: dict[str, Any]) -> dict[str, Any]:
 
 def alarm_grid(last: list[dict[str, Any]], most: dict[str, float], signals: list[dict[str, Any]]) -> Grid:
     first = {r["group_key"]: r["month_text"] for r in reversed(signals)}
-    lines = (
-        Row(
-            (
-                cells.text(r["part"], r["group_key"] in first),
-                cells.text(r["name"]),
-                cells.count(r["observed"]),
-                cells.number(r["expected"], 2),
-                cells.number(most[r["group_key"]], 3),
-                cells.number(r["evidence_limit"], 3),
-                cells.text(first.get(r["group_key"], "")),
-            )
-        )
-        for r in sorted(last, key=lambda r: -most[r["group_key"]])
-    )
-    heads = ("Part", "Model", "Last month", "Expected", "Most evidence", "Limit", "First signal")
-    return grid(
+    return table(
         "Charts of every part and model, most evidence of a rise first",
-        heads,
-        lines,
+        (
+            ("Part", lambda r: cells.text(r["part"], r["group_key"] in first)),
+            ("Model", lambda r: cells.text(r["name"])),
+            ("Last month", lambda r: cells.count(r["observed"])),
+            ("Expected", lambda r: cells.number(r["expected"], 2)),
+            ("Most evidence", lambda r: cells.number(most[r["group_key"]], 3)),
+            ("Limit", lambda r: cells.number(r["evidence_limit"], 3)),
+            ("First signal", lambda r: cells.text(first.get(r["group_key"], ""))),
+        ),
+        sorted(last, key=lambda r: -most[r["group_key"]]),
         "mart.alarms",
         n_text_columns=2,
     )

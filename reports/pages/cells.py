@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from reports import words
 from reports.pages.page import Cell
@@ -41,3 +42,8 @@ def bounded(
 ) -> Cell:
     """Write a number with its bounds below it."""
     return Cell(write(value), value, words.interval(low, high, write))
+
+
+def counts(heads: dict[str, str]) -> tuple[tuple[str, Callable[[Any], Cell]], ...]:
+    """Make columns of counts; `heads` by the name of the count in a row."""
+    return tuple((head, lambda row, name=name: count(row[name])) for name, head in heads.items())

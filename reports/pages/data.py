@@ -9,13 +9,18 @@ import polars as pl
 
 from reports import words
 from reports.pages import cells
-from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid
+from reports.pages.page import Cell, Finding, Grid, Page, Row, Section, grid, table
 from reports.pages.refusals import cut, refused
 from reports.pages.run import Run
 from reports.pages.source_checks import CHECKS, checked
 
-#: Columns of `audit.files` that count records: those read are the sum of the others.
-COUNTED = ("n_read", "n_accepted", "n_quarantined", "n_duplicate")
+#: Columns of `audit.files` that count records, and their heads: those read are the sum of the others.
+COUNTED = {
+    "n_read": "Read",
+    "n_accepted": "Accepted",
+    "n_quarantined": "Quarantined",
+    "n_duplicate": "Said again",
+}
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
@@ -58,29 +63,19 @@ def list_files(files: pl.DataFrame) -> Section:
     rows = files.sort("file").to_dicts()
     status = files.group_by("status").len("n").sort("status").to_dicts()
     said = words.listed(f"{words.count(s['n'])} {s['status'] or 'unknown'}" for s in status)
-    lines = (
-        Row(
-            (
-                cells.text(r["file"]),
-                cells.text(words.label(r["kind"])),
-                Cell(r["status"] or words.MISSING, r["status"], cut(r["problem"])),
-                *(cells.count(r[c]) for c in COUNTED),
-                Cell(words.moment(r["ingested_at"]), words.moment(r["ingested_at"])),
-                Cell((r["sha256"] or "")[:12], None),
-            )
-        )
-        for r in rows
-    )
-    heads = (
-        "File",
-        "Kind",
-        "State",
-        "Read",
-        "Accepted",
-        "Quarantined",
-        "Said again",
-        "Read at",
-        "SHA-256, first 12",
+    by_file = table(
+        "Files",
+        (
+            ("File", lambda r: cells.text(r["file"])),
+            ("Kind", lambda r: cells.text(words.label(r["kind"]))),
+            ("State", lambda r: Cell(r["status"] or words.MISSING, r["status"], cut(r["problem"]))),
+            *cells.counts(COUNTED),
+            ("Read at", lambda r: Cell(words.moment(r["ingested_at"]), words.moment(r["ingested_at"]))),
+            ("SHA-256, first 12", lambda r: Cell((r["sha256"] or "")[:12], None)),
+        ),
+        rows,
+        "audit.files",
+        n_text_columns=3,
     )
     return Section(
         "files",
@@ -90,7 +85,7 @@ def list_files(files: pl.DataFrame) -> Section:
             "In every file: read = accepted + quarantined + said again.",
         ),
         wide=True,
-        grids=(by_source(files), grid("Files", heads, lines, "audit.files", n_text_columns=3)),
+        grids=(by_source(files), by_file),
         how=(
             "A file is known by the hash of its content: an unchanged one is not read again, a"
             " changed one replaces its own rows, and the rows of one that is gone go with it. Where a whole source is"
@@ -102,25 +97,18 @@ def list_files(files: pl.DataFrame) -> Section:
 
 def summed(files: pl.DataFrame, *keys: str) -> list[dict[str, Any]]:
     """Count files (`n`) and their records by some columns."""
-    return files.group_by(keys).agg(pl.len().alias("n"), pl.col(COUNTED).sum()).sort(keys).to_dicts()
+    return files.group_by(keys).agg(pl.len().alias("n"), pl.col(*COUNTED).sum()).sort(keys).to_dicts()
 
 
 def by_source(files: pl.DataFrame) -> Grid:
-    lines = (
-        Row(
-            (
-                cells.text(g["source_id"]),
-                cells.text(words.label(g["kind"])),
-                cells.count(g["n"]),
-                *(cells.count(g[c]) for c in COUNTED),
-            )
-        )
-        for g in summed(files, "source_id", "kind")
-    )
-    return grid(
+    return table(
         "By source and kind",
-        ("Source", "Kind", "Files", "Read", "Accepted", "Quarantined", "Said again"),
-        lines,
+        (
+            ("Source", lambda g: cells.text(g["source_id"])),
+            ("Kind", lambda g: cells.text(words.label(g["kind"]))),
+            *cells.counts({"n": "Files", **COUNTED}),
+        ),
+        summed(files, "source_id", "kind"),
         "audit.files",
         n_text_columns=2,
         opened=True,

@@ -7,21 +7,14 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.contract.tables import FAILURE_RATE
-from pipeline.contract.vocabulary import DAYS_PER_YEAR
 from reports import words
-from reports.charts.bars import draw_bars
-from reports.charts.intervals import draw_intervals
 from reports.charts.rates import draw_recurrence_map
-from reports.pages import cells
 from reports.pages.alarms import something_new
 from reports.pages.due import due
+from reports.pages.exposure import EXPOSURE, GARWOOD, distance, exposure, nothing
 from reports.pages.fleet_rows import (
     MAX_CHOICES,
-    MAX_MODELS,
-    PER_KM,
     chosen_rate_grid,
-    distance_grid,
     dots,
     rate_caption,
     rate_chart,
@@ -31,23 +24,13 @@ from reports.pages.fleet_rows import (
     with_words,
 )
 from reports.pages.life import lives_with_words, wear
-from reports.pages.page import Finding, Page, Picture, Row, Section, choice, grid
+from reports.pages.page import Finding, Page, Picture, Section, choice
 from reports.pages.run import Run
 from reports.pages.stock import stock
 
 FAILURE = (
     "A failure is a repair (an action other than none on a named component) opened inside the window, counted"
     " once per job and component. A comeback on the same component counts as a failure and is flagged."
-)
-
-EXPOSURE = (
-    "Exposure is the time each registered vehicle spent in service inside the window, in vehicle-years of"
-    f" {DAYS_PER_YEAR} days; a vehicle without any job counts."
-)
-
-GARWOOD = (
-    "Interval of a rate: exact Poisson (F. Garwood, Fiducial limits for the Poisson distribution, Biometrika"
-    " 28, 1936)."
 )
 
 SHRUNK = (
@@ -239,92 +222,3 @@ def by_component(rates: list[dict[str, Any]], run: Run) -> Section:
         grids=(chosen_rate_grid(rates, run, "part"),),
         how=(FAILURE, EXPOSURE, GARWOOD, SHRUNK),
     )
-
-
-def exposure(rates: list[dict[str, Any]]) -> Section:
-    question = "How many vehicles and years do these rates rest on?"
-    if not rates:
-        return Section("exposure", question, (nothing(),))
-    models = list({r["name"]: r for r in rates}.values())
-    models.sort(key=lambda r: (-(r["vehicle_years"] or 0), r["name"]))
-    rows = [
-        {
-            "category": r["name"],
-            "order": i,
-            "value": r["vehicle_years"],
-            "bar_text": words.number(r["vehicle_years"]),
-            "count_text": words.plural(r["n_vehicles"], "vehicle"),
-        }
-        for i, r in enumerate(models[:MAX_MODELS])
-    ]
-    title = words.axis_title(FAILURE_RATE, "vehicle_years")
-    alt = "Exposure of each model in vehicle-years, with its number of vehicles."
-    table = grid(
-        "Exposure by model",
-        ("Model", "Vehicles", "Vehicle-years", "Distance known, km", "Vehicles with known distance"),
-        (
-            Row(
-                (
-                    cells.text(r["name"]),
-                    cells.count(r["n_vehicles"]),
-                    cells.number(r["vehicle_years"]),
-                    cells.number(r["vehicle_km"]),
-                    cells.count(r["n_vehicles_km"]),
-                )
-            )
-            for r in models
-        ),
-        "mart.failure_rate",
-    )
-    return Section(
-        "exposure",
-        question,
-        (
-            f"{words.plural(sum(r['n_vehicles'] or 0 for r in models), 'vehicle')} of"
-            f" {words.plural(len(models), 'model')} in the register.",
-        ),
-        picture=Picture(draw_bars(rows, title, alt, count_title="vehicles"), alt),
-        grids=(table,),
-        how=(EXPOSURE,),
-    )
-
-
-def distance(rates: list[dict[str, Any]], run: Run) -> Section:
-    question = "Does distance tell the same story as time?"
-    known = [r for r in rates if r["rate_per_million_km"] is not None]
-    if not known:
-        return Section(
-            "distance", question, ("Not known: no vehicle has two odometer readings inside the window.",)
-        )
-    offered = top_models(known, MAX_CHOICES)
-    rows = dots(known, "model", offered, PER_KM)
-    models = sorted({r["model"] for r in rows})
-    alt = "Failures per million km of each component of the chosen model, with intervals."
-    chart = draw_intervals(
-        rows,
-        x_title=words.axis_title(FAILURE_RATE, "rate_per_million_km"),
-        description=alt,
-        scale="sqrt",
-        chosen={"model": models[0]},
-        count_title="failures",
-    )
-    with_distance = list({r["name"]: r for r in known}.values())
-    n = sum(r["n_vehicles_km"] or 0 for r in with_distance)
-    return Section(
-        "distance",
-        question,
-        (f"Distance is known for {words.plural(n, 'vehicle')}; the rate by distance rests on these alone.",),
-        choices=(choice("model", "Model", [(m, m) for m in models]),),
-        picture=Picture(chart, alt, rate_caption(run) + shown_note(known, MAX_CHOICES)),
-        grids=(distance_grid([r for r in known if r["name"] in set(offered)], run),),
-        how=(
-            "Distance runs from a vehicle's first to its last odometer reading inside the window;"
-            " failures between these two readings count.",
-            GARWOOD,
-        ),
-        left_out=("Vehicles with fewer than two odometer readings.",),
-    )
-
-
-def nothing() -> str:
-    return "Not known: no repair was opened inside the window, or no vehicle was in service then."

@@ -52,7 +52,6 @@ PER_YEAR = (
     (SERIES[0], ("rate_per_1000_vehicle_years", "low", "high"), "count_text"),
     (SERIES[1], ("shrunk_rate", "shrunk_low", "shrunk_high"), "count_text"),
 )
-PER_KM = (("", ("rate_per_million_km", "low_per_million_km", "high_per_million_km"), "km_text"),)
 
 
 def dots(
@@ -156,31 +155,6 @@ def rate_cells(r: dict[str, Any]) -> tuple[Cell, ...]:
         cells.bounded(r["shrunk_rate"], r["shrunk_low"], r["shrunk_high"]),
         cells.count(r["n_vehicles"]),
         cells.number(r["vehicle_years"]),
-    )
-
-
-def distance_grid(known: list[dict[str, Any]], run: Run) -> Grid:
-    heads = ("Part", "Failures", "Vehicles", "Distance, km", "Per million km")
-    rows = (
-        Row(
-            (
-                cells.text(r["part"]),
-                cells.count(r["n_failures_km"]),
-                cells.count(r["n_vehicles_km"]),
-                cells.number(r["vehicle_km"]),
-                cells.bounded(r["rate_per_million_km"], r["low_per_million_km"], r["high_per_million_km"]),
-            ),
-            r["name"],
-        )
-        for r in known
-    )
-    return grid(
-        f"Failures by distance with {run.level_text} intervals",
-        heads,
-        rows,
-        "mart.failure_rate",
-        "model",
-        limit=len(known),
     )
 
 

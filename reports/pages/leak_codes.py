@@ -6,7 +6,7 @@ from typing import Any
 
 from reports import words
 from reports.pages import cells
-from reports.pages.page import Row, Section, grid
+from reports.pages.page import Section, table
 from reports.pages.run import Run
 
 QUESTION = "Is the leak as large as the code says?"
@@ -36,11 +36,17 @@ def code_sizes(sizes: list[dict[str, Any]], run: Run) -> Section:
         return Section(
             "codes", QUESTION, ("Not known: no recording with a size belongs to a code that names one.",)
         )
-    heads = ("Code", "Recordings", "Speaks of at least, mm", "At or over that", "Median, mm", "Agreement")
-    lines = grid(
+    lines = table(
         f"Codes that name a size, with {run.level_text} intervals",
-        heads,
-        (_row(s) for s in named),
+        (
+            ("Code", lambda s: cells.text(s["group"])),
+            ("Recordings", lambda s: cells.count(s["n_traces"])),
+            ("Speaks of at least, mm", lambda s: cells.number(s["nominal_mm"])),
+            ("At or over that", lambda s: cells.bounded(*_share_over(s), write=words.share)),
+            ("Median, mm", lambda s: cells.bounded(s["median_mm"], s["median_low_mm"], s["median_high_mm"])),
+            ("Agreement", lambda s: cells.text(WORDS.get(s["nominal_agreement"], words.MISSING))),
+        ),
+        named,
         "mart.leak_size",
         limit=len(named),
         opened=True,
@@ -48,6 +54,10 @@ def code_sizes(sizes: list[dict[str, Any]], run: Run) -> Section:
     return Section(
         "codes", QUESTION, tuple(map(_sentence, named)), grids=(lines,), how=HOW, left_out=LEFT_OUT, wide=True
     )
+
+
+def _share_over(s: dict[str, Any]) -> tuple[float | None, float | None, float | None]:
+    return s["share_over_nominal"], s["share_over_nominal_low"], s["share_over_nominal_high"]
 
 
 def _sentence(s: dict[str, Any]) -> str:
@@ -60,23 +70,7 @@ def _sentence(s: dict[str, Any]) -> str:
         "larger": "most leaks found under it are larger than it speaks of",
         "cannot_say": "the recordings do not settle whether most leaks are so large",
     }[s["nominal_agreement"]]
-    share = (s[f"share_over_nominal{end}"] for end in ("", "_low", "_high"))
     return (
-        f"{code}: {told}; {words.bounded_share(*share)} of"
+        f"{code}: {told}; {words.bounded_share(*_share_over(s))} of"
         f" {words.plural(s['n_traces'], 'recording')} are at or over that size."
-    )
-
-
-def _row(s: dict[str, Any]) -> Row:
-    return Row(
-        (
-            cells.text(s["group"]),
-            cells.count(s["n_traces"]),
-            cells.number(s["nominal_mm"]),
-            cells.bounded(
-                *(s[f"share_over_nominal{end}"] for end in ("", "_low", "_high")), write=words.share
-            ),
-            cells.bounded(s["median_mm"], s["median_low_mm"], s["median_high_mm"]),
-            cells.text(WORDS.get(s["nominal_agreement"], words.MISSING)),
-        )
     )

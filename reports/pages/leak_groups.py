@@ -8,7 +8,7 @@ from pipeline.contract.tables import LEAK_SIZE
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Grid, Picture, Section, choice, table
 from reports.pages.run import Run
 
 GROUPINGS = {
@@ -142,43 +142,26 @@ def median_dots(sizes: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def size_grid(sizes: list[dict[str, Any]], run: Run) -> Grid:
-    heads = (
-        "Group",
-        "Recordings",
-        "Too tight to tell",
-        "Too large to tell",
-        "Median, mm",
-        "Over 0.5 mm",
-        "Over 1.0 mm",
-        "Why a number is missing",
-    )
-    lines = (size_row(s) for s in sizes)
-    return grid(
-        f"Leak sizes of the chosen groups with {run.level_text} intervals",
-        heads,
-        lines,
-        "mart.leak_size",
-        "by",
-        limit=2000,
-    )
-
-
-def size_row(s: dict[str, Any]) -> Row:
-    def over(size: str) -> Cell:
+    def over(s: dict[str, Any], size: str) -> Cell:
         return cells.bounded(
             *(s[f"share_over_{size}{end}"] for end in ("_mm", "_low", "_high")), write=words.share
         )
 
-    return Row(
+    return table(
+        f"Leak sizes of the chosen groups with {run.level_text} intervals",
         (
-            cells.text(s["name"]),
-            cells.count(s["n_traces"]),
-            cells.count(s["n_below_detection"]),
-            cells.count(s["n_too_large"]),
-            cells.bounded(s["median_mm"], s["median_low_mm"], s["median_high_mm"]),
-            over("0_5"),
-            over("1_0"),
-            cells.text(why_missing(s["reason"])),
+            ("Group", lambda s: cells.text(s["name"])),
+            ("Recordings", lambda s: cells.count(s["n_traces"])),
+            ("Too tight to tell", lambda s: cells.count(s["n_below_detection"])),
+            ("Too large to tell", lambda s: cells.count(s["n_too_large"])),
+            ("Median, mm", lambda s: cells.bounded(s["median_mm"], s["median_low_mm"], s["median_high_mm"])),
+            ("Over 0.5 mm", lambda s: over(s, "0_5")),
+            ("Over 1.0 mm", lambda s: over(s, "1_0")),
+            ("Why a number is missing", lambda s: cells.text(why_missing(s["reason"]))),
         ),
-        "" if s["by"] == "all" else s["by"],
+        sizes,
+        "mart.leak_size",
+        of=lambda s: "" if s["by"] == "all" else s["by"],
+        choice="by",
+        limit=2000,
     )

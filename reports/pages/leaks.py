@@ -13,7 +13,7 @@ from reports.charts.leaks import draw_size_curve
 from reports.pages import cells
 from reports.pages.leak_codes import code_sizes
 from reports.pages.leak_groups import GROUPINGS, HOW_SIZE, MAX_GROUPS, compare, why_missing
-from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Grid, Page, Picture, Section, choice, table
 from reports.pages.run import Run
 from reports.pages.verdicts import verdicts
 
@@ -191,23 +191,16 @@ def curve_point(r: dict[str, Any], size: dict[str, Any] | None) -> dict[str, Any
 
 
 def curve_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
-    lines = (
-        Row(
-            (
-                Cell(p["size_text"], p["diameter_mm"], f"from {p['from_text']} mm"),
-                Cell(p["value_text"], p["share_at_most"], p["interval_text"]),
-                cells.share(p["lognormal_share"]),
-            ),
-            p["group_key"],
-        )
-        for p in rows
-    )
-    heads = ("At most", "Share of recordings", "By the lognormal")
-    return grid(
+    return table(
         f"The curve, step by step, with {run.level_text} bounds",
-        heads,
-        lines,
+        (
+            ("At most", lambda p: Cell(p["size_text"], p["diameter_mm"], f"from {p['from_text']} mm")),
+            ("Share of recordings", lambda p: Cell(p["value_text"], p["share_at_most"], p["interval_text"])),
+            ("By the lognormal", lambda p: cells.share(p["lognormal_share"])),
+        ),
+        rows,
         "mart.leak_size_curve",
-        "group_key",
+        choice="group_key",
         limit=len(rows),
+        of=lambda p: p["group_key"],
     )

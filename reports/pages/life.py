@@ -10,7 +10,7 @@ from pipeline.contract.tables import COMPONENT_LIFE_CURVE
 from reports import words
 from reports.charts.life import draw_life_curve
 from reports.pages import cells
-from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Grid, Picture, Section, choice, table
 from reports.pages.parts import key_of, names_of, options_of
 from reports.pages.run import Run
 
@@ -159,37 +159,30 @@ def curve_point(r: dict[str, Any]) -> dict[str, Any]:
 
 
 def life_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
-    heads = (
-        "Part",
-        "Model",
-        "Failures (returns)",
-        "Years observed",
-        "Pattern",
-        "Shape",
-        "Scale, years",
-        "B10, years",
-        "p (shape 1)",
-        "Why a number is missing",
-    )
-    lines = (
-        Row(
-            (
-                cells.text(r["part"]),
-                cells.text(r["name"]),
-                Cell(f"{words.count(r['n_failures'])} ({words.count(r['n_returns'])})", r["n_failures"]),
-                cells.number(r["unit_years"]),
-                cells.text(words.label(r["pattern"]) if r["pattern"] else words.MISSING),
-                bounded(r, "weibull_shape", ""),
-                bounded(r, "weibull_scale", "_years"),
-                bounded(r, "b10", "_years"),
-                cells.chance(r["p_constant"]),
-                cells.text(r["reason"] or ""),
-            )
-        )
-        for r in lives
-    )
     caption = f"Lives of parts with {run.level_text} intervals, all models together first"
-    return grid(caption, heads, lines, "mart.component_life", n_text_columns=2)
+    return table(
+        caption,
+        (
+            ("Part", lambda r: cells.text(r["part"])),
+            ("Model", lambda r: cells.text(r["name"])),
+            (
+                "Failures (returns)",
+                lambda r: Cell(
+                    f"{words.count(r['n_failures'])} ({words.count(r['n_returns'])})", r["n_failures"]
+                ),
+            ),
+            ("Years observed", lambda r: cells.number(r["unit_years"])),
+            ("Pattern", lambda r: cells.text(words.label(r["pattern"]) if r["pattern"] else words.MISSING)),
+            ("Shape", lambda r: bounded(r, "weibull_shape", "")),
+            ("Scale, years", lambda r: bounded(r, "weibull_scale", "_years")),
+            ("B10, years", lambda r: bounded(r, "b10", "_years")),
+            ("p (shape 1)", lambda r: cells.chance(r["p_constant"])),
+            ("Why a number is missing", lambda r: cells.text(r["reason"] or "")),
+        ),
+        lives,
+        "mart.component_life",
+        n_text_columns=2,
+    )
 
 
 def bounded(r: dict[str, Any], name: str, unit: str) -> Cell:

@@ -11,7 +11,7 @@ from pipeline.contract.vocabulary import POOLED
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Grid, Page, Picture, Row, Section, choice, grid, table
 from reports.pages.run import Run
 
 #: So many models and codes are on the page, those with the most repairs: a thousand make it some 5 MB large.
@@ -227,38 +227,22 @@ def _dot(r: dict[str, Any]) -> dict[str, Any]:
 
 
 def _places(rows: list[dict[str, Any]], run: Run) -> Grid:
-    heads = (
-        "Place",
-        "Order",
-        "Chance",
-        "Found there",
-        "Of repairs",
-        "A look takes, min",
-        "Found by then",
-        "After, min",
-    )
-    lines = (
-        Row(
-            (
-                cells.text(r["place"]),
-                cells.count(r["rank"]),
-                cells.bounded(r["probability"], r["low"], r["high"], write=words.share),
-                cells.count(r["n_found"]),
-                cells.count(r["n_jobs"]),
-                Cell(f"{r['minutes_to_check']:g}", r["minutes_to_check"]),
-                cells.share(r["found_by_then"]),
-                Cell(f"{r['minutes_by_then']:g}", r["minutes_by_then"]),
-            ),
-            r["key"],
-        )
-        for r in rows
-    )
-    return grid(
+    return table(
         f"The places in order, with {run.level_text} intervals",
-        heads,
-        lines,
+        (
+            ("Place", lambda r: cells.text(r["place"])),
+            ("Order", lambda r: cells.count(r["rank"])),
+            ("Chance", lambda r: cells.bounded(r["probability"], r["low"], r["high"], write=words.share)),
+            ("Found there", lambda r: cells.count(r["n_found"])),
+            ("Of repairs", lambda r: cells.count(r["n_jobs"])),
+            ("A look takes, min", lambda r: Cell(f"{r['minutes_to_check']:g}", r["minutes_to_check"])),
+            ("Found by then", lambda r: cells.share(r["found_by_then"])),
+            ("After, min", lambda r: Cell(f"{r['minutes_by_then']:g}", r["minutes_by_then"])),
+        ),
+        rows,
         "mart.first_look",
-        "key",
+        choice="key",
         limit=len(rows),
         opened=True,
+        of=lambda r: r["key"],
     )

@@ -6,7 +6,7 @@ import polars as pl
 
 from reports import words
 from reports.pages import cells
-from reports.pages.page import Row, Section, grid
+from reports.pages.page import Section, table
 from reports.pages.run import Run
 
 #: columns of `mart.cycle_outcome` that share out the initial failures, with their heads and their words in a sentence
@@ -42,22 +42,15 @@ def outcomes(ends: pl.DataFrame, run: Run) -> Section:
             f"{words.plural(twice, 'cycle')} passed a retest and bore a waiver at once: counted here as passed, and in"
             " item (v) too."
         )
-    lines = (
-        Row(
-            (
-                cells.year(r["model_year"]),
-                cells.text(words.vehicle_type(r)),
-                *(cells.count(r[c]) for c in ("n_initial_fail", *(c for c, _, _ in _SHARED))),
-            )
-        )
-        for r in ends.sort("model_year", "vehicle_type").to_dicts()
+    by_cell = table(
+        "Ends of the test cycles that failed initially",
+        (
+            ("Model year", lambda r: cells.year(r["model_year"])),
+            ("Vehicle type", lambda r: cells.text(words.vehicle_type(r))),
+            *cells.counts({"n_initial_fail": "(i) Failed initially", **{c: head for c, head, _ in _SHARED}}),
+        ),
+        ends.sort("model_year", "vehicle_type").to_dicts(),
+        "mart.cycle_outcome",
+        n_text_columns=2,
     )
-    heads = ("Model year", "Vehicle type", "(i) Failed initially", *(head for _, head, _ in _SHARED))
-    caption = "Ends of the test cycles that failed initially"
-    return Section(
-        "outcomes",
-        question,
-        tuple(answer),
-        grids=(grid(caption, heads, lines, "mart.cycle_outcome", n_text_columns=2),),
-        how=how,
-    )
+    return Section("outcomes", question, tuple(answer), grids=(by_cell,), how=how)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -131,6 +131,21 @@ def grid(
     given = tuple(rows)
     n_rows = len(given) if n_all is None else n_all
     return Grid(caption, tuple(heads), given[:limit], n_rows, source, choice, n_text_columns, opened, printed)
+
+
+def table(
+    caption: str,
+    columns: Sequence[tuple[str, Callable[[Any], Cell]]],
+    rows: Iterable[Any],
+    source: str = "",
+    *,
+    of: Callable[[Any], str] = lambda row: "",
+    **how: Any,
+) -> Grid:
+    """Lay rows out by columns (head, cell of a row); `of` names the choice a row belongs to, `how` goes to `grid`."""
+    heads, written = zip(*columns, strict=True)
+    lines = (Row(tuple(cell(row) for cell in written), of(row)) for row in rows)
+    return grid(caption, heads, lines, source, **how)
 
 
 def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "") -> Choice:

@@ -10,7 +10,7 @@ from pipeline.contract.tables import READINESS
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Picture, Row, Section, choice, grid
+from reports.pages.page import Picture, Section, choice, table
 from reports.pages.run import Run
 
 MAX_MODELS = 60
@@ -45,7 +45,6 @@ def ready(readiness: pl.DataFrame, run: Run) -> Section:
         chosen={"monitor": first},
         count_title="inspections",
     )
-    lines = (ready_row(r) for r in rows)
     return Section(
         "readiness",
         question,
@@ -57,14 +56,24 @@ def ready(readiness: pl.DataFrame, run: Run) -> Section:
             f"Dot: share; line: {run.level_text} interval. Sorted by the lower bound; the axis is a square root.",
         ),
         grids=(
-            grid(
+            table(
                 "The chosen monitor, by model",
-                ("Model", "Monitor", "Inspections", "Not complete", "Share"),
-                lines,
+                (
+                    ("Model", lambda r: cells.text(words.of_model(r))),
+                    ("Monitor", lambda r: cells.text(words.label(r["monitor"]))),
+                    ("Inspections", lambda r: cells.count(r["n_inspections"])),
+                    ("Not complete", lambda r: cells.count(r["n_not_ready"])),
+                    (
+                        "Share",
+                        lambda r: cells.bounded(r["not_ready_rate"], r["low"], r["high"], write=words.share),
+                    ),
+                ),
+                rows,
                 "mart.readiness",
-                "monitor",
-                2,
-                len(rows),
+                of=lambda r: r["monitor"],
+                choice="monitor",
+                n_text_columns=2,
+                limit=len(rows),
             ),
         ),
         how=how,
@@ -103,16 +112,3 @@ def ready_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         )
         for order, r in enumerate(ordered)
     ]
-
-
-def ready_row(r: dict[str, Any]) -> Row:
-    return Row(
-        (
-            cells.text(words.of_model(r)),
-            cells.text(words.label(r["monitor"])),
-            cells.count(r["n_inspections"]),
-            cells.count(r["n_not_ready"]),
-            cells.bounded(r["not_ready_rate"], r["low"], r["high"], write=words.share),
-        ),
-        r["monitor"],
-    )

@@ -10,7 +10,7 @@ from pipeline.contract.vocabulary import DAYS_PER_YEAR
 from reports import words
 from reports.charts.recurrence import draw_recurrence
 from reports.pages import cells
-from reports.pages.page import Grid, Picture, Row, Section, choice, grid
+from reports.pages.page import Grid, Picture, Section, choice, table
 from reports.pages.parts import names_of, options_of
 from reports.pages.run import Run
 
@@ -94,22 +94,16 @@ def sentence(r: dict[str, Any]) -> str:
 
 
 def recurrence_grid(last: list[dict[str, Any]], run: Run) -> Grid:
-    lines = (
-        Row(
-            (
-                cells.text(r["part"]),
-                cells.text(r["name"]),
-                cells.count(r["n_failures"]),
-                cells.number(r["age_years"]),
-                cells.bounded(r["failures_per_vehicle"], r["low"], r["high"]),
-            )
-        )
-        for r in sorted(last, key=lambda r: (not r["is_pooled"], -(r["failures_per_vehicle"] or 0)))
-    )
-    return grid(
+    return table(
         f"Failures per vehicle up to the greatest age seen, with {run.level_text} intervals",
-        ("Part", "Model", "Failures", "Up to age, years", "Failures per vehicle"),
-        lines,
+        (
+            ("Part", lambda r: cells.text(r["part"])),
+            ("Model", lambda r: cells.text(r["name"])),
+            ("Failures", lambda r: cells.count(r["n_failures"])),
+            ("Up to age, years", lambda r: cells.number(r["age_years"])),
+            ("Failures per vehicle", lambda r: cells.bounded(r["failures_per_vehicle"], r["low"], r["high"])),
+        ),
+        sorted(last, key=lambda r: (not r["is_pooled"], -(r["failures_per_vehicle"] or 0))),
         "mart.recurrence",
         n_text_columns=2,
     )

@@ -10,7 +10,7 @@ from pipeline.contract.rules import RULE_MEANINGS
 from reports import words
 from reports.charts.bars import draw_bars
 from reports.pages import cells
-from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, grid
+from reports.pages.page import Cell, Finding, Grid, Picture, Section, table
 
 MAX_BARS = 12
 
@@ -113,23 +113,30 @@ def refusal_sentence(g: dict[str, Any]) -> str:
 
 
 def refusal_grid(groups: list[dict[str, Any]]) -> Grid:
-    lines = (
-        Row(
-            (
-                cells.text(g["source_id"]),
-                Cell(ADVICE.get(g["rule"], words.MISSING), None, f"first: {g['file']}, record {g['row']}"),
-                Cell(f"{g['kind']}: {g['column'] or 'whole record'}", f"{g['kind']} {g['column']}"),
-                Cell("; ".join(cut(v) for v in g["examples"]) or words.MISSING, None, sentence(g["reason"])),
-                Cell(g["rule"], g["rule"], RULE_MEANINGS.get(g["rule"], "")),
-                cells.count(g["n"]),
-            )
-        )
-        for g in groups
-    )
-    return grid(
+    return table(
         "What was refused, by source, field and rule",
-        ("Source", "What to fix", "Field", "Values as they came", "Rule", "Records"),
-        lines,
+        (
+            ("Source", lambda g: cells.text(g["source_id"])),
+            (
+                "What to fix",
+                lambda g: Cell(
+                    ADVICE.get(g["rule"], words.MISSING), None, f"first: {g['file']}, record {g['row']}"
+                ),
+            ),
+            (
+                "Field",
+                lambda g: Cell(f"{g['kind']}: {g['column'] or 'whole record'}", f"{g['kind']} {g['column']}"),
+            ),
+            (
+                "Values as they came",
+                lambda g: Cell(
+                    "; ".join(cut(v) for v in g["examples"]) or words.MISSING, None, sentence(g["reason"])
+                ),
+            ),
+            ("Rule", lambda g: Cell(g["rule"], g["rule"], RULE_MEANINGS.get(g["rule"], ""))),
+            ("Records", lambda g: cells.count(g["n"])),
+        ),
+        groups,
         "quarantine.records",
         n_text_columns=5,
         opened=True,

@@ -10,15 +10,13 @@ import polars as pl
 from pipeline.contract.tables import FIRST_TIME_FIX
 from reports import words
 from reports.charts.fixes import draw_funnel
-from reports.charts.intervals import draw_intervals, interval_dot
-from reports.pages import cells
-from reports.pages.page import Cell, Finding, Grid, Page, Picture, Row, Section, choice, grid
+from reports.charts.intervals import draw_intervals
+from reports.pages.fix_rows import MAX_GROUPS, SERIES, fix_dots, fix_grid, with_words
+from reports.pages.page import Finding, Page, Picture, Section, choice
 from reports.pages.proof import proof
 from reports.pages.recurrence import recurrence
 from reports.pages.run import Run
 from reports.pages.worth import KAPLAN_MEIER, worth
-
-SERIES = ("all repairs, censored ones included", "followed to the end only")
 
 FOLLOWED_ONLY = (
     "Followed only: the plain share of the repairs followed to the end; bounds by E. B. Wilson (J. Am. Stat. Assoc. 22,"
@@ -29,9 +27,6 @@ NO_FUNNEL = (
     "By part and by model there are no limits: what is expected is standardized over just these two, and adds up to"
     " their own comebacks."
 )
-
-MAX_GROUPS = 60
-
 
 GROUPINGS = {
     "shop": "shop",
@@ -80,23 +75,6 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         f" {run.level_text} intervals.",
     )
     return Page("shops.html", "Shops", "Which repairs last", "For the owner of several shops", lead, sections)
-
-
-def with_words(fixes: pl.DataFrame) -> list[dict[str, Any]]:
-    """Give each row of `mart.first_time_fix` its name and its numbers as text."""
-    return [
-        row
-        | {
-            "name": words.label(row["group"])
-            if row["by"] in ("component", "verified", "evidence")
-            else row["group"],
-            "flag": (row["funnel"] or "").startswith("beyond"),
-            "count_text": f"{words.plural(row['n_repairs'], 'repair')}, {words.plural(row['n_comebacks'], 'comeback')}",
-            "value_text": words.share(row["first_time_fix"]),
-            "interval_text": words.interval(row["low"], row["high"], words.share),
-        }
-        for row in fixes.sort("by", "group").to_dicts()
-    ]
 
 
 def funnel(fixes: list[dict[str, Any]], run: Run) -> Section:
@@ -257,63 +235,6 @@ def compare(fixes: list[dict[str, Any]], run: Run) -> Section:
         left_out=(
             "Groups by recording hold only as far as shops record: a repair without one may be as good.",
         ),
-    )
-
-
-def fix_dots(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Lay one grouping out for `draw_intervals`, the lowest share first."""
-    ordered = sorted(rows, key=lambda f: (f["first_time_fix"] is None, f["first_time_fix"], f["name"]))[
-        :MAX_GROUPS
-    ]
-    dots = []
-    for order, f in enumerate(ordered):
-        shared: dict[str, Any] = {"write": words.share, "by": f["by"], "mark": ""}
-        naive = (f[f"first_time_fix_naive{end}"] for end in ("", "_low", "_high"))
-        followed = f"{words.plural(f['n_followed'], 'repair')} followed to the end"
-        every = (f["first_time_fix"], f["low"], f["high"])
-        dots += [
-            interval_dot(f["name"], order, every, f["count_text"], series=SERIES[0], **shared),
-            interval_dot(f["name"], order, naive, followed, series=SERIES[1], **shared),
-        ]
-    return dots
-
-
-def fix_grid(rows: list[dict[str, Any]], head: str, run: Run, of: str = "") -> Grid:
-    heads = (
-        head,
-        "Without a comeback",
-        "Expected share",
-        "Repairs",
-        "Comebacks",
-        "Expected comebacks",
-        "Followed to the end",
-        "Followed only",
-    )
-    lines = (
-        Row(
-            (
-                cells.text(f["name"], f["flag"]),
-                cells.bounded(f["first_time_fix"], f["low"], f["high"], write=words.share),
-                Cell(words.share(f["expected"]), f["expected"], words.label(f["funnel"] or "")),
-                cells.count(f["n_repairs"]),
-                cells.count(f["n_comebacks"]),
-                cells.number(f["n_comebacks_expected"]),
-                cells.count(f["n_followed"]),
-                cells.bounded(
-                    *(f[f"first_time_fix_naive{end}"] for end in ("", "_low", "_high")), write=words.share
-                ),
-            ),
-            f[of] if of else "",
-        )
-        for f in rows
-    )
-    return grid(
-        f"First-time fix by {head.lower()} with {run.level_text} intervals",
-        heads,
-        lines,
-        "mart.first_time_fix",
-        of,
-        limit=2000,
     )
 
 

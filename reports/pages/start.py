@@ -9,8 +9,8 @@ import polars as pl
 
 from pipeline.contract.vocabulary import KINDS, POOLED
 from reports import words
-from reports.pages import cells, data, fleet, fleet_rows, leaks, look, readiness, shops, stations
-from reports.pages.page import Finding, Grid, Page, Row, Section, grid
+from reports.pages import cells, data, fix_rows, fleet, fleet_rows, leaks, look, readiness, shops, stations
+from reports.pages.page import Finding, Grid, Page, Section, table
 from reports.pages.run import Run
 from reports.pages.source_checks import unjudged
 
@@ -92,7 +92,7 @@ def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
 
 
 def far_shops(fixes: pl.DataFrame, run: Run) -> list[Finding]:
-    rows = [f for f in shops.with_words(fixes) if f["by"] == "shop"]
+    rows = [f for f in fix_rows.with_words(fixes) if f["by"] == "shop"]
     texts = [
         *(shops.shop_sentence(r, run) for r in shops.far_out(rows)),
         *(shops.apart_sentence(r, run) for r in shops.apart(rows)),
@@ -198,20 +198,13 @@ def quarantined(files: pl.DataFrame) -> tuple[Finding, ...]:
 
 
 def kind_grid(by_kind: dict[str, dict[str, Any]]) -> Grid:
-    lines = (
-        Row(
-            (
-                cells.text(kind_name(k).capitalize()),
-                *(cells.count(by_kind[k][c]) for c in ("n", *data.COUNTED)),
-            )
-        )
-        for k in KINDS
-        if k in by_kind
-    )
-    return grid(
+    return table(
         "Records by kind",
-        ("Kind", "Files", "Read", "Accepted", "Quarantined", "Said again"),
-        lines,
+        (
+            ("Kind", lambda r: cells.text(kind_name(r["kind"]).capitalize())),
+            *cells.counts({"n": "Files", **data.COUNTED}),
+        ),
+        [by_kind[k] for k in KINDS if k in by_kind],
         "audit.files",
         opened=True,
     )

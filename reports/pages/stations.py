@@ -9,7 +9,7 @@ import polars as pl
 from reports import words
 from reports.charts.inspections import draw_stations
 from reports.pages import cells
-from reports.pages.page import Cell, Finding, Grid, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Finding, Grid, Picture, Section, choice, table
 from reports.pages.readiness import WILSON
 from reports.pages.run import Run
 
@@ -122,21 +122,25 @@ def station_dot(r: dict[str, Any]) -> dict[str, Any]:
 
 
 def station_grid(rows: list[dict[str, Any]]) -> Grid:
-    heads = ("Station", "Measure", "Counted", "Of", "Share", "Expected", "Times expected", "q")
-    lines = (
-        Row(
+    return table(
+        "The chosen measure, by station",
+        (
+            ("Station", lambda r: cells.text(r["station_id"] or "not recorded", bool(r["stands_out"]))),
             (
-                cells.text(r["station_id"] or "not recorded", bool(r["stands_out"])),
-                Cell(words.label(r["measure"]), r["measure"], ", ".join(r["inspection_ids"] or ())),
-                cells.count(r["n"]),
-                cells.count(r["of"]),
-                cells.bounded(r["share"], r["low"], r["high"], write=words.share),
-                cells.number(r["expected"]),
-                cells.number(r["ratio"], 2),
-                cells.chance(r["q_value"]),
+                "Measure",
+                lambda r: Cell(words.label(r["measure"]), r["measure"], ", ".join(r["inspection_ids"] or ())),
             ),
-            r["measure"],
-        )
-        for r in rows
+            ("Counted", lambda r: cells.count(r["n"])),
+            ("Of", lambda r: cells.count(r["of"])),
+            ("Share", lambda r: cells.bounded(r["share"], r["low"], r["high"], write=words.share)),
+            ("Expected", lambda r: cells.number(r["expected"])),
+            ("Times expected", lambda r: cells.number(r["ratio"], 2)),
+            ("q", lambda r: cells.chance(r["q_value"])),
+        ),
+        rows,
+        "mart.station_look",
+        choice="measure",
+        n_text_columns=2,
+        limit=3000,
+        of=lambda r: r["measure"],
     )
-    return grid("The chosen measure, by station", heads, lines, "mart.station_look", "measure", 2, 3000)

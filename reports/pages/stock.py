@@ -8,7 +8,7 @@ from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
 from reports.pages.life import LIFE, RETURNS, WEIBULL
-from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Grid, Picture, Section, choice, table
 from reports.pages.run import Run
 
 HORIZONS = (365, 90)
@@ -91,35 +91,25 @@ def stock_dot(r: dict[str, Any], days: int, order: int) -> dict[str, Any]:
 
 
 def stock_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
-    heads = (
-        "Part",
-        "Model",
-        "Units in service",
-        "Failures expected in 90 days",
-        "in 365 days",
-        "Parts for 90 days",
-        "Parts for 365 days",
-        "Failures seen",
-    )
 
     def expected(r: dict[str, Any], days: int) -> Any:
         value = r[f"failures_next_{days}_days"]
         return Cell(words.number(value), value, bounds(r, days))
 
-    lines = (
-        Row(
-            (
-                cells.text(r["part"]),
-                cells.text(r["name"]),
-                cells.count(r["n_in_service"]),
-                expected(r, 90),
-                expected(r, 365),
-                cells.count(r["parts_for_90_days"]),
-                cells.count(r["parts_for_365_days"]),
-                cells.count(r["n_failures"]),
-            )
-        )
-        for r in lives
-    )
     caption = f"Failures to come with {run.level_text} prediction bounds, and parts to stock"
-    return grid(caption, heads, lines, "mart.component_life", n_text_columns=2)
+    return table(
+        caption,
+        (
+            ("Part", lambda r: cells.text(r["part"])),
+            ("Model", lambda r: cells.text(r["name"])),
+            ("Units in service", lambda r: cells.count(r["n_in_service"])),
+            ("Failures expected in 90 days", lambda r: expected(r, 90)),
+            ("in 365 days", lambda r: expected(r, 365)),
+            ("Parts for 90 days", lambda r: cells.count(r["parts_for_90_days"])),
+            ("Parts for 365 days", lambda r: cells.count(r["parts_for_365_days"])),
+            ("Failures seen", lambda r: cells.count(r["n_failures"])),
+        ),
+        lives,
+        "mart.component_life",
+        n_text_columns=2,
+    )

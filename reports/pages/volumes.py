@@ -8,7 +8,7 @@ import polars as pl
 
 from reports import words
 from reports.pages import cells
-from reports.pages.page import Cell, Finding, Grid, Row, Section, grid
+from reports.pages.page import Cell, Finding, Grid, Section, table
 from reports.pages.readiness import WILSON
 from reports.pages.run import Run
 
@@ -41,25 +41,24 @@ def tested(vehicles: pl.DataFrame) -> Section:
         f"{words.plural(n, 'vehicle')} tested, of {words.count(n_seen)} seen; {words.plural(len(rows), 'cell')}"
         " of model year and vehicle type.",
     )
-    lines = (
-        Row(
-            (
-                cells.year(r["model_year"]),
-                cells.text(words.vehicle_type(r)),
-                *(cells.count(r[c]) for c in ("n_vehicles", "n_vehicles_seen", "n_initial")),
-            )
-        )
-        for r in rows
+    by_cell = table(
+        "Vehicles tested by model year and type",
+        (
+            ("Model year", lambda r: cells.year(r["model_year"])),
+            ("Vehicle type", lambda r: cells.text(words.vehicle_type(r))),
+            *cells.counts(
+                {
+                    "n_vehicles": "(a)(1) Vehicles tested",
+                    "n_vehicles_seen": "Seen at all",
+                    "n_initial": "Initial tests",
+                }
+            ),
+        ),
+        rows,
+        "mart.vehicles_tested",
+        n_text_columns=2,
     )
-    heads = ("Model year", "Vehicle type", "(a)(1) Vehicles tested", "Seen at all", "Initial tests")
-    caption = "Vehicles tested by model year and type"
-    return Section(
-        "tested",
-        question,
-        answer,
-        grids=(grid(caption, heads, lines, "mart.vehicles_tested", n_text_columns=2),),
-        how=how,
-    )
+    return Section("tested", question, answer, grids=(by_cell,), how=how)
 
 
 def volume(tests: pl.DataFrame, run: Run) -> Section:
@@ -82,35 +81,34 @@ def volume(tests: pl.DataFrame, run: Run) -> Section:
 
 
 def volumes(rows: list[dict[str, Any]], run: Run) -> Grid:
-    heads = (
-        "Station",
-        "Model year",
-        "(a)(3) Initial tests",
-        "Failed",
-        "(a)(4) Failure rate",
-        "All stations",
-        "q",
-    )
-    lines = (
-        Row(
+    caption = f"Initial tests by station and model year, with {run.level_text} intervals"
+    return table(
+        caption,
+        (
             (
-                Cell(r["station_id"] or "not recorded", r["station_id"], flagged=bool(r["reasons_to_look"])),
-                cells.year(r["model_year"]),
-                cells.count(r["n_initial"]),
-                cells.count(r["n_initial_fail"]),
-                Cell(
+                "Station",
+                lambda r: Cell(
+                    r["station_id"] or "not recorded", r["station_id"], flagged=bool(r["reasons_to_look"])
+                ),
+            ),
+            ("Model year", lambda r: cells.year(r["model_year"])),
+            ("(a)(3) Initial tests", lambda r: cells.count(r["n_initial"])),
+            ("Failed", lambda r: cells.count(r["n_initial_fail"])),
+            (
+                "(a)(4) Failure rate",
+                lambda r: Cell(
                     words.percent(r["initial_failure_percent"]),
                     r["initial_failure_percent"],
                     words.interval(r["low_percent"], r["high_percent"], words.tenths),
                 ),
-                Cell(words.percent(r["year_percent"]), r["year_percent"]),
-                cells.chance(r["station_q_value"]),
-            )
-        )
-        for r in rows
+            ),
+            ("All stations", lambda r: Cell(words.percent(r["year_percent"]), r["year_percent"])),
+            ("q", lambda r: cells.chance(r["station_q_value"])),
+        ),
+        rows,
+        "mart.inspection_station",
+        n_text_columns=2,
     )
-    caption = f"Initial tests by station and model year, with {run.level_text} intervals"
-    return grid(caption, heads, lines, "mart.inspection_station", "", 2)
 
 
 def disagreements(found: pl.DataFrame, run: Run, *, has_inspections: bool) -> Section:
@@ -150,21 +148,18 @@ def disagreements(found: pl.DataFrame, run: Run, *, has_inspections: bool) -> Se
 
 
 def differing(rows: list[dict[str, Any]]) -> Grid:
-    heads = ("Inspection", "Station", "Vehicle", "When", "Recorded", "By the rule", "Clause")
-    lines = (
-        Row(
-            (
-                cells.text(r["inspection_id"]),
-                cells.text(r["station_id"] or "not recorded"),
-                cells.text(r["vehicle_id"] or "not recorded"),
-                cells.text(words.moment(r["inspected_at"])),
-                cells.text(words.label(r["recorded"])),
-                cells.text(words.label(r["judged"])),
-                cells.text(r["clause"] or words.MISSING),
-            )
-        )
-        for r in rows
-    )
-    return grid(
-        "Inspections whose recorded result differs", heads, lines, "mart.inspection_disagreement", "", 7
+    return table(
+        "Inspections whose recorded result differs",
+        (
+            ("Inspection", lambda r: cells.text(r["inspection_id"])),
+            ("Station", lambda r: cells.text(r["station_id"] or "not recorded")),
+            ("Vehicle", lambda r: cells.text(r["vehicle_id"] or "not recorded")),
+            ("When", lambda r: cells.text(words.moment(r["inspected_at"]))),
+            ("Recorded", lambda r: cells.text(words.label(r["recorded"]))),
+            ("By the rule", lambda r: cells.text(words.label(r["judged"]))),
+            ("Clause", lambda r: cells.text(r["clause"] or words.MISSING)),
+        ),
+        rows,
+        "mart.inspection_disagreement",
+        n_text_columns=7,
     )

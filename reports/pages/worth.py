@@ -11,7 +11,7 @@ from pipeline.contract.tables import PROOF_CURVE
 from reports import words
 from reports.charts.worth import draw_two_sides
 from reports.pages import cells
-from reports.pages.page import Cell, Grid, Picture, Row, Section, choice, grid
+from reports.pages.page import Cell, Grid, Picture, Section, choice, table
 from reports.pages.run import Run
 
 #: Comparison: what it compares, its side "with", its side "without".
@@ -174,35 +174,21 @@ def worth_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
     def bounded(r: dict[str, Any], name: str, write: Callable[[float | None], str] = words.number) -> Cell:
         return cells.bounded(*(r[f"{name}{end}"] for end in ("", "_low", "_high")), write=write)
 
-    lines = (
-        Row(
-            (
-                cells.text(said(r["comparison"])[0]),
-                cells.count(r["n_repairs_with"]),
-                bounded(r, "first_time_fix_with", words.share),
-                cells.count(r["n_repairs_without"]),
-                bounded(r, "first_time_fix_without", words.share),
-                bounded(r, "hazard_ratio"),
-                cells.chance(r["p_value"]),
-                bounded(r, "comebacks_avoided"),
-                bounded(r, "hours_avoided"),
-                bounded(r, "parts_cost_avoided"),
-                cells.text(r["reason"] or ""),
-            )
-        )
-        for r in rows
+    return table(
+        f"Both sides with {run.level_text} intervals",
+        (
+            ("Repairs", lambda r: cells.text(said(r["comparison"])[0])),
+            ("First side", lambda r: cells.count(r["n_repairs_with"])),
+            ("Without a comeback", lambda r: bounded(r, "first_time_fix_with", words.share)),
+            ("Second side", lambda r: cells.count(r["n_repairs_without"])),
+            ("Without a comeback", lambda r: bounded(r, "first_time_fix_without", words.share)),
+            ("Hazard ratio", lambda r: bounded(r, "hazard_ratio")),
+            ("p", lambda r: cells.chance(r["p_value"])),
+            ("Comebacks avoided", lambda r: bounded(r, "comebacks_avoided")),
+            ("Hours avoided", lambda r: bounded(r, "hours_avoided")),
+            ("Parts cost avoided", lambda r: bounded(r, "parts_cost_avoided")),
+            ("Why a number is missing", lambda r: cells.text(r["reason"] or "")),
+        ),
+        rows,
+        "mart.proof_worth",
     )
-    heads = (
-        "Repairs",
-        "First side",
-        "Without a comeback",
-        "Second side",
-        "Without a comeback",
-        "Hazard ratio",
-        "p",
-        "Comebacks avoided",
-        "Hours avoided",
-        "Parts cost avoided",
-        "Why a number is missing",
-    )
-    return grid(f"Both sides with {run.level_text} intervals", heads, lines, "mart.proof_worth")

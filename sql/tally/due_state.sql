@@ -1,6 +1,6 @@
 -- grain: one vehicle in service on the last day that the records know
 -- key: vehicle_id
--- reads: core.vehicles, core.inspection_record, core.inspection_pattern, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.setting, tally.readiness_count, mart.repair_check
+-- reads: core.vehicles, core.inspection_record, core.inspection_pattern, core.visit, core.jobs, core.repair, core.exposure, core.evap_code, core.evap_code_of_job, core.setting, tally.readiness_count, mart.repair_check
 -- units: km, km per day; dates in UTC
 -- leaves out: vehicles out of service, and those not yet in service
 -- why: what is known of a vehicle before its next inspection. A repair closed after the last inspection is taken as the
@@ -77,12 +77,6 @@ model_distance as (
     group by make, model
 ),
 
-coded_job as (
-    select distinct listed.job_id
-    from (select job_id, unnest(trouble_codes) as trouble_code from core.jobs where closed_at is null) as listed
-    join core.evap_code as evap_code on evap_code.trouble_code = upper(trim(listed.trouble_code))
-),
-
 closing_source as (
     select distinct source_id
     from core.jobs
@@ -95,10 +89,12 @@ open_job as (
         'job ' || min(jobs.job_id) || ' is open (' || arg_min(jobs.component, jobs.job_id) || ')' as fault
     from core.jobs as jobs
     semi join closing_source on closing_source.source_id is not distinct from jobs.source_id
-    left join coded_job using (job_id)
     where
         jobs.closed_at is null
-        and (jobs.component not in ('none_found', 'other') or coded_job.job_id is not null)
+        and (
+            jobs.component not in ('none_found', 'other')
+            or jobs.job_id in (select job_id from core.evap_code_of_job)
+        )
     group by jobs.vehicle_id
 ),
 

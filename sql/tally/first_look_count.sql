@@ -1,6 +1,6 @@
 -- grain: one component that was repaired under one trouble code on one model
 -- key: make, model, trouble_code, component
--- reads: core.failure, core.follow_up, core.repair, core.jobs, core.evap_code, mart.repair_check
+-- reads: core.failure, core.follow_up, core.repair, core.evap_code_of_job, mart.repair_check
 -- units: none
 -- leaves out: repairs opened outside the window; repairs of `other`, which is no place to look at; repairs that did not
 --   find the fault: the vehicle came back within the follow-up window and another component was repaired, or the
@@ -20,9 +20,8 @@ with elsewhere as (
 ),
 
 found as (
-    select failure.job_id, failure.make, failure.model, failure.component, jobs.trouble_codes
+    select failure.job_id, failure.make, failure.model, failure.component
     from core.failure as failure
-    join core.jobs as jobs using (job_id)
     left join elsewhere using (job_id)
     left join mart.repair_check as repair_check using (job_id)
     where failure.component <> 'other'
@@ -31,11 +30,9 @@ found as (
 ),
 
 coded as (
-    select distinct listed.job_id, listed.make, listed.model, listed.component, core.evap_code.trouble_code
-    from (
-        select job_id, make, model, component, unnest(trouble_codes) as trouble_code from found
-    ) as listed
-    join core.evap_code on core.evap_code.trouble_code = upper(trim(listed.trouble_code))
+    select found.job_id, found.make, found.model, found.component, evap_code_of_job.trouble_code
+    from found
+    join core.evap_code_of_job as evap_code_of_job using (job_id)
     union all
     select job_id, make, model, component, '*' as trouble_code from found
 )

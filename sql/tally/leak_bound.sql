@@ -1,6 +1,6 @@
 -- grain: one distinct pair of bounds in one group of traces that judge a leak
 -- key: by, group, low_mm, high_mm
--- reads: mart.trace_result, core.jobs, core.vehicles, core.model_label, core.evap_code
+-- reads: mart.trace_result, core.jobs, core.vehicles, core.model_label, core.evap_code_of_job
 -- units: mm; high_mm is infinite where the leak was too large to tell, low_mm 0 where it was too small
 -- leaves out: traces with another verdict, or without the bound that their censoring needs, or whose bounds hold any size
 -- why: the diameter is known to lie in (low, high]. Bounds are rounded outward to 0.01 mm, a fiftieth of the smallest
@@ -30,18 +30,16 @@ told as (
 ),
 
 before as (
-    select told.*, jobs.component, jobs.trouble_codes
+    select told.*, jobs.component
     from told
     left join core.jobs as jobs using (job_id)
     where told.stage = 'before_repair'
 ),
 
 coded as (
-    select distinct listed.trace_id, core.evap_code.trouble_code, listed.low_mm, listed.high_mm
-    from (
-        select trace_id, low_mm, high_mm, unnest(trouble_codes) as trouble_code from before
-    ) as listed
-    join core.evap_code on core.evap_code.trouble_code = upper(trim(listed.trouble_code))
+    select before.trace_id, evap_code_of_job.trouble_code, before.low_mm, before.high_mm
+    from before
+    join core.evap_code_of_job as evap_code_of_job using (job_id)
 ),
 
 grouped as (

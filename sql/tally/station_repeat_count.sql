@@ -9,6 +9,8 @@
 --   are, whatever the bytes say. Chance does that too, and more often the more a station tests and the more common a
 --   record is. expected is therefore, summed over the station's inspections, the chance that one of its other records
 --   is the same if they were drawn from the records of all other stations; null where there is no other station.
+--   It is summed in an order of its own, so that the last digit does not depend on which thread came first, and what
+--   is alike once, since to sort a program's records costs more than to count them.
 --   inspection_ids names one record of each repetition, at most 20.
 
 with volume as (
@@ -50,16 +52,23 @@ elsewhere as (
     join distances_elsewhere as other using (warmups_since_clear, distance_since_clear_km)
 ),
 
+alike as (
+    select measure, station_no, n_same, n_everywhere, count(*) as n_alike
+    from elsewhere
+    group by measure, station_no, n_same, n_everywhere
+),
+
 chance as (
     select
-        elsewhere.measure,
-        elsewhere.station_no,
+        alike.measure,
+        alike.station_no,
         sum(
-            n_same * (1 - pow(1 - (n_everywhere - n_same) / (n_all - n_station), n_station - 1))
+            n_alike * n_same * (1 - pow(1 - (n_everywhere - n_same) / (n_all - n_station), n_station - 1))
+            order by n_same, n_everywhere
         ) as expected
-    from elsewhere
-    join volumes on volumes.measure = elsewhere.measure and volumes.station_no = elsewhere.station_no
-    group by elsewhere.measure, elsewhere.station_no
+    from alike
+    join volumes on volumes.measure = alike.measure and volumes.station_no = alike.station_no
+    group by alike.measure, alike.station_no
 ),
 
 repeated as (

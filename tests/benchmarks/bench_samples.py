@@ -25,8 +25,8 @@ from typing import Any
 import polars as pl
 
 from pipeline.settings import Settings
+from pipeline.steps.kept_samples import held_by, keep, make_samples_view
 from pipeline.steps.measure import measure
-from pipeline.steps.samples import held_by, keep, make_samples_view
 from pipeline.steps.stage import STAGE_COLUMNS
 from pipeline.warehouse.store import Warehouse, open_warehouse
 

@@ -36,7 +36,7 @@ REFUSED.__cause__ = BY_DATABASE
 
 STEPS = {
     "stage": ("pipeline.steps.run.create_stage", BY_DATABASE),
-    "samples": ("pipeline.steps.samples._write_parquet", BY_FRAMES),
+    "samples": ("pipeline.steps.samples.write_kept", BY_FRAMES),
     "measure": ("pipeline.steps.measure.pickle.dump", BY_SYSTEM),
     "model": ("pipeline.steps.model.run_models", REFUSED),
     "spill": ("pipeline.steps.model.run_models", BY_LIMIT),

@@ -45,7 +45,7 @@ before = "before_repair"
 
 def form_of(folder: Path, text: str | bytes):
     (folder / "source.toml").write_bytes(text if isinstance(text, bytes) else text.encode())
-    return read_form("north", folder, "north/source.toml")
+    return read_form("north", folder)
 
 
 def problems_of(folder: Path, text: str | bytes) -> str:

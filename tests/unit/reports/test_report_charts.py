@@ -181,34 +181,25 @@ def test_stations_are_drawn_against_their_own_expectation():
     assert point["encoding"]["color"]["scale"]["domain"] == ["a reason to look", "as expected"]
 
 
+SIZE = {
+    "group_key": "all: all",
+    "diameter_mm": 0.5,
+    "share_at_most": 0.4,
+    "low": 0.3,
+    "high": 0.5,
+    "lognormal_share": 0.41,
+    **dict.fromkeys(("size_text", "value_text", "interval_text", "count_text"), ""),
+}
+
+
 @pytest.mark.parametrize("size", [None, 0.0])
 def test_curve_leaves_out_steps_that_a_logarithm_cannot_hold(size):
-    row = {
-        "group_key": "all: all",
-        "diameter_mm": 0.5,
-        "share_at_most": 0.4,
-        "low": 0.3,
-        "high": 0.5,
-        "lognormal_share": 0.41,
-    }
-    texts = dict.fromkeys(("size_text", "value_text", "interval_text", "count_text"), "")
-    spec = draw_size_curve(
-        [row | texts, row | texts | {"diameter_mm": size}], "d [mm]", "share", "d", "all: all"
-    )
+    spec = draw_size_curve([SIZE, SIZE | {"diameter_mm": size}], "d [mm]", "share", "d", "all: all")
     assert [r["diameter_mm"] for r in spec["datasets"]["rows"]] == [0.5]
 
 
 def test_curve_is_a_step_that_keeps_its_value_until_the_next_size():
-    row = {
-        "group_key": "all: all",
-        "diameter_mm": 0.5,
-        "share_at_most": 0.4,
-        "low": 0.3,
-        "high": 0.5,
-        "lognormal_share": 0.41,
-    }
-    texts = dict.fromkeys(("size_text", "value_text", "interval_text", "count_text"), "")
-    curves = draw_size_curve([row | texts], "d [mm]", "share", "d", "all: all")["layer"][-1]
+    curves = draw_size_curve([SIZE], "d [mm]", "share", "d", "all: all")["layer"][-1]
     step = layer(curves, "line")
     assert step["mark"]["interpolate"] == "step-after"
     assert step["encoding"]["y"]["field"] == "share_at_most"

@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from pipeline.contract.vocabulary import VERDICTS
 from tests.unit.reports.frame_of_table import HOSTILE, MODELS, PARTS, TABLES, framed
 
 
@@ -85,21 +86,9 @@ def leak_size_curve() -> pl.DataFrame:
 
 
 def trace_result(rng: np.random.Generator, hostile: bool) -> pl.DataFrame:
-    verdicts = (
-        "holds",
-        "leak",
-        "gross_leak",
-        "no_vacuum",
-        "purge_passes_closed",
-        "vent_restricted",
-        "sensor_flat",
-        "sensor_offset",
-        "sensor_disagrees",
-        "not_judged",
-    )
     rows = []
     for i in range(600):
-        verdict = verdicts[
+        verdict = VERDICTS[
             int(rng.choice(10, p=[0.42, 0.26, 0.08, 0.06, 0.04, 0.04, 0.02, 0.02, 0.02, 0.04]))
         ]
         rows.append(

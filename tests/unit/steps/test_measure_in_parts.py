@@ -12,7 +12,7 @@ from pipeline.errors import OurFault
 from pipeline.settings import Settings
 from pipeline.steps import batches as b
 from pipeline.steps import measure as m
-from pipeline.steps.samples import held_by
+from pipeline.steps.kept_samples import held_by
 from pipeline.steps.stage import STAGE_COLUMNS
 from pipeline.traces.measure import take
 from pipeline.traces.model_norms import model_norms
