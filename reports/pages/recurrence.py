@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
@@ -12,6 +13,7 @@ from reports.charts.recurrence import draw_recurrence
 from reports.pages import cells
 from reports.pages.page import Grid, Picture, Row, Section, choice, grid
 from reports.pages.parts import names_of, options_of
+from reports.pages.repeats import most_repeated, repeat_grid, repeat_sentence
 from reports.pages.run import Run
 
 #: Curves may be chosen for so many groups, all models together first, then those with the most failures.
@@ -25,11 +27,16 @@ HOW = (
 )
 
 
-def recurrence(curve: pl.DataFrame, run: Run) -> Section:
+def recurrence(curve: pl.DataFrame, repeated: pl.DataFrame, run: Run, files: Mapping[str, str]) -> Section:
+    """Name the vehicles on which a part failed three times or more, and show how often it does by age.
+
+    files : the page of each job that has one, by its job_id.
+    """
     question = "Does it come back on the same vehicle?"
     rows = [with_words(r) for r in curve.sort("make", "model", "component", "age_days").to_dicts()]
     if not rows:
         return Section("recurrence", question, ("Not known: no vehicle in service had a failure.",), how=HOW)
+    repeats = most_repeated(repeated)
     last = list({r["group_key"]: r for r in rows}.values())
     offered = sorted(last, key=lambda r: (not r["is_pooled"], -(r["n_failures"] or 0)))[:MAX_CURVES]
     keys = {r["group_key"] for r in offered}
@@ -54,13 +61,14 @@ def recurrence(curve: pl.DataFrame, run: Run) -> Section:
         "recurrence",
         question,
         (
+            repeat_sentence(repeats),
             "A vehicle that lived through all ages of the curve would have this many failures of the part:"
             f" {words.listed(sentence(r) for r in offered[:3])}.",
             "A curve that bends upward means more and more failures with age, whatever repairs were made.",
         ),
         choices=(choice("group_key", "Part", options_of(offered), first),),
         picture=Picture(chart, alt, f"Steps: mean per vehicle; band: {run.level_text} bounds."),
-        grids=(recurrence_grid(last, run),),
+        grids=(repeat_grid(repeats, files), recurrence_grid(last, run)),
         how=HOW,
         left_out=(
             "Failures before a vehicle went into service or after it left.",
