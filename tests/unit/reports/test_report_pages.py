@@ -377,13 +377,39 @@ def test_recordings_of_vehicles_without_a_tank_size_are_counted_and_not_lost(tab
     assert not any("tank size" in text for text in section(leaks, tables, "sizes").left_out)
 
 
-def test_recurrence_stands_at_its_greatest_age(pages, tables):
+def test_recurrence_is_read_where_enough_vehicles_are_left(pages, tables):
+    """At 1500 days, for all parts alike: the failure at 1600 days came when too few were left."""
     lines = table_of(pages["shops.html"], "Failures per vehicle")[1:]
     groups = tables["mart.recurrence"].select("make", "model", "component").unique()
     assert len(lines) == groups.height
     line = next(x for x in lines if x[:2] == ["purge valve", "Halden Orrin"])
-    assert line[2:4] == ["8", words.number(1600 / 365.25)]
-    assert line[4] == "0.0320 0.0160 to 0.0720"
+    assert line[2:] == ["7", words.number(1500 / 365.25), "0.0280 0.0140 to 0.0630"]
+    said = section(shops, tables, "recurrence").answer[1]
+    assert said.startswith(
+        "By the age of 4.11 years, the greatest of which enough vehicles were followed, a vehicle has"
+    )
+    assert said.endswith(
+        "canister 0.112 (0.0560 to 0.252; 7 failures), filler neck 0.168 (0.0840 to 0.378; 7 failures) and fuel"
+        " cap 0.0840 (0.0420 to 0.189; 7 failures)."
+    )
+    rows = pages["shops.html"].specs["recurrence-spec"]["datasets"]["rows"]
+    assert {r["age_years"] > 1500 / 365.25: r["is_read"] for r in rows} == {False: True, True: False}
+
+
+def test_recurrence_of_too_few_vehicles_is_not_told(tables):
+    """Ten vehicles were never under observation at one age; or no failure came up to the age that is read."""
+    curve = tables["mart.recurrence"]
+    few = curve.with_columns(read_to_days=pl.lit(None, pl.Int64))
+    found = section(shops, tables | {"mart.recurrence": few}, "recurrence")
+    assert (
+        found.answer[1] == "How often by what age is not told: at no age were ten vehicles under observation."
+    )
+    assert {row.cells[-1].text for row in found.grids[1].rows} == {words.MISSING}
+    early = curve.with_columns(read_to_days=pl.lit(100, pl.Int64))
+    found = section(shops, tables | {"mart.recurrence": early}, "recurrence")
+    assert {(row.cells[2].text, row.cells[-1].text, row.cells[-1].small) for row in found.grids[1].rows} == {
+        ("0", "0", "no interval")
+    }
 
 
 def test_proof_is_weighed_with_its_interval_its_price_and_as_an_association(tables):
