@@ -30,7 +30,6 @@ Read = Callable[[str], pl.DataFrame]
 #: What the bundle gives the page, under a name of our own.
 CHART_LIBRARIES = "window.drawChart = vegaEmbed;"
 
-PAGES = (start, look, fleet, shops, inspection, leaks)
 #: The chart libraries, once for all pages of jobs: below the site, so that it works from disk as well.
 SHARED_SCRIPT = "charts.js"
 
@@ -54,7 +53,9 @@ def build_site(read: Read, site: Path, stories: JobStories | None = None) -> Pat
         known = _once(read)
         run = last_run(known("audit.runs"))
         told = stories or JobStories((), 0)
-        pages = [module.make_page(known, run) for module in PAGES]
+        pages = [module.make_page(known, run) for module in (start, look, fleet)]
+        pages.append(shops.make_page(known, run, told.files))
+        pages += [module.make_page(known, run) for module in (inspection, leaks)]
         pages += [jobs.make_page(told), data.make_page(known, run)]
         job_pages = [make_job_page(job, run) for job in told.jobs]
         bundling.result()

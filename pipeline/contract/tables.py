@@ -12,6 +12,7 @@ from pipeline.contract.tables_audit import (
     AUDIT_RUNS,
     QUARANTINE_RECORDS,
 )
+from pipeline.contract.tables_comebacks import AGAINST_EVIDENCE, COMEBACK, REPEATED_FAILURE
 from pipeline.contract.tables_fleet import (
     ALARMS,
     COMPONENT_LIFE,
@@ -47,9 +48,11 @@ from pipeline.contract.tables_traces import (
 )
 
 __all__ = [
+    "AGAINST_EVIDENCE",
     "ALARMS",
     "AUDIT_FILES",
     "AUDIT_RUNS",
+    "COMEBACK",
     "COMPONENT_LIFE",
     "COMPONENT_LIFE_CURVE",
     "CYCLE_OUTCOME",
@@ -71,6 +74,7 @@ __all__ = [
     "READINESS_AFTER_CLEAR",
     "RECURRENCE",
     "REPAIR_CHECK",
+    "REPEATED_FAILURE",
     "SOURCE_TABLES",
     "STATION_LOOK",
     "TRACE_RESULT",
@@ -94,6 +98,9 @@ MARTS: tuple[Table, ...] = (
     RECURRENCE,
     ALARMS,
     FIRST_TIME_FIX,
+    COMEBACK,
+    REPEATED_FAILURE,
+    AGAINST_EVIDENCE,
     PROOF_WORTH,
     PROOF_CURVE,
     LEAK_SIZE,

@@ -140,6 +140,11 @@ RECURRENCE = Table(
         number("failures_per_vehicle", "mean cumulative number of failures per vehicle up to that age"),
         number("low", "its lower bound (robust variance)"),
         number("high", "its upper bound (robust variance)"),
+        count(
+            "read_to_days",
+            "greatest age at which a tenth of the vehicles, and ten at least, were under observation, the same for"
+            " every component: where the curve is to be read; null where never so many were",
+        ),
     ),
 )
 

@@ -232,9 +232,13 @@ REPAIR_CHECK = Table(
     (
         text("job_id", "repair"),
         text("shop_id", "shop"),
+        text("technician_id", "technician"),
         text("vehicle_id", "vehicle"),
+        text("make", "make"),
+        text("model", "model"),
         text("component", "component repaired"),
         text("action", "what was done"),
+        Column("opened_on", "DATE", "day the repair was opened (UTC)"),
         text("before_trace_id", "last judged trace before the repair"),
         text("after_trace_id", "last judged trace after the repair"),
         text("before_verdict", "verdict before"),
@@ -247,6 +251,7 @@ REPAIR_CHECK = Table(
         number("after_diameter_high_mm", "its upper bound", "mm"),
         text("verified", "proved, not_proved, disproved or no_trace"),
         text("evidence_agrees", "does the before-trace support the component: yes, no or cannot_say"),
+        Column("suspects", "VARCHAR[]", "components that the before-trace leaves open, likeliest first"),
     ),
 )
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from threadpoolctl import threadpool_limits
 
 from pipeline.contract.tables import (
+    AGAINST_EVIDENCE,
     ALARMS,
     COMPONENT_LIFE,
     COMPONENT_LIFE_CURVE,
@@ -22,6 +23,7 @@ from pipeline.contract.tables import (
     RECURRENCE,
 )
 from pipeline.estimates.after_clear import after_clear
+from pipeline.estimates.against_evidence import against_evidence
 from pipeline.estimates.alarms import alarms
 from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
@@ -38,6 +40,7 @@ from pipeline.settings import Settings
 
 __all__ = [
     "after_clear",
+    "against_evidence",
     "alarms",
     "component_lives",
     "estimate_all",
@@ -70,7 +73,8 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
     Returns
     -------
     Frames by full name of their table, with the contract's columns. `mart.trace_result` comes from
-    `pipeline.traces`; `mart.repair_check` and `mart.inspection_disagreement` are whole when `sql/` has run.
+    `pipeline.traces`; `mart.repair_check`, `mart.comeback`, `mart.repeated_failure` and
+    `mart.inspection_disagreement` are whole when `sql/` has run.
     """
     level = settings.level
     stretches = read("tally.unit_life_count")
@@ -99,6 +103,7 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
             settings.alarm_ratio,
         ),
         FIRST_TIME_FIX.full_name: first_time_fixes(repairs, settings.follow_up_days, level),
+        AGAINST_EVIDENCE.full_name: against_evidence(read("tally.evidence_count"), level),
         PROOF_WORTH.full_name: proof.worth,
         PROOF_CURVE.full_name: proof.curves,
         LEAK_SIZE.full_name: leaks.sizes,

@@ -126,6 +126,34 @@ def mean_cumulative_function(
     )
 
 
+def greatest_age_with(end: ArrayLike, entry: ArrayLike, least: float) -> float:
+    """Find the greatest age at which at least so many units were under observation.
+
+    Parameters
+    ----------
+    end : (n,) age at which observation of each unit ended [any one unit]; a unit is under observation there.
+    entry : (n,) age after which it began [same unit].
+    least : number of units [1], > 0.
+
+    Returns
+    -------
+    Age [same unit]; NaN where never so many were.
+
+    Notes
+    -----
+    A mean cumulative function adds d/n at each age: where n is small one event moves it by much, and it is highest
+    just after such an event. Read it where enough units are left.
+
+    >>> greatest_age_with([10, 20, 30], [0, 0, 0], 2)
+    20.0
+    """
+    stop, start = np.sort(np.asarray(end, float)), np.sort(np.asarray(entry, float))
+    # The number falls only after an end, so that it is highest there.
+    n_at_end = np.searchsorted(start, stop, "left") - np.searchsorted(stop, stop, "left")
+    enough = stop[n_at_end >= least]
+    return float(enough[-1]) if len(enough) else float("nan")
+
+
 def _after_one_alone(steps: _Steps) -> NDArray[np.bool_]:
     """Tell the steps of a group from the first on at which a single unit was at risk; rows by group and age."""
     n_alone = np.cumsum(steps.n_at_risk <= 1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from reports import words
@@ -11,6 +11,18 @@ from reports.pages.page import Cell
 
 def text(words_: str, flagged: bool = False) -> Cell:
     return Cell(words_, words_.casefold(), flagged=flagged)
+
+
+def job(job_id: str | None, files: Mapping[str, str], small: str = "") -> Cell:
+    """Name a job and lead to its page where `files` has one."""
+    if job_id is None:
+        return text(words.MISSING)
+    return Cell(words.drawable(job_id), job_id.casefold(), small, href=files.get(job_id, ""))
+
+
+def named(words_: str | None, small: str = "") -> Cell:
+    """Write a name with what belongs to it below it; a dash where it is not known."""
+    return Cell(words_ or words.MISSING, (words_ or "").casefold(), small)
 
 
 def year(model_year: int | None) -> Cell:

@@ -67,6 +67,11 @@ class JobStories:
     jobs: tuple[JobStory, ...]
     n_all: int
 
+    @property
+    def files(self) -> dict[str, str]:
+        """Page of each job that has one, by its job_id."""
+        return {job.facts["job_id"]: job.file for job in self.jobs}
+
 
 def make_job_page(job: JobStory, run: Run) -> Page:
     """Make the page of one job."""

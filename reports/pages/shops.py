@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import polars as pl
@@ -11,6 +11,8 @@ from pipeline.contract.tables import FIRST_TIME_FIX
 from reports import words
 from reports.charts.fixes import draw_funnel
 from reports.charts.intervals import draw_intervals
+from reports.pages.against import against
+from reports.pages.comebacks import comebacks
 from reports.pages.fix_rows import MAX_GROUPS, SERIES, fix_dots, fix_grid, with_words
 from reports.pages.page import Finding, Page, Picture, Section, choice
 from reports.pages.proof import proof
@@ -58,16 +60,25 @@ FUNNEL = (
 )
 
 
-def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the shops page from `mart.first_time_fix`, `mart.repair_check`, `mart.proof_worth`, `mart.recurrence`."""
+def make_page(
+    read: Callable[[str], pl.DataFrame], run: Run, job_files: Mapping[str, str] | None = None
+) -> Page:
+    """Make the shops page from the marts of repairs that come back and of what recordings prove.
+
+    job_files : the page of each job that has one, by its job_id.
+    """
+    files = job_files or {}
     fixes = with_words(read("mart.first_time_fix"))
+    n_repairs = sum(f["n_repairs"] or 0 for f in fixes if f["by"] == "all")
     checks = read("mart.repair_check")
     sections = (
         funnel(fixes, run),
         compare(fixes, run),
+        comebacks(read("mart.comeback"), n_repairs, files),
         proof(checks),
+        against(read("mart.against_evidence"), checks, run, files),
         worth(read("mart.proof_worth"), read("mart.proof_curve"), run),
-        recurrence(read("mart.recurrence"), run),
+        recurrence(read("mart.recurrence"), read("mart.repeated_failure"), run, files),
         technicians(fixes, run),
     )
     lead = (

@@ -24,6 +24,15 @@ COMPARISONS = {
         "of another part",
     ),
 }
+#: Of which comparison the comebacks avoided are told, the fairer one first: among all others are repairs that their own
+#: recording disproved, which come back whatever is recorded.
+TOLD_OF = {
+    "proved_or_no_recording": ("repairs without a recording", ""),
+    "proved_or_not": (
+        "all other repairs",
+        " Among these may be repairs that their own recording disproved, which come back in any case.",
+    ),
+}
 #: How the two sides are named in the picture.
 SIDES = {"with": "proved, or with the evidence", "without": "the others"}
 
@@ -89,7 +98,7 @@ def worth(rows: pl.DataFrame, curve: pl.DataFrame, run: Run) -> Section:
     return Section(
         "worth",
         question,
-        (*(sentence(r, run) for r in compared), *avoided(compared[0]), ASSOCIATION),
+        (*(sentence(r, run) for r in compared), *avoided(compared, run), ASSOCIATION),
         choices=(choice("comparison", "Compare repairs", options, first),),
         picture=Picture(
             chart,
@@ -135,14 +144,20 @@ def share_of(r: dict[str, Any], side: str) -> str:
     return words.bounded_share(*(r[name] for name in names))
 
 
-def avoided(r: dict[str, Any]) -> tuple[str, ...]:
-    """Say what the second side's comebacks would have come to, where the interval leaves no doubt of the direction."""
-    if r["hazard_ratio_high"] is None or r["hazard_ratio_high"] >= 1:
+def avoided(compared: list[dict[str, Any]], run: Run) -> tuple[str, ...]:
+    """Say what the comebacks without proof would have come to, by the fairest comparison that has a ratio."""
+    told = {r["comparison"]: r for r in compared if r["hazard_ratio_high"] is not None}
+    name = next((c for c in TOLD_OF if c in told), None)
+    if name is None:
         return ()
-    text = (
-        f"Had all come back like the proved ones, {words.number(r['comebacks_avoided'], 2)} comebacks"
-        f" ({spread(r, 'comebacks')}) would not have been"
-    )
+    r, (others, caution) = told[name], TOLD_OF[name]
+    n = f"{words.number(r['comebacks_avoided'], 2)} comebacks ({run.level_text} interval {spread(r, 'comebacks')})"
+    if r["hazard_ratio_high"] >= 1:
+        return (
+            f"Against {others}: had these come back like the proved ones, {n} fewer; the interval holds 0, so no saving"
+            f" is shown.{caution}",
+        )
+    text = f"Against {others}: had these come back like the proved ones, {n} would not have been"
     costs = []
     if r["hours_avoided"] is not None:
         known = words.plural(r["n_labor_known"], "comeback")
@@ -152,7 +167,7 @@ def avoided(r: dict[str, Any]) -> tuple[str, ...]:
     if r["parts_cost_avoided"] is not None:
         money = f"{words.number(r['parts_cost_avoided'], 2)} {r['currency']} of parts"
         costs.append(f"{money} ({spread(r, 'parts_cost')}; known for {words.count(r['n_cost_known'])})")
-    return (f"{text}, with {words.listed(costs)}." if costs else f"{text}.",)
+    return (f"{text}, with {words.listed(costs)}.{caution}" if costs else f"{text}.{caution}",)
 
 
 def spread(r: dict[str, Any], what: str) -> str:

@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, estimate_name, row_name
--- reads: mart.failure_rate, mart.first_look, mart.first_time_fix, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.trace_result
+-- reads: mart.failure_rate, mart.first_look, mart.first_time_fix, mart.against_evidence, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.trace_result
 -- units: none
 -- leaves out: nothing
 -- why: low <= estimate <= high for every statistic, up to rounding
@@ -22,6 +22,9 @@ with bounded as (
     union all
     select 'mart.first_time_fix' as table_name, 'first_time_fix' as estimate_name, "group" as row_name, first_time_fix as estimate, low as low, high as high
     from mart.first_time_fix
+    union all
+    select 'mart.against_evidence' as table_name, 'share_against' as estimate_name, "group" as row_name, share_against as estimate, low as low, high as high
+    from mart.against_evidence
     union all
     select 'mart.leak_size' as table_name, 'median_mm' as estimate_name, "group" as row_name, median_mm as estimate, median_low_mm as low, median_high_mm as high
     from mart.leak_size

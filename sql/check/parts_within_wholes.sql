@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, row_name
--- reads: mart.failure_rate, mart.first_time_fix, mart.leak_size, mart.inspection_report, mart.readiness, mart.station_look, mart.monitor_after_clear
+-- reads: mart.failure_rate, mart.first_time_fix, mart.repeated_failure, mart.against_evidence, mart.leak_size, mart.inspection_report, mart.readiness, mart.station_look, mart.monitor_after_clear
 -- units: none
 -- leaves out: nothing
 -- why: a part is never larger than its whole
@@ -22,6 +22,12 @@ with parts as (
     union all
     select 'mart.first_time_fix' as table_name, "group" as row_name, n_followed as part, n_repairs as whole
     from mart.first_time_fix
+    union all
+    select 'mart.repeated_failure' as table_name, vehicle_id as row_name, greatest(n_comebacks, n_shops) as part, n_failures as whole
+    from mart.repeated_failure
+    union all
+    select 'mart.against_evidence' as table_name, "group" as row_name, n_against as part, n_told as whole
+    from mart.against_evidence
     union all
     select 'mart.leak_size' as table_name, "group" as row_name, n_below_detection + n_too_large as part, n_traces as whole
     from mart.leak_size

@@ -1,7 +1,7 @@
 -- grain: one repair
 -- key: job_id
 -- reads: core.repair, core.traces, mart.trace_result
--- units: mm
+-- units: mm; dates in UTC
 -- leaves out: jobs that are not repairs; traces that belong to no job
 -- why: a repair is proved by the same test again. Before and after are the last judged traces of the job's two stages.
 --   verified, from the after-trace:
@@ -52,9 +52,13 @@ paired as (
     select
         repair.job_id,
         repair.shop_id,
+        repair.technician_id,
         repair.vehicle_id,
+        repair.make,
+        repair.model,
         repair.component,
         repair.action,
+        repair.opened_on,
         before.trace_id as before_trace_id,
         after.trace_id as after_trace_id,
         before.verdict as before_verdict,
@@ -77,9 +81,13 @@ paired as (
 select
     job_id,
     shop_id,
+    technician_id,
     vehicle_id,
+    make,
+    model,
     component,
     action,
+    opened_on,
     before_trace_id,
     after_trace_id,
     before_verdict,
@@ -109,6 +117,7 @@ select
         when before_verdict = 'holds' or coalesce(len(suspects), 0) = 0 then 'cannot_say'
         when list_contains(suspects, component) then 'yes'
         else 'no'
-    end as evidence_agrees
+    end as evidence_agrees,
+    suspects
 from paired
 order by job_id

@@ -26,6 +26,18 @@ COMPARED: dict[str, tuple[list[str], list[str], list[str]]] = {
         ["first_time_fix", "low", "high", "first_time_fix_naive", "expected", "n_comebacks_expected",
          "comeback_ratio", "comeback_ratio_low", "comeback_ratio_high", "p_value", "q_value"],
     ),
+    "comeback": (
+        ["job_id", "shop_id", "technician_id", "vehicle_id", "make", "model", "component", "action", "closed_on",
+         "comeback_job_id", "comeback_shop_id", "verified", "evidence_agrees", "currency"],
+        ["days", "is_same_component"],
+        ["labor_h", "parts_cost"],
+    ),
+    "repeated_failure": (
+        ["vehicle_id", "make", "model", "component", "first_on", "last_on", "last_job_id", "last_shop_id"],
+        ["n_failures", "n_comebacks", "n_shops"],
+        [],
+    ),
+    "against_evidence": (["by", "group"], ["n_told", "n_against"], ["share_against", "low", "high"]),
     "inspection_report": (
         ["model_year", "vehicle_type", "item"],
         ["n", "of"],
@@ -62,6 +74,9 @@ def differences(name: str, ours: pd.DataFrame, theirs: pd.DataFrame) -> list[str
         theirs = theirs[theirs["item"].isin(ITEMS) & (theirs["of"] > 0)]
     if name == "readiness_after_clear":
         theirs = theirs[theirs["n_vehicles"] > 0]
+    if name in ("comeback", "repeated_failure"):
+        days = [c for c in keys if c.endswith("_on")]
+        theirs = theirs.assign(**{c: pd.to_datetime(theirs[c]).dt.strftime("%Y-%m-%d") for c in days})
     if name == "vehicle_due":
         theirs = _with_faults_apart(theirs)
     found = []

@@ -271,7 +271,15 @@ def recurrence(records: Records, window: Window) -> dict[tuple[str, str, str], p
             row = ((first - born).days, (end - born).days, [(on - born).days for on in days])
             for key in ((v["make"], v["model"], part), ("*", "*", part)):
                 groups.setdefault(key, []).append(row)
-    return {key: mean_cumulative(rows) for key, rows in groups.items()}
+    return {key: mean_cumulative(rows).assign(read_to_days=read_to(rows)) for key, rows in groups.items()}
+
+
+def read_to(rows: list[tuple[int, int, list[int]]]) -> float:
+    """Give the greatest age at which a tenth of the units, and ten, were under observation; nan where never so many."""
+    first, last = np.array([r[0] for r in rows]), np.array([r[1] for r in rows])
+    least = max(10, len(rows) / 10)
+    ages = [a for a in range(last.max() + 1) if ((first <= a) & (a <= last)).sum() >= least]
+    return ages[-1] if ages else math.nan
 
 
 def mean_cumulative(rows: list[tuple[int, int, list[int]]]) -> pd.DataFrame:

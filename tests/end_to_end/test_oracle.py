@@ -22,6 +22,7 @@ from pipeline.settings import Settings
 from pipeline.steps.road import whole_road
 from tests.end_to_end import (
     oracle,
+    oracle_comebacks,
     oracle_inspections,
     oracle_life,
     oracle_sizes,
@@ -103,6 +104,17 @@ def test_first_time_fix_equals_the_independent_one(run):
     assert set(ours["by"]) == {"all", "shop", "technician", "model", "component", "verified", "evidence"}
     assert ours.loc[ours["by"] == "all", "n_comebacks"].item() > 20
     assert differences("first_time_fix", ours, run.table("first_time_fix")) == []
+
+
+def test_the_lists_of_comebacks_and_repeated_failures_equal_the_independent_ones(run):
+    ours = {
+        "comeback": oracle_comebacks.comeback(run.records, run.window, run.table("repair_check")),
+        "repeated_failure": oracle_comebacks.repeated_failure(run.records, run.window),
+    }
+    assert len(ours["comeback"]) > 20
+    assert ours["comeback"]["is_same_component"].any()
+    assert len(ours["repeated_failure"]) > 1
+    assert {name: found for name in ours if (found := differences(name, ours[name], run.table(name)))} == {}
 
 
 def test_the_inspection_report_equals_the_independent_one(run):

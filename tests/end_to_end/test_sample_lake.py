@@ -21,7 +21,9 @@ from pipeline.contract.fields import ALL_KINDS
 from pipeline.contract.rules import RULE_MEANINGS
 from pipeline.contract.tables import INSPECTION_DISAGREEMENT, MARTS
 from pipeline.warehouse.store import open_warehouse
+from tests.end_to_end import oracle_comebacks
 from tests.end_to_end.accepted_lake import read_accepted
+from tests.end_to_end.compared import differences
 from tests.end_to_end.compared_statistics import all_differences
 from tests.end_to_end.installed_wheel import Installed, install
 from tests.end_to_end.oracle import window_of
@@ -203,6 +205,19 @@ def test_the_statistics_equal_an_independent_computation(first: Run) -> None:
     """Lives of all models together and of the model that recurs, and every other statistic, computed apart."""
     lake = read_accepted(first[0] / "warehouse.duckdb")
     assert all_differences(lake, window_of(lake.records), {"*", "Fennick 30"}, {"evap"}) == {}
+
+
+def test_the_lists_behind_the_counts_equal_an_independent_computation(first: Run) -> None:
+    """Repairs that came back, parts that failed again and again, repairs against the recording before."""
+    lake = read_accepted(first[0] / "warehouse.duckdb")
+    window, checks = window_of(lake.records), lake.marts["repair_check"]
+    ours = {
+        "comeback": oracle_comebacks.comeback(lake.records, window, checks),
+        "repeated_failure": oracle_comebacks.repeated_failure(lake.records, window),
+        "against_evidence": oracle_comebacks.against_evidence(checks),
+    }
+    assert min(len(table) for table in ours.values()) > 3
+    assert {name: found for name in ours if (found := differences(name, ours[name], lake.marts[name]))} == {}
 
 
 def test_a_second_run_reads_nothing_and_leaves_every_table(installed: Installed, first: Run) -> None:

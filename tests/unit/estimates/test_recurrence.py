@@ -47,6 +47,20 @@ def test_a_failure_on_the_day_the_window_found_the_vehicle_counts() -> None:
     assert table.filter(model="Finch")["failures_per_vehicle"].to_list() == [0.5]
 
 
+def test_a_curve_is_read_where_a_tenth_of_the_vehicles_and_ten_are_left() -> None:
+    """Of 200 vehicles 20 are a tenth, the 20 of the longest observation: the one that ends first of them ends at 1905
+    days. The steps just before it and the last one stay, however thin the curve is kept."""
+    ends = {i: 10 * i + 5 for i in range(1, 201)} | {200: 3000}
+    events = [(i, 10 * i) for i in range(1, 191)] + [(200, 1904), (200, 1906), (200, 2990)]
+    table = recurrence(*tables(ends, [(i, age) for i, age in events]), 0.95).filter(model="*")
+    assert table["read_to_days"].unique().to_list() == [10 * 181 + 5]
+    assert table["age_days"].is_in([10 * 181, 2990]).sum() == 2
+    few = recurrence(*tables({i: 500 + i for i in range(9)}, [(1, 100)]), 0.95)
+    assert few["read_to_days"].to_list() == [None, None]
+    ten = recurrence(*tables({i: 500 + i for i in range(10)}, [(1, 100)]), 0.95)
+    assert ten["read_to_days"].to_list() == [500, 500]
+
+
 @pytest.mark.parametrize(
     ("ends", "events"), [({}, []), ({1: 500}, []), ({1: 500}, [(2, 100)]), ({1: 500}, [(1, 800)])]
 )

@@ -93,6 +93,7 @@ def recurrence() -> pl.DataFrame:
             "failures_per_vehicle": 0.004 * n * (1 + j),
             "low": 0.002 * n * (1 + j),
             "high": 0.009 * n * (1 + j),
+            "read_to_days": 1500,
         }
         for make, model in GROUPS[:4]
         for j, part in enumerate(PARTS)

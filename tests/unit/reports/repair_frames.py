@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -121,9 +122,77 @@ def repair_check(rng: np.random.Generator) -> pl.DataFrame:
                 "action": "replaced",
                 "verified": verified,
                 "evidence_agrees": ("yes", "no", "cannot_say")[i % 3],
+                "technician_id": f"T{101 + i % 18}",
+                "make": "Halden",
+                "model": "Orrin",
+                "opened_on": date(2023, 1, 1) + timedelta(days=i),
+                "before_verdict": "no_vacuum",
+                "suspects": ["purge_valve", "vapor_line"],
             }
         )
     return framed(TABLES["mart.repair_check"], rows)
+
+
+def comeback() -> pl.DataFrame:
+    """187 of the 2431 repairs of `first_time_fix`, every third to another shop; the last one tells little."""
+    rows = [
+        {
+            "job_id": f"J{i:05d}",
+            "shop_id": SHOPS[i % 14],
+            "technician_id": f"T{101 + i % 18}",
+            "vehicle_id": f"V{i % 300}",
+            "make": "Halden",
+            "model": "Orrin",
+            "component": PARTS[i % 8],
+            "action": "replaced",
+            "closed_on": date(2024, 1, 1) + timedelta(days=i),
+            "comeback_job_id": f"J{i + 500:05d}",
+            "days": i % 91,
+            "comeback_shop_id": SHOPS[(i + (i % 3 == 0)) % 14],
+            "is_same_component": i % 2 == 0,
+            "verified": "no_trace",
+            "evidence_agrees": "cannot_say",
+            "labor_h": 1.25,
+            "parts_cost": 84.5,
+            "currency": "USD",
+        }
+        for i in range(187)
+    ]
+    unknown = ("technician_id", "labor_h", "parts_cost", "currency")
+    rows[-1] |= dict.fromkeys(unknown)
+    return framed(TABLES["mart.comeback"], rows)
+
+
+def against_evidence() -> pl.DataFrame:
+    rows = []
+    for by, group, n, against in (("all", "all", 600, 300), *(("shop", s, 40, 20) for s in SHOPS)):
+        low, high = wilson(against, n)
+        rows.append(
+            {"by": by, "group": group, "n_told": n, "n_against": against, "share_against": against / n}
+            | {"low": low, "high": high}
+        )
+    return framed(TABLES["mart.against_evidence"], rows)
+
+
+def repeated_failure() -> pl.DataFrame:
+    """30 pairs on 15 vehicles; one of them failed ten times."""
+    rows = [
+        {
+            "vehicle_id": f"V{i // 2}",
+            "make": "Vantry",
+            "model": "Mole",
+            "component": PARTS[i % 2],
+            "n_failures": 10 if i == 17 else 3 + i % 3,
+            "n_comebacks": 2,
+            "n_shops": 2,
+            "first_on": date(2023, 2, 3),
+            "last_on": date(2024, 1, 1) + timedelta(days=i),
+            "last_job_id": f"J{i:05d}",
+            "last_shop_id": "shop-04",
+        }
+        for i in range(30)
+    ]
+    return framed(TABLES["mart.repeated_failure"], rows)
 
 
 def proof_worth() -> pl.DataFrame:

@@ -29,11 +29,14 @@ from tests.unit.reports.inspection_frames import (
 )
 from tests.unit.reports.life_frames import alarms, component_life, component_life_curve, recurrence
 from tests.unit.reports.repair_frames import (
+    against_evidence,
+    comeback,
     failure_rate,
     first_time_fix,
     proof_curve,
     proof_worth,
     repair_check,
+    repeated_failure,
 )
 from tests.unit.reports.trace_frames import (
     leak_size,
@@ -88,6 +91,9 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.alarms": alarms(),
         "mart.first_time_fix": first_time_fix(rng),
         "mart.repair_check": repair_check(rng),
+        "mart.comeback": comeback(),
+        "mart.against_evidence": against_evidence(),
+        "mart.repeated_failure": repeated_failure(),
         "mart.proof_worth": proof_worth(),
         "mart.proof_curve": proof_curve(),
         "mart.leak_size": leak_size(rng),
@@ -124,6 +130,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
             "mart.component_life_curve",
             "mart.recurrence",
             "mart.alarms",
+            "mart.comeback",
             "mart.first_look",
             "mart.readiness",
             "mart.monitor_after_clear",

@@ -377,13 +377,39 @@ def test_recordings_of_vehicles_without_a_tank_size_are_counted_and_not_lost(tab
     assert not any("tank size" in text for text in section(leaks, tables, "sizes").left_out)
 
 
-def test_recurrence_stands_at_its_greatest_age(pages, tables):
+def test_recurrence_is_read_where_enough_vehicles_are_left(pages, tables):
+    """At 1500 days, for all parts alike: the failure at 1600 days came when too few were left."""
     lines = table_of(pages["shops.html"], "Failures per vehicle")[1:]
     groups = tables["mart.recurrence"].select("make", "model", "component").unique()
     assert len(lines) == groups.height
     line = next(x for x in lines if x[:2] == ["purge valve", "Halden Orrin"])
-    assert line[2:4] == ["8", words.number(1600 / 365.25)]
-    assert line[4] == "0.0320 0.0160 to 0.0720"
+    assert line[2:] == ["7", words.number(1500 / 365.25), "0.0280 0.0140 to 0.0630"]
+    said = section(shops, tables, "recurrence").answer[1]
+    assert said.startswith(
+        "By the age of 4.11 years, the greatest of which enough vehicles were followed, a vehicle has"
+    )
+    assert said.endswith(
+        "canister 0.112 (0.0560 to 0.252; 7 failures), filler neck 0.168 (0.0840 to 0.378; 7 failures) and fuel"
+        " cap 0.0840 (0.0420 to 0.189; 7 failures)."
+    )
+    rows = pages["shops.html"].specs["recurrence-spec"]["datasets"]["rows"]
+    assert {r["age_years"] > 1500 / 365.25: r["is_read"] for r in rows} == {False: True, True: False}
+
+
+def test_recurrence_of_too_few_vehicles_is_not_told(tables):
+    """Ten vehicles were never under observation at one age; or no failure came up to the age that is read."""
+    curve = tables["mart.recurrence"]
+    few = curve.with_columns(read_to_days=pl.lit(None, pl.Int64))
+    found = section(shops, tables | {"mart.recurrence": few}, "recurrence")
+    assert (
+        found.answer[1] == "How often by what age is not told: at no age were ten vehicles under observation."
+    )
+    assert {row.cells[-1].text for row in found.grids[1].rows} == {words.MISSING}
+    early = curve.with_columns(read_to_days=pl.lit(100, pl.Int64))
+    found = section(shops, tables | {"mart.recurrence": early}, "recurrence")
+    assert {(row.cells[2].text, row.cells[-1].text, row.cells[-1].small) for row in found.grids[1].rows} == {
+        ("0", "0", "no interval")
+    }
 
 
 def test_proof_is_weighed_with_its_interval_its_price_and_as_an_association(tables):
@@ -392,10 +418,12 @@ def test_proof_is_weighed_with_its_interval_its_price_and_as_an_association(tabl
     assert "come back 0.300 times as often (95% interval 0.200 to 0.550)" in said
     assert "proved: 96.5% (94.0% to 98.0%) without a comeback (14 comebacks of 400)" in said
     assert (
-        "42 comebacks (27 to 48) would not have been, with 63 hours of labor (40 to 72; known for 70" in said
+        "Against all other repairs: had these come back like the proved ones, 42 comebacks (95% interval 27 to 48)"
+        " would not have been, with 63 hours of labor (40 to 72; known for 70" in said
     )
     assert "3,360 USD of parts (2,160 to 3,840; known for 60)" in said
     assert any("how far the mean itself may be off is not in them" in text for text in found.how)
+    assert "Among these may be repairs that their own recording disproved" in said
     assert "association, not a trial" in said
     assert "No ratio: no comeback on one of the two sides" in said
 
@@ -404,6 +432,33 @@ def test_nothing_is_said_to_be_avoided_where_the_interval_holds_one(tables):
     doubtful = tables["mart.proof_worth"].with_columns(hazard_ratio_high=pl.lit(1.2))
     found = section(shops, tables | {"mart.proof_worth": doubtful}, "worth")
     assert not any("would not have been" in text for text in found.answer)
+    assert any("the interval holds 0, so no saving is shown" in text for text in found.answer)
+
+
+def test_what_proof_saves_is_told_of_the_fairest_comparison_that_has_a_ratio(tables):
+    """An owner read 69 comebacks, 24 of them of repairs that their own recording had disproved."""
+    worth = tables["mart.proof_worth"]
+    first = worth.filter(pl.col("comparison") == "proved_or_not")
+    fair = first.with_columns(comparison=pl.lit("proved_or_no_recording"), comebacks_avoided=pl.lit(33.0))
+
+    def told(*rows: pl.DataFrame) -> list[str]:
+        found = section(shops, tables | {"mart.proof_worth": pl.concat(rows)}, "worth")
+        return [text for text in found.answer if text.startswith("Against ")]
+
+    (said,) = told(worth, fair)
+    assert said.startswith(
+        "Against repairs without a recording: had these come back like the proved ones, 33 comeb"
+    )
+    assert "disproved" not in said
+    doubtful = fair.with_columns(hazard_ratio_high=pl.lit(1.2), comebacks_avoided_low=pl.lit(-13.0))
+    (said,) = told(worth, doubtful)
+    assert said == (
+        "Against repairs without a recording: had these come back like the proved ones, 33 comebacks (95% interval -13"
+        " to 48) fewer; the interval holds 0, so no saving is shown."
+    )
+    (said,) = told(worth, fair.with_columns(hazard_ratio=None, hazard_ratio_high=None))
+    assert said.startswith("Against all other repairs: ")
+    assert told(worth.filter(pl.col("comparison") == "with_or_against_evidence")) == []
 
 
 def test_every_table_has_a_head_for_each_of_its_columns(pages):

@@ -61,7 +61,8 @@ def _vehicle(given: GivenRows, number: int) -> None:
     }
     given.add("traces", trace)
     size = {"leak_diameter_mm": 0.6, "leak_diameter_low_mm": 0.55, "leak_diameter_high_mm": 0.65}
-    given.insert("mart.trace_result", trace | size | {"verdict": "leak", "leak_censoring": "none"})
+    said = {"verdict": "leak", "suspects": ["fuel_cap" if number == 3 else "purge_valve"]}
+    given.insert("mart.trace_result", trace | size | said | {"leak_censoring": "none"})
     results = ["pass", "fail pass", "fail fail pass", "fail", "fail", "return pass"][number].split()
     for step, result in enumerate(results):
         record = {"inspection_id": f"I{number}{step}", "vehicle_id": vehicle, "test_result": result}
@@ -86,7 +87,10 @@ def test_every_check_judges_something_and_holds(whole: GivenRows) -> None:
     [
         ("bounds_hold_estimates", "update mart.failure_rate set low = high + 1"),
         ("bounds_hold_estimates", "update mart.trace_result set leak_diameter_mm = 0.7"),
+        ("bounds_hold_estimates", "update mart.against_evidence set high = -1"),
         ("cap_results_sum", "update mart.inspection_report set n = n + 1 where item = '(a)(2)(xv)'"),
+        ("comebacks_are_listed", "update mart.comeback set shop_id = 'south' where job_id = 'J00'"),
+        ("comebacks_are_listed", "delete from mart.comeback where job_id = 'J00'"),
         ("cycle_outcomes_sum", "update mart.cycle_outcome set n_waived = n_waived + 1"),
         ("files_balance", "update audit.files set n_accepted = 11"),
         ("first_retests_sum", "update tally.inspection_count set n_first_retest = n_first_retest + 1"),
@@ -104,6 +108,7 @@ def test_every_check_judges_something_and_holds(whole: GivenRows) -> None:
         ("not_ready_is_an_overlay", "update mart.inspection_report set n = 0 where item = '(a)(2)(xxiii)'"),
         ("obd_verdicts_sum", "update mart.inspection_report set n = n + 1 where item = '(a)(2)(xi)'"),
         ("parts_within_wholes", "update mart.first_time_fix set n_comebacks = n_repairs + 1"),
+        ("parts_within_wholes", "update mart.against_evidence set n_against = n_told + 1"),
         ("readiness_never_falls", "update mart.monitor_after_clear set pooled = 0 where share_ready = 0.9"),
         ("repairs_counted_once", "delete from mart.repair_check where job_id = 'J00'"),
         ("repairs_counted_once", "update mart.failure_rate set n_failures = n_failures + 1"),

@@ -8,7 +8,7 @@ from scipy import optimize
 
 from pipeline.statistics import life
 from pipeline.statistics.life import weibull_life
-from pipeline.statistics.recurrence import mean_cumulative_function
+from pipeline.statistics.recurrence import greatest_age_with, mean_cumulative_function
 
 
 def fleet(rng, n_groups, n, shape=1.5, scale=5.0, years=3.0):
@@ -190,3 +190,11 @@ def test_recurrence_bounds_cover_units_that_differ():
     assert 0.92 <= np.mean((mcf.low[at_one] <= 1) & (mcf.high[at_one] >= 1)) <= 0.98
     poisson = 1.96 / np.sqrt(mcf.mean[at_one] * n)
     assert np.mean(np.abs(np.log(mcf.mean[at_one])) <= poisson) < 0.9
+
+
+@pytest.mark.parametrize(("least", "age"), [(1, 40), (2, 30), (3, 20), (4, np.nan)])
+def test_the_greatest_age_at_which_enough_units_were_under_observation(least, age) -> None:
+    """A unit is observed at the age at which it ends, not at the one after which it enters."""
+    got = greatest_age_with([10, 20, 30, 40], [0, 10, 0, 15], least)
+    assert got == pytest.approx(age, nan_ok=True)
+    assert np.isnan(greatest_age_with([], [], 1))
