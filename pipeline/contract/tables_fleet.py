@@ -49,6 +49,49 @@ FAILURE_RATE = Table(
     ),
 )
 
+FAILURE_SPLIT = Table(
+    "mart",
+    "failure_split",
+    ("by", "make", "model", "component", "group"),
+    "one component of one model year, or of one fleet, of one model",
+    (
+        text("by", "model_year or fleet"),
+        text("make", "make; * for all makes, where a fleet is compared over all models"),
+        text("model", "model; * for all models"),
+        text("component", "component"),
+        text("group", "the model year, or the fleet_id"),
+        count("n_failures", "failures inside the window that are no comeback on the same component"),
+        count("n_vehicles", "vehicles of the group in service inside the window"),
+        number("vehicle_years", "their exposure inside the window", "vehicle-years"),
+        number("rate_per_1000_vehicle_years", "these failures per 1000 vehicle-years, age not taken out"),
+        number("low", "exact Poisson (Garwood) lower bound of the rate"),
+        number("high", "exact Poisson (Garwood) upper bound of the rate"),
+        count(
+            "n_failures_compared",
+            "those at a year of age at which the group and another one of the model were both in service",
+        ),
+        number(
+            "failures_expected",
+            "failures expected at these ages at the rate of the model's other groups, year of age by year of age",
+        ),
+        number(
+            "rate_ratio",
+            "n_failures_compared / failures_expected: rate against the other groups, age for age",
+        ),
+        number(
+            "rate_ratio_low", "its lower bound (conditional exact, of the binomial that scatters no less)"
+        ),
+        number("rate_ratio_high", "its upper bound"),
+        number("p_value", "exact conditional binomial test of that ratio, two-sided"),
+        number("q_value", "Benjamini-Hochberg over all rows of one by; those over all models (*) apart"),
+        flag("stands_out", "q_value < 0.05 and a rate above the other groups'"),
+        count(
+            "n_vehicles_left_out", "vehicles of the model that name no group: in no row and on neither side"
+        ),
+        text("reason", "why a number is missing"),
+    ),
+)
+
 COMPONENT_LIFE = Table(
     "mart",
     "component_life",

@@ -13,6 +13,7 @@ from pipeline.contract.tables import (
     COMPONENT_LIFE,
     COMPONENT_LIFE_CURVE,
     FAILURE_RATE,
+    FAILURE_SPLIT,
     FIRST_LOOK,
     FIRST_TIME_FIX,
     LEAK_SIZE,
@@ -25,6 +26,7 @@ from pipeline.estimates.after_clear import after_clear
 from pipeline.estimates.alarms import alarms
 from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
+from pipeline.estimates.failure_split import failure_splits
 from pipeline.estimates.first_look import first_looks
 from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspection_part import Frames, Read, ReadParts, estimate_inspections
@@ -43,6 +45,7 @@ __all__ = [
     "estimate_all",
     "estimate_inspections",
     "failure_rates",
+    "failure_splits",
     "first_looks",
     "first_time_fixes",
     "inspection_report",
@@ -87,6 +90,7 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
     leaks = leak_sizes(read("tally.leak_bound"), level)
     return {
         FAILURE_RATE.full_name: failure_rates(read("tally.failure_count"), level),
+        FAILURE_SPLIT.full_name: failure_splits(read("tally.age_exposure"), read("tally.age_failure"), level),
         COMPONENT_LIFE.full_name: lives.lives,
         COMPONENT_LIFE_CURVE.full_name: lives.curves,
         RECURRENCE.full_name: recurrence(read("core.vehicle_age"), read("core.failure_age"), level),

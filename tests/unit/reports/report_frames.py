@@ -30,6 +30,7 @@ from tests.unit.reports.inspection_frames import (
 from tests.unit.reports.life_frames import alarms, component_life, component_life_curve, recurrence
 from tests.unit.reports.repair_frames import (
     failure_rate,
+    failure_split,
     first_time_fix,
     proof_curve,
     proof_worth,
@@ -82,6 +83,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
     rng = np.random.default_rng(5)
     tables = {
         "mart.failure_rate": failure_rate(rng),
+        "mart.failure_split": failure_split(),
         "mart.component_life": component_life(),
         "mart.component_life_curve": component_life_curve(),
         "mart.recurrence": recurrence(),
@@ -120,6 +122,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         )
         for name in (
             "mart.failure_rate",
+            "mart.failure_split",
             "mart.component_life",
             "mart.component_life_curve",
             "mart.recurrence",

@@ -221,3 +221,45 @@ def test_a_diamond_among_the_vehicles_due_is_explained_where_one_is_drawn(tables
     said = "Diamond: an open fault, or the lamp on at the last inspection." in picture.caption
     assert said == is_lamp_on
     assert {r["mark"] for r in picture.spec["datasets"]["rows"]} == {"stands out" if is_lamp_on else ""}
+
+
+def test_a_model_year_and_a_fleet_that_stand_out_are_told_with_counts_interval_and_q(tables):
+    found = section(fleet, tables, "split")
+    assert found.answer == (
+        "2 of 56 comparisons stand out, each for one part: 1 model year and 1 fleet.",
+        "A model year that fails more may be a batch of parts, or a change in how the model was built.",
+        "A fleet that fails more may be its region (salt, heat), its use, or how its vehicles are repaired.",
+    )
+    assert [f.text for f in found.findings] == [
+        "Halden Orrin, model year 2019, purge valve: 30 failures where 9.5 would be expected at the rate of its model's"
+        " other model years, age for age: 3.2 times as often (95% interval 2.10 to 4.40), q < 0.0001; 41 vehicles.",
+        "All models, fleet coast, vent valve: 30 failures where 0 would be expected at the rate of the other fleets,"
+        " model by model, age for age: none came there (95% interval of the ratio: at least 2.10), q 0.00040;"
+        " 40 vehicles.",
+    ]
+    assert found.left_out[0] == "9 vehicles of these models without a fleet: on neither side."
+
+
+def test_model_years_that_fail_alike_are_told_as_such(tables):
+    quiet = tables["mart.failure_split"].with_columns(stands_out=pl.lit(False))
+    found = section(fleet, tables | {"mart.failure_split": quiet}, "split")
+    assert found.answer == (
+        "Nothing stands out: none of 56 comparisons of a part on one model year, or in one fleet, with the others.",
+    )
+    assert not found.findings
+
+
+def test_the_picture_of_a_split_holds_each_group_of_the_chosen_part(pages, tables):
+    rows = pages["fleet.html"].specs["split-spec"]["datasets"]["rows"]
+    assert len(rows) == tables["mart.failure_split"].height
+    marked = {(r["choice_key"], r["category"]) for r in rows if r["mark"]}
+    assert marked == {
+        ("model_year Halden Orrin: purge_valve", "model year 2019 ◆ stands out"),
+        ("fleet * *: vent_valve", "fleet coast ◆ stands out"),
+    }
+
+
+def test_a_register_without_fleets_says_that_none_was_compared(tables):
+    years = tables["mart.failure_split"].filter(pl.col("by") == "model_year")
+    found = section(fleet, tables | {"mart.failure_split": years}, "split")
+    assert found.left_out[0] == "Fleets: no vehicle of a model that failed names its fleet."
