@@ -201,6 +201,18 @@ ALARMS = Table(
         number("evidence", "CUSUM of the log-likelihood ratio of a raised level", "nats"),
         number("evidence_limit", "the chart signals where the evidence reaches this", "nats"),
         flag("is_signal", "the chart signals in this month"),
+        Column(
+            "rising_since",
+            "DATE",
+            "first day of the month since which the evidence has been above 0 (or since the signal before)",
+        ),
+        count("observed_since", "failures observed from then up to this month"),
+        number("expected_since", "failures expected in these months at the level known before them"),
+        count(
+            "model_year",
+            "model year with more than half of observed_since; told for a chart's last month and months of a signal",
+        ),
+        count("n_on_model_year", "failures of observed_since on that model year"),
         number(
             "false_alarm_chance", "chance paid for: of any false signal in all charts and months together"
         ),

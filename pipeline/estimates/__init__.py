@@ -23,6 +23,7 @@ from pipeline.contract.tables import (
     RECURRENCE,
 )
 from pipeline.estimates.after_clear import after_clear
+from pipeline.estimates.alarm_years import with_model_years
 from pipeline.estimates.alarms import alarms
 from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
@@ -56,6 +57,7 @@ __all__ = [
     "recurrence",
     "station_look",
     "vehicles_due",
+    "with_model_years",
 ]
 
 
@@ -88,20 +90,21 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
     repairs = read("tally.repair_follow_up")
     proof = proof_worth(repairs, read("tally.comeback_cost"), settings.follow_up_days, level)
     leaks = leak_sizes(read("tally.leak_bound"), level)
+    charts = alarms(
+        stretches,
+        lives.lives,
+        window["from_on"],
+        window["to_on"],
+        settings.alarm_chance,
+        settings.alarm_ratio,
+    )
     return {
         FAILURE_RATE.full_name: failure_rates(read("tally.failure_count"), level),
         FAILURE_SPLIT.full_name: failure_splits(read("tally.age_exposure"), read("tally.age_failure"), level),
         COMPONENT_LIFE.full_name: lives.lives,
         COMPONENT_LIFE_CURVE.full_name: lives.curves,
         RECURRENCE.full_name: recurrence(read("core.vehicle_age"), read("core.failure_age"), level),
-        ALARMS.full_name: alarms(
-            stretches,
-            lives.lives,
-            window["from_on"],
-            window["to_on"],
-            settings.alarm_chance,
-            settings.alarm_ratio,
-        ),
+        ALARMS.full_name: with_model_years(charts, read("tally.failure_day")),
         FIRST_TIME_FIX.full_name: first_time_fixes(repairs, settings.follow_up_days, level),
         PROOF_WORTH.full_name: proof.worth,
         PROOF_CURVE.full_name: proof.curves,

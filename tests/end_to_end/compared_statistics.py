@@ -121,7 +121,10 @@ def alarm_differences(
             found.append(f"{key}: {len(ours)} months, theirs {len(chart)}")
             continue
         for column in ours:
-            gap = np.abs(ours[column].to_numpy() - chart[column].to_numpy()).max()
+            mine, theirs = (frame[column].to_numpy(dtype=float, na_value=np.nan) for frame in (ours, chart))
+            if (np.isnan(mine) != np.isnan(theirs)).any():
+                found.append(f"{key} {column}: missing in other months")
+            gap = np.nanmax(np.abs(mine - theirs), initial=0.0)
             found += [f"{key} {column}: differs by {gap}"] if gap > 1e-3 else []
     return found
 

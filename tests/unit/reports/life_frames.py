@@ -109,6 +109,13 @@ def alarms() -> pl.DataFrame:
             rises = (model, part) == ("Orrin", "purge_valve")
             for n in range(12):
                 evidence = 1.2 * n if rises else 0.1 * j
+                since = {
+                    "rising_since": date(2024, 3, 1),
+                    "observed_since": 21,
+                    "expected_since": 8.25,
+                    "model_year": 2019 if rises and n > 9 else None,
+                    "n_on_model_year": 17 if rises and n > 9 else None,
+                }
                 rows.append(
                     {
                         "make": make,
@@ -120,6 +127,7 @@ def alarms() -> pl.DataFrame:
                         "evidence": evidence,
                         "evidence_limit": 12.0,
                         "is_signal": evidence >= 12,
+                        **(since if evidence else {}),
                         "false_alarm_chance": 0.05,
                         "n_charts": 64,
                         "run_length_months": 160_000.0,

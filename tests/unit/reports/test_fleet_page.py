@@ -145,11 +145,30 @@ def test_a_chart_that_signals_is_named_with_its_first_month_and_what_was_paid(ta
     ]
 
 
-def test_without_a_signal_nothing_is_named(tables):
+def test_a_signal_says_since_when_and_on_which_model_year(tables):
+    rising = tables["mart.alarms"].with_columns(
+        is_signal=(pl.col("evidence") > 12) & (pl.col("model") == "Orrin")
+    )
+    found = section(fleet, tables | {"mart.alarms": rising}, "new")
+    assert found.findings[0].text == (
+        "Halden Orrin, purge valve: first signal in 2024-12, 9 failures that month where 1.1 were expected; 21 failures"
+        " since 2024-03, where 8.2 would be expected at the level before, 17 of them on model year 2019."
+    )
+
+
+def test_without_a_signal_the_chart_nearest_to_its_limit_is_told_and_nobody_accused(tables):
     quiet = tables | {"mart.alarms": tables["mart.alarms"].with_columns(is_signal=False)}
     found = section(fleet, quiet, "new")
-    assert found.answer[0] == "Nothing: none of 64 charts signals a rise."
+    assert found.answer[0] == (
+        "No chart of 64 signals a rise. Nearest to its limit: Halden Orrin, purge valve, with 13 of the 12.0 that a"
+        " signal takes; 21 failures since 2024-03, where 8.2 would be expected at the level before, 17 of them on model"
+        " year 2019."
+    )
     assert not found.findings
+    level = pl.col("evidence") * 0
+    flat = tables["mart.alarms"].with_columns(is_signal=False, evidence=level, observed_since=None)
+    said = section(fleet, tables | {"mart.alarms": flat}, "new").answer[0]
+    assert said == "No chart of 64 signals a rise."
 
 
 def test_the_months_of_a_chart_are_those_of_the_table(pages, tables):
