@@ -23,6 +23,7 @@ from pipeline.contract.tables_fleet import (
     PROOF_CURVE,
     PROOF_WORTH,
     RECURRENCE,
+    REPLACEMENT_UNIT,
 )
 from pipeline.contract.tables_inspection import (
     CYCLE_OUTCOME,
@@ -73,6 +74,7 @@ __all__ = [
     "READINESS_AFTER_CLEAR",
     "RECURRENCE",
     "REPAIR_CHECK",
+    "REPLACEMENT_UNIT",
     "SOURCE_TABLES",
     "STATION_LOOK",
     "TRACE_RESULT",
@@ -94,6 +96,7 @@ MARTS: tuple[Table, ...] = (
     FAILURE_SPLIT,
     COMPONENT_LIFE,
     COMPONENT_LIFE_CURVE,
+    REPLACEMENT_UNIT,
     RECURRENCE,
     ALARMS,
     FIRST_TIME_FIX,

@@ -133,6 +133,10 @@ COMPONENT_LIFE = Table(
         number("b10_low_years", "its lower bound", "years"),
         number("b10_high_years", "its upper bound", "years"),
         number("p_constant", "likelihood-ratio test of shape = 1, two-sided"),
+        number(
+            "q_constant",
+            "Benjamini-Hochberg of p_constant over all models' rows; those of all models (*) apart",
+        ),
         text("pattern", "early, random, wear_out or unclear"),
         count("n_in_service", "units in service at the window's end"),
         number("failures_next_90_days", "failures expected of them in the 90 days after the window"),
@@ -165,6 +169,45 @@ COMPONENT_LIFE_CURVE = Table(
         number("low", "its lower bound"),
         number("high", "its upper bound"),
         number("weibull_failures_per_unit", "the same by the Weibull fit"),
+    ),
+)
+
+REPLACEMENT_UNIT = Table(
+    "mart",
+    "replacement_unit",
+    ("make", "model", "component"),
+    "one component of one model: units that replaced one against first units",
+    (
+        text("make", "make"),
+        text("model", "model"),
+        text("component", "component"),
+        count("n_failures_first", "failures of first units inside the window that are no return"),
+        number("unit_years_first", "age they lived under observation", "years"),
+        number("rate_first", "these failures per 1000 unit-years"),
+        number("rate_first_low", "exact Poisson (Garwood) lower bound of the rate"),
+        number("rate_first_high", "exact Poisson (Garwood) upper bound of the rate"),
+        count("n_failures_replacement", "failures, no returns, of units that a recorded repair had put in"),
+        number("unit_years_replacement", "age they lived under observation", "years"),
+        number("rate_replacement", "these failures per 1000 unit-years"),
+        number("rate_replacement_low", "exact Poisson (Garwood) lower bound of the rate"),
+        number("rate_replacement_high", "exact Poisson (Garwood) upper bound of the rate"),
+        count(
+            "n_failures_compared",
+            "failures of replacements at a year of age at which first units were under observation too",
+        ),
+        number(
+            "failures_expected",
+            "failures expected of them at these ages at the rate of first units, year of age by year of age",
+        ),
+        number("rate_ratio", "n_failures_compared / failures_expected"),
+        number(
+            "rate_ratio_low", "its lower bound (conditional exact, of the binomial that scatters no less)"
+        ),
+        number("rate_ratio_high", "its upper bound"),
+        number("p_value", "exact conditional binomial test of that ratio, two-sided"),
+        number("q_value", "Benjamini-Hochberg over all rows"),
+        flag("stands_out", "q_value < 0.05 and replacements fail more often"),
+        text("reason", "why a number is missing"),
     ),
 )
 

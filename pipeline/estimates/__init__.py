@@ -21,6 +21,7 @@ from pipeline.contract.tables import (
     PROOF_CURVE,
     PROOF_WORTH,
     RECURRENCE,
+    REPLACEMENT_UNIT,
 )
 from pipeline.estimates.after_clear import after_clear
 from pipeline.estimates.alarm_years import with_model_years
@@ -35,6 +36,7 @@ from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.leak_size import leak_sizes
 from pipeline.estimates.proof_worth import proof_worth
 from pipeline.estimates.recurrence import recurrence
+from pipeline.estimates.replacement_unit import replacement_units
 from pipeline.estimates.stations import inspection_station, station_look
 from pipeline.estimates.vehicle_due import vehicles_due
 from pipeline.settings import Settings
@@ -55,6 +57,7 @@ __all__ = [
     "proof_worth",
     "readiness",
     "recurrence",
+    "replacement_units",
     "station_look",
     "vehicles_due",
     "with_model_years",
@@ -103,6 +106,7 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
         FAILURE_SPLIT.full_name: failure_splits(read("tally.age_exposure"), read("tally.age_failure"), level),
         COMPONENT_LIFE.full_name: lives.lives,
         COMPONENT_LIFE_CURVE.full_name: lives.curves,
+        REPLACEMENT_UNIT.full_name: replacement_units(stretches, level),
         RECURRENCE.full_name: recurrence(read("core.vehicle_age"), read("core.failure_age"), level),
         ALARMS.full_name: with_model_years(charts, read("tally.failure_day")),
         FIRST_TIME_FIX.full_name: first_time_fixes(repairs, settings.follow_up_days, level),

@@ -32,6 +32,7 @@ from reports.pages.fleet_rows import (
 )
 from reports.pages.life import lives_with_words, wear
 from reports.pages.page import Finding, Page, Picture, Row, Section, choice, grid
+from reports.pages.replacement import replacements
 from reports.pages.run import Run
 from reports.pages.split import split
 from reports.pages.stock import stock
@@ -75,6 +76,7 @@ def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
         by_model(rates, run),
         by_component(rates, run),
         wear(lives, read("mart.component_life_curve"), run),
+        replacements(read("mart.replacement_unit"), run),
         stock(lives, run),
         exposure(rates),
         distance(rates, run),

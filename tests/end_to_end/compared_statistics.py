@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy import stats
 
 from tests.end_to_end import oracle_alarms, oracle_clear, oracle_life, oracle_sizes, oracle_worth
 from tests.end_to_end.accepted_lake import Accepted
@@ -48,6 +49,11 @@ def life_differences(
     """Compare mart.component_life; `models` names those that are compared, None all."""
     theirs = _rows(table, MODEL)
     found = _apart(lives, theirs)
+    for is_pooled in (True, False):
+        family = table[table["p_constant"].notna() & ((table["make"] == "*") == is_pooled)]
+        if len(family):
+            q = stats.false_discovery_control(family["p_constant"])
+            found += [] if np.allclose(q, family["q_constant"]) else [f"q_constant, pooled {is_pooled}"]
     for key in lives.keys() & theirs.keys():
         if models is None or key[1] in models:
             found += _differ(key, _life(lives[key]), theirs[key])

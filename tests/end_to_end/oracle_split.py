@@ -1,4 +1,4 @@
-"""An independent computation of mart.failure_split: a model year, or a fleet, against the rest, age for age.
+"""An independent computation of what compares groups age for age: mart.failure_split and mart.replacement_unit.
 
 Written from the definition on the page: days are counted one by one, the ratio is solved for, scipy gives the test.
 """
@@ -12,9 +12,10 @@ import pandas as pd
 from scipy import optimize, stats
 
 from tests.end_to_end.oracle import YEAR_DAYS, Window, day, followed_repairs, garwood, is_repair
+from tests.end_to_end.oracle_life import Lived
 from tests.end_to_end.raw_lake import Records
 
-Cell = tuple[int, int, int, int]
+Cell = tuple[float, float, float, float]
 
 
 def failure_split(records: Records, window: Window) -> pd.DataFrame:
@@ -81,7 +82,7 @@ def _split(records: Records, window: Window, by: str, key: str) -> pd.DataFrame:
                 "days": sum(days[model, group].values()),
                 "n_vehicles_left_out": left_out[model],
             }
-            rows.append(row | _compared(cells))
+            rows.append(row | compared(cells))
             over_models[component, group].append((row, cells))
     if by == "fleet":
         for (component, group), parts in over_models.items():
@@ -90,7 +91,7 @@ def _split(records: Records, window: Window, by: str, key: str) -> pd.DataFrame:
                 for n in ("n_failures", "n_vehicles", "days", "n_vehicles_left_out")
             }
             names = {"by": by, "make": "*", "model": "*", "component": component, "group": group}
-            rows.append(names | total | _compared([cell for _, cells in parts for cell in cells]))
+            rows.append(names | total | compared([cell for _, cells in parts for cell in cells]))
     return _with_rates(pd.DataFrame(rows))
 
 
@@ -104,7 +105,7 @@ def _ratio_of(target: float, n: int, cells: list[Cell]) -> float:
     return math.exp(optimize.brentq(lambda log: _mean(math.exp(log), cells) - target, -30, 30, xtol=1e-13))
 
 
-def _compared(cells: list[Cell]) -> dict[str, float]:
+def compared(cells: list[Cell]) -> dict[str, float]:
     """Compare one side with the other over the ages at which both were in service."""
     both = [c for c in cells if c[1] and c[3]]
     x, n = sum(c[0] for c in both), sum(c[0] + c[2] for c in both)
@@ -135,4 +136,37 @@ def _with_rates(table: pd.DataFrame) -> pd.DataFrame:
             table.loc[tested, "q_value"] = stats.false_discovery_control(table.loc[tested, "p_value"])
     more = table["rate_ratio"].fillna(math.inf) > 1
     table["stands_out"] = (table["q_value"] < 0.05) & more
+    return table
+
+
+# --- replacements against first units ---------------------------------------------------------------
+def replacement_unit(lives: dict[tuple[str, str, str], Lived]) -> pd.DataFrame:
+    """Compute mart.replacement_unit: failures of replacements against first units, year of age by year of age."""
+    rows = []
+    for (make, model, component), told in lives.items():
+        if make == "*" or all(told.is_first):
+            continue
+        seen: dict[bool, tuple[Counter, Counter]] = {
+            True: (Counter(), Counter()),
+            False: (Counter(), Counter()),
+        }
+        for (entry, leave, failed), is_first in zip(told.stretches(), told.is_first, strict=True):
+            days, failures = seen[is_first]
+            for age in range(math.floor(leave / YEAR_DAYS) + 1):
+                days[age] += max(0.0, min(leave, (age + 1) * YEAR_DAYS) - max(entry, age * YEAR_DAYS))
+            failures[math.floor(leave / YEAR_DAYS)] += int(failed)
+        row = {"make": make, "model": model, "component": component}
+        for is_first, name in ((True, "first"), (False, "replacement")):
+            days, failures = (sum(counted.values()) for counted in seen[is_first])
+            row |= {f"n_failures_{name}": failures, f"unit_years_{name}": days / YEAR_DAYS}
+            row[f"rate_{name}"] = 1000 * YEAR_DAYS * failures / days if days else math.nan
+        (first_days, first), (later_days, later) = seen[True], seen[False]
+        ages = sorted(first_days | later_days)
+        cells = [(later[a], later_days[a], first[a], first_days[a]) for a in ages]
+        rows.append(row | compared(cells))
+    table = pd.DataFrame(rows)
+    table["q_value"] = math.nan
+    tested = table["p_value"].notna()
+    table.loc[tested, "q_value"] = stats.false_discovery_control(table.loc[tested, "p_value"])
+    table["stands_out"] = (table["q_value"] < 0.05) & (table["rate_ratio"].fillna(math.inf) > 1)
     return table

@@ -106,6 +106,12 @@ def test_model_years_and_fleets_against_the_rest_equal_the_independent_ones(run)
     assert differences("failure_split", ours, run.table("failure_split")) == []
 
 
+def test_replacements_against_first_units_equal_the_independent_ones(run):
+    ours = oracle_split.replacement_unit(oracle_life.lives(run.records, run.window))
+    assert ours["n_failures_compared"].sum() >= 3
+    assert differences("replacement_unit", ours, run.table("replacement_unit")) == []
+
+
 def test_first_time_fix_equals_the_independent_one(run):
     ours = oracle.first_time_fix(run.records, run.window, run.table("repair_check"))
     assert set(ours["by"]) == {"all", "shop", "technician", "model", "component", "verified", "evidence"}

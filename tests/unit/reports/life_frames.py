@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from tests.unit.reports.frame_of_table import MODELS, PARTS, TABLES, framed
+from tests.unit.reports.frame_of_table import MODELS, PARTS, TABLES, framed, garwood
 
 GROUPS = (("*", "*"), *MODELS)
 
@@ -41,6 +41,7 @@ def component_life() -> pl.DataFrame:
                     "b10_low_years": 4.0 + j,
                     "b10_high_years": 9.0 + j,
                     "p_constant": 0.4 if pattern in ("random", "unclear") else 0.0004,
+                    "q_constant": 0.6 if pattern in ("random", "unclear") else 0.0011 if i != 2 else 0.08,
                     "pattern": pattern,
                     "n_in_service": 35 + 28 * i,
                     "failures_next_90_days": mean / 4,
@@ -79,6 +80,43 @@ def component_life_curve() -> pl.DataFrame:
                     }
                 )
     return framed(TABLES["mart.component_life_curve"], rows)
+
+
+def replacement_unit() -> pl.DataFrame:
+    """Replacements of one part of one model fail more often than first units; of one there is nothing to compare."""
+    rows = []
+    for make, model in MODELS[:3]:
+        for j, part in enumerate(PARTS[:3]):
+            is_bad, is_alone = (model, j) == ("Orrin", 1), (model, j) == ("Mole", 2)
+            n = 24 if is_bad else 3 + j
+            low, high = garwood(n, 90.0)
+            rows.append(
+                {
+                    "make": make,
+                    "model": model,
+                    "component": part,
+                    "n_failures_first": 20 + j,
+                    "unit_years_first": 900.0,
+                    "rate_first": 22.0,
+                    "rate_first_low": 14.0,
+                    "rate_first_high": 35.0,
+                    "n_failures_replacement": n,
+                    "unit_years_replacement": 90.0,
+                    "rate_replacement": 1000 * n / 90,
+                    "rate_replacement_low": low,
+                    "rate_replacement_high": high,
+                    "n_failures_compared": n,
+                    "failures_expected": None if is_alone else 6.0,
+                    "rate_ratio": None if is_alone else n / 6.0,
+                    "rate_ratio_low": None if is_alone else n / 12.0,
+                    "rate_ratio_high": None if is_alone else n / 3.0,
+                    "p_value": None if is_alone else 1e-5 if is_bad else 0.4,
+                    "q_value": None if is_alone else 2e-4 if is_bad else 0.7,
+                    "stands_out": is_bad,
+                    "reason": "rate_ratio: nothing compared" if is_alone else None,
+                }
+            )
+    return framed(TABLES["mart.replacement_unit"], rows)
 
 
 def recurrence() -> pl.DataFrame:

@@ -27,7 +27,13 @@ from tests.unit.reports.inspection_frames import (
     vehicle_due,
     vehicles_tested,
 )
-from tests.unit.reports.life_frames import alarms, component_life, component_life_curve, recurrence
+from tests.unit.reports.life_frames import (
+    alarms,
+    component_life,
+    component_life_curve,
+    recurrence,
+    replacement_unit,
+)
 from tests.unit.reports.repair_frames import (
     failure_rate,
     failure_split,
@@ -86,6 +92,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         "mart.failure_split": failure_split(),
         "mart.component_life": component_life(),
         "mart.component_life_curve": component_life_curve(),
+        "mart.replacement_unit": replacement_unit(),
         "mart.recurrence": recurrence(),
         "mart.alarms": alarms(),
         "mart.first_time_fix": first_time_fix(rng),
@@ -125,6 +132,7 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
             "mart.failure_split",
             "mart.component_life",
             "mart.component_life_curve",
+            "mart.replacement_unit",
             "mart.recurrence",
             "mart.alarms",
             "mart.first_look",

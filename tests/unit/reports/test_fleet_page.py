@@ -201,14 +201,61 @@ def test_an_open_fault_is_told_as_such_and_not_as_a_failed_inspection(tables):
     assert "would fail" not in said
 
 
-def test_the_age_by_which_a_tenth_wear_out_stands_in_the_sentence(tables):
-    """The question is at what age: a shape alone answers only how."""
+def test_the_age_by_which_a_tenth_wear_out_stands_in_the_sentence_with_the_model(tables):
+    """The question is at what age: a shape alone answers only how; and whose age: no model is told by the others'."""
     said = section(fleet, tables, "wear").answer[0]
-    lives = tables["mart.component_life"].filter(make="*", pattern="wear_out")
+    lives = tables["mart.component_life"]
+    told = lives.filter(pl.col("make") != "*", pl.col("pattern") == "wear_out", pl.col("q_constant") < 0.05)
+    ordered = told.sort("n_failures", descending=True)
     assert said.startswith("Wear: ")
-    for r in lives.to_dicts():
+    for r in ordered.head(6).to_dicts():
         b10, low, high = (words.number(r[f"b10{end}_years"], 2) for end in ("", "_low", "_high"))
-        assert f"{words.label(r['component'])} (a tenth by {b10} years, {low} to {high}; shape " in said
+        name = f"{words.label(r['component'])} of {r['make']} {r['model']}"
+        assert f"{name} (a tenth by {b10} years, {low} to {high}; shape " in said
+    assert f"and {told.height - 6} more." in said
+    assert "Halden Brisk 4" not in said, "its q is 0.08"
+
+
+def test_all_models_together_are_told_as_such_and_with_the_models_that_show_it(tables):
+    said = section(fleet, tables, "wear").answer
+    together = next(text for text in said if text.startswith("All models taken together"))
+    assert "which need not hold for any one of them: wear: purge valve (shape 2.1, " in together
+    assert "; by itself: wear of Halden Orrin, Kestrin Dray, " in together
+    assert "not decided between chance and wear: canister (shape 1.3, 1.0 to 1.7; " in together
+    assert "Too few" not in " ".join(said)
+
+
+def test_where_no_model_is_told_to_wear_it_says_so(tables):
+    lives = tables["mart.component_life"].with_columns(
+        q_constant=pl.when(pl.col("make") == "*").then("q_constant").otherwise(0.2)
+    )
+    said = section(fleet, tables | {"mart.component_life": lives}, "wear").answer
+    assert said[0] == (
+        "Of 64 parts of models, each by its own failures, none is told to wear or to fail early rather than by chance."
+    )
+    assert "purge valve (shape 2.1, 1.7 to 2.7; 9 failures; of no model by itself)" in said[1]
+    unsure = lives.with_columns(q_constant=0.2)
+    said = section(fleet, tables | {"mart.component_life": unsure}, "wear").answer
+    assert "not decided between chance and early failures: fuel cap" in said[1]
+
+
+def test_replacements_that_fail_more_than_first_units_are_named(tables, pages):
+    found = section(fleet, tables, "replacements")
+    assert found.answer[0] == "1 of 8 parts of models that could be compared does."
+    assert found.answer[1].startswith(
+        "It may be the spare part or how it is fitted; it may also be the vehicle"
+    )
+    assert [f.text for f in found.findings] == [
+        "Halden Orrin, vent valve: units that replaced one failed 24 times where 6.0 would be expected of first units"
+        " of the same age: 4.0 times as often (95% interval 2.0 to 8.0), q 0.00020."
+    ]
+    assert len(table_of(pages["fleet.html"], "Replacements against")[1:]) == 9
+    quiet = tables["mart.replacement_unit"].with_columns(stands_out=pl.lit(False))
+    found = section(fleet, tables | {"mart.replacement_unit": quiet}, "replacements")
+    assert found.answer == (
+        "Not that it shows: of 8 parts of models that could be compared no replacement fails more often than first"
+        " units of the same age.",
+    )
 
 
 def test_a_model_that_fails_by_chance_is_named_where_the_mixture_looks_like_early_failures(tables):
