@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from reports import words
-from reports.pages import fleet
+from reports.pages import fleet, fleet_rows, start
 from tests.unit.reports.page_reading import section, table_of
 
 
@@ -329,3 +329,43 @@ def test_a_register_without_fleets_says_that_none_was_compared(tables):
     years = tables["mart.failure_split"].filter(pl.col("by") == "model_year")
     found = section(fleet, tables | {"mart.failure_split": years}, "split")
     assert found.left_out[0] == "Fleets: no vehicle of a model that failed names its fleet."
+
+
+def test_the_parts_to_stock_say_that_not_every_failure_takes_one(tables):
+    said = section(fleet, tables, "stock").answer[2]
+    top = tables["mart.component_life"].filter(pl.col("make") == "*").sort("failures_next_365_days")
+    r = top.row(-1, named=True)
+    of = r["n_failures"] + r["n_left_out"]
+    assert "Not every failure takes a part: of those seen" in said
+    assert f"{r['n_replaced']} of {of} ({words.label(r['component'])})" in said
+
+
+def test_what_fails_most_for_the_distance_driven_is_named_by_its_lower_bound(tables):
+    found = section(fleet, tables, "distance")
+    assert found.question == "How often do parts fail for the distance driven?"
+    r = tables["mart.failure_rate"].sort("low_per_million_km").row(-1, named=True)
+    bounds = f"{words.number(r['low_per_million_km'], 2)} to {words.number(r['high_per_million_km'], 2)}"
+    assert found.answer[0].startswith(
+        f"Most often {words.label(r['component'])} of {r['make']} {r['model']}"
+        f" ({words.number(r['rate_per_million_km'], 2)} per million km, {bounds}; {r['n_failures_km']} failures)"
+    )
+
+
+def test_recurring_pairs_beyond_the_first_three_are_named_on_the_start_page(tables):
+    rates = tables["mart.failure_rate"].with_columns(
+        is_recurring=pl.col("component").is_in(["purge_valve", "canister"]),
+        is_recurring_without_comebacks=True,
+    )
+    found = section(start, tables | {"mart.failure_rate": rates}, "stands-out").findings
+    more = next(f.text for f in found if "more recurring pair" in f.text)
+    assert more.startswith("13 more recurring pairs: ")
+    assert more.endswith("; 7 others.")
+    assert more.count(", purge valve") + more.count(", canister") == 6
+    ranked = fleet.standing_out(fleet_rows.with_words(rates))
+    four = rates.with_columns(
+        is_recurring=pl.struct("make", "model", "component").is_in(
+            [{k: r[k] for k in ("make", "model", "component")} for r in ranked[:4]]
+        )
+    )
+    found = section(start, tables | {"mart.failure_rate": four}, "stands-out").findings
+    assert f"1 more recurring pair: {ranked[3]['name']}, {ranked[3]['part']}." in [f.text for f in found]
