@@ -14,6 +14,8 @@ from reports.pages.parts import names_of
 from reports.pages.run import Run
 
 MAX_SHOWN = 25
+#: The interval of fewer failures is so wide that it would leave the others no room.
+LEAST_DRAWN = 5
 MAX_FINDINGS = 6
 
 COMPARED = (
@@ -43,7 +45,10 @@ def replacements(rows: pl.DataFrame, run: Run) -> Section:
             how=(COMPARED,),
         )
     found = [r for r in tested if r["stands_out"]]
-    shown = [r for r in tested if r["rate_ratio"] is not None][:MAX_SHOWN]
+    shown = [
+        r for r in tested if r["rate_ratio"] is not None and (r["n_failures_compared"] or 0) >= LEAST_DRAWN
+    ]
+    shown = shown[:MAX_SHOWN]
     alt = "Times as often as first units of the same age that replacements fail, with intervals."
     return Section(
         "replacements",
@@ -54,14 +59,15 @@ def replacements(rows: pl.DataFrame, run: Run) -> Section:
         picture=Picture(
             draw_intervals(
                 [dot(r, order) for order, r in enumerate(shown)],
-                x_title="failures of replacements, times those expected of first units",
+                x_title="times as often as first units",
                 description=alt,
                 scale="sqrt",
                 count_title="failures",
             ),
             alt,
             f"Dot: times as often as first units of the same age; line: {run.level_text} interval, dashed where it has"
-            f" no upper end. The {words.count(len(shown))} with the smallest q.",
+            f" no upper end. Drawn: parts with {LEAST_DRAWN} failures compared or more,"
+            " smallest q first.",
         )
         if shown
         else None,

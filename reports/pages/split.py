@@ -35,8 +35,8 @@ TESTED = (
 
 #: What a group that stands apart may be, which the records cannot tell.
 MAY_BE = {
-    "model_year": "A model year that fails more may be a batch of parts, or a change in how the model was built.",
-    "fleet": "A fleet that fails more may be its region (salt, heat), its use, or how its vehicles are repaired.",
+    "model_year": "Where a model year fails more, it may be a batch of parts, or a change in how the model was built.",
+    "fleet": "Where a fleet fails more, it may be its region (salt, heat), its use, or how its vehicles are repaired.",
 }
 
 
@@ -112,7 +112,10 @@ def standing_out(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
 def smallest_q(tested: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Offer each part of a model once, the one with the group of smallest q first."""
     ordered = sorted(tested, key=lambda r: (r["q_value"], r["p_value"], r["choice_key"]))
-    return list({r["choice_key"]: r for r in reversed(ordered)}.values())[::-1][:MAX_CHOICES]
+    first: dict[str, dict[str, Any]] = {}
+    for r in ordered:
+        first.setdefault(r["choice_key"], r)
+    return list(first.values())[:MAX_CHOICES]
 
 
 def answer(found: list[dict[str, Any]], tested: list[dict[str, Any]]) -> str:

@@ -250,6 +250,8 @@ def test_replacements_that_fail_more_than_first_units_are_named(tables, pages):
         " of the same age: 4.0 times as often (95% interval 2.0 to 8.0), q 0.00020."
     ]
     assert len(table_of(pages["fleet.html"], "Replacements against")[1:]) == 9
+    drawn = {r["category"] for r in pages["fleet.html"].specs["replacements-spec"]["datasets"]["rows"]}
+    assert drawn == {"vent valve: Halden Orrin ◆", "fuel cap: Halden Orrin", "fuel cap: Halden Brisk 4"}
     quiet = tables["mart.replacement_unit"].with_columns(stands_out=pl.lit(False))
     found = section(fleet, tables | {"mart.replacement_unit": quiet}, "replacements")
     assert found.answer == (
@@ -293,8 +295,8 @@ def test_a_model_year_and_a_fleet_that_stand_out_are_told_with_counts_interval_a
     found = section(fleet, tables, "split")
     assert found.answer == (
         "2 of 56 comparisons stand out, each for one part: 1 model year and 1 fleet.",
-        "A model year that fails more may be a batch of parts, or a change in how the model was built.",
-        "A fleet that fails more may be its region (salt, heat), its use, or how its vehicles are repaired.",
+        "Where a model year fails more, it may be a batch of parts, or a change in how the model was built.",
+        "Where a fleet fails more, it may be its region (salt, heat), its use, or how its vehicles are repaired.",
     )
     assert [f.text for f in found.findings] == [
         "Halden Orrin, model year 2019, purge valve: 30 failures where 9.5 would be expected at the rate of its model's"
@@ -304,6 +306,16 @@ def test_a_model_year_and_a_fleet_that_stand_out_are_told_with_counts_interval_a
         " 40 vehicles.",
     ]
     assert found.left_out[0] == "9 vehicles of these models without a fleet: on neither side."
+
+
+def test_the_picture_of_a_split_begins_with_the_surest(tables):
+    offered = section(fleet, tables, "split").choices[0]
+    assert offered.options[0] == (
+        "model_year Halden Orrin: purge_valve",
+        "purge valve: Halden Orrin, by model year",
+    )
+    assert offered.options[1] == ("fleet * *: vent_valve", "vent valve: all models, by fleet")
+    assert offered.chosen == offered.options[0][0]
 
 
 def test_model_years_that_fail_alike_are_told_as_such(tables):
