@@ -49,6 +49,49 @@ FAILURE_RATE = Table(
     ),
 )
 
+FAILURE_SPLIT = Table(
+    "mart",
+    "failure_split",
+    ("by", "make", "model", "component", "group"),
+    "one component of one model year, or of one fleet, of one model",
+    (
+        text("by", "model_year or fleet"),
+        text("make", "make; * for all makes, where a fleet is compared over all models"),
+        text("model", "model; * for all models"),
+        text("component", "component"),
+        text("group", "the model year, or the fleet_id"),
+        count("n_failures", "failures inside the window that are no comeback on the same component"),
+        count("n_vehicles", "vehicles of the group in service inside the window"),
+        number("vehicle_years", "their exposure inside the window", "vehicle-years"),
+        number("rate_per_1000_vehicle_years", "these failures per 1000 vehicle-years, age not taken out"),
+        number("low", "exact Poisson (Garwood) lower bound of the rate"),
+        number("high", "exact Poisson (Garwood) upper bound of the rate"),
+        count(
+            "n_failures_compared",
+            "those at a year of age at which the group and another one of the model were both in service",
+        ),
+        number(
+            "failures_expected",
+            "failures expected at these ages at the rate of the model's other groups, year of age by year of age",
+        ),
+        number(
+            "rate_ratio",
+            "n_failures_compared / failures_expected: rate against the other groups, age for age",
+        ),
+        number(
+            "rate_ratio_low", "its lower bound (conditional exact, of the binomial that scatters no less)"
+        ),
+        number("rate_ratio_high", "its upper bound"),
+        number("p_value", "exact conditional binomial test of that ratio, two-sided"),
+        number("q_value", "Benjamini-Hochberg over all rows of one by; those over all models (*) apart"),
+        flag("stands_out", "q_value < 0.05 and a rate above the other groups'"),
+        count(
+            "n_vehicles_left_out", "vehicles of the model that name no group: in no row and on neither side"
+        ),
+        text("reason", "why a number is missing"),
+    ),
+)
+
 COMPONENT_LIFE = Table(
     "mart",
     "component_life",
@@ -90,6 +133,10 @@ COMPONENT_LIFE = Table(
         number("b10_low_years", "its lower bound", "years"),
         number("b10_high_years", "its upper bound", "years"),
         number("p_constant", "likelihood-ratio test of shape = 1, two-sided"),
+        number(
+            "q_constant",
+            "Benjamini-Hochberg of p_constant over all models' rows; those of all models (*) apart",
+        ),
         text("pattern", "early, random, wear_out or unclear"),
         count("n_in_service", "units in service at the window's end"),
         number("failures_next_90_days", "failures expected of them in the 90 days after the window"),
@@ -122,6 +169,45 @@ COMPONENT_LIFE_CURVE = Table(
         number("low", "its lower bound"),
         number("high", "its upper bound"),
         number("weibull_failures_per_unit", "the same by the Weibull fit"),
+    ),
+)
+
+REPLACEMENT_UNIT = Table(
+    "mart",
+    "replacement_unit",
+    ("make", "model", "component"),
+    "one component of one model: units that replaced one against first units",
+    (
+        text("make", "make"),
+        text("model", "model"),
+        text("component", "component"),
+        count("n_failures_first", "failures of first units inside the window that are no return"),
+        number("unit_years_first", "age they lived under observation", "years"),
+        number("rate_first", "these failures per 1000 unit-years"),
+        number("rate_first_low", "exact Poisson (Garwood) lower bound of the rate"),
+        number("rate_first_high", "exact Poisson (Garwood) upper bound of the rate"),
+        count("n_failures_replacement", "failures, no returns, of units that a recorded repair had put in"),
+        number("unit_years_replacement", "age they lived under observation", "years"),
+        number("rate_replacement", "these failures per 1000 unit-years"),
+        number("rate_replacement_low", "exact Poisson (Garwood) lower bound of the rate"),
+        number("rate_replacement_high", "exact Poisson (Garwood) upper bound of the rate"),
+        count(
+            "n_failures_compared",
+            "failures of replacements at a year of age at which first units were under observation too",
+        ),
+        number(
+            "failures_expected",
+            "failures expected of them at these ages at the rate of first units, year of age by year of age",
+        ),
+        number("rate_ratio", "n_failures_compared / failures_expected"),
+        number(
+            "rate_ratio_low", "its lower bound (conditional exact, of the binomial that scatters no less)"
+        ),
+        number("rate_ratio_high", "its upper bound"),
+        number("p_value", "exact conditional binomial test of that ratio, two-sided"),
+        number("q_value", "Benjamini-Hochberg over all rows"),
+        flag("stands_out", "q_value < 0.05 and replacements fail more often"),
+        text("reason", "why a number is missing"),
     ),
 )
 
@@ -163,6 +249,18 @@ ALARMS = Table(
         number("evidence", "CUSUM of the log-likelihood ratio of a raised level", "nats"),
         number("evidence_limit", "the chart signals where the evidence reaches this", "nats"),
         flag("is_signal", "the chart signals in this month"),
+        Column(
+            "rising_since",
+            "DATE",
+            "first day of the month since which the evidence has been above 0 (or since the signal before)",
+        ),
+        count("observed_since", "failures observed from then up to this month"),
+        number("expected_since", "failures expected in these months at the level known before them"),
+        count(
+            "model_year",
+            "model year with more than half of observed_since; told for a chart's last month and months of a signal",
+        ),
+        count("n_on_model_year", "failures of observed_since on that model year"),
         number(
             "false_alarm_chance", "chance paid for: of any false signal in all charts and months together"
         ),

@@ -14,6 +14,7 @@ from pipeline.contract.tables import (
     COMPONENT_LIFE,
     COMPONENT_LIFE_CURVE,
     FAILURE_RATE,
+    FAILURE_SPLIT,
     FIRST_LOOK,
     FIRST_TIME_FIX,
     LEAK_SIZE,
@@ -21,12 +22,15 @@ from pipeline.contract.tables import (
     PROOF_CURVE,
     PROOF_WORTH,
     RECURRENCE,
+    REPLACEMENT_UNIT,
 )
 from pipeline.estimates.after_clear import after_clear
 from pipeline.estimates.against_evidence import against_evidence
+from pipeline.estimates.alarm_years import with_model_years
 from pipeline.estimates.alarms import alarms
 from pipeline.estimates.component_life import component_lives
 from pipeline.estimates.failure_rate import failure_rates
+from pipeline.estimates.failure_split import failure_splits
 from pipeline.estimates.first_look import first_looks
 from pipeline.estimates.first_time_fix import first_time_fixes
 from pipeline.estimates.inspection_part import Frames, Read, ReadParts, estimate_inspections
@@ -34,6 +38,7 @@ from pipeline.estimates.inspections import inspection_report, readiness
 from pipeline.estimates.leak_size import leak_sizes
 from pipeline.estimates.proof_worth import proof_worth
 from pipeline.estimates.recurrence import recurrence
+from pipeline.estimates.replacement_unit import replacement_units
 from pipeline.estimates.stations import inspection_station, station_look
 from pipeline.estimates.vehicle_due import vehicles_due
 from pipeline.settings import Settings
@@ -46,6 +51,7 @@ __all__ = [
     "estimate_all",
     "estimate_inspections",
     "failure_rates",
+    "failure_splits",
     "first_looks",
     "first_time_fixes",
     "inspection_report",
@@ -54,8 +60,10 @@ __all__ = [
     "proof_worth",
     "readiness",
     "recurrence",
+    "replacement_units",
     "station_look",
     "vehicles_due",
+    "with_model_years",
 ]
 
 
@@ -89,19 +97,22 @@ def estimate_all(read: Read, settings: Settings, read_parts: ReadParts | None = 
     repairs = read("tally.repair_follow_up")
     proof = proof_worth(repairs, read("tally.comeback_cost"), settings.follow_up_days, level)
     leaks = leak_sizes(read("tally.leak_bound"), level)
+    charts = alarms(
+        stretches,
+        lives.lives,
+        window["from_on"],
+        window["to_on"],
+        settings.alarm_chance,
+        settings.alarm_ratio,
+    )
     return {
         FAILURE_RATE.full_name: failure_rates(read("tally.failure_count"), level),
+        FAILURE_SPLIT.full_name: failure_splits(read("tally.age_exposure"), read("tally.age_failure"), level),
         COMPONENT_LIFE.full_name: lives.lives,
         COMPONENT_LIFE_CURVE.full_name: lives.curves,
+        REPLACEMENT_UNIT.full_name: replacement_units(stretches, level),
         RECURRENCE.full_name: recurrence(read("core.vehicle_age"), read("core.failure_age"), level),
-        ALARMS.full_name: alarms(
-            stretches,
-            lives.lives,
-            window["from_on"],
-            window["to_on"],
-            settings.alarm_chance,
-            settings.alarm_ratio,
-        ),
+        ALARMS.full_name: with_model_years(charts, read("tally.failure_day")),
         FIRST_TIME_FIX.full_name: first_time_fixes(repairs, settings.follow_up_days, level),
         AGAINST_EVIDENCE.full_name: against_evidence(read("tally.evidence_count"), level),
         PROOF_WORTH.full_name: proof.worth,

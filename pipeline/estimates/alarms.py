@@ -13,7 +13,7 @@ from pipeline.estimates.component_life import with_ages
 from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.grouping import Codes, Floats
 from pipeline.statistics.shrinkage import gamma_poisson
-from pipeline.statistics.watch import cusum, log_ratio, paid_limit, usual_level
+from pipeline.statistics.watch import Usual, cusum, log_ratio, paid_limit, rise_start, usual_level
 
 #: The level of a model is never held to be better known beforehand than so (gamma shape; 10 is about +-30 %).
 LARGEST_SHAPE = 10.0
@@ -35,8 +35,8 @@ def alarms(
 
     Returns
     -------
-    `mart.alarms`. Failures that return within the follow-up window count against the repair before them and not
-    here. A component without a failure that is no return has no chart.
+    `mart.alarms`, `model_year` left to `with_model_years`. Failures that return within the follow-up window count
+    against the repair before them and not here. A component without a failure that is no return has no chart.
     """
     lived = _with_hazard(with_ages(stretches), lives)
     if lived.is_empty():
@@ -61,11 +61,34 @@ def alarms(
         evidence=chart.value.ravel(),
         evidence_limit=pl.lit(paid.limit),
         is_signal=chart.is_signal.ravel(),
+        **_rise(rise_start(chart), observed, expected, usual, starts),
+        model_year=None,
+        n_on_model_year=None,
         false_alarm_chance=pl.lit(chance),
         n_charts=pl.lit(groups.height),
         run_length_months=pl.lit(paid.run_length),
     )
     return as_table(frame, ALARMS)
+
+
+def _rise(
+    since: Codes, observed: Floats, expected: Floats, usual: Usual, starts: list[date]
+) -> dict[str, pl.Series]:
+    """Since when each chart rises, and what was seen and expected since; null where it does not."""
+    rises = since >= 0
+    first = np.maximum(since, 0)
+
+    def summed(values: Floats) -> Floats:
+        total = np.cumsum(values, axis=1)
+        return total - np.take_along_axis(total - values, first, axis=1)
+
+    level = np.take_along_axis(usual.shape / usual.rate, first, axis=1)
+    months = pl.Series(starts, dtype=pl.Date)
+    return {
+        "rising_since": months.gather(first.ravel()).set(pl.Series(~rises.ravel()), None),
+        "observed_since": pl.Series(np.where(rises, summed(observed), np.nan).ravel()).fill_nan(None),
+        "expected_since": pl.Series(np.where(rises, summed(expected) * level, np.nan).ravel()),
+    }
 
 
 def _with_hazard(lived: pl.DataFrame, lives: pl.DataFrame) -> pl.DataFrame:

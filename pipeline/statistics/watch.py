@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from pipeline.statistics.grouping import Floats
+from pipeline.statistics.grouping import Codes, Floats
 
 #: Head start as a share of the limit. Half of it, as is usual where charts are few, would let e^(h/2) in e^h charts
 #: signal by chance; a quarter costs next to nothing.
@@ -153,3 +153,26 @@ def cusum(counts: ArrayLike, reference: ArrayLike, limit: ArrayLike, head_start:
         value[..., period], signal[..., period] = current, current >= h
         current = np.where(current >= h, first, current)
     return Chart(value, signal)
+
+
+def rise_start(chart: Chart) -> Codes:
+    """Find the period since which each sum has been above zero.
+
+    Parameters
+    ----------
+    chart : from `cusum`, (n, periods).
+
+    Returns
+    -------
+    (n, periods) first period of the rise that each period belongs to: the one after the sum was last 0 or signaled,
+    or the first of all; -1 where the sum is 0.
+
+    >>> rise_start(cusum([[1, 3, 4, 2, 5, 4]], 3, 3)).tolist()
+    [[-1, -1, 2, -1, 4, 4]]
+    """
+    period = np.arange(chart.value.shape[1])
+    ended = np.where((chart.value == 0) | chart.is_signal, period, -1)
+    before = np.concatenate(
+        [np.full((len(ended), 1), -1), np.maximum.accumulate(ended, axis=1)[:, :-1]], axis=1
+    )
+    return np.where(chart.value == 0, -1, before + 1)

@@ -78,6 +78,8 @@ def something_new(rows: pl.DataFrame) -> Section:
         grids=(alarm_grid(last, most, signals),),
         how=(EXPECTED, CHART),
         left_out=(
+            "Failures since the evidence began to rise are a stretch chosen because it rises: without a change, too,"
+            " they are more than expected. The evidence against its limit allows for that, the two counts do not.",
             "A level that was high from the first month: nothing started then; see the rates.",
             "Small and slow rises: a chart that is looked at every month for every part and may hardly ever be wrong"
             " needs about twenty to thirty failures to be sure of a doubling.",
@@ -99,15 +101,40 @@ def answer(last: list[dict[str, Any]], signals: list[dict[str, Any]]) -> tuple[s
         f" {words.number(some['run_length_months'])} months on average."
     )
     if not signals:
-        return (f"Nothing: none of {words.plural(len(last), 'chart')} signals a rise.", paid)
+        return (f"No chart of {words.count(len(last))} signals a rise.{nearest(last)}", paid)
     verb = "signals" if len(signals) == 1 else "signal"
     return (f"{len(signals)} of {words.plural(len(last), 'chart')} {verb} a rise.", paid)
+
+
+def nearest(last: list[dict[str, Any]]) -> str:
+    """Name the chart that stands nearest to its limit at the end of the window."""
+    r = max(last, key=lambda r: r["evidence"])
+    if not r["observed_since"]:
+        return ""
+    return (
+        f" Nearest to its limit: {r['name']}, {r['part']}, with {words.two_digits(r['evidence'])} of the"
+        f" {words.number(r['evidence_limit'])} that a signal takes; {risen(r)}."
+    )
+
+
+def risen(r: dict[str, Any]) -> str:
+    """Tell what was counted and expected since the evidence began to rise, and on which model year most of it is."""
+    on_year = (
+        f", {words.count(r['n_on_model_year'])} of them on model year {r['model_year']}"
+        if r["model_year"] is not None
+        else ""
+    )
+    return (
+        f"{words.plural(r['observed_since'], 'failure')} since {r['rising_since']:%Y-%m}, where"
+        f" {words.two_digits(r['expected_since'])} would be expected at the level before{on_year}"
+    )
 
 
 def signal_sentence(r: dict[str, Any]) -> str:
     return (
         f"{r['name']}, {r['part']}: first signal in {r['month_text']},"
-        f" {words.plural(r['observed'], 'failure')} that month where {words.number(r['expected'], 2)} were expected."
+        f" {words.plural(r['observed'], 'failure')} that month where {words.number(r['expected'], 2)} were expected"
+        f"{'; ' + risen(r) if r['observed_since'] else ''}."
     )
 
 
@@ -134,6 +161,8 @@ def alarm_grid(last: list[dict[str, Any]], most: dict[str, float], signals: list
             ("Model", lambda r: cells.text(r["name"])),
             ("Last month", lambda r: cells.count(r["observed"])),
             ("Expected", lambda r: cells.number(r["expected"], 2)),
+            ("Since the evidence rises", lambda r: cells.text(risen(r) if r["observed_since"] else "")),
+            ("Evidence", lambda r: cells.number(r["evidence"], 3)),
             ("Most evidence", lambda r: cells.number(most[r["group_key"]], 3)),
             ("Limit", lambda r: cells.number(r["evidence_limit"], 3)),
             ("First signal", lambda r: cells.text(first.get(r["group_key"], ""))),

@@ -72,7 +72,7 @@ def exposure(rates: list[dict[str, Any]]) -> Section:
 
 
 def distance(rates: list[dict[str, Any]], run: Run) -> Section:
-    question = "Does distance tell the same story as time?"
+    question = "How often do parts fail for the distance driven?"
     known = [r for r in rates if r["rate_per_million_km"] is not None]
     if not known:
         return Section(
@@ -95,7 +95,10 @@ def distance(rates: list[dict[str, Any]], run: Run) -> Section:
     return Section(
         "distance",
         question,
-        (f"Distance is known for {words.plural(n, 'vehicle')}; the rate by distance rests on these alone.",),
+        (
+            f"Most often {words.listed(per_distance(r) for r in most_per_distance(known))}.",
+            f"Distance is known for {words.plural(n, 'vehicle')}; the rate by distance rests on these alone.",
+        ),
         choices=(choice("model", "Model", [(m, m) for m in models]),),
         picture=Picture(chart, alt, rate_caption(run) + shown_note(known, MAX_CHOICES)),
         grids=(distance_grid([r for r in known if r["name"] in set(offered)], run),),
@@ -105,6 +108,19 @@ def distance(rates: list[dict[str, Any]], run: Run) -> Section:
             GARWOOD,
         ),
         left_out=("Vehicles with fewer than two odometer readings.",),
+    )
+
+
+def most_per_distance(known: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick the three rates whose lower bound is highest: a high rate of few failures may be chance."""
+    return sorted(known, key=lambda r: (-(r["low_per_million_km"] or 0), r["name"], r["part"]))[:3]
+
+
+def per_distance(r: dict[str, Any]) -> str:
+    bounds = words.interval(r["low_per_million_km"], r["high_per_million_km"], words.two_digits)
+    return (
+        f"{r['part']} of {r['name']} ({words.two_digits(r['rate_per_million_km'])} per million km, {bounds};"
+        f" {words.plural(r['n_failures_km'], 'failure')})"
     )
 
 

@@ -25,7 +25,9 @@ from reports.pages.fleet_rows import (
 )
 from reports.pages.life import lives_with_words, wear
 from reports.pages.page import Finding, Page, Picture, Section, choice
+from reports.pages.replacement import replacements
 from reports.pages.run import Run
+from reports.pages.split import split
 from reports.pages.stock import stock
 
 FAILURE = (
@@ -47,15 +49,17 @@ TESTED = (
 
 
 def make_page(read: Callable[[str], pl.DataFrame], run: Run) -> Page:
-    """Make the fleet page from `mart.failure_rate`, `mart.alarms`, `mart.component_life` and `mart.vehicle_due`."""
+    """Make the fleet page from the marts on failures and lives, and `mart.vehicle_due`."""
     rates = with_words(read("mart.failure_rate"))
     lives = lives_with_words(read("mart.component_life"))
     sections = (
         recurring(rates, run),
+        split(read("mart.failure_split"), run),
         something_new(read("mart.alarms")),
         by_model(rates, run),
         by_component(rates, run),
         wear(lives, read("mart.component_life_curve"), run),
+        replacements(read("mart.replacement_unit"), run),
         stock(lives, run),
         exposure(rates),
         distance(rates, run),

@@ -14,6 +14,18 @@ from reports.pages.page import Cell, Grid, Picture, Section, choice, table
 from reports.pages.parts import key_of, names_of, options_of
 from reports.pages.run import Run
 
+#: Wear or early failures are named below this false-discovery rate.
+TOLD_Q = 0.05
+MAX_NAMED = 6
+PATTERNS = {"wear_out": "Wear", "early": "Early failures"}
+TOGETHER = {
+    "wear_out": "wear",
+    "early": "early failures",
+    "random": "chance at any age",
+    "leans_wear": "not decided between chance and wear",
+    "leans_early": "not decided between chance and early failures",
+}
+
 #: Curves may be chosen for so many parts, all models together first, then those with the most failures.
 MAX_CURVES = 150
 
@@ -34,7 +46,9 @@ WEIBULL = (
     " is not under observation. Bounds on the logarithmic scale (W. Meeker"
     " and L. Escobar, Statistical Methods for Reliability Data, 1998). Wear or early failures are named only where the"
     " bounds of the shape exclude 1 and a likelihood-ratio test agrees; chance where they hold 1 and lie within a"
-    " factor of 2; otherwise unclear. B10: age by which a tenth have failed."
+    " factor of 2; otherwise unclear. The sentences name wear and early failures only where that test holds, too, when"
+    " corrected for how many lives were tested (Benjamini-Hochberg, q below 0.05; models, and all of them together,"
+    " apart). B10: age by which a tenth have failed."
 )
 
 PROBABILITY_PLOT = (
@@ -102,19 +116,70 @@ def wear(lives: list[dict[str, Any]], curve: pl.DataFrame, run: Run) -> Section:
 
 
 def pattern_answer(lives: list[dict[str, Any]]) -> tuple[str, ...]:
-    """Say for all models together which parts wear, which fail early, and which by chance."""
-    pooled = [r for r in lives if r["is_pooled"]] or lives
-    sentences = []
-    for pattern, said in (
-        ("wear_out", "Wear"),
-        ("early", "Early failures"),
-        ("random", "Chance at any age"),
-        ("unclear", "Too few failures to say"),
-    ):
-        named = [f"{r['part']} ({tenth(r)}{shape(r)})" for r in pooled if r["pattern"] == pattern]
-        if named:
-            sentences.append(f"{said}: {words.listed(named)}.")
-    return (*sentences, *mixed(lives)) or ("Not known: no part has failures enough for a life.",)
+    """Name the parts of models that wear or fail early by their own lives; then tell all models together as such."""
+    told = [r for r in lives if not r["is_pooled"] and is_told(r)]
+    sentences = [
+        f"{said}: {words.listed(of_models([r for r in told if r['pattern'] == pattern]))}."
+        for pattern, said in PATTERNS.items()
+        if any(r["pattern"] == pattern for r in told)
+    ]
+    n_tested = sum(not r["is_pooled"] and r["q_constant"] is not None for r in lives)
+    if not told and n_tested:
+        sentences.append(
+            f"Of {words.plural(n_tested, 'part')} of models, each by its own failures, none is told to wear or to fail"
+            " early rather than by chance."
+        )
+    return (*sentences, *together(lives, told), *mixed(lives)) or (
+        "Not known: no part has failures enough for a life.",
+    )
+
+
+def is_told(r: dict[str, Any]) -> bool:
+    """Say whether a life wears or fails early, allowing for how many were looked at."""
+    return r["pattern"] in PATTERNS and r["q_constant"] is not None and r["q_constant"] < TOLD_Q
+
+
+def of_models(rows: list[dict[str, Any]]) -> list[str]:
+    """Name parts of models, those with the most failures first."""
+    ordered = sorted(rows, key=lambda r: (-(r["n_failures"] or 0), r["name"], r["part"]))
+    return first_of([f"{r['part']} of {r['name']} ({tenth(r)}{shape(r)})" for r in ordered])
+
+
+def together(lives: list[dict[str, Any]], told: list[dict[str, Any]]) -> list[str]:
+    """Tell the lives of all models together, and beside each the models that have a pattern of their own."""
+    pooled = [r for r in lives if r["is_pooled"] and r["pattern"]]
+    groups: dict[str, list[str]] = {}
+    for r in sorted(pooled, key=lambda r: (list(TOGETHER).index(standing(r)), lives.index(r))):
+        groups.setdefault(TOGETHER[standing(r)], []).append(f"{r['part']} ({shape(r)}{by_model(r, told)})")
+    if not groups:
+        return []
+    listed = "; ".join(f"{said}: {words.listed(named)}" for said, named in groups.items())
+    return [f"All models taken together, which need not hold for any one of them: {listed}."]
+
+
+def standing(r: dict[str, Any]) -> str:
+    """Say what all models together show; what is not told for sure leans to one side of chance."""
+    if is_told(r) or r["pattern"] == "random":
+        return str(r["pattern"])
+    return "leans_wear" if (r["weibull_shape"] or 0) > 1 else "leans_early"
+
+
+def by_model(r: dict[str, Any], told: list[dict[str, Any]]) -> str:
+    """Name the models that are told to wear or to fail early by themselves."""
+    own = [m for m in told if m["component"] == r["component"]]
+    if not own:
+        return "; of no model by itself" if r["pattern"] in PATTERNS and is_told(r) else ""
+    kinds = [
+        f"{words.label(pattern)} of {words.listed(first_of([m['name'] for m in own if m['pattern'] == pattern]))}"
+        for pattern in PATTERNS
+        if any(m["pattern"] == pattern for m in own)
+    ]
+    return f"; by itself: {words.listed(kinds)}"
+
+
+def first_of(names: list[str]) -> list[str]:
+    rest = len(names) - MAX_NAMED
+    return [*names[:MAX_NAMED], f"{words.count(rest)} more"] if rest > 0 else names
 
 
 def tenth(r: dict[str, Any]) -> str:
@@ -177,6 +242,7 @@ def life_grid(lives: list[dict[str, Any]], run: Run) -> Grid:
             ("Scale, years", lambda r: bounded(r, "weibull_scale", "_years")),
             ("B10, years", lambda r: bounded(r, "b10", "_years")),
             ("p (shape 1)", lambda r: cells.chance(r["p_constant"])),
+            ("q (shape 1)", lambda r: cells.chance(r["q_constant"])),
             ("Why a number is missing", lambda r: cells.text(r["reason"] or "")),
         ),
         lives,

@@ -16,6 +16,8 @@ from reports.pages.source_checks import unjudged
 
 Read = Callable[[str], pl.DataFrame]
 MAX_EACH = 3
+#: So many of those beyond are named.
+MAX_NAMED = 6
 
 
 def make_page(read: Read, run: Run) -> Page:
@@ -83,11 +85,13 @@ def worth_knowing(read: Read, run: Run) -> Section | None:
 
 
 def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
+    found = fleet.standing_out(fleet_rows.with_words(rates))
     return shown(
-        [fleet.recurring_sentence(r, run) for r in fleet.standing_out(fleet_rows.with_words(rates))],
+        [fleet.recurring_sentence(r, run) for r in found],
         "fleet.html#recurring",
         "See the fleet page",
         "recurring pair",
+        [f"{r['name']}, {r['part']}" for r in found],
     )
 
 
@@ -134,11 +138,15 @@ def leak_sizes(sizes: pl.DataFrame, run: Run) -> list[Finding]:
     return [Finding(leaks.size_sentence(s, run), "leaks.html#sizes", "See the leaks page") for s in everyone]
 
 
-def shown(texts: list[str], href: str, link: str, noun: str) -> list[Finding]:
-    """Show the first few; say how many more there are."""
+def shown(texts: list[str], href: str, link: str, noun: str, names: list[str] | None = None) -> list[Finding]:
+    """Show the first few; say how many more there are, and name the next ones where they have names."""
     findings = [Finding(t, href, link) for t in texts[:MAX_EACH]]
-    if len(texts) > MAX_EACH:
-        findings.append(Finding(f"{words.plural(len(texts) - MAX_EACH, 'more ' + noun)}.", href, link))
+    rest = len(texts) - MAX_EACH
+    if rest > 0:
+        named = (names or [])[MAX_EACH : MAX_EACH + MAX_NAMED]
+        unnamed = [f"{words.count(rest - MAX_NAMED)} others"] if names and rest > MAX_NAMED else []
+        told = f": {'; '.join([*named, *unnamed])}" if named else ""
+        findings.append(Finding(f"{words.plural(rest, 'more ' + noun)}{told}.", href, link))
     return findings
 
 

@@ -37,6 +37,8 @@ def stock(lives: list[dict[str, Any]], run: Run) -> Section:
             f" {words.listed(failing(r) for r in ranked[:3])}.",
             f"Enough with a chance of {words.share(ranked[0]['service_level'])}:"
             f" {words.listed(needed(r) for r in ranked[:3])}; the other parts stand in the table.",
+            "Not every failure takes a part: of those seen"
+            f" {words.listed(replaced(r) for r in ranked[:3])} were repaired with a new one.",
         ),
         choices=(choice("days", "Time", [(str(days), f"next {days} days") for days in HORIZONS]),),
         picture=Picture(
@@ -76,6 +78,13 @@ def failing(r: dict[str, Any]) -> str:
 def needed(r: dict[str, Any]) -> str:
     name = r["part"] if r["is_pooled"] else f"{r['part']} of {r['name']}"
     return f"{words.count(r['parts_for_365_days'])} for {name}"
+
+
+def replaced(r: dict[str, Any]) -> str:
+    """Tell how many of the failures seen took a new part: parts are forecast by that share."""
+    name = r["part"] if r["is_pooled"] else f"{r['part']} of {r['name']}"
+    of = (r["n_failures"] or 0) + (r["n_left_out"] or 0)
+    return f"{words.count(r['n_replaced'])} of {words.count(of)} ({name})"
 
 
 def stock_dot(r: dict[str, Any], days: int, order: int) -> dict[str, Any]:

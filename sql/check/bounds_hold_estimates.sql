@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, estimate_name, row_name
--- reads: mart.failure_rate, mart.first_look, mart.first_time_fix, mart.against_evidence, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.trace_result
+-- reads: mart.failure_rate, mart.failure_split, mart.replacement_unit, mart.first_look, mart.first_time_fix, mart.against_evidence, mart.leak_size, mart.leak_size_curve, mart.inspection_report, mart.readiness, mart.station_look, mart.trace_result
 -- units: none
 -- leaves out: nothing
 -- why: low <= estimate <= high for every statistic, up to rounding
@@ -10,6 +10,12 @@
 with bounded as (
     select 'mart.failure_rate' as table_name, 'rate_per_1000_vehicle_years' as estimate_name, component as row_name, rate_per_1000_vehicle_years as estimate, low as low, high as high
     from mart.failure_rate
+    union all
+    select 'mart.replacement_unit' as table_name, 'rate_ratio' as estimate_name, component as row_name, rate_ratio as estimate, rate_ratio_low as low, rate_ratio_high as high
+    from mart.replacement_unit
+    union all
+    select 'mart.failure_split' as table_name, 'rate_ratio' as estimate_name, component as row_name, rate_ratio as estimate, rate_ratio_low as low, rate_ratio_high as high
+    from mart.failure_split
     union all
     select 'mart.failure_rate' as table_name, 'shrunk_rate' as estimate_name, component as row_name, shrunk_rate as estimate, shrunk_low as low, shrunk_high as high
     from mart.failure_rate

@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, key_text
--- reads: core.vehicles, core.jobs, core.traces, core.inspection_record, mart.trace_result, mart.repair_check, mart.failure_rate, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.comeback, mart.repeated_failure, mart.against_evidence, mart.leak_size, mart.leak_size_curve, mart.first_look, mart.inspection_report, mart.cycle_outcome, mart.vehicles_tested, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
+-- reads: core.vehicles, core.jobs, core.traces, core.inspection_record, mart.trace_result, mart.repair_check, mart.failure_rate, mart.replacement_unit, mart.failure_split, mart.component_life, mart.component_life_curve, mart.recurrence, mart.alarms, mart.proof_worth, mart.proof_curve, mart.first_time_fix, mart.comeback, mart.repeated_failure, mart.against_evidence, mart.leak_size, mart.leak_size_curve, mart.first_look, mart.inspection_report, mart.cycle_outcome, mart.vehicles_tested, mart.readiness, mart.station_look, mart.readiness_after_clear, mart.monitor_after_clear, mart.vehicle_due, mart.inspection_station, mart.inspection_disagreement
 -- units: none
 -- leaves out: nothing
 -- why: one row for one key in every table of the contract. Inspections are many: they are counted by a short mark of
@@ -37,6 +37,10 @@ keys as (
     select 'mart.against_evidence' as table_name, coalesce(cast("by" as varchar), '') || '|' || coalesce(cast("group" as varchar), '') as key_text from mart.against_evidence
     union all
     select 'mart.failure_rate' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') as key_text from mart.failure_rate
+    union all
+    select 'mart.failure_split' as table_name, coalesce(cast("by" as varchar), '') || '|' || coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') || '|' || coalesce(cast("group" as varchar), '') as key_text from mart.failure_split
+    union all
+    select 'mart.replacement_unit' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') as key_text from mart.replacement_unit
     union all
     select 'mart.component_life' as table_name, coalesce(cast(make as varchar), '') || '|' || coalesce(cast(model as varchar), '') || '|' || coalesce(cast(component as varchar), '') as key_text from mart.component_life
     union all

@@ -1,6 +1,6 @@
 -- grain: one row that breaks the check
 -- key: table_name, row_name
--- reads: mart.failure_rate, mart.first_time_fix, mart.repeated_failure, mart.against_evidence, mart.leak_size, mart.inspection_report, mart.readiness, mart.station_look, mart.monitor_after_clear
+-- reads: mart.failure_rate, mart.failure_split, mart.replacement_unit, mart.first_time_fix, mart.repeated_failure, mart.against_evidence, mart.leak_size, mart.inspection_report, mart.readiness, mart.station_look, mart.monitor_after_clear
 -- units: none
 -- leaves out: nothing
 -- why: a part is never larger than its whole
@@ -10,6 +10,12 @@
 with parts as (
     select 'mart.failure_rate' as table_name, component as row_name, n_comebacks as part, n_failures as whole
     from mart.failure_rate
+    union all
+    select 'mart.replacement_unit' as table_name, component as row_name, n_failures_compared as part, n_failures_replacement as whole
+    from mart.replacement_unit
+    union all
+    select 'mart.failure_split' as table_name, component as row_name, n_failures_compared as part, n_failures as whole
+    from mart.failure_split
     union all
     select 'mart.failure_rate' as table_name, component as row_name, n_vehicles_km as part, n_vehicles as whole
     from mart.failure_rate

@@ -83,6 +83,7 @@ stretches as (
         failing.component,
         failing.job_id,
         greatest(vehicles.in_service_on, failing.replaced_on) as born_on,
+        failing.replaced_on is null as is_first_unit,
         failing.free_on,
         failing.opened_on as end_on,
         true as is_failure
@@ -104,6 +105,7 @@ stretches as (
         components.component,
         null as job_id,
         greatest(vehicles.in_service_on, latest.replaced_on) as born_on,
+        latest.replaced_on is null as is_first_unit,
         cast(latest.busy_until as date) as free_on,
         least(vehicles.out_of_service_on, setting.to_on) as end_on,
         false as is_failure
@@ -131,6 +133,7 @@ select
     model,
     component,
     job_id,
+    is_first_unit,
     born_on,
     greatest(freed_on, least(told_on, end_on)) as start_on,
     end_on,

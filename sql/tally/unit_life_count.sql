@@ -1,5 +1,5 @@
--- grain: all stretches of life of one component of one model with the same dates and the same end
--- key: make, model, component, born_on, start_on, end_on, is_failure, is_return
+-- grain: all stretches of life of one component of one model with the same dates and the same end, first units and replacements apart
+-- key: make, model, component, born_on, start_on, end_on, is_failure, is_return, is_first_unit
 -- reads: core.unit_life
 -- units: days, over all units; dates in UTC
 -- leaves out: nothing
@@ -15,8 +15,9 @@ select
     end_on,
     is_failure,
     is_return,
+    is_first_unit,
     count(*) as n_units,
     cast(sum(unseen_days) as bigint) as unseen_days
 from core.unit_life
-group by make, model, component, born_on, start_on, end_on, is_failure, is_return
-order by make, model, component, born_on, start_on, end_on, is_failure, is_return
+group by make, model, component, born_on, start_on, end_on, is_failure, is_return, is_first_unit
+order by make, model, component, born_on, start_on, end_on, is_failure, is_return, is_first_unit

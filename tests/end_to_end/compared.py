@@ -20,6 +20,18 @@ COMPARED: dict[str, tuple[list[str], list[str], list[str]]] = {
         ["vehicle_years", "vehicle_km", "rate_per_1000_vehicle_years", "low", "high", "rate_ratio", "p_value",
          "q_value", "shrunk_rate", "shrunk_low", "shrunk_high", "q_value_without_comebacks", "rate_per_million_km"],
     ),
+    "failure_split": (
+        ["by", "make", "model", "component", "group"],
+        ["n_failures", "n_vehicles", "n_failures_compared", "n_vehicles_left_out", "stands_out"],
+        ["vehicle_years", "rate_per_1000_vehicle_years", "low", "high", "failures_expected", "rate_ratio",
+         "rate_ratio_low", "rate_ratio_high", "p_value", "q_value"],
+    ),
+    "replacement_unit": (
+        ["make", "model", "component"],
+        ["n_failures_first", "n_failures_replacement", "n_failures_compared", "stands_out"],
+        ["unit_years_first", "unit_years_replacement", "rate_first", "rate_replacement", "failures_expected",
+         "rate_ratio", "rate_ratio_low", "rate_ratio_high", "p_value", "q_value"],
+    ),
     "first_time_fix": (
         ["by", "group"],
         ["n_repairs", "n_comebacks", "n_followed"],

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy import stats
 
 from tests.end_to_end import oracle_alarms, oracle_clear, oracle_life, oracle_sizes, oracle_worth
 from tests.end_to_end.accepted_lake import Accepted
@@ -48,6 +49,11 @@ def life_differences(
     """Compare mart.component_life; `models` names those that are compared, None all."""
     theirs = _rows(table, MODEL)
     found = _apart(lives, theirs)
+    for is_pooled in (True, False):
+        family = table[table["p_constant"].notna() & ((table["make"] == "*") == is_pooled)]
+        if len(family):
+            q = stats.false_discovery_control(family["p_constant"])
+            found += [] if np.allclose(q, family["q_constant"]) else [f"q_constant, pooled {is_pooled}"]
     for key in lives.keys() & theirs.keys():
         if models is None or key[1] in models:
             found += _differ(key, _life(lives[key]), theirs[key])
@@ -121,7 +127,10 @@ def alarm_differences(
             found.append(f"{key}: {len(ours)} months, theirs {len(chart)}")
             continue
         for column in ours:
-            gap = np.abs(ours[column].to_numpy() - chart[column].to_numpy()).max()
+            mine, theirs = (frame[column].to_numpy(dtype=float, na_value=np.nan) for frame in (ours, chart))
+            if (np.isnan(mine) != np.isnan(theirs)).any():
+                found.append(f"{key} {column}: missing in other months")
+            gap = np.nanmax(np.abs(mine - theirs), initial=0.0)
             found += [f"{key} {column}: differs by {gap}"] if gap > 1e-3 else []
     return found
 

@@ -60,10 +60,15 @@ def evidence(observed: np.ndarray, expected: np.ndarray, shape: float, most: flo
     Counts are negative binomial given the earlier months; a raised level is RATIO times as high.
     """
     rows, a, b, sum_ = [], shape, shape, HEAD_START * most
+    before, seen, led_to = (a, b), 0.0, 0.0
     for n, e in zip(observed, expected, strict=True):
         gain = n * math.log(RATIO) + (a + n) * math.log((b + e) / (b + RATIO * e))
         sum_ = max(0.0, sum_) + gain
-        rows.append((e * a / b, max(0.0, sum_)))
+        seen, led_to = seen + n, led_to + e * before[0] / before[1]
+        rises = sum_ > 0
+        rows.append((e * a / b, max(0.0, sum_), seen if rises else math.nan, led_to if rises else math.nan))
         a, b = a + n, b + e
+        if not rises or sum_ >= most:
+            before, seen, led_to = (a, b), 0.0, 0.0
         sum_ = HEAD_START * most if sum_ >= most else sum_
-    return pd.DataFrame(rows, columns=["expected", "evidence"])
+    return pd.DataFrame(rows, columns=["expected", "evidence", "observed_since", "expected_since"])

@@ -26,10 +26,11 @@ Z = stats.norm.ppf(0.975)
 class Lived:
     """What one component lived through in one vehicle, or in many together.
 
-    `dated`: (born, under observation from, to, failed) of each unit, as days.
+    `dated`: (born, under observation from, to, failed) of each unit, as days; `is_first`: it came with its vehicle.
     """
 
     dated: list[tuple[pd.Timestamp, pd.Timestamp, pd.Timestamp, bool]] = field(default_factory=list)
+    is_first: list[bool] = field(default_factory=list)
     n_failures: int = 0
     n_returns: int = 0
     n_left_out: int = 0
@@ -63,6 +64,7 @@ def lived(vehicle: dict[str, Any], jobs: list[dict[str, Any]], window: Window) -
     born, leaves = vehicle["in_service_on"], vehicle["out_of_service_on"]
     end = min(window.last, leaves) if leaves is not None else window.last
     free_on = told_on = LONG_AGO  # last closing so far, last day of the follow-up windows
+    is_first = True
     known_on = LONG_AGO  # last day that tells of a repair: its closing, or its opening where it never closed
 
     def unseen(until: pd.Timestamp) -> int:
@@ -82,17 +84,19 @@ def lived(vehicle: dict[str, Any], jobs: list[dict[str, Any]], window: Window) -
             told.unseen_days += unseen(on)
             if on > told_on:
                 told.dated.append((born, max(window.first, born, told_on), on, True))
+                told.is_first.append(is_first)
         elif on >= window.first:
             told.n_left_out += 1
         closed = day(job["closed_at"]) if job["closed_at"] is not None else FOREVER
         if job["action"] == "replaced":
-            born = max(born, closed)
+            born, is_first = max(born, closed), False
         known_on = max(known_on, on if job["closed_at"] is None else closed)
         free_on, told_on = max(free_on, closed), max(told_on, closed + pd.Timedelta(days=FOLLOW_UP))
     told.unseen_days += unseen(end)
     start = max(window.first, born, told_on)
     if end > start:
         told.dated.append((born, start, end, False))
+        told.is_first.append(is_first)
     if vehicle["in_service_on"] <= window.last and (leaves is None or leaves > window.last):
         told.ages_now.append(max(0, (window.last - born).days))
     return told

@@ -84,6 +84,7 @@ def _vehicle(rng: np.random.Generator, i: int) -> Record:
         "model_year": int(_pick(rng, [1994, 1998, 2000, 2001, 2012])),
         "in_service_on": f"{come:%Y-%m-%d}",
         "out_of_service_on": f"{leave:%Y-%m-%d}" if leave else None,
+        "fleet_id": (None, "north yard", "south yard", "7")[i % 4],
         "vehicle_type": _pick(rng, [None, "car", "light truck"]),
         "odometer_km": _odometer(km_per_day, read_on) if read_on else None,
         "odometer_on": f"{read_on:%Y-%m-%d}" if read_on else None,

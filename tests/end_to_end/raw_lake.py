@@ -30,7 +30,7 @@ LISTS = ("trouble_codes", "monitors_not_ready")
 BOOLEANS = ("mil_on", "waived")
 #: fields that a record may leave out (JSON lines do)
 FIELDS = {
-    "vehicles": ("out_of_service_on", "vehicle_type", "odometer_km", "odometer_on",
+    "vehicles": ("fleet_id", "out_of_service_on", "vehicle_type", "odometer_km", "odometer_on",
                  "inspection_due_on"),
     "jobs": ("technician_id", "closed_at", "odometer_km", "trouble_codes", "labor_h", "parts_cost",
              "currency"),

@@ -26,6 +26,7 @@ from tests.end_to_end import (
     oracle_inspections,
     oracle_life,
     oracle_sizes,
+    oracle_split,
     oracle_stations,
     oracle_worth,
 )
@@ -97,6 +98,19 @@ def test_failure_rates_equal_the_independent_ones(run):
     assert ours["n_failures"].sum() > 50
     assert ours["n_comebacks"].sum() > 3
     assert differences("failure_rate", ours, run.table("failure_rate")) == []
+
+
+def test_model_years_and_fleets_against_the_rest_equal_the_independent_ones(run):
+    ours = oracle_split.failure_split(run.records, run.window)
+    assert set(ours["by"]) == {"model_year", "fleet"}
+    assert (ours["n_failures_compared"] < ours["n_failures"]).any()
+    assert differences("failure_split", ours, run.table("failure_split")) == []
+
+
+def test_replacements_against_first_units_equal_the_independent_ones(run):
+    ours = oracle_split.replacement_unit(oracle_life.lives(run.records, run.window))
+    assert ours["n_failures_compared"].sum() >= 3
+    assert differences("replacement_unit", ours, run.table("replacement_unit")) == []
 
 
 def test_first_time_fix_equals_the_independent_one(run):

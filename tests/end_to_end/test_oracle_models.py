@@ -28,7 +28,7 @@ from pipeline.steps.judge import judge_inspections
 from pipeline.steps.model import model, prepare
 from pipeline.warehouse import store
 from pipeline.warehouse.store import Warehouse, kind_columns, open_warehouse
-from tests.end_to_end import oracle, oracle_inspections, oracle_stations
+from tests.end_to_end import oracle, oracle_inspections, oracle_split, oracle_stations
 from tests.end_to_end.compared import differences
 from tests.end_to_end.random_lake import write_lake
 from tests.end_to_end.raw_lake import Records, read_lake
@@ -71,7 +71,15 @@ def _fill(warehouse: Warehouse, records: Records, settings: Settings) -> None:
 
 
 def _tables(records: Records, settings: Settings, path: Path) -> dict[str, pd.DataFrame]:
-    names = ("failure_rate", "first_time_fix", "inspection_report", "readiness", "repair_check", *STATIONS)
+    names = (
+        "failure_rate",
+        "failure_split",
+        "first_time_fix",
+        "inspection_report",
+        "readiness",
+        "repair_check",
+        *STATIONS,
+    )
     with open_warehouse(path, read_only=False) as warehouse:
         _fill(warehouse, records, settings)
         return {name: warehouse.table(f"mart.{name}").to_pandas() for name in names}
@@ -113,6 +121,7 @@ def test_counts_and_estimates_of_a_small_lake_equal_the_independent_ones(seed, t
     theirs = _tables(records, Settings(from_on=first, to_on=last), tmp_path / "warehouse.duckdb")
     ours = {
         "failure_rate": oracle.failure_rate(records, window),
+        "failure_split": oracle_split.failure_split(records, window),
         "first_time_fix": oracle.first_time_fix(records, window, theirs["repair_check"]),
         "inspection_report": oracle_inspections.inspection_report(records),
         "readiness": oracle_inspections.readiness(records),

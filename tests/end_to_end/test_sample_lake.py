@@ -127,6 +127,13 @@ def test_the_recurring_valve_is_found_and_no_other_part(first: Run) -> None:
     assert named == [("Ulmira", "Fennick 30", "vent_valve")]
 
 
+def test_no_model_year_and_no_fleet_is_accused(first: Run) -> None:
+    """The sample fleet fails alike in all model years and fleets of a model."""
+    split = _table(first[0], "mart.failure_split")
+    assert split["p_value"].count() > 2000
+    assert split.filter("stands_out").is_empty()
+
+
 def test_the_shop_whose_repairs_come_back_is_found_and_no_other(first: Run) -> None:
     """One shop lies beyond its funnel limits; no other shop and no technician of another shop does."""
     out, _ = first

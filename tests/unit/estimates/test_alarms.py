@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pipeline.contract.tables import ALARMS
-from pipeline.estimates import alarms, component_lives
+from pipeline.estimates import alarms, component_lives, with_model_years
 
 START, END = date(2021, 1, 1), date(2024, 12, 31)
 MODELS = tuple(f"M{n:02d}" for n in range(12))
@@ -119,3 +119,57 @@ def test_one_failure_of_one_model_is_charted_against_a_constant_rate() -> None:
     assert table["observed"].sum() == 1
     assert table["expected"].is_finite().all()
     assert not table["is_signal"].any()
+
+
+def test_since_when_a_chart_rises_what_was_seen_and_expected_since() -> None:
+    """A rate doubles in the fourth year: failures since are those of the months, expected ones at the level before."""
+    rows = made(np.random.default_rng(2), 0.5, "M03", date(2024, 1, 1))
+    chart = charted(rows).filter(model="M03").sort("month")
+    for r in chart.iter_rows(named=True):
+        if r["evidence"] == 0:
+            assert (r["rising_since"], r["observed_since"], r["expected_since"]) == (None, None, None)
+            continue
+        rise = chart.filter(pl.col("month").is_between(r["rising_since"], r["month"]))
+        assert r["observed_since"] == rise["observed"].sum()
+        assert (rise["evidence"] > 0).all()
+        assert not rise["is_signal"][:-1].any()
+        earlier = chart.filter(pl.col("month") < r["rising_since"])
+        assert earlier.is_empty() or earlier["evidence"][-1] == 0 or earlier["is_signal"][-1]
+    risen = chart.filter(pl.col("observed_since") > 20).row(-1, named=True)
+    assert 1.5 < risen["observed_since"] / risen["expected_since"] < 2.7
+
+
+def test_the_model_year_that_has_most_of_a_rise_is_told_at_its_end_and_at_signals() -> None:
+    keys = {"make": "Arvo", "model": "A", "component": "purge_valve"}
+    months = [date(2024, n, 1) for n in range(1, 6)]
+    charts = pl.DataFrame(
+        [
+            keys
+            | {"month": m, "rising_since": months[1] if m > months[0] else None, "is_signal": m == months[2]}
+            | {
+                "observed_since": {2: 2, 3: 5, 4: 6, 5: 8}.get(m.month),
+                "model_year": None,
+                "n_on_model_year": None,
+            }
+            for m in months
+        ]
+    )
+    days = [
+        ("2024-01-09", 2019, 4),
+        ("2024-02-29", 2019, 2),
+        ("2024-03-31", 2021, 3),
+        ("2024-05-31", 2019, 3),
+    ]
+    failed = pl.DataFrame(
+        [keys | {"failed_on": date.fromisoformat(d), "model_year": y, "n_failures": n} for d, y, n in days]
+    )
+    found = with_model_years(charts, failed)
+    assert found.select("model_year", "n_on_model_year").rows() == [
+        (None, None),
+        (None, None),
+        (2021, 3),
+        (None, None),
+        (2019, 5),
+    ]
+    even = charts.with_columns(observed_since=10)
+    assert with_model_years(even, failed)["model_year"].is_null().all()

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from tests.unit.reports.frame_of_table import MODELS, PARTS, TABLES, framed
+from tests.unit.reports.frame_of_table import MODELS, PARTS, TABLES, framed, garwood
 
 GROUPS = (("*", "*"), *MODELS)
 
@@ -41,6 +41,7 @@ def component_life() -> pl.DataFrame:
                     "b10_low_years": 4.0 + j,
                     "b10_high_years": 9.0 + j,
                     "p_constant": 0.4 if pattern in ("random", "unclear") else 0.0004,
+                    "q_constant": 0.6 if pattern in ("random", "unclear") else 0.0011 if i != 2 else 0.08,
                     "pattern": pattern,
                     "n_in_service": 35 + 28 * i,
                     "failures_next_90_days": mean / 4,
@@ -81,6 +82,43 @@ def component_life_curve() -> pl.DataFrame:
     return framed(TABLES["mart.component_life_curve"], rows)
 
 
+def replacement_unit() -> pl.DataFrame:
+    """Replacements of one part of one model fail more often than first units; of one there is nothing to compare."""
+    rows = []
+    for make, model in MODELS[:3]:
+        for j, part in enumerate(PARTS[:3]):
+            is_bad, is_alone = (model, j) == ("Orrin", 1), (model, j) == ("Mole", 2)
+            n = 24 if is_bad else 3 + j
+            low, high = garwood(n, 90.0)
+            rows.append(
+                {
+                    "make": make,
+                    "model": model,
+                    "component": part,
+                    "n_failures_first": 20 + j,
+                    "unit_years_first": 900.0,
+                    "rate_first": 22.0,
+                    "rate_first_low": 14.0,
+                    "rate_first_high": 35.0,
+                    "n_failures_replacement": n,
+                    "unit_years_replacement": 90.0,
+                    "rate_replacement": 1000 * n / 90,
+                    "rate_replacement_low": low,
+                    "rate_replacement_high": high,
+                    "n_failures_compared": n,
+                    "failures_expected": None if is_alone else 6.0,
+                    "rate_ratio": None if is_alone else n / 6.0,
+                    "rate_ratio_low": None if is_alone else n / 12.0,
+                    "rate_ratio_high": None if is_alone else n / 3.0,
+                    "p_value": None if is_alone else 1e-5 if is_bad else 0.4,
+                    "q_value": None if is_alone else 2e-4 if is_bad else 0.7,
+                    "stands_out": is_bad,
+                    "reason": "rate_ratio: nothing compared" if is_alone else None,
+                }
+            )
+    return framed(TABLES["mart.replacement_unit"], rows)
+
+
 def recurrence() -> pl.DataFrame:
     rows = [
         {
@@ -110,6 +148,13 @@ def alarms() -> pl.DataFrame:
             rises = (model, part) == ("Orrin", "purge_valve")
             for n in range(12):
                 evidence = 1.2 * n if rises else 0.1 * j
+                since = {
+                    "rising_since": date(2024, 3, 1),
+                    "observed_since": 21,
+                    "expected_since": 8.25,
+                    "model_year": 2019 if rises and n > 9 else None,
+                    "n_on_model_year": 17 if rises and n > 9 else None,
+                }
                 rows.append(
                     {
                         "make": make,
@@ -121,6 +166,7 @@ def alarms() -> pl.DataFrame:
                         "evidence": evidence,
                         "evidence_limit": 12.0,
                         "is_signal": evidence >= 12,
+                        **(since if evidence else {}),
                         "false_alarm_chance": 0.05,
                         "n_charts": 64,
                         "run_length_months": 160_000.0,

@@ -55,6 +55,44 @@ def failure_rate(rng: np.random.Generator) -> pl.DataFrame:
     return framed(TABLES["mart.failure_rate"], rows)
 
 
+def failure_split() -> pl.DataFrame:
+    """Two groups stand out: a model year of one model, and a fleet over all models, beside which none failed."""
+    rows = []
+    for by, groups in (("model_year", ("2016", "2019")), ("fleet", ("coast", "valley"))):
+        for make, model in (*MODELS[:3], *([("*", "*")] if by == "fleet" else [])):
+            for part in PARTS[:4]:
+                for i, group in enumerate(groups):
+                    is_year = (model, part, group) == ("Orrin", "purge_valve", "2019")
+                    is_fleet = (model, part, group) == ("*", "vent_valve", "coast")
+                    n, years = (31 if is_year or is_fleet else 4 + i), 120.0
+                    low, high = garwood(n, years)
+                    rows.append(
+                        {
+                            "by": by,
+                            "make": make,
+                            "model": model,
+                            "component": part,
+                            "group": group,
+                            "n_failures": n,
+                            "n_vehicles": 40 + i,
+                            "vehicle_years": years,
+                            "rate_per_1000_vehicle_years": 1000 * n / years,
+                            "low": low,
+                            "high": high,
+                            "n_failures_compared": n - 1,
+                            "failures_expected": 0.0 if is_fleet else 9.5 if is_year else 5.0,
+                            "rate_ratio": None if is_fleet else (n - 1) / (9.5 if is_year else 5.0),
+                            "rate_ratio_low": 2.1 if is_year or is_fleet else 0.2,
+                            "rate_ratio_high": None if is_fleet else 4.4,
+                            "p_value": 1e-6 if is_year else 1e-5 if is_fleet else 0.6,
+                            "q_value": 2e-5 if is_year else 4e-4 if is_fleet else 0.9,
+                            "stands_out": is_year or is_fleet,
+                            "n_vehicles_left_out": 3 if by == "fleet" else 0,
+                        }
+                    )
+    return framed(TABLES["mart.failure_split"], rows)
+
+
 def fix_row(by: str, group: str, n: int, back: int, funnel: str | None = None) -> dict[str, Any]:
     low, high = wilson(n - back, n)
     naive = 1 - back / int(n * 0.9)

@@ -27,11 +27,18 @@ from tests.unit.reports.inspection_frames import (
     vehicle_due,
     vehicles_tested,
 )
-from tests.unit.reports.life_frames import alarms, component_life, component_life_curve, recurrence
+from tests.unit.reports.life_frames import (
+    alarms,
+    component_life,
+    component_life_curve,
+    recurrence,
+    replacement_unit,
+)
 from tests.unit.reports.repair_frames import (
     against_evidence,
     comeback,
     failure_rate,
+    failure_split,
     first_time_fix,
     proof_curve,
     proof_worth,
@@ -85,8 +92,10 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
     rng = np.random.default_rng(5)
     tables = {
         "mart.failure_rate": failure_rate(rng),
+        "mart.failure_split": failure_split(),
         "mart.component_life": component_life(),
         "mart.component_life_curve": component_life_curve(),
+        "mart.replacement_unit": replacement_unit(),
         "mart.recurrence": recurrence(),
         "mart.alarms": alarms(),
         "mart.first_time_fix": first_time_fix(rng),
@@ -126,8 +135,10 @@ def full_tables(hostile: bool = False) -> dict[str, pl.DataFrame]:
         )
         for name in (
             "mart.failure_rate",
+            "mart.failure_split",
             "mart.component_life",
             "mart.component_life_curve",
+            "mart.replacement_unit",
             "mart.recurrence",
             "mart.alarms",
             "mart.comeback",

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from reports import words
-from reports.pages import fleet
+from reports.pages import fleet, fleet_rows, start
 from tests.unit.reports.page_reading import section, table_of
 
 
@@ -145,11 +145,30 @@ def test_a_chart_that_signals_is_named_with_its_first_month_and_what_was_paid(ta
     ]
 
 
-def test_without_a_signal_nothing_is_named(tables):
+def test_a_signal_says_since_when_and_on_which_model_year(tables):
+    rising = tables["mart.alarms"].with_columns(
+        is_signal=(pl.col("evidence") > 12) & (pl.col("model") == "Orrin")
+    )
+    found = section(fleet, tables | {"mart.alarms": rising}, "new")
+    assert found.findings[0].text == (
+        "Halden Orrin, purge valve: first signal in 2024-12, 9 failures that month where 1.1 were expected; 21 failures"
+        " since 2024-03, where 8.2 would be expected at the level before, 17 of them on model year 2019."
+    )
+
+
+def test_without_a_signal_the_chart_nearest_to_its_limit_is_told_and_nobody_accused(tables):
     quiet = tables | {"mart.alarms": tables["mart.alarms"].with_columns(is_signal=False)}
     found = section(fleet, quiet, "new")
-    assert found.answer[0] == "Nothing: none of 64 charts signals a rise."
+    assert found.answer[0] == (
+        "No chart of 64 signals a rise. Nearest to its limit: Halden Orrin, purge valve, with 13 of the 12.0 that a"
+        " signal takes; 21 failures since 2024-03, where 8.2 would be expected at the level before, 17 of them on model"
+        " year 2019."
+    )
     assert not found.findings
+    level = pl.col("evidence") * 0
+    flat = tables["mart.alarms"].with_columns(is_signal=False, evidence=level, observed_since=None)
+    said = section(fleet, tables | {"mart.alarms": flat}, "new").answer[0]
+    assert said == "No chart of 64 signals a rise."
 
 
 def test_the_months_of_a_chart_are_those_of_the_table(pages, tables):
@@ -182,14 +201,63 @@ def test_an_open_fault_is_told_as_such_and_not_as_a_failed_inspection(tables):
     assert "would fail" not in said
 
 
-def test_the_age_by_which_a_tenth_wear_out_stands_in_the_sentence(tables):
-    """The question is at what age: a shape alone answers only how."""
+def test_the_age_by_which_a_tenth_wear_out_stands_in_the_sentence_with_the_model(tables):
+    """The question is at what age: a shape alone answers only how; and whose age: no model is told by the others'."""
     said = section(fleet, tables, "wear").answer[0]
-    lives = tables["mart.component_life"].filter(make="*", pattern="wear_out")
+    lives = tables["mart.component_life"]
+    told = lives.filter(pl.col("make") != "*", pl.col("pattern") == "wear_out", pl.col("q_constant") < 0.05)
+    ordered = told.sort("n_failures", descending=True)
     assert said.startswith("Wear: ")
-    for r in lives.to_dicts():
+    for r in ordered.head(6).to_dicts():
         b10, low, high = (words.number(r[f"b10{end}_years"], 2) for end in ("", "_low", "_high"))
-        assert f"{words.label(r['component'])} (a tenth by {b10} years, {low} to {high}; shape " in said
+        name = f"{words.label(r['component'])} of {r['make']} {r['model']}"
+        assert f"{name} (a tenth by {b10} years, {low} to {high}; shape " in said
+    assert f"and {told.height - 6} more." in said
+    assert "Halden Brisk 4" not in said, "its q is 0.08"
+
+
+def test_all_models_together_are_told_as_such_and_with_the_models_that_show_it(tables):
+    said = section(fleet, tables, "wear").answer
+    together = next(text for text in said if text.startswith("All models taken together"))
+    assert "which need not hold for any one of them: wear: purge valve (shape 2.1, " in together
+    assert "; by itself: wear of Halden Orrin, Kestrin Dray, " in together
+    assert "not decided between chance and wear: canister (shape 1.3, 1.0 to 1.7; " in together
+    assert "Too few" not in " ".join(said)
+
+
+def test_where_no_model_is_told_to_wear_it_says_so(tables):
+    lives = tables["mart.component_life"].with_columns(
+        q_constant=pl.when(pl.col("make") == "*").then("q_constant").otherwise(0.2)
+    )
+    said = section(fleet, tables | {"mart.component_life": lives}, "wear").answer
+    assert said[0] == (
+        "Of 64 parts of models, each by its own failures, none is told to wear or to fail early rather than by chance."
+    )
+    assert "purge valve (shape 2.1, 1.7 to 2.7; 9 failures; of no model by itself)" in said[1]
+    unsure = lives.with_columns(q_constant=0.2)
+    said = section(fleet, tables | {"mart.component_life": unsure}, "wear").answer
+    assert "not decided between chance and early failures: fuel cap" in said[1]
+
+
+def test_replacements_that_fail_more_than_first_units_are_named(tables, pages):
+    found = section(fleet, tables, "replacements")
+    assert found.answer[0] == "1 of 8 parts of models that could be compared does."
+    assert found.answer[1].startswith(
+        "It may be the spare part or how it is fitted; it may also be the vehicle"
+    )
+    assert [f.text for f in found.findings] == [
+        "Halden Orrin, vent valve: units that replaced one failed 24 times where 6.0 would be expected of first units"
+        " of the same age: 4.0 times as often (95% interval 2.0 to 8.0), q 0.00020."
+    ]
+    assert len(table_of(pages["fleet.html"], "Replacements against")[1:]) == 9
+    drawn = {r["category"] for r in pages["fleet.html"].specs["replacements-spec"]["datasets"]["rows"]}
+    assert drawn == {"vent valve: Halden Orrin ◆", "fuel cap: Halden Orrin", "fuel cap: Halden Brisk 4"}
+    quiet = tables["mart.replacement_unit"].with_columns(stands_out=pl.lit(False))
+    found = section(fleet, tables | {"mart.replacement_unit": quiet}, "replacements")
+    assert found.answer == (
+        "Not that it shows: of 8 parts of models that could be compared no replacement fails more often than first"
+        " units of the same age.",
+    )
 
 
 def test_a_model_that_fails_by_chance_is_named_where_the_mixture_looks_like_early_failures(tables):
@@ -221,3 +289,95 @@ def test_a_diamond_among_the_vehicles_due_is_explained_where_one_is_drawn(tables
     said = "Diamond: an open fault, or the lamp on at the last inspection." in picture.caption
     assert said == is_lamp_on
     assert {r["mark"] for r in picture.spec["datasets"]["rows"]} == {"stands out" if is_lamp_on else ""}
+
+
+def test_a_model_year_and_a_fleet_that_stand_out_are_told_with_counts_interval_and_q(tables):
+    found = section(fleet, tables, "split")
+    assert found.answer == (
+        "2 of 56 comparisons stand out, each for one part: 1 model year and 1 fleet.",
+        "Where a model year fails more, it may be a batch of parts, or a change in how the model was built.",
+        "Where a fleet fails more, it may be its region (salt, heat), its use, or how its vehicles are repaired.",
+    )
+    assert [f.text for f in found.findings] == [
+        "Halden Orrin, model year 2019, purge valve: 30 failures where 9.5 would be expected at the rate of its model's"
+        " other model years, age for age: 3.2 times as often (95% interval 2.10 to 4.40), q < 0.0001; 41 vehicles.",
+        "All models, fleet coast, vent valve: 30 failures where 0 would be expected at the rate of the other fleets,"
+        " model by model, age for age: none came there (95% interval of the ratio: at least 2.10), q 0.00040;"
+        " 40 vehicles.",
+    ]
+    assert found.left_out[0] == "9 vehicles of these models without a fleet: on neither side."
+
+
+def test_the_picture_of_a_split_begins_with_the_surest(tables):
+    offered = section(fleet, tables, "split").choices[0]
+    assert offered.options[0] == (
+        "model_year Halden Orrin: purge_valve",
+        "purge valve: Halden Orrin, by model year",
+    )
+    assert offered.options[1] == ("fleet * *: vent_valve", "vent valve: all models, by fleet")
+    assert offered.chosen == offered.options[0][0]
+
+
+def test_model_years_that_fail_alike_are_told_as_such(tables):
+    quiet = tables["mart.failure_split"].with_columns(stands_out=pl.lit(False))
+    found = section(fleet, tables | {"mart.failure_split": quiet}, "split")
+    assert found.answer == (
+        "Nothing stands out: none of 56 comparisons of a part on one model year, or in one fleet, with the others.",
+    )
+    assert not found.findings
+
+
+def test_the_picture_of_a_split_holds_each_group_of_the_chosen_part(pages, tables):
+    rows = pages["fleet.html"].specs["split-spec"]["datasets"]["rows"]
+    assert len(rows) == tables["mart.failure_split"].height
+    marked = {(r["choice_key"], r["category"]) for r in rows if r["mark"]}
+    assert marked == {
+        ("model_year Halden Orrin: purge_valve", "model year 2019 ◆ stands out"),
+        ("fleet * *: vent_valve", "fleet coast ◆ stands out"),
+    }
+
+
+def test_a_register_without_fleets_says_that_none_was_compared(tables):
+    years = tables["mart.failure_split"].filter(pl.col("by") == "model_year")
+    found = section(fleet, tables | {"mart.failure_split": years}, "split")
+    assert found.left_out[0] == "Fleets: no vehicle of a model that failed names its fleet."
+
+
+def test_the_parts_to_stock_say_that_not_every_failure_takes_one(tables):
+    said = section(fleet, tables, "stock").answer[2]
+    top = tables["mart.component_life"].filter(pl.col("make") == "*").sort("failures_next_365_days")
+    r = top.row(-1, named=True)
+    of = r["n_failures"] + r["n_left_out"]
+    assert "Not every failure takes a part: of those seen" in said
+    assert f"{r['n_replaced']} of {of} ({words.label(r['component'])})" in said
+
+
+def test_what_fails_most_for_the_distance_driven_is_named_by_its_lower_bound(tables):
+    found = section(fleet, tables, "distance")
+    assert found.question == "How often do parts fail for the distance driven?"
+    r = tables["mart.failure_rate"].sort("low_per_million_km").row(-1, named=True)
+    bounds = f"{words.number(r['low_per_million_km'], 2)} to {words.number(r['high_per_million_km'], 2)}"
+    assert found.answer[0].startswith(
+        f"Most often {words.label(r['component'])} of {r['make']} {r['model']}"
+        f" ({words.number(r['rate_per_million_km'], 2)} per million km, {bounds}; {r['n_failures_km']} failures)"
+    )
+
+
+def test_recurring_pairs_beyond_the_first_three_are_named_on_the_start_page(tables):
+    rates = tables["mart.failure_rate"].with_columns(
+        is_recurring=pl.col("component").is_in(["purge_valve", "canister"]),
+        is_recurring_without_comebacks=True,
+    )
+    found = section(start, tables | {"mart.failure_rate": rates}, "stands-out").findings
+    more = next(f.text for f in found if "more recurring pair" in f.text)
+    assert more.startswith("13 more recurring pairs: ")
+    assert more.endswith("; 7 others.")
+    assert more.count(", purge valve") + more.count(", canister") == 6
+    ranked = fleet.standing_out(fleet_rows.with_words(rates))
+    four = rates.with_columns(
+        is_recurring=pl.struct("make", "model", "component").is_in(
+            [{k: r[k] for k in ("make", "model", "component")} for r in ranked[:4]]
+        )
+    )
+    found = section(start, tables | {"mart.failure_rate": four}, "stands-out").findings
+    assert f"1 more recurring pair: {ranked[3]['name']}, {ranked[3]['part']}." in [f.text for f in found]

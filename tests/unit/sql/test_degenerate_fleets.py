@@ -17,6 +17,8 @@ from tests.unit.sql.conftest import GivenRows, at
 #: Tables whose `reason` speaks of these numbers: a row without the number says why.
 EXPLAINED = {
     "mart.failure_rate": ("rate_per_1000_vehicle_years", "rate_ratio", "rate_per_million_km"),
+    "mart.failure_split": ("rate_ratio",),
+    "mart.replacement_unit": ("rate_ratio",),
     "mart.first_time_fix": ("low", "first_time_fix_naive"),
     "mart.component_life": ("weibull_shape", "weibull_scale_years", "failures_next_90_days"),
     "mart.leak_size": ("median_mm", "share_over_0_5_mm", "share_over_1_0_mm"),

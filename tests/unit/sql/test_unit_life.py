@@ -156,3 +156,20 @@ def test_a_failure_outside_the_vehicles_service_has_no_life(given: GivenRows) ->
     given.add("jobs", repair("J1", "2022-06-01T08:00", "2022-06-03T08:00"))
     given.run()
     assert [row[3] for row in given.rows(LIVES)] == [False]
+
+
+def test_a_unit_that_a_repair_put_in_is_no_first_unit_and_a_mended_one_is(given: GivenRows) -> None:
+    given.add("vehicles", {"vehicle_id": "V1"}, {"vehicle_id": "V2"})
+    given.add(
+        "jobs",
+        repair("J1", "2022-06-01T08:00", "2022-06-01T18:00"),
+        repair("J2", "2022-06-01T08:00", "2022-06-01T18:00", vehicle_id="V2", action="cleaned"),
+    )
+    given.run()
+    kinds = "select vehicle_id, is_failure, is_first_unit from core.unit_life order by all"
+    assert given.rows(kinds) == [
+        ("V1", False, False),
+        ("V1", True, True),
+        ("V2", False, True),
+        ("V2", True, True),
+    ]
