@@ -307,6 +307,10 @@ FIRST_TIME_FIX = Table(
         number("comeback_ratio_high", "its upper bound"),
         number("p_value", "how often chance alone makes it differ so much from 1, two-sided"),
         number("q_value", "false-discovery rate (Benjamini-Hochberg) among the groups of one kind"),
+        flag(
+            "comes_back_more",
+            "more comebacks than all other repairs of the same mix: q below 0.05 and a ratio above 1",
+        ),
         text("reason", "why a number is missing"),
     ),
 )

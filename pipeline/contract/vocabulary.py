@@ -103,3 +103,5 @@ FALSE_WORDS = ("false", "f", "no", "n", "0", "off")
 POOLED = "*"
 #: Days of a vehicle-year.
 DAYS_PER_YEAR = 365.25
+#: False-discovery rate below which a rate is said to stand out from those that it is compared with.
+APART_Q = 0.05

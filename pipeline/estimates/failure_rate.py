@@ -8,14 +8,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_RATE
-from pipeline.contract.vocabulary import DAYS_PER_YEAR
+from pipeline.contract.vocabulary import APART_Q, DAYS_PER_YEAR
 from pipeline.estimates.table_shape import as_table, floats, why_missing
 from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_test
 from pipeline.statistics.intervals import rate_interval
 from pipeline.statistics.shrinkage import gamma_poisson
 
-#: A rate is called recurring below this false-discovery rate (contract, "is_recurring").
-RECURRING_Q = 0.05
 NO_EXPOSURE = "no vehicle of the model was in service inside the window"
 NOTHING_TO_COMPARE = "no failure of the component on another model in service"
 NO_DISTANCE = "no vehicle with two odometer readings inside the window and a distance between them"
@@ -118,5 +116,5 @@ def _against_the_rest(frame: pl.DataFrame, counted: pl.Expr) -> _Compared:
         ratio = (x / t) / (x_rest / t_rest)
     p_value = conditional_rate_test(x, t, x_rest, t_rest)
     q_value = benjamini_hochberg(p_value)
-    is_recurring = (q_value < RECURRING_Q) & (ratio > 1)
+    is_recurring = (q_value < APART_Q) & (ratio > 1)
     return _Compared(np.where(np.isfinite(ratio), ratio, np.nan), p_value, q_value, is_recurring)

@@ -6,14 +6,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_SPLIT
-from pipeline.contract.vocabulary import DAYS_PER_YEAR, POOLED
+from pipeline.contract.vocabulary import APART_Q, DAYS_PER_YEAR, POOLED
 from pipeline.estimates.table_shape import as_table, floats, why_missing
 from pipeline.statistics.comparison import benjamini_hochberg
 from pipeline.statistics.intervals import rate_interval
 from pipeline.statistics.stratified_ratio import stratified_ratio
 
-#: A group stands out below this false-discovery rate, as a recurring pair does.
-APART_Q = 0.05
 #: What splits a model, and the column that names the group.
 SPLITS = {"model_year": "model_year", "fleet": "fleet_id"}
 NOTHING_COMPARED = "no failure at an age at which this group and another of the model were in service"

@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FIRST_TIME_FIX
+from pipeline.contract.vocabulary import APART_Q
 from pipeline.estimates.table_shape import as_table, empty_table, why_missing
 from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_test
 from pipeline.statistics.funnel import as_survival, funnel
@@ -152,12 +153,14 @@ def _against_the_others(groups: pl.DataFrame, happened: int, expected: float, le
     is_told = (own_expected > 0) & (rest_expected > 0) & (own + rest > 0)
     ratio, low, high = (np.where(is_told & np.isfinite(each), each, np.nan) for each in (ratio, low, high))
     p_value = conditional_rate_test(own, own_expected, rest, rest_expected)
+    q_value = benjamini_hochberg(p_value)
     return groups.with_columns(
         comeback_ratio=ratio,
         comeback_ratio_low=low,
         comeback_ratio_high=high,
         p_value=p_value,
-        q_value=benjamini_hochberg(p_value),
+        q_value=q_value,
+        comes_back_more=(q_value < APART_Q) & (ratio > 1),
     )
 
 

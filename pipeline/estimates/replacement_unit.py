@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import REPLACEMENT_UNIT
-from pipeline.contract.vocabulary import DAYS_PER_YEAR
+from pipeline.contract.vocabulary import APART_Q, DAYS_PER_YEAR
 from pipeline.estimates.component_life import with_ages
 from pipeline.estimates.table_shape import as_table, empty_table, why_missing
 from pipeline.statistics.comparison import benjamini_hochberg
@@ -14,8 +14,6 @@ from pipeline.statistics.grouping import Floats
 from pipeline.statistics.intervals import rate_interval
 from pipeline.statistics.stratified_ratio import stratified_ratio
 
-#: Replacements stand out below this false-discovery rate, as a recurring pair does.
-APART_Q = 0.05
 NOTHING_COMPARED = "no failure at an age at which first units and replacements were both under observation"
 NONE_FIRST = "no failure of a first unit at the same ages"
 _GROUP = ["make", "model", "component"]

@@ -44,9 +44,6 @@ COMEBACK = (
     " counts against the repair before it."
 )
 
-#: False-discovery rate below which a shop is named as unlike the others.
-APART_Q = 0.05
-
 AGAINST_OTHERS = (
     "Against the others: comebacks over those expected of the mix, divided by the same of all other repairs; exact"
     " bounds given both counts, q by Benjamini and Hochberg. It allows for chance and the mix, and for nothing else"
@@ -133,8 +130,8 @@ def far_out(shops: list[dict[str, Any]]) -> list[dict[str, Any]]:
 def apart(shops: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Pick the shops with more comebacks than chance and the mix explain that lie within the outer limits, the farthest
     from the others first."""
-    found = [s for s in shops if not s["flag"] and s["q_value"] is not None and s["q_value"] < APART_Q]
-    return sorted((s for s in found if s["comeback_ratio"] > 1), key=lambda s: -s["comeback_ratio"])
+    found = (s for s in shops if s["comes_back_more"] and not s["flag"])
+    return sorted(found, key=lambda s: -s["comeback_ratio"])
 
 
 def funnel_answer(

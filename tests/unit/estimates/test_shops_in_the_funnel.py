@@ -76,7 +76,9 @@ def against_the_others(
 def test_two_bad_shops_of_seven_are_found_though_they_widen_each_others_limits() -> None:
     """Which the limits of the funnel do not: each is held against the others, of which the other bad one is one."""
     said = against_the_others(np.random.default_rng(9), 40, bad=2)
-    named = np.array([((f["q_value"] < 0.05) & (f["comeback_ratio"] > 1)).to_list() for f in said])
+    named = np.array([f["comes_back_more"].to_list() for f in said])
+    far = [((f["q_value"] < 0.05) & (f["comeback_ratio"] > 1)).to_list() for f in said]
+    assert (named == np.array(far)).all()
     beyond = np.array([(f["funnel"] == "beyond_below").to_list() for f in said])
     assert named[:, :2].mean() >= 0.6
     assert beyond[:, :2].mean() <= 0.2
