@@ -40,7 +40,7 @@ def something_new(rows: pl.DataFrame) -> Section:
         )
     last = list({r["group_key"]: r for r in judged}.values())
     signals = [r for r in judged if r["is_signal"]]
-    first_signals = list({r["group_key"]: r for r in reversed(signals)}.values())
+    beginning = first_signals(judged)
     most = {r["group_key"]: 0.0 for r in last}
     for r in judged:
         most[r["group_key"]] = max(most[r["group_key"]], r["evidence"])
@@ -57,11 +57,9 @@ def something_new(rows: pl.DataFrame) -> Section:
     return Section(
         "new",
         question,
-        answer(last, first_signals),
+        answer(last, beginning),
         notable=True,
-        findings=tuple(
-            Finding(signal_sentence(r)) for r in sorted(first_signals, key=lambda r: r["month"])[:6]
-        ),
+        findings=tuple(Finding(signal_sentence(r)) for r in beginning[:6]),
         choices=(
             choice(
                 "group_key",
@@ -91,6 +89,15 @@ def something_new(rows: pl.DataFrame) -> Section:
 
 def with_words(r: dict[str, Any]) -> dict[str, Any]:
     return r | names_of(r) | {"month_text": r["month"].strftime("%Y-%m") if r["month"] else words.MISSING}
+
+
+def first_signals(charts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Pick the first signal of each chart, the earliest first; `charts` are months in their order."""
+    first: dict[str, dict[str, Any]] = {}
+    for r in charts:
+        if r["is_signal"]:
+            first.setdefault(r["group_key"], r)
+    return sorted(first.values(), key=lambda r: r["month"])
 
 
 def answer(last: list[dict[str, Any]], signals: list[dict[str, Any]]) -> tuple[str, ...]:

@@ -34,9 +34,7 @@ MAY_BE = (
 def replacements(rows: pl.DataFrame, run: Run) -> Section:
     question = "Do replaced parts fail sooner than first ones?"
     every = [r | names_of(r) for r in rows.sort("make", "model", "component").to_dicts()]
-    tested = sorted(
-        (r for r in every if r["p_value"] is not None), key=lambda r: (r["q_value"], r["group_key"])
-    )
+    tested = surest_first(rows)
     if not tested:
         return Section(
             "replacements",
@@ -78,6 +76,12 @@ def replacements(rows: pl.DataFrame, run: Run) -> Section:
             "Who made the new part: records do not tell.",
         ),
     )
+
+
+def surest_first(rows: pl.DataFrame) -> list[dict[str, Any]]:
+    """Return the parts of models that could be compared, the smallest q first."""
+    tested = (r | names_of(r) for r in rows.filter(pl.col("p_value").is_not_null()).to_dicts())
+    return sorted(tested, key=lambda r: (r["q_value"], r["group_key"]))
 
 
 def answer(found: list[dict[str, Any]], tested: list[dict[str, Any]]) -> str:

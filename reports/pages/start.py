@@ -9,7 +9,21 @@ import polars as pl
 
 from pipeline.contract.vocabulary import KINDS, POOLED
 from reports import words
-from reports.pages import cells, data, fix_rows, fleet, fleet_rows, leaks, look, readiness, shops, stations
+from reports.pages import (
+    alarms,
+    cells,
+    data,
+    fix_rows,
+    fleet,
+    fleet_rows,
+    leaks,
+    look,
+    readiness,
+    replacement,
+    shops,
+    split,
+    stations,
+)
 from reports.pages.page import Finding, Grid, Page, Section, table
 from reports.pages.run import Run
 from reports.pages.source_checks import unjudged
@@ -34,7 +48,14 @@ def make_page(read: Read, run: Run) -> Page:
 
 def stands_out(read: Read, run: Run) -> Section:
     rates, fixes, looks = (read(f"mart.{n}") for n in ("failure_rate", "first_time_fix", "station_look"))
-    found = (*recurring_parts(rates, run), *far_shops(fixes, run), *odd_stations(looks, run))
+    found = (
+        *recurring_parts(rates, run),
+        *beginnings(read("mart.alarms")),
+        *apart_in_a_model(read("mart.failure_split"), run),
+        *failing_spares(read("mart.replacement_unit"), run),
+        *far_shops(fixes, run),
+        *odd_stations(looks, run),
+    )
     answer = (
         f"{words.plural(len(found), 'finding')} that chance alone would hardly explain."
         if found
@@ -48,7 +69,12 @@ def stands_out(read: Read, run: Run) -> Section:
         findings=found,
         how=(
             fleet.TESTED,
+            alarms.CHART,
+            split.COMPARED,
+            split.TESTED,
+            replacement.COMPARED,
             shops.FUNNEL,
+            shops.AGAINST_OTHERS,
             "Stations: over-dispersion between ordinary stations is allowed for; q below 0.01 stands out.",
         ),
     )
@@ -57,8 +83,16 @@ def stands_out(read: Read, run: Run) -> Section:
 def nothing_found(has_repairs: bool, has_closed: bool, has_inspections: bool) -> str:
     """Say what was looked at and found quiet, and what could not be looked at for want of records."""
     asked = (
-        (has_repairs, "no part recurs on one model", "parts (no repair inside the window)"),
-        (has_closed, "no shop lies beyond its 99.8% limits", "shops (no repair closed inside the window)"),
+        (
+            has_repairs,
+            "no part recurs on one model, nothing new starts, no model year, no fleet and no replacement fails more",
+            "parts (no repair inside the window)",
+        ),
+        (
+            has_closed,
+            "no shop has more comebacks than its work lets expect",
+            "shops (no repair closed inside the window)",
+        ),
         (has_inspections, "no station gives a reason to look", "stations (no inspection)"),
     )
     quiet = ", ".join(text for is_known, text, _ in asked if is_known)
@@ -92,6 +126,36 @@ def recurring_parts(rates: pl.DataFrame, run: Run) -> list[Finding]:
         "See the fleet page",
         "recurring pair",
         [f"{r['name']}, {r['part']}" for r in found],
+    )
+
+
+def beginnings(charts: pl.DataFrame) -> list[Finding]:
+    rows = [alarms.with_words(r) for r in charts.sort("make", "model", "component", "month").to_dicts()]
+    return shown(
+        [alarms.signal_sentence(r) for r in alarms.first_signals(rows)],
+        "fleet.html#new",
+        "See what is new",
+        "chart",
+    )
+
+
+def apart_in_a_model(rows: pl.DataFrame, run: Run) -> list[Finding]:
+    found = split.standing_out([split.with_words(r) for r in rows.to_dicts()])
+    return shown(
+        [split.sentence(r, run) for r in found],
+        "fleet.html#split",
+        "See model years and fleets",
+        "such group",
+    )
+
+
+def failing_spares(rows: pl.DataFrame, run: Run) -> list[Finding]:
+    found = [r for r in replacement.surest_first(rows) if r["stands_out"]]
+    return shown(
+        [replacement.sentence(r, run) for r in found],
+        "fleet.html#replacements",
+        "See replacements",
+        "replacement",
     )
 
 
