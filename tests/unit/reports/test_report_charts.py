@@ -112,6 +112,16 @@ def test_funnel_draws_each_shops_own_limits_and_expected_value():
     assert layer(spec, "text")["encoding"]["text"]["field"] == "note"
 
 
+@pytest.mark.parametrize(
+    ("share", "low", "start"), [(0.558, 0.64, 0.5), (0.61, 0.66, 0.5), (0.9, None, 0.7), (0.05, 0.0, 0.0)]
+)
+def test_no_shop_of_the_funnel_lies_on_the_other_axis(share, low, start):
+    """The axis begins at a tenth below the lowest shop or limit, and ends at 100 %."""
+    spec = draw_funnel([shop(), shop(first_time_fix=share, funnel_beyond_low=low)], "repairs", "share", "d")
+    domains = [tuple(x["encoding"]["y"]["scale"]["domain"]) for x in spec["layer"]]
+    assert set(domains) == {(start, 1)}
+
+
 @pytest.mark.parametrize(("largest", "named"), [(0, []), (1, [1]), (3, [1, 2]), (64, [10, 20, 50])])
 def test_the_legend_of_failures_names_no_count_of_0_and_none_that_is_not_drawn(largest, named):
     assert legend_counts([{"n_failures": largest}, {"n_failures": 0}]) == named
