@@ -148,21 +148,16 @@ def _life_columns(lived: pl.DataFrame, fit: WeibullLife, groups: pl.DataFrame, l
             **_bounded("weibull_scale", "_years", fit.scale),
             **_bounded("b10", "_years", fit.b10),
             "p_constant": np.where(fit.reason == "", fit.p_constant, np.nan),
-            "q_constant": _q_constant(fit, (groups["make"] == POOLED).to_numpy()),
+            "q_constant": benjamini_hochberg(
+                np.where(fit.reason == "", fit.p_constant, np.nan),
+                # Lives of models, and of all models together, are looked at apart.
+                families=(groups["make"] == POOLED).to_numpy(),
+            ),
             "pattern": pl.Series(pattern.tolist(), dtype=pl.String),
             "n_known": counted("is_failure"),
             "unseen_years": np.bincount(code, lived["unseen_days"].to_numpy(), n_groups) / DAYS_PER_YEAR,
         }
     )
-
-
-def _q_constant(fit: WeibullLife, is_pooled: np.ndarray) -> Floats:
-    """Correct for how many lives were tested, those of models and those of all models together apart."""
-    p = np.where(fit.reason == "", fit.p_constant, np.nan)
-    q = np.full(len(p), np.nan)
-    for family in (is_pooled, ~is_pooled):
-        q[family] = benjamini_hochberg(p[family])
-    return q
 
 
 def _bounded(name: str, unit: str, estimate: tuple[Floats, Floats, Floats]) -> dict[str, Floats]:

@@ -6,9 +6,9 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FAILURE_SPLIT
-from pipeline.contract.vocabulary import APART_Q, DAYS_PER_YEAR, POOLED
-from pipeline.estimates.table_shape import as_table, floats, why_missing
-from pipeline.statistics.comparison import benjamini_hochberg
+from pipeline.contract.vocabulary import DAYS_PER_YEAR, POOLED
+from pipeline.estimates.compared import compared, why_no_ratio
+from pipeline.estimates.table_shape import as_table, floats
 from pipeline.statistics.intervals import rate_interval
 from pipeline.statistics.stratified_ratio import stratified_ratio
 
@@ -38,7 +38,9 @@ def failure_splits(exposure: pl.DataFrame, failures: pl.DataFrame, level: float)
     there. Rows of a fleet with make and model * compare it with the other fleets over all models, model by model.
     """
     frames = [_split(exposure, failures, by, column, level) for by, column in SPLITS.items()]
-    frame = pl.concat(frames, how="vertical_relaxed").with_columns(reason=_reason())
+    frame = pl.concat(frames, how="vertical_relaxed").with_columns(
+        reason=why_no_ratio(NOTHING_COMPARED, NONE_ELSEWHERE)
+    )
     return as_table(frame, FAILURE_SPLIT)
 
 
@@ -121,7 +123,8 @@ def _with_statistics(rows: pl.DataFrame, cells: pl.DataFrame, level: float) -> p
         rows.height,
         level,
     )
-    q_value = _q_values(found.p_value, (rows["make"] == POOLED).to_numpy())
+    # Rows over all models ask another question and are corrected apart.
+    told = compared(found, families=(rows["make"] == POOLED).to_numpy())
     return rows.with_columns(
         vehicle_years=days,
         rate_per_1000_vehicle_years=rate.value,
@@ -129,31 +132,6 @@ def _with_statistics(rows: pl.DataFrame, cells: pl.DataFrame, level: float) -> p
         high=rate.high,
         n_failures_compared=found.n_own,
         failures_expected=found.expected,
-        rate_ratio=_finite(found.ratio),
-        rate_ratio_low=found.low,
-        rate_ratio_high=_finite(found.high),
-        p_value=found.p_value,
-        q_value=q_value,
-        stands_out=(q_value < APART_Q) & (found.ratio > 1),
+        **told,
         n_vehicles_left_out=pl.col("left_out"),
-    )
-
-
-def _q_values(p_value: np.ndarray, is_over_models: np.ndarray) -> np.ndarray:
-    """Correct for how many were looked at: rows over all models ask another question and are corrected apart."""
-    q_value = np.full(len(p_value), np.nan)
-    for family in (is_over_models, ~is_over_models):
-        q_value[family] = benjamini_hochberg(p_value[family])
-    return q_value
-
-
-def _finite(values: np.ndarray) -> np.ndarray:
-    return np.where(np.isfinite(values), values, np.nan)
-
-
-def _reason() -> pl.Expr:
-    is_tested = pl.col("p_value").is_not_nan()
-    return why_missing(
-        (~is_tested, f"rate_ratio: {NOTHING_COMPARED}"),
-        (is_tested & pl.col("rate_ratio").is_nan(), f"rate_ratio: {NONE_ELSEWHERE}"),
     )

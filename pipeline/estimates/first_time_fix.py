@@ -6,13 +6,13 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import FIRST_TIME_FIX
-from pipeline.contract.vocabulary import APART_Q
+from pipeline.estimates.compared import compared
 from pipeline.estimates.table_shape import as_table, empty_table, why_missing
-from pipeline.statistics.comparison import benjamini_hochberg, conditional_rate_test
 from pipeline.statistics.funnel import as_survival, funnel
 from pipeline.statistics.grouping import group_rows
-from pipeline.statistics.intervals import Bounds, clopper_pearson_interval, wilson_interval
+from pipeline.statistics.intervals import Bounds, wilson_interval
 from pipeline.statistics.standardization import UnitExpectations, expected_of_units
+from pipeline.statistics.stratified_ratio import stratified_ratio
 from pipeline.statistics.survival import bounds_at_the_ends, kaplan_meier
 
 GROUPINGS = ("all", "shop", "technician", "model", "component", "verified", "evidence")
@@ -137,30 +137,20 @@ def _against_the_others(groups: pl.DataFrame, happened: int, expected: float, le
     allowed for.
 
     Limits of a funnel widen by what the others differ among themselves: two bad shops of seven hide behind one another.
-    Given the comebacks of both sides those of one are binomial (Przyborowski and Wilenski, as in `comparison`); the
-    bounds of their ratio are Clopper and Pearson's.
     """
     own, own_expected = (
         groups[name].to_numpy().astype(float) for name in ("observed", "n_comebacks_expected")
     )
     rest, rest_expected = happened - own, np.maximum(expected - own_expected, 0.0)
-    share = clopper_pearson_interval(own, own + rest, level)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        odds = rest_expected / own_expected
-        ratio, low, high = (
-            odds * value / (1 - value) for value in (own / (own + rest), share.low, share.high)
-        )
-    is_told = (own_expected > 0) & (rest_expected > 0) & (own + rest > 0)
-    ratio, low, high = (np.where(is_told & np.isfinite(each), each, np.nan) for each in (ratio, low, high))
-    p_value = conditional_rate_test(own, own_expected, rest, rest_expected)
-    q_value = benjamini_hochberg(p_value)
+    each = np.arange(groups.height)
+    told = compared(stratified_ratio(own, own_expected, rest, rest_expected, each, groups.height, level))
     return groups.with_columns(
-        comeback_ratio=ratio,
-        comeback_ratio_low=low,
-        comeback_ratio_high=high,
-        p_value=p_value,
-        q_value=q_value,
-        comes_back_more=(q_value < APART_Q) & (ratio > 1),
+        comeback_ratio=told["rate_ratio"],
+        comeback_ratio_low=told["rate_ratio_low"],
+        comeback_ratio_high=told["rate_ratio_high"],
+        p_value=told["p_value"],
+        q_value=told["q_value"],
+        comes_back_more=told["stands_out"] & np.isfinite(told["rate_ratio"]),
     )
 
 

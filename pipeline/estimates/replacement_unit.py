@@ -6,10 +6,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.contract.tables import REPLACEMENT_UNIT
-from pipeline.contract.vocabulary import APART_Q, DAYS_PER_YEAR
+from pipeline.contract.vocabulary import DAYS_PER_YEAR
+from pipeline.estimates.compared import compared, why_no_ratio
 from pipeline.estimates.component_life import with_ages
-from pipeline.estimates.table_shape import as_table, empty_table, why_missing
-from pipeline.statistics.comparison import benjamini_hochberg
+from pipeline.estimates.table_shape import as_table, empty_table
 from pipeline.statistics.grouping import Floats
 from pipeline.statistics.intervals import rate_interval
 from pipeline.statistics.stratified_ratio import stratified_ratio
@@ -57,20 +57,14 @@ def replacement_units(stretches: pl.DataFrame, level: float) -> pl.DataFrame:
         n_rows,
         level,
     )
-    q_value = benjamini_hochberg(found.p_value)
     frame = groups.with_columns(
         **first.columns("first", level),
         **later.columns("replacement", level),
         n_failures_compared=found.n_own,
         failures_expected=found.expected,
-        rate_ratio=np.where(np.isfinite(found.ratio), found.ratio, np.nan),
-        rate_ratio_low=found.low,
-        rate_ratio_high=np.where(np.isfinite(found.high), found.high, np.nan),
-        p_value=found.p_value,
-        q_value=q_value,
-        stands_out=(q_value < APART_Q) & (found.ratio > 1),
+        **compared(found),
     )
-    return as_table(frame.with_columns(reason=_reason()), REPLACEMENT_UNIT)
+    return as_table(frame.with_columns(reason=why_no_ratio(NOTHING_COMPARED, NONE_FIRST)), REPLACEMENT_UNIT)
 
 
 class _Side:
@@ -95,7 +89,7 @@ class _Side:
 def _by_age(side: pl.DataFrame, everyone: pl.DataFrame, n_groups: int) -> _Side:
     code, n = side["code"].to_numpy().astype(np.int64), side["n_units"].to_numpy()
     entry, age, event = (side[name].to_numpy() for name in ("entry", "age", "event"))
-    n_ages = int(everyone["age"].max() // DAYS_PER_YEAR) + 1  # type: ignore[operator]
+    n_ages = int(everyone["age"].to_numpy().max() // DAYS_PER_YEAR) + 1
     days = np.empty((n_groups, n_ages))
     for year in range(n_ages):
         bounds = year * DAYS_PER_YEAR, (year + 1) * DAYS_PER_YEAR
@@ -103,11 +97,3 @@ def _by_age(side: pl.DataFrame, everyone: pl.DataFrame, n_groups: int) -> _Side:
     cell = code * n_ages + (age // DAYS_PER_YEAR).astype(np.int64)
     failures = np.bincount(cell, n * event, n_groups * n_ages).astype(float).reshape(n_groups, n_ages)
     return _Side(failures, days)
-
-
-def _reason() -> pl.Expr:
-    is_tested = pl.col("p_value").is_not_nan()
-    return why_missing(
-        (~is_tested, f"rate_ratio: {NOTHING_COMPARED}"),
-        (is_tested & pl.col("rate_ratio").is_nan(), f"rate_ratio: {NONE_FIRST}"),
-    )

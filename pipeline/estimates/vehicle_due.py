@@ -113,8 +113,8 @@ def _by_curve(frame: pl.DataFrame, curve: EvapCurve | None, level: float) -> pl.
     by_arrivals = is_cleared & (pl.col("arrived_ready") < pl.col("curve_ready"))
     return frame.with_columns(
         *(
-            pl.when(by_arrivals & (pl.col(f"arrived_{end}") < pl.col(f"curve_{end}")))
-            .then(f"arrived_{end}")
+            pl.when(by_arrivals)
+            .then(pl.min_horizontal(f"arrived_{end}", f"curve_{end}"))
             .when(by_curve)
             .then(f"curve_{end}")
             .otherwise(f"chance_{end}")

@@ -58,12 +58,13 @@ def conditional_rate_test(
     return p_value
 
 
-def benjamini_hochberg(p_values: ArrayLike) -> Floats:
+def benjamini_hochberg(p_values: ArrayLike, families: ArrayLike | None = None) -> Floats:
     """Turn p-values into the smallest false-discovery rate at which each would be called.
 
     Parameters
     ----------
     p_values : (n,) 0..1; NaN means "not tested": it stays NaN and is not counted.
+    families : (n,) label of what is corrected together, where several questions are asked; None: all are one.
 
     Returns
     -------
@@ -80,8 +81,10 @@ def benjamini_hochberg(p_values: ArrayLike) -> Floats:
     p = np.atleast_1d(np.asarray(p_values, float))
     q = np.full(p.shape, np.nan)
     tested = np.isfinite(p)
-    if tested.any():
-        q[tested] = stats.false_discovery_control(p[tested])
+    family = np.zeros(len(p)) if families is None else np.asarray(families)
+    for label in np.unique(family[tested]):
+        mine = tested & (family == label)
+        q[mine] = stats.false_discovery_control(p[mine])
     return q
 
 

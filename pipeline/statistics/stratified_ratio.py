@@ -49,7 +49,7 @@ def stratified_ratio(
     Returns
     -------
     StratifiedRatio : (n_rows,) each. Ratio infinite where the others have no event, NaN where nothing was compared,
-        with bounds 0 to infinity. `expected` is 0 where the ratio is infinite.
+        as are its bounds. `expected` is 0 where the ratio is infinite.
 
     Notes
     -----

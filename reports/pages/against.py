@@ -10,7 +10,7 @@ import polars as pl
 from reports import words
 from reports.pages import cells
 from reports.pages.comebacks import LATEST
-from reports.pages.page import Grid, Row, Section, grid
+from reports.pages.page import Column, Grid, Section, table
 from reports.pages.run import Run
 
 HOW = (
@@ -54,54 +54,37 @@ def against(shops: pl.DataFrame, checks: pl.DataFrame, run: Run, files: Mapping[
 
 
 def shop_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
-    lines = (
-        Row(
-            (
-                cells.text(r["group"]),
-                cells.count(r["n_told"]),
-                cells.count(r["n_against"]),
-                cells.bounded(r["share_against"], r["low"], r["high"], write=words.share),
-            )
-        )
-        for r in rows
-    )
-    return grid(
+    return table(
         f"Repairs against the recording by shop, with {run.level_text} intervals",
-        ("Shop", "Repairs of which one tells", "Against it", "Share"),
-        lines,
+        (
+            ("Shop", lambda r: cells.text(r["group"])),
+            ("Repairs of which one tells", lambda r: cells.count(r["n_told"])),
+            ("Against it", lambda r: cells.count(r["n_against"])),
+            ("Share", lambda r: cells.bounded(r["share_against"], r["low"], r["high"], write=words.share)),
+        ),
+        rows,
         "mart.against_evidence",
     )
 
 
 def repair_grid(rows: list[dict[str, Any]], n_all: int, files: Mapping[str, str]) -> Grid:
-    lines = (
-        Row(
-            (
-                cells.job(r["job_id"], files, words.day(r["opened_on"])),
-                cells.named(words.label(r["component"]), words.label(r["action"])),
-                cells.named(words.label(r["before_verdict"])),
-                cells.named(words.listed(words.label(s) for s in r["suspects"] or ())),
-                cells.named(r["shop_id"], r["technician_id"] or ""),
-                cells.named(r["vehicle_id"], words.of_model(r)),
-                cells.named(words.label(r["verified"])),
-            )
-        )
-        for r in rows
+    columns: tuple[Column, ...] = (
+        ("Repair, opened", lambda r: cells.job(r["job_id"], files, words.day(r["opened_on"]))),
+        ("Part repaired", lambda r: cells.named(words.label(r["component"]), words.label(r["action"]))),
+        ("Recording before", lambda r: cells.named(words.label(r["before_verdict"]))),
+        (
+            "Parts it leaves open",
+            lambda r: cells.named(words.listed(words.label(s) for s in r["suspects"] or ())),
+        ),
+        ("Shop, technician", lambda r: cells.named(r["shop_id"], r["technician_id"] or "")),
+        ("Vehicle", lambda r: cells.named(r["vehicle_id"], words.of_model(r))),
+        ("Proof", lambda r: cells.named(words.label(r["verified"]))),
     )
-    heads = (
-        "Repair, opened",
-        "Part repaired",
-        "Recording before",
-        "Parts it leaves open",
-        "Shop, technician",
-        "Vehicle",
-        "Proof",
-    )
-    return grid(
+    return table(
         "The latest repairs against the recording",
-        heads,
-        lines,
+        columns,
+        rows,
         "mart.repair_check",
-        n_text_columns=len(heads),
+        n_text_columns=len(columns),
         n_all=n_all,
     )

@@ -59,3 +59,8 @@ def bounded(
 def counts(heads: dict[str, str]) -> tuple[tuple[str, Callable[[Any], Cell]], ...]:
     """Make columns of counts; `heads` by the name of the count in a row."""
     return tuple((head, lambda row, name=name: count(row[name])) for name, head in heads.items())
+
+
+def rate_ratio(row: Mapping[str, Any]) -> Cell:
+    """Write how many times as often as the others, with bounds."""
+    return bounded(*(row[f"rate_ratio{end}"] for end in ("", "_low", "_high")), write=words.two_digits)

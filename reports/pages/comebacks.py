@@ -9,7 +9,7 @@ import polars as pl
 
 from reports import words
 from reports.pages import cells
-from reports.pages.page import Cell, Grid, Row, Section, grid
+from reports.pages.page import Cell, Grid, Section, table
 
 #: A page lists so many; the table has all.
 LATEST = 25
@@ -55,44 +55,33 @@ def answer(rows: pl.DataFrame, n_repairs: int) -> str:
 
 
 def comeback_grid(rows: list[dict[str, Any]], n_all: int, files: Mapping[str, str]) -> Grid:
-    heads = (
-        "Repair, closed",
-        "Part",
-        "Shop, technician",
-        "Vehicle",
-        "Came back as",
-        "To shop",
-        "Proof",
-        "Evidence before",
-        "After days",
-        "Labor, h",
-        "Parts cost",
-    )
-    return grid(
+    return table(
         "The latest repairs that came back",
-        heads,
-        (line(r, files) for r in rows),
+        (
+            ("Repair, closed", lambda r: cells.job(r["job_id"], files, words.day(r["closed_on"]))),
+            ("Part", lambda r: cells.named(words.label(r["component"]), words.label(r["action"]))),
+            ("Shop, technician", lambda r: cells.named(r["shop_id"], r["technician_id"] or "")),
+            ("Vehicle", lambda r: cells.named(r["vehicle_id"], words.of_model(r))),
+            (
+                "Came back as",
+                lambda r: cells.job(
+                    r["comeback_job_id"],
+                    files,
+                    "same part again" if r["is_same_component"] else "another part",
+                ),
+            ),
+            ("To shop", lambda r: cells.named(r["comeback_shop_id"])),
+            ("Proof", lambda r: cells.named(words.label(r["verified"]))),
+            ("Evidence before", lambda r: cells.named(words.label(r["evidence_agrees"]))),
+            ("After days", lambda r: cells.count(r["days"])),
+            ("Labor, h", lambda r: cells.number(r["labor_h"])),
+            (
+                "Parts cost",
+                lambda r: Cell(words.number(r["parts_cost"], 4), r["parts_cost"], r["currency"] or ""),
+            ),
+        ),
+        rows,
         "mart.comeback",
         n_text_columns=8,
         n_all=n_all,
-    )
-
-
-def line(r: dict[str, Any], files: Mapping[str, str]) -> Row:
-    return Row(
-        (
-            cells.job(r["job_id"], files, words.day(r["closed_on"])),
-            cells.named(words.label(r["component"]), words.label(r["action"])),
-            cells.named(r["shop_id"], r["technician_id"] or ""),
-            cells.named(r["vehicle_id"], words.of_model(r)),
-            cells.job(
-                r["comeback_job_id"], files, "same part again" if r["is_same_component"] else "another part"
-            ),
-            cells.named(r["comeback_shop_id"]),
-            cells.named(words.label(r["verified"])),
-            cells.named(words.label(r["evidence_agrees"])),
-            cells.count(r["days"]),
-            cells.number(r["labor_h"]),
-            Cell(words.number(r["parts_cost"], 4), r["parts_cost"], r["currency"] or ""),
-        )
     )

@@ -133,9 +133,13 @@ def grid(
     return Grid(caption, tuple(heads), given[:limit], n_rows, source, choice, n_text_columns, opened, printed)
 
 
+#: Head of a column and the cell of a row in it.
+Column = tuple[str, Callable[[Any], Cell]]
+
+
 def table(
     caption: str,
-    columns: Sequence[tuple[str, Callable[[Any], Cell]]],
+    columns: Sequence[Column],
     rows: Iterable[Any],
     source: str = "",
     *,

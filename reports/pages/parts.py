@@ -26,3 +26,8 @@ def options_of(rows: list[dict[str, Any]]) -> list[tuple[str, str]]:
     """Offer rows with their names, all models together first."""
     ordered = sorted(rows, key=lambda r: (not r["is_pooled"], f"{r['part']}: {r['name']}"))
     return [(r["group_key"], f"{r['part']}: {r['name']}") for r in ordered]
+
+
+def surest_first(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Order rows of a comparison: what stands out, then the smallest q, then what was not compared."""
+    return sorted(rows, key=lambda r: (not r["stands_out"], r["q_value"] is None, r["q_value"] or 0))

@@ -10,7 +10,7 @@ import polars as pl
 from reports import words
 from reports.pages import cells
 from reports.pages.comebacks import LATEST
-from reports.pages.page import Grid, Row, grid
+from reports.pages.page import Grid, table
 
 
 def most_repeated(rows: pl.DataFrame) -> list[dict[str, Any]]:
@@ -35,27 +35,24 @@ def repeat_sentence(rows: list[dict[str, Any]]) -> str:
 
 
 def repeat_grid(rows: list[dict[str, Any]], files: Mapping[str, str]) -> Grid:
-    lines = (
-        Row(
+    return table(
+        "Vehicles with three failures or more of one part",
+        (
+            ("Vehicle", lambda r: cells.named(r["vehicle_id"], words.of_model(r))),
+            ("Part", lambda r: cells.named(words.label(r["component"]))),
             (
-                cells.named(r["vehicle_id"], words.of_model(r)),
-                cells.named(words.label(r["component"])),
-                cells.job(
+                "Last repair, opened",
+                lambda r: cells.job(
                     r["last_job_id"],
                     files,
                     f"{words.day(r['last_on'])}, {r['last_shop_id'] or 'shop not recorded'}",
                 ),
-                cells.count(r["n_failures"]),
-                cells.count(r["n_comebacks"]),
-                cells.count(r["n_shops"]),
-            )
-        )
-        for r in rows[:LATEST]
-    )
-    return grid(
-        "Vehicles with three failures or more of one part",
-        ("Vehicle", "Part", "Last repair, opened", "Failures", "Of these, comebacks", "Shops"),
-        lines,
+            ),
+            ("Failures", lambda r: cells.count(r["n_failures"])),
+            ("Of these, comebacks", lambda r: cells.count(r["n_comebacks"])),
+            ("Shops", lambda r: cells.count(r["n_shops"])),
+        ),
+        rows[:LATEST],
         "mart.repeated_failure",
         n_text_columns=3,
         n_all=len(rows),

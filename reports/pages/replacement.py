@@ -9,8 +9,8 @@ import polars as pl
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Finding, Grid, Picture, Row, Section, grid
-from reports.pages.parts import names_of
+from reports.pages.page import Cell, Finding, Grid, Picture, Section, table
+from reports.pages.parts import names_of, surest_first
 from reports.pages.run import Run
 
 MAX_SHOWN = 25
@@ -34,7 +34,7 @@ MAY_BE = (
 def replacements(rows: pl.DataFrame, run: Run) -> Section:
     question = "Do replaced parts fail sooner than first ones?"
     every = [r | names_of(r) for r in rows.sort("make", "model", "component").to_dicts()]
-    tested = surest_first(rows)
+    tested = by_smallest_q(rows)
     if not tested:
         return Section(
             "replacements",
@@ -78,7 +78,7 @@ def replacements(rows: pl.DataFrame, run: Run) -> Section:
     )
 
 
-def surest_first(rows: pl.DataFrame) -> list[dict[str, Any]]:
+def by_smallest_q(rows: pl.DataFrame) -> list[dict[str, Any]]:
     """Return the parts of models that could be compared, the smallest q first."""
     tested = (r | names_of(r) for r in rows.filter(pl.col("p_value").is_not_null()).to_dicts())
     return sorted(tested, key=lambda r: (r["q_value"], r["group_key"]))
@@ -119,41 +119,24 @@ def dot(r: dict[str, Any], order: int) -> dict[str, Any]:
 
 
 def replacement_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
-    heads = (
-        "Part",
-        "Model",
-        "Compared",
-        "Expected",
-        "Times",
-        "q",
-        "Replacements: failures",
-        "Per 1000 unit-years",
-        "First units: failures",
-        "Per 1000 unit-years",
-    )
-
-    def rate(r: dict[str, Any], of: str) -> Any:
+    def rate(r: dict[str, Any], of: str) -> Cell:
         return cells.bounded(*(r[f"rate_{of}{end}"] for end in ("", "_low", "_high")))
 
-    ordered = sorted(rows, key=lambda r: (not r["stands_out"], r["q_value"] is None, r["q_value"] or 0))
-    lines = (
-        Row(
-            (
-                cells.text(r["part"], bool(r["stands_out"])),
-                cells.text(r["name"]),
-                cells.count(r["n_failures_compared"]),
-                cells.number(r["failures_expected"], 2),
-                cells.bounded(
-                    r["rate_ratio"], r["rate_ratio_low"], r["rate_ratio_high"], write=words.two_digits
-                ),
-                cells.chance(r["q_value"]),
-                cells.count(r["n_failures_replacement"]),
-                rate(r, "replacement"),
-                cells.count(r["n_failures_first"]),
-                rate(r, "first"),
-            )
-        )
-        for r in ordered
+    return table(
+        f"Replacements against first units, with {run.level_text} intervals",
+        (
+            ("Part", lambda r: cells.text(r["part"], bool(r["stands_out"]))),
+            ("Model", lambda r: cells.text(r["name"])),
+            ("Compared", lambda r: cells.count(r["n_failures_compared"])),
+            ("Expected", lambda r: cells.number(r["failures_expected"], 2)),
+            ("Times", cells.rate_ratio),
+            ("q", lambda r: cells.chance(r["q_value"])),
+            ("Replacements: failures", lambda r: cells.count(r["n_failures_replacement"])),
+            ("Per 1000 unit-years", lambda r: rate(r, "replacement")),
+            ("First units: failures", lambda r: cells.count(r["n_failures_first"])),
+            ("Per 1000 unit-years", lambda r: rate(r, "first")),
+        ),
+        surest_first(rows),
+        "mart.replacement_unit",
+        n_text_columns=2,
     )
-    caption = f"Replacements against first units, with {run.level_text} intervals"
-    return grid(caption, heads, lines, "mart.replacement_unit", n_text_columns=2)

@@ -10,8 +10,8 @@ from pipeline.contract.tables import FAILURE_SPLIT
 from reports import words
 from reports.charts.intervals import draw_intervals, interval_dot
 from reports.pages import cells
-from reports.pages.page import Finding, Grid, Picture, Row, Section, choice, grid
-from reports.pages.parts import key_of, names_of
+from reports.pages.page import Finding, Grid, Picture, Section, choice, table
+from reports.pages.parts import key_of, names_of, surest_first
 from reports.pages.run import Run
 
 #: Groups may be looked at for so many parts of models, those with the smallest q first.
@@ -170,41 +170,26 @@ def dot(r: dict[str, Any], order: int) -> dict[str, Any]:
 
 
 def split_grid(rows: list[dict[str, Any]], run: Run) -> Grid:
-    heads = (
-        "Group",
-        "Part",
-        "Model",
-        "Failures compared",
-        "Expected",
-        "Times the others",
-        "q",
-        "p",
-        "All failures",
-        "Per 1000 vehicle-years",
-        "Vehicles",
-        "Vehicle-years",
-    )
-    ordered = sorted(rows, key=lambda r: (not r["stands_out"], r["q_value"] is None, r["q_value"] or 0))
-    lines = (
-        Row(
+    return table(
+        f"Model years and fleets against the rest of their model, with {run.level_text} intervals",
+        (
+            ("Group", lambda r: cells.text(r["group_text"], bool(r["stands_out"]))),
+            ("Part", lambda r: cells.text(r["part"])),
+            ("Model", lambda r: cells.text(r["name"])),
+            ("Failures compared", lambda r: cells.count(r["n_failures_compared"])),
+            ("Expected", lambda r: cells.number(r["failures_expected"], 2)),
+            ("Times the others", cells.rate_ratio),
+            ("q", lambda r: cells.chance(r["q_value"])),
+            ("p", lambda r: cells.chance(r["p_value"])),
+            ("All failures", lambda r: cells.count(r["n_failures"])),
             (
-                cells.text(r["group_text"], bool(r["stands_out"])),
-                cells.text(r["part"]),
-                cells.text(r["name"]),
-                cells.count(r["n_failures_compared"]),
-                cells.number(r["failures_expected"], 2),
-                cells.bounded(
-                    r["rate_ratio"], r["rate_ratio_low"], r["rate_ratio_high"], write=words.two_digits
-                ),
-                cells.chance(r["q_value"]),
-                cells.chance(r["p_value"]),
-                cells.count(r["n_failures"]),
-                cells.bounded(r["rate_per_1000_vehicle_years"], r["low"], r["high"]),
-                cells.count(r["n_vehicles"]),
-                cells.number(r["vehicle_years"]),
-            )
-        )
-        for r in ordered
+                "Per 1000 vehicle-years",
+                lambda r: cells.bounded(r["rate_per_1000_vehicle_years"], r["low"], r["high"]),
+            ),
+            ("Vehicles", lambda r: cells.count(r["n_vehicles"])),
+            ("Vehicle-years", lambda r: cells.number(r["vehicle_years"])),
+        ),
+        surest_first(rows),
+        "mart.failure_split",
+        n_text_columns=3,
     )
-    caption = f"Model years and fleets against the rest of their model, with {run.level_text} intervals"
-    return grid(caption, heads, lines, "mart.failure_split", n_text_columns=3)

@@ -150,7 +150,7 @@ def apart_in_a_model(rows: pl.DataFrame, run: Run) -> list[Finding]:
 
 
 def failing_spares(rows: pl.DataFrame, run: Run) -> list[Finding]:
-    found = [r for r in replacement.surest_first(rows) if r["stands_out"]]
+    found = [r for r in replacement.by_smallest_q(rows) if r["stands_out"]]
     return shown(
         [replacement.sentence(r, run) for r in found],
         "fleet.html#replacements",

@@ -107,3 +107,10 @@ def test_q_values_keep_order_and_missing(p):
     assert (q[tested] <= 1).all()
     assert (np.diff(q[tested][np.argsort(p[tested], kind="stable")]) >= 0).all()
     assert q[tested] == pytest.approx(benjamini_hochberg(p[tested]))
+
+
+def test_families_are_corrected_each_by_itself():
+    p, family = np.array([0.01, 0.02, 0.03, np.nan, 0.04]), np.array([1, 0, 1, 1, 0])
+    q = benjamini_hochberg(p, family)
+    for label in (0, 1):
+        assert q[family == label] == pytest.approx(benjamini_hochberg(p[family == label]), nan_ok=True)
