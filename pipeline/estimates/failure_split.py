@@ -111,7 +111,9 @@ def _over_models(frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def _with_statistics(rows: pl.DataFrame, cells: pl.DataFrame, level: float) -> pl.DataFrame:
-    cells = cells.join(rows.select("row", *_ROW), on=_ROW)
+    # In an order of their own: the last digit of a sum must not depend on which thread came first.
+    values = ["exposure_days", "others_days", "n_failures", "others"]
+    cells = cells.join(rows.select("row", *_ROW), on=_ROW).sort("row", *values)
     days = rows["exposure_days"].to_numpy() / DAYS_PER_YEAR
     rate = rate_interval(rows["n_failures"].to_numpy(), days / 1000, level)
     found = stratified_ratio(

@@ -120,3 +120,14 @@ def test_ordinary_fleets_are_accused_no_more_often_than_three_corrections_at_5_p
         for seed in range(100)
     )
     assert accused <= 15
+
+
+def test_the_order_of_the_counts_changes_no_digit() -> None:
+    """Threads hand them on as they come; two runs of one lake give the same bytes."""
+    exposure = lived(days=19_997)
+    failures = failing(exposure, pl.lit(0.07))
+    first = failure_splits(exposure, failures, 0.95)
+    for seed in range(5):
+        shuffled = (frame.sample(fraction=1.0, shuffle=True, seed=seed) for frame in (exposure, failures))
+        again = failure_splits(*shuffled, 0.95)
+        assert again.equals(first)
